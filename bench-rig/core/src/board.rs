@@ -1,0 +1,77 @@
+//! What a board must do for the core. Implemented by the simulator and by firmware; both obey the same rig.
+
+use trackpair_protocol::channel::{Calibration, ChannelInfo};
+use trackpair_protocol::message::Identity;
+
+/// Time on the rig's clock, microseconds since boot.
+pub type Micros = u64;
+
+/// What the drive shall do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Drive {
+    /// All switches open: the part moves by itself.
+    Off,
+    /// Turn the grip towards this angle, mdeg on the reference.
+    Position(i32),
+}
+
+/// What the guards look at, read in one go.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Vitals {
+    /// E-stop pressed (also on a broken wire).
+    pub emergency_stop: bool,
+    /// Lid open.
+    pub lid_open: bool,
+    /// Reference angle, mdeg.
+    pub reference_mdeg: i32,
+    /// Drive current, mA, magnitude.
+    pub drive_ma: u32,
+    /// Sensor supply as measured, mV.
+    pub supply_mv: u16,
+    /// Rig temperature, hundredths of °C.
+    pub temperature_cdeg: i32,
+}
+
+/// Limits the board sets for its guards.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct GuardLimits {
+    /// Trip above this drive current, mA …
+    pub over_current_ma: u32,
+    /// … held this long, µs.
+    pub over_current_us: u64,
+    /// Trip outside this reference window, mdeg.
+    pub travel_mdeg: (i32, i32),
+    /// Trip when the supply differs from what was set by more than this, mV …
+    pub supply_tolerance_mv: u16,
+    /// … this long after it was set, µs.
+    pub supply_settle_us: u64,
+    /// Trip above this temperature, hundredths of °C.
+    pub temperature_cdeg: i32,
+}
+
+/// A scan that the board could not take at its time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Missed;
+
+/// The board. Calls come with times that never go backwards.
+pub trait Board {
+    /// Who the rig is; `session` and `boot` are filled in by the board (boot) and by the core (session).
+    fn identity(&self) -> Identity;
+    /// One entry of the channel table.
+    fn channel(&self, index: u8) -> Option<ChannelInfo>;
+    /// Calibration of one channel.
+    fn calibration(&self, index: u8) -> Option<Calibration>;
+    /// The guards' limits.
+    fn guard_limits(&self) -> GuardLimits;
+    /// Sets the sensor supply, mV; 0 = off.
+    fn set_supply(&mut self, millivolts: u16, at: Micros);
+    /// Switches an input's load and pull-down.
+    fn set_input(&mut self, channel: u8, load: bool, pull_down: bool, at: Micros);
+    /// Sets the drive from now on. Called at every control tick (1 ms) and at once when a guard trips.
+    fn set_drive(&mut self, drive: Drive, at: Micros);
+    /// What the guards look at.
+    fn vitals(&mut self, at: Micros) -> Vitals;
+    /// Takes one scan of the channels in `mask` (bit = column) at `at`: counts by column number, in the table's encoding's range.
+    /// A real board that is called too late answers [`Missed`].
+    fn scan(&mut self, at: Micros, mask: u16, counts: &mut [i32; trackpair_protocol::channel::MAX_CHANNELS]) -> Result<(), Missed>;
+}
