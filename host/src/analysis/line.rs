@@ -1,0 +1,1 @@
+//! Exact minimax, terminal and zero-based lines through a set of points.

@@ -1,0 +1,1 @@
+//! Quantiles, robust spread, least squares and interval bounds, with their published checks.

@@ -1,0 +1,1 @@
+//! What was typed, what it means, what is printed.

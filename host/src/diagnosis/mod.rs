@@ -1,0 +1,1 @@
+//! From findings to causes: which lead, which channel, which kind of wear.

@@ -1,0 +1,209 @@
+//! The outcome: figures, verdicts, findings and provenance as one stored, versioned document (`outcome.json`).
+//!
+//! These are stored types: they carry a version, are distinct from the runtime types, and old ones stay readable.
+
+use crate::quantity::Unit;
+use crate::trace::{Gap, RigProvenance};
+use crate::verdict::Verdict;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Version of the document's shape.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// The whole document.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// Shape version.
+    pub schema: u32,
+    /// Overall verdict.
+    pub verdict: Verdict,
+    /// Why, as sentences; for `undecided` also what would decide it.
+    pub reasons: Vec<String>,
+    /// Whether the data were simulated.
+    pub simulated: bool,
+    /// Whether recording was cut short.
+    pub aborted: bool,
+    /// The part as the user named it.
+    pub part: OutcomePart,
+    /// The sheet it was judged by.
+    pub sheet: OutcomeSheet,
+    /// The rig, when there was one.
+    pub rig: Option<RigProvenance>,
+    /// Program, protocol, analysis versions.
+    pub versions: BTreeMap<String, String>,
+    /// When it was recorded, RFC 3339.
+    pub recorded: String,
+    /// When it was judged, RFC 3339.
+    pub judged: String,
+    /// Every figure, judged.
+    pub figures: Vec<OutcomeFigure>,
+    /// Every finding.
+    pub findings: Vec<OutcomeFinding>,
+    /// Histograms with their limits.
+    pub histograms: Vec<OutcomeHistogram>,
+    /// Missing scans, by trace.
+    pub gaps: Vec<OutcomeGap>,
+    /// What would have been missed.
+    pub detection_limits: Vec<OutcomeDetectionLimit>,
+    /// What could not be tested, and why.
+    pub not_testable: Vec<OutcomeNotTestable>,
+    /// Procedures that were run, in order.
+    pub procedures: Vec<OutcomeProcedure>,
+    /// Things the reader should know.
+    pub warnings: Vec<String>,
+}
+
+/// The part.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomePart {
+    /// `grip`.
+    pub kind: String,
+    /// In the user's words: number, serial; may hold anything.
+    pub label: String,
+    /// Topology that the data show.
+    pub topology_found: Option<String>,
+}
+
+/// The sheet.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeSheet {
+    /// Name.
+    pub name: String,
+    /// Title.
+    pub title: String,
+    /// Topology it expects.
+    pub topology: String,
+}
+
+/// A limit as it was applied.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeLimit {
+    /// Smallest allowed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub min: Option<f64>,
+    /// Largest allowed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub max: Option<f64>,
+    /// Rate that a clean test must be able to exclude.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bound: Option<f64>,
+}
+
+/// One judged figure.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeFigure {
+    /// Name.
+    pub figure: String,
+    /// Line, or null for the pair.
+    pub channel: Option<String>,
+    /// Value.
+    pub value: f64,
+    /// Unit.
+    pub unit: Unit,
+    /// Expanded uncertainty, 95 %, k = 2.
+    pub expanded_uncertainty: f64,
+    /// 95 % upper bound of a rate.
+    pub upper_bound: Option<f64>,
+    /// Where, degrees of travel.
+    pub at_deg: Option<f64>,
+    /// The limit, or null when the sheet has none.
+    pub limit: Option<OutcomeLimit>,
+    /// Source of the limit.
+    pub source: Option<String>,
+    /// The verdict, or null when there is no limit.
+    pub verdict: Option<Verdict>,
+    /// For `undecided`: what would decide it.
+    pub would_decide: Option<String>,
+    /// What was measured.
+    pub definition: String,
+}
+
+/// One finding.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeFinding {
+    /// Kind.
+    pub kind: String,
+    /// Line, or null.
+    pub channel: Option<String>,
+    /// From, degrees of travel.
+    pub from_deg: Option<f64>,
+    /// To, degrees of travel.
+    pub to_deg: Option<f64>,
+    /// 0..1.
+    pub confidence: f64,
+    /// Whether it decides the verdict.
+    pub decides: bool,
+    /// One sentence.
+    pub text: String,
+    /// Named numbers.
+    pub details: BTreeMap<String, f64>,
+}
+
+/// A histogram.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeHistogram {
+    /// Name.
+    pub name: String,
+    /// Line, or null.
+    pub channel: Option<String>,
+    /// Unit of the bins.
+    pub unit: Unit,
+    /// Lower edge of the first bin.
+    pub low: f64,
+    /// Bin width.
+    pub width: f64,
+    /// Counts.
+    pub counts: Vec<u64>,
+    /// Limit lines, in the bins' unit.
+    pub limits: Vec<f64>,
+}
+
+/// Missing scans of one trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeGap {
+    /// Procedure.
+    pub procedure: String,
+    /// The gap.
+    #[serde(flatten)]
+    pub gap: Gap,
+    /// Travel that it touches, degrees.
+    pub from_deg: Option<f64>,
+    /// Travel that it touches, degrees.
+    pub to_deg: Option<f64>,
+}
+
+/// What would have been missed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeDetectionLimit {
+    /// Kind of defect.
+    pub kind: String,
+    /// Line, or null.
+    pub channel: Option<String>,
+    /// A sentence.
+    pub text: String,
+    /// Named numbers.
+    pub details: BTreeMap<String, f64>,
+}
+
+/// What could not be tested.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeNotTestable {
+    /// Figure or finding.
+    pub what: String,
+    /// Why, and what to do.
+    pub why: String,
+}
+
+/// A procedure that was run.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeProcedure {
+    /// Name.
+    pub procedure: String,
+    /// Scans recorded.
+    pub scans: u64,
+    /// How it ended.
+    pub end: String,
+    /// File in the archive folder, when stored.
+    pub trace_file: Option<String>,
+}

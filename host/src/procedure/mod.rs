@@ -1,0 +1,1 @@
+//! What to ask of the rig, in order. It does not judge.

@@ -1,0 +1,60 @@
+//! Units that figures and columns come in.
+
+use serde::{Deserialize, Serialize};
+
+/// Unit of a figure, a limit or a column.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Unit {
+    /// Volts as measured.
+    #[serde(rename = "V")]
+    Volt,
+    /// Volts at a supply of exactly 5 V: ratio × 5.
+    #[serde(rename = "V at 5 V")]
+    VoltAtFive,
+    /// Millivolts at a supply of exactly 5 V.
+    #[serde(rename = "mV at 5 V")]
+    MillivoltAtFive,
+    /// Per cent of the channel's own output span.
+    #[serde(rename = "% span")]
+    PercentSpan,
+    /// Per cent of the supply.
+    #[serde(rename = "% supply")]
+    PercentSupply,
+    /// Degrees of travel.
+    #[serde(rename = "deg")]
+    Degree,
+    /// Amperes.
+    #[serde(rename = "A")]
+    Ampere,
+    /// Degrees Celsius.
+    #[serde(rename = "degC")]
+    Celsius,
+    /// Microseconds on the rig's clock.
+    #[serde(rename = "us")]
+    Microsecond,
+    /// Events per minute of observation.
+    #[serde(rename = "1/min")]
+    PerMinute,
+    /// A count.
+    #[serde(rename = "1")]
+    Count,
+}
+
+impl Unit {
+    /// The symbol as stored and printed.
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Volt => "V",
+            Self::VoltAtFive => "V at 5 V",
+            Self::MillivoltAtFive => "mV at 5 V",
+            Self::PercentSpan => "% span",
+            Self::PercentSupply => "% supply",
+            Self::Degree => "deg",
+            Self::Ampere => "A",
+            Self::Celsius => "degC",
+            Self::Microsecond => "us",
+            Self::PerMinute => "1/min",
+            Self::Count => "1",
+        }
+    }
+}

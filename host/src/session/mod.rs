@@ -1,0 +1,1 @@
+//! Requests, replies, heartbeats, and blocks into traces.

@@ -1,0 +1,137 @@
+//! The immutable samples of one procedure, with where they came from. It does not know how they came or what they mean.
+
+mod provenance;
+
+pub use provenance::{ChannelProvenance, ProcedureKind, Provenance, RigProvenance, SweepConditions};
+
+use crate::quantity::{Channel, Unit};
+use serde::{Deserialize, Serialize};
+
+/// One column of samples in engineering units.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Column {
+    /// Which channel.
+    pub channel: Channel,
+    /// Unit of the values: [`Unit::Volt`], [`Unit::Degree`], [`Unit::Ampere`] or [`Unit::Celsius`].
+    pub unit: Unit,
+    /// One value per scan. Finite where the sample exists; NaN where an imported file had none.
+    pub values: Vec<f32>,
+}
+
+/// Scans that are missing: the trace jumps from `from_us` to `to_us`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Gap {
+    /// Index of the first scan after the gap (= scan count when the trace ends in one).
+    pub index: usize,
+    /// Time of the last scan before, rig µs.
+    pub from_us: u64,
+    /// Time of the first scan after, rig µs.
+    pub to_us: u64,
+    /// How many scans are missing.
+    pub scans: u64,
+    /// Where they were lost.
+    pub cause: GapCause,
+}
+
+/// Where scans were lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum GapCause {
+    /// Blocks lost or damaged between rig and host.
+    Line,
+    /// The rig could not take or send them, and said so.
+    Rig,
+    /// The imported file has a hole.
+    File,
+}
+
+/// Something that happened during the procedure, on the rig's clock.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Mark {
+    /// When, rig µs.
+    pub at_us: u64,
+    /// What.
+    pub kind: MarkKind,
+}
+
+/// Kinds of mark.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "mark")]
+pub enum MarkKind {
+    /// The motion program reached a segment.
+    Segment {
+        /// Segment number.
+        segment: u8,
+        /// How many times its repeat had gone back.
+        pass: u16,
+    },
+    /// The sensor supply was set.
+    Supply {
+        /// mV; 0 = off.
+        millivolts: u16,
+    },
+    /// A load or pull-down was switched.
+    Input {
+        /// Which line.
+        channel: Channel,
+        /// 10 kΩ load on.
+        load: bool,
+        /// Pull-down on.
+        pull_down: bool,
+    },
+    /// A guard took the drive off; value in the guard's own unit.
+    Guard {
+        /// Guard code of the protocol.
+        guard: u8,
+        /// Offending value.
+        value: i32,
+    },
+}
+
+/// How the recording ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TraceEnd {
+    /// As planned.
+    Complete,
+    /// The user or the host stopped it.
+    Aborted,
+    /// A guard stopped it.
+    Guard,
+    /// The link was lost.
+    LinkLost,
+}
+
+/// The samples of one procedure. Built once, never changed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trace {
+    /// Where it came from.
+    pub provenance: Provenance,
+    /// Rig clock of each scan, µs, strictly rising.
+    pub time_us: Vec<u64>,
+    /// The columns, all as long as `time_us`.
+    pub columns: Vec<Column>,
+    /// Missing scans in order.
+    pub gaps: Vec<Gap>,
+    /// Marks in order of time.
+    pub marks: Vec<Mark>,
+    /// How it ended.
+    pub end: TraceEnd,
+}
+
+impl Trace {
+    /// Number of scans.
+    pub fn len(&self) -> usize {
+        self.time_us.len()
+    }
+
+    /// Whether it holds no scan.
+    pub fn is_empty(&self) -> bool {
+        self.time_us.is_empty()
+    }
+
+    /// The values of a channel, if it was recorded.
+    pub fn channel(&self, channel: Channel) -> Option<&[f32]> {
+        self.columns.iter().find(|c| c.channel == channel).map(|c| c.values.as_slice())
+    }
+}
