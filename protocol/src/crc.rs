@@ -2,7 +2,8 @@
 
 use crc::{CRC_32_AUTOSAR, Crc, Table};
 
-const AUTOSAR: Crc<u32, Table<16>> = Crc::<u32, Table<16>>::new(&CRC_32_AUTOSAR);
+// A static, not a const: the sixteen tables must exist once, never as a copy on a caller's stack.
+static AUTOSAR: Crc<u32, Table<16>> = Crc::<u32, Table<16>>::new(&CRC_32_AUTOSAR);
 
 /// CRC-32/AUTOSAR of `bytes`.
 pub fn crc32(bytes: &[u8]) -> u32 {

@@ -3,14 +3,14 @@
 //! No std, no allocation, no clock, no I/O: both ends (the host, and a rig on a microcontroller) use this one crate.
 //!
 //! Layers, each sees only those above it:
-//! - [`crc`]: CRC-32/AUTOSAR.
-//! - [`cobs`]: consistent overhead byte stuffing on slices.
-//! - [`wire`]: bounded little-endian cursors; text fields of fixed size.
-//! - [`frame`]: header + payload + CRC in one delimited frame; the deframer.
-//! - [`channel`]: the table that declares what each sample column means, and its calibration.
-//! - [`program`]: the motion program a host loads into a rig.
-//! - [`message`]: requests, replies, refusals, events.
-//! - [`samples`]: numbered blocks of packed columns.
+//! - [`crc`][]: CRC-32/AUTOSAR.
+//! - [`cobs`][]: consistent overhead byte stuffing on slices.
+//! - [`wire`][]: bounded little-endian cursors; text fields of fixed size.
+//! - [`frame`][]: header + payload + CRC in one delimited frame; the deframer.
+//! - [`channel`][]: the table that declares what each sample column means, and its calibration.
+//! - [`program`][]: the motion program a host loads into a rig.
+//! - [`message`][]: requests, replies, refusals, events.
+//! - [`samples`][]: numbered blocks of packed columns.
 //!
 //! It must not know what a part is, what a limit is, or how a rig makes its samples.
 
@@ -21,6 +21,7 @@ pub mod cobs;
 pub mod crc;
 pub mod frame;
 pub mod message;
+mod payload;
 pub mod program;
 pub mod samples;
 pub mod wire;

@@ -1,4 +1,5 @@
-//! Requests, replies, refusals and events: what a frame's payload means. `WIRE.md` gives every offset.
+//! Requests, replies, refusals and events: what a frame's payload means. How each lies in bytes is `payload.rs`;
+//! `WIRE.md` gives every offset.
 
 use crate::channel::{Calibration, ChannelInfo};
 use crate::program::Program;
@@ -6,6 +7,10 @@ use crate::wire::Text;
 
 /// What a host may ask. Every request is answered with a [`Reply`] of the same request id, or a [`Refusal`].
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "no heap on a rig: a program is held in place, and only one at a time"
+)]
 pub enum Request {
     /// Opens a session: the request-id window starts at this frame's id. `session` is a number of the host's choosing.
     Identify {
@@ -320,6 +325,10 @@ pub enum EndCause {
 
 /// Any frame's payload, decoded.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "no heap on a rig: a program is held in place, and only one at a time"
+)]
 pub enum Message<'a> {
     /// Host to rig.
     Request(Request),
@@ -380,35 +389,4 @@ pub enum DecodeError {
     Unknown(u8),
     /// Known kind, but the payload does not fit it.
     Malformed(u8),
-}
-
-impl Request {
-    /// The request's kind byte.
-    pub fn kind(&self) -> u8 {
-        unimplemented!()
-    }
-
-    /// Encodes the request as a frame with delimiter; `None` when `out` is too small.
-    pub fn encode(&self, id: u16, out: &mut [u8]) -> Option<usize> {
-        let _ = (id, out);
-        unimplemented!()
-    }
-}
-
-impl<'a> Message<'a> {
-    /// Encodes any message as a frame with delimiter (`id` 0 for events and samples); `None` when `out` is too small.
-    /// `request_kind` is needed for replies alone: the kind that is answered.
-    pub fn encode(&self, request_kind: u8, id: u16, out: &mut [u8]) -> Option<usize> {
-        let _ = (request_kind, id, out);
-        unimplemented!()
-    }
-
-    /// Reads a frame.
-    ///
-    /// # Errors
-    /// Says whether the version, the kind or the payload is at fault.
-    pub fn decode(frame: &crate::frame::Frame<'a>) -> Result<Self, DecodeError> {
-        let _ = frame;
-        unimplemented!()
-    }
 }

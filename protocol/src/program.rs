@@ -51,7 +51,9 @@ impl Segment {
     /// Writes the segment; `None` when `out` is too small.
     pub fn write(&self, out: &mut Writer<'_>) -> Option<()> {
         let (kind, from, times, a, b, c) = match *self {
-            Self::Ramp { to_mdeg, speed_mdeg_s, accel_mdeg_s2 } => (0, 0, 0, to_mdeg, speed_mdeg_s, accel_mdeg_s2),
+            Self::Ramp { to_mdeg, speed_mdeg_s, accel_mdeg_s2 } => {
+                (0, 0, 0, to_mdeg, speed_mdeg_s, accel_mdeg_s2)
+            }
             Self::Hold { us } => (1, 0, 0, 0, us, 0),
             Self::Step { to_mdeg, us } => (2, 0, 0, to_mdeg, us, 0),
             Self::Release { us } => (3, 0, 0, 0, us, 0),
@@ -70,7 +72,9 @@ impl Segment {
         let (kind, from, times) = (r.u8()?, r.u8()?, r.u16()?);
         let (a, b, c) = (r.i32()?, r.u32()?, r.u32()?);
         match (kind, from, times, a, b, c) {
-            (0, 0, 0, to_mdeg, speed_mdeg_s, accel_mdeg_s2) => Some(Self::Ramp { to_mdeg, speed_mdeg_s, accel_mdeg_s2 }),
+            (0, 0, 0, to_mdeg, speed_mdeg_s, accel_mdeg_s2) => {
+                Some(Self::Ramp { to_mdeg, speed_mdeg_s, accel_mdeg_s2 })
+            }
             (1, 0, 0, 0, us, 0) => Some(Self::Hold { us }),
             (2, 0, 0, to_mdeg, us, 0) => Some(Self::Step { to_mdeg, us }),
             (3, 0, 0, 0, us, 0) => Some(Self::Release { us }),
