@@ -12,6 +12,8 @@
 //! - [`message`][]: requests, replies, refusals, events.
 //! - [`samples`][]: numbered blocks of packed columns.
 //!
+//! [`fuzzing`] is for tests alone.
+//!
 //! It must not know what a part is, what a limit is, or how a rig makes its samples.
 
 #![no_std]
@@ -20,6 +22,7 @@ pub mod channel;
 pub mod cobs;
 pub mod crc;
 pub mod frame;
+pub mod fuzzing;
 pub mod message;
 mod payload;
 pub mod program;
