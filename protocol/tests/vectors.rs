@@ -124,9 +124,45 @@ fn stream_vectors_drop_and_find_what_they_state() {
             "{}",
             vector["name"]
         );
-        assert_eq!(frames.last(), Some(&serde_json::json!([8, 10, ""])), "the frame after the fault is found");
+        assert_eq!(
+            frames.last(),
+            Some(&serde_json::json!([8, 10, ""])),
+            "the frame after the fault is found"
+        );
         causes.extend(["too_long", "too_short", "stuffing", "crc"].into_iter().filter(|c| drops[c] != 0));
         fuzzing::deframe_and_decode(&stream);
     }
     assert_eq!(causes.len(), 4, "every cause of a drop has a vector: {causes:?}");
+}
+
+#[test]
+fn the_specification_quotes_the_vectors_and_the_sizes() {
+    let text = include_str!("../WIRE.md");
+    let lines: BTreeSet<String> =
+        section("messages").iter().map(|v| v["line"].as_str().expect("text").to_owned()).collect();
+    let quoted: Vec<&str> = text
+        .lines()
+        .filter_map(|line| line.strip_prefix("> ").or(line.strip_prefix("< ")))
+        .map(|line| line.split(' ').next().unwrap_or(line))
+        .filter(|hex| *hex != "00")
+        .collect();
+    assert!(quoted.len() > 15, "the example session is there");
+    for hex in quoted {
+        assert!(lines.contains(hex), "WIRE.md quotes a frame that is no vector: {hex}");
+    }
+    // Rows of the table of kinds: | request kind | name | size | reply kind | name | size |.
+    for vector in section("messages") {
+        let size = bytes(&vector, "raw").len() - 8;
+        let kind = vector["kind"].as_u64().expect("a number");
+        let Some(cells) =
+            text.lines().find(|l| l.contains(&format!("| 0x{kind:02X} |")) && l.starts_with("| 0x"))
+        else {
+            panic!("WIRE.md has no kind {kind:#x}");
+        };
+        let cells: Vec<&str> = cells.split('|').map(str::trim).collect();
+        let column = if kind & 0x80 == 0 { 3 } else { 6 };
+        if let Ok(stated) = cells[column].parse::<usize>() {
+            assert_eq!(stated, size, "{}", vector["name"]);
+        }
+    }
 }
