@@ -73,5 +73,10 @@ pub trait Board {
     fn vitals(&mut self, at: Micros) -> Vitals;
     /// Takes one scan of the channels in `mask` (bit = column) at `at`: counts by column number, in the table's encoding's range.
     /// A real board that is called too late answers [`Missed`].
-    fn scan(&mut self, at: Micros, mask: u16, counts: &mut [i32; trackpair_protocol::channel::MAX_CHANNELS]) -> Result<(), Missed>;
+    fn scan(
+        &mut self,
+        at: Micros,
+        mask: u16,
+        counts: &mut [i32; trackpair_protocol::channel::MAX_CHANNELS],
+    ) -> Result<(), Missed>;
 }

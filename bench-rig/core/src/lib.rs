@@ -4,14 +4,26 @@
 //!
 //! Layers, each sees only those above it:
 //! - [`board`]: what a board must do for the core.
+//! - `queue`: what waits for the link, bounded, whole frames.
+//! - `window`: the request-id window: new, repeated, stale.
 //! - `guards`: the rules that take the drive off.
 //! - `motion`: the program turned into setpoints over time.
 //! - `sampler`: scans into numbered blocks, bounded.
-//! - [`rig`]: requests, state, the order of things in one poll.
+//! - `machine`: state, and the order of things as time goes by.
+//! - [`rig`]: requests and their answers, the whole rig.
 //!
 //! It must not know a host, a simulator, a part or a limit of a part.
 
 #![no_std]
 
 pub mod board;
+mod guards;
+mod machine;
+mod motion;
+mod queue;
 pub mod rig;
+mod sampler;
+mod window;
+
+pub use machine::DEAD_HOST_US;
+pub use motion::TICK_US;

@@ -1,50 +1,225 @@
-//! Requests, state, and the order of things in one poll.
+//! Requests and their answers around the machine: frames in, the request-id window, refusals, bytes out.
+
+use trackpair_protocol::VERSION;
+use trackpair_protocol::frame::{Deframer, Frame};
+use trackpair_protocol::message::{
+    DecodeError, Identity, Message, Reason, Refusal, Reply, Request, capability, kind,
+};
 
 use crate::board::{Board, Micros};
+use crate::machine::{Machine, No};
+use crate::queue::Priority;
+use crate::window::{MAX_ANSWER, Place, Window};
 
 /// A rig: protocol and safety around a board.
 #[derive(Debug)]
 pub struct Rig<B: Board> {
-    board: B,
+    deframer: Deframer,
+    desk: Desk<B>,
 }
 
 impl<B: Board> Rig<B> {
     /// Starts unpowered at `now`: drive off, supply off, loads and pull-downs off.
     pub fn new(board: B, now: Micros) -> Self {
-        let _ = now;
-        Self { board }
+        let desk =
+            Desk { machine: Machine::new(board, now), window: Window::new(), ignored: 0, frames_dropped: 0 };
+        Self { deframer: Deframer::new(), desk }
     }
 
     /// Takes bytes from the link as they come. Work that is due before `now` is done first.
     pub fn handle(&mut self, bytes: &[u8], now: Micros) {
-        let _ = (bytes, now);
-        unimplemented!()
+        let now = self.desk.machine.advance(now);
+        let desk = &mut self.desk;
+        desk.frames_dropped = self.deframer.drops().frames();
+        self.deframer.push(bytes, |frame| desk.on_frame(&frame, now));
+        desk.frames_dropped = self.deframer.drops().frames();
+        // A run that has just started takes its first scan now.
+        desk.machine.advance(now);
     }
 
-    /// Does what is due up to `now`: guards, setpoints, scans, blocks.
+    /// Does what is due up to `now`: guards, setpoints, scans, blocks. The queue for the link holds 8 KiB: a caller that
+    /// goes far ahead in one call without [`Rig::transmit`] overruns it.
     pub fn poll(&mut self, now: Micros) {
-        let _ = now;
-        unimplemented!()
+        self.desk.machine.advance(now);
     }
 
     /// Moves bytes for the link into `out`, whole frames or parts of one, in order; how many. 0 when none wait.
     pub fn transmit(&mut self, out: &mut [u8]) -> usize {
-        let _ = out;
-        unimplemented!()
+        self.desk.machine.queue.pop(out)
     }
 
     /// When [`Rig::poll`] should be called next at the latest.
     pub fn next_due(&self) -> Micros {
-        unimplemented!()
+        self.desk.machine.next_due()
     }
 
     /// The board.
     pub fn board(&self) -> &B {
-        &self.board
+        &self.desk.machine.board
     }
 
     /// The board, for a test or simulator that pokes it.
     pub fn board_mut(&mut self) -> &mut B {
-        &mut self.board
+        &mut self.desk.machine.board
     }
+
+    /// Frames that came in but are such as only a rig sends (an echo); they are never answered. Saturates.
+    pub fn ignored_frames(&self) -> u32 {
+        self.desk.ignored
+    }
+}
+
+/// Where requests are answered.
+#[derive(Debug)]
+struct Desk<B: Board> {
+    machine: Machine<B>,
+    window: Window,
+    ignored: u32,
+    frames_dropped: u32,
+}
+
+impl<B: Board> Desk<B> {
+    fn on_frame(&mut self, frame: &Frame<'_>, now: Micros) {
+        if frame.kind >= kind::SAMPLES {
+            self.ignored = self.ignored.saturating_add(1);
+            return;
+        }
+        let request = match Message::decode(frame) {
+            Ok(Message::Request(request)) => Ok(request),
+            Ok(_) => Err((Reason::Unknown, frame.kind.into())),
+            Err(DecodeError::Unknown(kind)) => Err((Reason::Unknown, kind.into())),
+            Err(DecodeError::Malformed(_)) => Err((Reason::Malformed, frame.payload.len() as u32)),
+            // Another version's ids may mean something else: the window is not touched.
+            Err(DecodeError::Version(_)) => {
+                return self.send_refusal(frame, (Reason::Version, VERSION.into()));
+            }
+        };
+        if matches!(frame.kind, kind::READ_STATUS | kind::HEARTBEAT | kind::CLOCK_PING) {
+            self.answer(frame, request, now);
+            return;
+        }
+        let opens = match request {
+            Ok(Request::Identify { session }) => Some(session),
+            _ => None,
+        };
+        match self.window.place(frame, opens) {
+            Place::NoSession => match request {
+                Err(no @ (Reason::Unknown, _)) => self.send_refusal(frame, no),
+                Err(no) if frame.kind == kind::IDENTIFY => self.send_refusal(frame, no),
+                _ => self.send_refusal(frame, (Reason::NoSession, 0)),
+            },
+            Place::Stale { newest } => self.send_refusal(frame, (Reason::Stale, newest.into())),
+            Place::Repeat => {
+                self.machine.queue.push(self.window.answer(), Priority::Answer);
+            }
+            Place::New => {
+                let (bytes, len) = self.answer(frame, request, now);
+                self.window.remember(frame, &bytes[..len]);
+            }
+        }
+    }
+
+    /// Carries the request out and sends its answer; the answer's bytes. When the queue has no room the answer is lost
+    /// like one lost on the line: the host asks again.
+    fn answer(
+        &mut self,
+        frame: &Frame<'_>,
+        request: Result<Request, No>,
+        now: Micros,
+    ) -> ([u8; MAX_ANSWER], usize) {
+        let answer = match request.and_then(|request| self.carry_out(&request, now)) {
+            Ok(reply) => {
+                self.machine.hear(now);
+                Message::Reply(reply)
+            }
+            Err(no) => refusal(frame, no),
+        };
+        self.send(frame, &answer)
+    }
+
+    fn send_refusal(&mut self, frame: &Frame<'_>, no: No) {
+        self.send(frame, &refusal(frame, no));
+    }
+
+    fn send(&mut self, frame: &Frame<'_>, answer: &Message<'_>) -> ([u8; MAX_ANSWER], usize) {
+        let mut bytes = [0; MAX_ANSWER];
+        let len = answer.encode(frame.kind, frame.id, &mut bytes).unwrap_or(0);
+        self.machine.queue.push(&bytes[..len], Priority::Answer);
+        (bytes, len)
+    }
+
+    fn carry_out(&mut self, request: &Request, now: Micros) -> Result<Reply, No> {
+        let machine = &mut self.machine;
+        match request {
+            Request::Identify { session } => {
+                machine.new_session(now);
+                self.window.open(*session);
+                return Ok(Reply::Identity(Identity { session: *session, ..*machine.identity() }));
+            }
+            Request::DescribeChannel { channel } => {
+                return machine.board.channel(*channel).map(Reply::Channel).ok_or((Reason::OutOfRange, 0));
+            }
+            Request::ReadCalibration { channel } => {
+                return machine
+                    .board
+                    .calibration(*channel)
+                    .map(Reply::Calibration)
+                    .ok_or((Reason::OutOfRange, 0));
+            }
+            Request::ReadStatus => return Ok(Reply::Status(machine.status(self.frames_dropped, now))),
+            Request::ClockPing { host_stamp } => {
+                return Ok(Reply::Clock { host_stamp: *host_stamp, rig_us: now });
+            }
+            Request::Heartbeat => {}
+            Request::SetSupply { millivolts } => machine.request_supply(*millivolts, now)?,
+            Request::SetInput { channel, load, pull_down } => {
+                check_input(machine, *channel, *load, *pull_down)?;
+                machine.set_input(*channel, *load, *pull_down, now);
+            }
+            Request::LoadProgram(program) => {
+                check_drive(machine.identity())?;
+                machine.load(program)?;
+            }
+            Request::Arm => {
+                check_drive(machine.identity())?;
+                machine.arm(now)?;
+            }
+            Request::Start(start) => {
+                if start.drive {
+                    check_drive(machine.identity())?;
+                }
+                machine.start(start, now)?;
+            }
+            Request::Stop => machine.stop(now),
+            Request::ClearTrip => machine.clear_trip(now)?,
+        }
+        Ok(Reply::Done { rig_us: now })
+    }
+}
+
+fn refusal(frame: &Frame<'_>, (reason, detail): No) -> Message<'static> {
+    Message::Refusal(Refusal { request: frame.kind, reason, detail })
+}
+
+/// A rig without a drive can't arm, move or hold a program.
+fn check_drive(identity: &Identity) -> Result<(), No> {
+    if identity.capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) == 0 {
+        return Err((Reason::NotCapable, capability::GRIP_DRIVE));
+    }
+    Ok(())
+}
+
+/// Whether the channel has what shall be switched on.
+fn check_input<B: Board>(machine: &Machine<B>, channel: u8, load: bool, pull_down: bool) -> Result<(), No> {
+    let info = machine.board.channel(channel).ok_or((Reason::OutOfRange, 0))?;
+    if load && machine.identity().capabilities & capability::LOADS == 0 {
+        return Err((Reason::NotCapable, capability::LOADS));
+    }
+    if load && !info.has_load {
+        return Err((Reason::OutOfRange, 1));
+    }
+    if pull_down && !info.has_pull_down {
+        return Err((Reason::OutOfRange, 2));
+    }
+    Ok(())
 }
