@@ -1,0 +1,152 @@
+//! Finds and starts the project's programs for tests. It knows where they are built, not what they do.
+
+use std::ffi::OsStr;
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::Mutex;
+use std::time::SystemTime;
+
+use anyhow::{Context, Result, bail, ensure};
+
+/// The repository's root.
+pub fn repository() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the tests crate lies in the repository")
+}
+
+/// The rig program, built when it is missing or older than a source file.
+///
+/// # Errors
+/// The build failed; its output is on standard error.
+pub fn rig() -> Result<PathBuf> {
+    program("trackpair-rig-sim", "trackpair-rig")
+}
+
+/// The technician's program, built when it is missing or older than a source file.
+///
+/// # Errors
+/// The build failed; its output is on standard error.
+pub fn trackpair() -> Result<PathBuf> {
+    program("trackpair", "trackpair")
+}
+
+/// The python of the environment that `scripts/python-env` makes.
+///
+/// # Errors
+/// The environment can't be made: no Python, or its packages can't be had.
+pub fn python() -> Result<PathBuf> {
+    let script = repository().join("scripts/python-env");
+    let output = Command::new(&script)
+        .stderr(Stdio::inherit())
+        .output()
+        .context("scripts/python-env does not start")?;
+    ensure!(output.status.success(), "scripts/python-env failed ({}): see its message above", output.status);
+    Ok(PathBuf::from(String::from_utf8(output.stdout)?.trim()))
+}
+
+/// A rig program that serves an address, until dropped.
+#[derive(Debug)]
+pub struct ServedRig {
+    child: Child,
+    address: String,
+}
+
+impl ServedRig {
+    /// Starts `trackpair-rig` with `arguments` and waits until it says where it listens.
+    ///
+    /// # Errors
+    /// It can't be built or started, or ends without listening.
+    pub fn start<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Result<Self> {
+        let mut child = Command::new(rig()?)
+            .args(arguments)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .spawn()
+            .context("trackpair-rig does not start")?;
+        let mut lines = BufReader::new(child.stdout.take().context("no standard output")?).lines();
+        let listening = lines.by_ref().map_while(Result::ok).find_map(|line| {
+            let (_, address) = line.split_once("listening on ")?;
+            address.split_whitespace().next().map(str::to_owned)
+        });
+        // Whatever else it prints must not block it.
+        std::thread::spawn(move || lines.for_each(drop));
+        match listening {
+            Some(address) => Ok(Self { child, address }),
+            None => bail!("trackpair-rig ended without listening: {}", child.wait()?),
+        }
+    }
+
+    /// Where it listens, as it says: `tcp:HOST:PORT` or `serial:PATH`.
+    pub fn address(&self) -> &str {
+        &self.address
+    }
+
+    /// Its process id.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+}
+
+impl Drop for ServedRig {
+    fn drop(&mut self) {
+        // It may have ended by itself; either way there is nobody left to tell.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// One build at a time: tests of one process run side by side.
+static BUILDING: Mutex<()> = Mutex::new(());
+
+fn program(package: &str, name: &str) -> Result<PathBuf> {
+    let _one = BUILDING.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    let profile = profile_folder()?;
+    let path = profile.join(name).with_extension(std::env::consts::EXE_EXTENSION);
+    let built = path.metadata().and_then(|m| m.modified()).ok();
+    if built.is_none_or(|built| newest_source() > Some(built)) {
+        build(package, name, &profile)?;
+    }
+    ensure!(path.is_file(), "{} was built, but is not there", path.display());
+    Ok(path)
+}
+
+/// The folder of this test's profile: this executable lies in its `deps`.
+fn profile_folder() -> Result<PathBuf> {
+    let own = std::env::current_exe().context("this test does not know where it lies")?;
+    let folder = own.ancestors().skip(1).find(|f| f.file_name() != Some(OsStr::new("deps")));
+    folder.map(Path::to_path_buf).with_context(|| format!("{} lies in no profile folder", own.display()))
+}
+
+fn build(package: &str, name: &str, profile: &Path) -> Result<()> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| env!("CARGO").into());
+    let mut command = Command::new(cargo);
+    command.current_dir(repository()).args(["build", "--quiet", "-p", package, "--bin", name]);
+    let target = profile.parent().context("a profile folder lies in a target folder")?;
+    command.arg("--target-dir").arg(target);
+    match profile.file_name().and_then(OsStr::to_str) {
+        Some("debug") => {}
+        Some(other) => {
+            command.args(["--profile", other]);
+        }
+        None => bail!("{} has no name", profile.display()),
+    }
+    let status = command.status().context("cargo does not start")?;
+    ensure!(status.success(), "{name} can't be built: {status}");
+    Ok(())
+}
+
+/// When a source that goes into a program was last changed.
+fn newest_source() -> Option<SystemTime> {
+    let mut folders: Vec<PathBuf> =
+        ["protocol/src", "bench-rig/core", "bench-rig/sim", "host"].map(|f| repository().join(f)).to_vec();
+    let mut newest = None;
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+            match entry.file_type() {
+                Ok(kind) if kind.is_dir() => folders.push(entry.path()),
+                _ => newest = newest.max(entry.metadata().and_then(|m| m.modified()).ok()),
+            }
+        }
+    }
+    newest
+}
