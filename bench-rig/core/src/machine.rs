@@ -237,20 +237,19 @@ impl<B: Board> Machine<B> {
         self.rest(EndCause::Stopped, at);
     }
 
-    /// Clears the trips, disarmed.
+    /// Clears the trips; disarmed after it. A run goes on: nothing was tripped then.
     ///
     /// # Errors
     /// A tripped guard's cause is still there.
     pub fn clear_trip(&mut self, at: Micros) -> Result<(), No> {
-        if self.state != RigState::Tripped {
-            return Ok(());
-        }
         let present = self.present(at) & self.guards.tripped();
         if present != 0 {
             return Err((Reason::Guarded, present.into()));
         }
         self.guards.clear();
-        self.state = RigState::Resting;
+        if !self.running() {
+            self.state = RigState::Resting;
+        }
         Ok(())
     }
 

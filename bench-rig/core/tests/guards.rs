@@ -7,6 +7,9 @@ use trackpair_protocol::message::{EndCause, EventKind, Guard, Reason, Request, R
 use trackpair_rig_core::DEAD_HOST_US;
 use trackpair_rig_core::board::{Drive, Micros};
 
+/// Brings a fault, or takes it away.
+type Plant = fn(&mut MockBoard);
+
 fn driving() -> Bench {
     let mut bench = Bench::armed(LONG);
     bench.must(Request::Start(DRIVING));
@@ -17,14 +20,7 @@ fn driving() -> Bench {
 
 /// Plants a fault while driving, and checks the trip, its time, its value, that it holds until the cause is gone.
 #[track_caller]
-fn check(
-    guard: Guard,
-    value: i32,
-    delay: Micros,
-    supply_off: bool,
-    plant: fn(&mut MockBoard),
-    cure: fn(&mut MockBoard),
-) {
+fn check(guard: Guard, value: i32, delay: Micros, supply_off: bool, plant: Plant, cure: Plant) {
     let mut bench = driving();
     plant(bench.rig.board_mut());
     let at = 51_000 + delay;
@@ -138,7 +134,7 @@ fn the_supply_may_settle_before_it_is_guarded() {
 
 #[test]
 fn at_rest_only_e_stop_lid_and_temperature_trip() {
-    let plant: [(fn(&mut MockBoard), bool); 6] = [
+    let plant: [(Plant, bool); 6] = [
         (|b| b.vitals.emergency_stop = true, true),
         (|b| b.vitals.lid_open = true, true),
         (|b| b.vitals.temperature_cdeg = 6_001, true),

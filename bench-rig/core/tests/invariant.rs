@@ -6,7 +6,7 @@ mod common;
 
 use std::cell::Cell;
 
-use common::{Bench, Call, DRIVING, Heard, LIMITS, encode};
+use common::{Bench, Call, DRIVING, Heard, LIMITS};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use trackpair_protocol::LINK_SILENCE_US;
@@ -160,9 +160,7 @@ impl Observer {
         match request {
             Request::Arm => self.armed = true,
             Request::Start(start) => (self.armed, self.driving) = (false, start.drive && self.armed),
-            Request::Identify { .. } | Request::Stop | Request::ClearTrip if !self.driving => {
-                self.armed = false
-            }
+            Request::ClearTrip if !self.driving => self.armed = false,
             Request::Identify { .. } | Request::Stop => (self.armed, self.driving) = (false, false),
             _ => {}
         }
@@ -173,7 +171,7 @@ impl Observer {
 struct Trial {
     bench: Bench,
     seen: Observer,
-    sent: Vec<Vec<u8>>,
+    sent: Vec<(Request, Vec<u8>)>,
 }
 
 impl Trial {
@@ -185,19 +183,25 @@ impl Trial {
     }
 
     fn ask(&mut self, request: Request) {
+        let bytes = self.bench.frame(request);
+        self.sent.push((request, bytes));
+        self.send(self.sent.len() - 1, true);
+    }
+
+    /// Sends what was sent before, or for the first time.
+    fn send(&mut self, which: usize, first: bool) {
+        let (request, bytes) = self.sent[which].clone();
         let at = self.bench.now;
         self.bench.rig.poll(at);
         self.bench.drain();
         self.seen.watch(&self.bench);
-        let bytes = self.bench.frame(request);
-        // Answers come while it is handled; the board is told at the same time: the observer hears the answer first.
-        let from = self.bench.heard.len();
-        self.bench.send(&bytes);
-        let id = self.bench.id;
-        if self.bench.heard[from..].iter().any(|heard| matches!(heard, Heard::Reply(i, _) if *i == id)) {
+        // The answer comes while the board is told: the observer takes the answer first. A repeat is no sign of life, but
+        // of a stateless request there is no repeat: each counts.
+        let stateless = matches!(request, Request::Heartbeat | Request::ReadStatus);
+        let answered = self.bench.answer(&bytes).is_ok();
+        if answered && (first || stateless) {
             self.seen.accepted(&request, at);
         }
-        self.sent.push(bytes);
         self.seen.watch(&self.bench);
     }
 
@@ -235,15 +239,16 @@ impl Trial {
             Deed::Ask(which, run) => self.ask(request(*which, *run)),
             Deed::ArmAndStart(run) => self.arm_and_start(*run),
             Deed::Repeat => {
-                let bytes = self.sent.last().cloned().unwrap_or_default();
-                self.bytes(&bytes);
+                if let Some(newest) = self.sent.len().checked_sub(1) {
+                    self.send(newest, false);
+                }
             }
             Deed::Late(which) => {
-                // Older than the newest, or it would be a request like any other.
-                let old = self.sent.len().saturating_sub(1);
-                let bytes = if old == 0 { Vec::new() } else { self.sent[which % old].clone() };
-                if bytes.get(..3) != Some(&encode(Request::Identify { session: 0 }, 0)[..3]) {
-                    self.bytes(&bytes);
+                // An Identify of another session is new whenever it comes.
+                let old = which % self.sent.len().max(1);
+                if self.sent.get(old).is_some_and(|(request, _)| !matches!(request, Request::Identify { .. }))
+                {
+                    self.send(old, false);
                 }
             }
             Deed::Corrupted(which, bit) => {

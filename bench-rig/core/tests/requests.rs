@@ -268,6 +268,13 @@ fn what_the_state_does_not_allow_is_untimely() {
 }
 
 #[test]
+fn clearing_trips_disarms_also_when_nothing_is_tripped() {
+    let mut bench = Bench::armed(LONG);
+    bench.must(Request::ClearTrip);
+    bench.check_state(RigState::Resting);
+}
+
+#[test]
 fn a_program_out_of_range_names_its_segment_and_the_old_one_stays() {
     let mut bench = Bench::armed(LONG);
     bench.refused(
