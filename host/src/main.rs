@@ -1,3 +1,34 @@
-//! The `trackpair` program: the pipeline on one screen, exit codes, and the one place that knows the simulator.
+//! The `trackpair` program: what was typed → what it means → run, exit codes, and the one place that knows the simulator.
+//!
+//! The pipeline itself is in `trackpair::cli`; this file gives it the outside world and turns its ending into an exit code.
 
-fn main() {}
+mod sim_link;
+
+use clap::Parser;
+use std::io::IsTerminal;
+use std::process::ExitCode;
+use std::sync::atomic::{AtomicBool, Ordering};
+use trackpair::cli::{self, Arguments, Surroundings};
+
+/// Set by Ctrl-C, a closed terminal or a termination request; every procedure looks at it.
+static STOP: AtomicBool = AtomicBool::new(false);
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    if let Err(error) = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed)) {
+        eprintln!("trackpair: can't listen for Ctrl-C: {error}; the rig still stops by itself when this program ends");
+    }
+    let surroundings = Surroundings {
+        open_simulator: &sim_link::open,
+        stop: &STOP,
+        colour: std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
+        progress: std::io::stderr().is_terminal(),
+    };
+    match cli::run(&arguments, &surroundings) {
+        Ok(ending) => ExitCode::from(ending.code()),
+        Err(failure) => {
+            eprintln!("trackpair: {:#}", failure.error());
+            ExitCode::from(failure.code())
+        }
+    }
+}

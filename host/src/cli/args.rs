@@ -1,0 +1,175 @@
+//! What was typed. What it means is decided in the commands' own files.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 20 rig fault or aborted · 2 usage · 1 other";
+
+/// Judge a removed throttle-by-wire part on the bench.
+#[derive(Debug, Parser)]
+#[command(name = "trackpair", version, after_help = EXIT_CODES)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Run the whole plan on a part: self-check, sweep, leads check; judge it, keep the record, write the report
+    Qualify(Qualify),
+    /// Supply, noise floor, reference and stops: is rig and part ready?
+    SelfCheck(OneProcedure),
+    /// Step the supply and load the lines: which lead is bad?
+    LeadsCheck(OneProcedure),
+    /// Record and judge a part that is turned by hand, without a drive
+    HandSweep(HandSweep),
+    /// Wait for dropouts while the pigtail is flexed; ends on Enter, Ctrl-C or time
+    Flex(Flex),
+    /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
+    Judge(Judge),
+    /// Part sheets: what a kind of part is and the limits it must keep
+    #[command(subcommand)]
+    Sheet(Sheet),
+    /// List ports and who answers there
+    Rigs(Rigs),
+}
+
+/// Which rig, which part, where to keep the record.
+#[derive(Args, Debug)]
+pub struct Common {
+    /// Rig address: serial:PATH[?baud=N], tcp:HOST:PORT, sim:PART[?seed=N] or sim:FILE.toml
+    #[arg(long, value_name = "ADDRESS", env = "TRACKPAIR_RIG")]
+    pub rig: String,
+    /// Part sheet, by name or file; without it, the shipped sheet whose topology the part shows
+    #[arg(long, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// The part in your words: number, serial, where it came from
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub part: String,
+    /// Folder that keeps the records
+    #[arg(long, value_name = "DIR", env = "TRACKPAIR_ARCHIVE")]
+    pub archive: Option<PathBuf>,
+    /// Print outcome.json on stdout, everything else on stderr
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `qualify`.
+#[derive(Args, Debug)]
+pub struct Qualify {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// Full cycles, instead of the sheet's
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=200))]
+    pub cycles: Option<u32>,
+    /// Speed in degrees per second, instead of the sheet's
+    #[arg(long, value_name = "DEG_S")]
+    pub speed: Option<f64>,
+    /// Scans per second, instead of the sheet's
+    #[arg(long, value_name = "HZ")]
+    pub rate: Option<u32>,
+    /// Leave the leads check out
+    #[arg(long)]
+    pub skip_leads: bool,
+}
+
+/// A single procedure.
+#[derive(Args, Debug)]
+pub struct OneProcedure {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// `hand-sweep`.
+#[derive(Args, Debug)]
+pub struct HandSweep {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// How long to record; Enter or Ctrl-C ends it sooner
+    #[arg(long, value_name = "S", default_value_t = 30.0)]
+    pub seconds: f64,
+    /// Turn the grip without the rig's reference coupled: lines are compared with each other only
+    #[arg(long)]
+    pub no_reference: bool,
+}
+
+/// `flex`.
+#[derive(Args, Debug)]
+pub struct Flex {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// How long to watch; Enter or Ctrl-C ends it sooner
+    #[arg(long, value_name = "S", default_value_t = 60.0)]
+    pub seconds: f64,
+    /// Hold the grip at this angle; without it the grip is free
+    #[arg(long, value_name = "DEG")]
+    pub at: Option<f64>,
+}
+
+/// `judge`.
+#[derive(Args, Debug)]
+pub struct Judge {
+    /// A .parquet trace, a record folder, or a CSV file
+    pub path: PathBuf,
+    /// Part sheet, by name or file; without it, the shipped sheet whose topology the data show
+    #[arg(long, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// Columns of a CSV: reference=COL,rising=COL,falling=COL,supply=COL,time=COL; COL is a header name or a 1-based number
+    #[arg(long, value_name = "MAP")]
+    pub map: Option<String>,
+    /// Sensor supply in volts, where none was logged
+    #[arg(long, value_name = "VOLTS")]
+    pub supply: Option<f64>,
+    /// Scans per second, where no time was logged
+    #[arg(long, value_name = "HZ")]
+    pub rate: Option<f64>,
+    /// Unit of the time column, where its header does not say: s, ms, us or ns
+    #[arg(long, value_name = "UNIT")]
+    pub time_unit: Option<String>,
+    /// The part in your words
+    #[arg(long, value_name = "TEXT")]
+    pub part: Option<String>,
+    /// Keep the judgement as a record in this folder
+    #[arg(long, value_name = "DIR")]
+    pub archive: Option<PathBuf>,
+    /// Write the report to this file
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Print outcome.json on stdout
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `sheet`.
+#[derive(Debug, Subcommand)]
+pub enum Sheet {
+    /// Names and titles of the shipped sheets
+    List,
+    /// Check a sheet file: keys, units, limits, sources
+    Check {
+        /// The file.
+        file: PathBuf,
+    },
+    /// Print a shipped sheet, ready to copy and change
+    Show {
+        /// Its name.
+        name: String,
+    },
+}
+
+/// `rigs`.
+#[derive(Args, Debug)]
+pub struct Rigs {
+    /// Ask this address too (or only it, with --ping); may be given more than once
+    #[arg(long, value_name = "ADDRESS")]
+    pub rig: Vec<String>,
+    /// Send N clock pings and print the round-trip histogram
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub ping: Option<u32>,
+}
