@@ -8,8 +8,14 @@
 //! - one file per figure or finding.
 //! - [`grip`]: all of them for a grip sensor, in one call.
 
+pub mod causes;
+pub mod dropout;
+pub mod flat_spot;
 pub mod grip;
+pub mod leads;
+pub mod limp;
 pub mod line;
+pub mod noise_map;
 pub mod prepared;
 pub mod statistics;
 
