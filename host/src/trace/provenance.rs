@@ -62,6 +62,14 @@ pub struct Provenance {
     pub stated_supply_volts: Option<f64>,
     /// Version of the program that recorded it.
     pub recorded_by: String,
+    /// False when an imported file told no times: one scan then counts as 1 ms, and rates, lengths and lags can't be had.
+    #[serde(default = "known")]
+    pub time_known: bool,
+}
+
+/// Files from before the field existed had their times.
+fn known() -> bool {
+    true
 }
 
 /// The rig as it named itself.
