@@ -1,11 +1,15 @@
 //! Part sheets: what a kind of part is, how it is tested, and the limits it must keep, each with its source.
 
+pub mod bounds;
+mod fields;
 mod limit;
 mod load;
+mod located;
 mod shipped;
 
 pub use limit::{FindingRule, Limit};
-pub use load::{SheetError, parse};
+pub use load::parse;
+pub use located::SheetError;
 pub use shipped::{shipped, shipped_names, shipped_text};
 
 use serde::{Deserialize, Serialize};

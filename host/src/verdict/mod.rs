@@ -1,5 +1,14 @@
 //! Figures against limits with their uncertainty: `within`, `outside` or `undecided`.
 
+mod conformity;
+mod judge;
+mod words;
+
+pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
+pub use judge::{DECIDING_CONFIDENCE, judge};
+
+use crate::analysis::{Figure, Finding};
+use crate::sheet::Limit;
 use serde::{Deserialize, Serialize};
 
 /// What can be said of a figure, or of a part.
@@ -23,4 +32,58 @@ impl Verdict {
             Self::Undecided => "undecided",
         }
     }
+}
+
+/// A figure with its limit and what can be said of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JudgedFigure {
+    /// The figure.
+    pub figure: Figure,
+    /// Its limit, if the sheet has one.
+    pub limit: Option<Limit>,
+    /// The verdict; none without a limit.
+    pub verdict: Option<Verdict>,
+    /// Probability that it keeps its limit, 0..1; none for rates and where it is not known.
+    pub probability: Option<f64>,
+    /// For `undecided`: why, and what would decide it.
+    pub would_decide: Option<String>,
+}
+
+/// A finding with what the sheet says it means.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DecidedFinding {
+    /// The finding.
+    pub finding: Finding,
+    /// Whether the sheet lets it decide.
+    pub decides: bool,
+    /// What it does to the part: `outside`, `undecided` when it is not sure enough, none when it does not decide.
+    pub verdict: Option<Verdict>,
+    /// Source of the rule; empty when the sheet has none.
+    pub source: String,
+}
+
+/// Something with a limit or a deciding rule that was not tested.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Untested {
+    /// Figure or finding, with its line where it has one.
+    pub what: String,
+    /// Why, and what would make it testable.
+    pub why: String,
+}
+
+/// What can be said of a part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// The part.
+    pub overall: Verdict,
+    /// Every figure in the order of the analysis.
+    pub figures: Vec<JudgedFigure>,
+    /// Every finding in the order of the analysis.
+    pub findings: Vec<DecidedFinding>,
+    /// What should have been tested and was not: keeps a part from being `within`.
+    pub untested: Vec<Untested>,
+    /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
+    pub impairments: Vec<String>,
+    /// Why, as sentences, the deciding ones first.
+    pub reasons: Vec<String>,
 }

@@ -1,0 +1,82 @@
+//! The allowed range of every number in a part sheet, in one place: name, unit, smallest, largest.
+
+use crate::quantity::{FigureName, Unit};
+
+/// The allowed range of one number.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bound {
+    /// The key in the sheet.
+    pub key: &'static str,
+    /// What it is counted in.
+    pub unit: &'static str,
+    /// Smallest allowed.
+    pub min: f64,
+    /// Largest allowed.
+    pub max: f64,
+}
+
+/// Ranges of the sheet's own numbers: what the rig can do and what still makes sense for a grip.
+pub const BOUNDS: [Bound; 12] = [
+    Bound { key: "supply_volts", unit: "V", min: 3.0, max: 5.5 },
+    Bound { key: "travel_deg", unit: "degrees", min: 5.0, max: 180.0 },
+    Bound { key: "closed_ratio", unit: "(ratio of supply)", min: 0.0, max: 1.0 },
+    Bound { key: "open_ratio", unit: "(ratio of supply)", min: 0.0, max: 1.0 },
+    Bound { key: "threshold_percent_supply", unit: "% of supply", min: 0.1, max: 50.0 },
+    Bound { key: "rail_low_ratio", unit: "(ratio of supply)", min: 0.0, max: 0.5 },
+    Bound { key: "rail_high_ratio", unit: "(ratio of supply)", min: 0.5, max: 1.0 },
+    Bound { key: "period_ms", unit: "ms", min: 0.1, max: 1000.0 },
+    Bound { key: "debounce", unit: "bad samples", min: 1.0, max: 10_000.0 },
+    Bound { key: "cycles", unit: "cycles", min: 1.0, max: 10_000.0 },
+    Bound { key: "speed_deg_s", unit: "degrees per second", min: 1.0, max: 720.0 },
+    Bound { key: "rate_hz", unit: "scans per second", min: 100.0, max: 50_000.0 },
+];
+
+/// The range of one of the sheet's own numbers. Every number that the reader asks for is in the table (a test keeps that).
+pub fn bound(key: &str) -> Bound {
+    BOUNDS.into_iter().find(|b| b.key == key).unwrap_or(Bound {
+        key: "",
+        unit: "",
+        min: f64::NEG_INFINITY,
+        max: f64::INFINITY,
+    })
+}
+
+/// The range in which a limit on a figure can mean anything. Magnitudes start at 0; signed figures are symmetric.
+pub fn limit_range(figure: FigureName) -> (f64, f64) {
+    let largest = match figure.unit() {
+        Unit::VoltAtFive | Unit::Volt => 5.0,
+        Unit::MillivoltAtFive => 5000.0,
+        Unit::PercentSpan | Unit::PercentSupply => 100.0,
+        Unit::Degree => 180.0,
+        Unit::Microsecond | Unit::PerMinute | Unit::Count => 1e6,
+        Unit::Ampere | Unit::Celsius => 1000.0,
+    };
+    if is_signed(figure) { (-largest, largest) } else { (0.0, largest) }
+}
+
+/// Whether a figure can be negative. All others are magnitudes, voltages or counts.
+pub const fn is_signed(figure: FigureName) -> bool {
+    matches!(figure, FigureName::CorrelationOffset | FigureName::CorrelationSlope | FigureName::Skew)
+}
+
+/// Whether a figure is a rate of events, for which a clean test has an upper bound.
+pub const fn is_rate(figure: FigureName) -> bool {
+    matches!(figure, FigureName::DropoutRate)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_range_is_a_range() {
+        for b in BOUNDS {
+            assert!(b.min < b.max, "{}", b.key);
+            assert_eq!(bound(b.key), b);
+        }
+        for figure in FigureName::ALL {
+            let (low, high) = limit_range(figure);
+            assert!(low < high && high.is_finite(), "{}", figure.name());
+        }
+    }
+}

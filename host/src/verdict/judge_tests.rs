@@ -1,0 +1,335 @@
+//! The rules by which a part is judged, on invented analyses.
+
+use super::*;
+use crate::analysis::NotTestable;
+use crate::sheet::shipped;
+use crate::trace::{Gap, GapCause, Provenance};
+use proptest::prelude::*;
+
+fn sheet() -> PartSheet {
+    shipped("grip-complementary").unwrap()
+}
+
+fn figure(name: FigureName, channel: Option<Channel>, value: f64, u: f64) -> Figure {
+    Figure {
+        name,
+        channel,
+        value,
+        standard_uncertainty: u,
+        upper_bound: is_rate(name).then_some(15.0),
+        at_deg: None,
+        definition: "invented".to_owned(),
+    }
+}
+
+/// An analysis with every figure well inside its limit.
+fn healthy() -> GripAnalysis {
+    let sheet = sheet();
+    let mut figures = Vec::new();
+    for name in FigureName::ALL {
+        let channels =
+            if name.per_channel() { vec![Some(Channel::Rising), Some(Channel::Falling)] } else { vec![None] };
+        for channel in channels {
+            let limit = limit_of(&sheet, name, channel).unwrap();
+            let value = match (limit.min, limit.max) {
+                (Some(min), Some(max)) => (min + max) / 2.0,
+                (None, Some(max)) => max / 4.0,
+                _ => unreachable!("the sheet has an upper limit for all of them"),
+            };
+            figures.push(figure(name, channel, value, 1e-3));
+        }
+    }
+    GripAnalysis {
+        figures,
+        findings: vec![],
+        topology_found: None,
+        detection_limits: vec![],
+        not_testable: vec![],
+        histograms: vec![],
+        curves: vec![],
+        gap_regions: vec![],
+        travel_deg: Some((0.0, 75.0)),
+        cycles: 5,
+        warnings: vec![],
+    }
+}
+
+#[track_caller]
+fn set(analysis: &mut GripAnalysis, name: FigureName, value: f64, u: f64) {
+    let found = analysis.figures.iter_mut().find(|f| f.name == name).expect("the figure is there");
+    (found.value, found.standard_uncertainty) = (value, u);
+}
+
+#[track_caller]
+fn of(judgement: &Judgement, name: FigureName) -> &JudgedFigure {
+    judgement.figures.iter().find(|f| f.figure.name == name).expect("the figure is there")
+}
+
+fn finding(kind: FindingKind, confidence: f64) -> Finding {
+    Finding {
+        kind,
+        channel: None,
+        from_deg: None,
+        to_deg: None,
+        confidence,
+        text: "invented".to_owned(),
+        details: vec![],
+    }
+}
+
+fn trace(procedure: ProcedureKind, end: TraceEnd, gaps: Vec<Gap>) -> Trace {
+    let provenance = Provenance {
+        procedure,
+        simulated: true,
+        rig: None,
+        channels: vec![],
+        part: "invented".to_owned(),
+        started: "2026-01-01T00:00:00Z".to_owned(),
+        period_us: 200,
+        reference_zero_deg: 0.0,
+        sweep: None,
+        file: None,
+        stated_supply_volts: None,
+        recorded_by: "test".to_owned(),
+        time_known: true,
+    };
+    Trace { provenance, time_us: vec![], columns: vec![], gaps, marks: vec![], end }
+}
+
+#[test]
+fn a_healthy_part_is_within_and_says_so() {
+    let judgement = judge(&healthy(), &sheet());
+    assert_eq!(judgement.overall, Verdict::Within, "{:?}", judgement.reasons);
+    assert_eq!(judgement.reasons.len(), 1);
+    assert!(judgement.reasons[0].starts_with("within: 28 figures"), "{:?}", judgement.reasons);
+}
+
+#[test]
+fn one_figure_outside_makes_the_part_outside_even_when_others_are_undecided() {
+    let mut analysis = healthy();
+    set(&mut analysis, FigureName::LinearityIndependent, 3.0, 0.05);
+    set(&mut analysis, FigureName::Hysteresis, 0.49, 0.05);
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(judgement.overall, Verdict::Outside);
+    assert!(
+        judgement.reasons[0]
+            .contains("linearity_independent of the rising line is 3 ± 0.1 % span, limit at most 2")
+    );
+    assert!(judgement.reasons[1].starts_with("undecided: hysteresis"), "{:?}", judgement.reasons);
+}
+
+#[test]
+fn a_value_in_the_guard_band_is_undecided_and_says_what_would_decide_it() {
+    let mut analysis = healthy();
+    set(&mut analysis, FigureName::Hysteresis, 0.47, 0.03);
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(judgement.overall, Verdict::Undecided);
+    let words = of(&judgement, FigureName::Hysteresis).would_decide.clone().unwrap();
+    // 1.645 × 0.03 = 0.0493; (0.0493/0.03)² × 5 cycles = 13.5.
+    for expected in
+        ["0.03 deg from the limit", "guard band is 0.04935", "at least 14 cycles in place of 5", "maker"]
+    {
+        assert!(words.contains(expected), "{expected:?} is not in {words:?}");
+    }
+}
+
+#[test]
+fn limits_closer_together_than_the_uncertainty_ask_for_a_smaller_one() {
+    let mut analysis = healthy();
+    set(&mut analysis, FigureName::ClosedVolts, 0.5, 0.5);
+    let judgement = judge(&analysis, &sheet());
+    let judged = of(&judgement, FigureName::ClosedVolts);
+    assert_eq!(judged.verdict, Some(Verdict::Undecided));
+    assert!(
+        judged.would_decide.as_ref().unwrap().contains("0.3 V at 5 V apart"),
+        "{:?}",
+        judged.would_decide
+    );
+}
+
+#[test]
+fn one_dropout_is_outside_and_none_needs_a_long_enough_test() {
+    let mut analysis = healthy();
+    set(&mut analysis, FigureName::DropoutRate, 3.0, 3.0);
+    assert_eq!(of(&judge(&analysis, &sheet()), FigureName::DropoutRate).verdict, Some(Verdict::Outside));
+    let rate = |upper: Option<f64>| {
+        let mut analysis = healthy();
+        analysis.figures.iter_mut().find(|f| f.name == FigureName::DropoutRate).unwrap().upper_bound = upper;
+        of(&judge(&analysis, &sheet()), FigureName::DropoutRate).clone()
+    };
+    assert_eq!(rate(Some(20.0)).verdict, Some(Verdict::Within));
+    let short = rate(Some(40.0));
+    assert_eq!(short.verdict, Some(Verdict::Undecided));
+    assert!(
+        short.would_decide.as_ref().unwrap().contains("5 s longer (about 5 more cycles)"),
+        "{:?}",
+        short.would_decide
+    );
+    assert_eq!(rate(None).verdict, Some(Verdict::Undecided));
+    assert_eq!(rate(Some(f64::NAN)).verdict, Some(Verdict::Undecided));
+}
+
+#[test]
+fn one_limp_trip_is_outside() {
+    let mut analysis = healthy();
+    set(&mut analysis, FigureName::LimpTrips, 1.0, 1.0);
+    assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Outside);
+}
+
+#[test]
+fn no_figure_is_within_over_missing_scans_but_outside_stays_outside() {
+    let mut analysis = healthy();
+    set(&mut analysis, FigureName::Noise, 40.0, 0.1);
+    analysis.gap_regions = vec![(30.0, 31.0)];
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(of(&judgement, FigureName::Noise).verdict, Some(Verdict::Outside));
+    let linearity = of(&judgement, FigureName::LinearityIndependent);
+    assert_eq!(linearity.verdict, Some(Verdict::Undecided));
+    assert!(linearity.would_decide.as_ref().unwrap().contains("30 to 31 deg"));
+    // The gap is far from both ends, so the voltages there are as good as ever.
+    assert_eq!(of(&judgement, FigureName::ClosedVolts).verdict, Some(Verdict::Within));
+    analysis.gap_regions = vec![(2.0, 3.0)];
+    assert_eq!(of(&judge(&analysis, &sheet()), FigureName::ClosedVolts).verdict, Some(Verdict::Undecided));
+    analysis.travel_deg = None;
+    analysis.gap_regions = vec![(f64::NAN, f64::NAN)];
+    assert_eq!(of(&judge(&analysis, &sheet()), FigureName::OpenVolts).verdict, Some(Verdict::Undecided));
+}
+
+#[test]
+fn a_limit_without_a_figure_is_undecided_and_names_the_reason() {
+    let mut analysis = healthy();
+    analysis.figures.retain(|f| f.name != FigureName::Skew && f.channel != Some(Channel::Falling));
+    analysis.not_testable.push(NotTestable { what: "skew".to_owned(), why: "one line alone".to_owned() });
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(judgement.overall, Verdict::Undecided);
+    assert!(
+        judgement.untested.contains(&Untested { what: "skew".to_owned(), why: "one line alone".to_owned() })
+    );
+    assert!(
+        judgement
+            .untested
+            .iter()
+            .any(|u| u.what == "noise of the falling line" && u.why == "it was not measured")
+    );
+    set(&mut analysis, FigureName::Noise, 40.0, 0.1);
+    assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Outside);
+}
+
+#[test]
+fn a_flat_spot_that_could_not_be_looked_for_leaves_the_part_undecided_a_leads_check_does_not() {
+    let mut analysis = healthy();
+    analysis.not_testable.push(NotTestable { what: "leakage".to_owned(), why: "no leads check".to_owned() });
+    assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Within);
+    analysis
+        .not_testable
+        .push(NotTestable { what: "flat_spot (rising)".to_owned(), why: "no angle".to_owned() });
+    assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Undecided);
+}
+
+#[test]
+fn a_sure_deciding_finding_is_outside_an_unsure_one_undecided_and_an_explaining_one_neither() {
+    let overall = |kind, confidence| {
+        let mut analysis = healthy();
+        analysis.findings.push(finding(kind, confidence));
+        judge(&analysis, &sheet()).overall
+    };
+    assert_eq!(overall(FindingKind::FlatSpot, 0.95), Verdict::Outside);
+    assert_eq!(overall(FindingKind::FlatSpot, 0.94), Verdict::Undecided);
+    assert_eq!(overall(FindingKind::FlatSpot, f64::NAN), Verdict::Undecided);
+    assert_eq!(overall(FindingKind::GainOffset, 1.0), Verdict::Within);
+}
+
+#[test]
+fn a_finding_that_the_sheet_does_not_know_decides() {
+    let mut sheet = sheet();
+    sheet.findings.clear();
+    let mut analysis = healthy();
+    analysis.findings.push(finding(FindingKind::GainOffset, 1.0));
+    assert_eq!(judge(&analysis, &sheet).overall, Verdict::Outside);
+}
+
+#[test]
+fn figures_without_a_limit_get_no_verdict_and_a_sheet_without_limits_decides_nothing() {
+    let mut sheet = sheet();
+    sheet.limits.clear();
+    let judgement = judge(&healthy(), &sheet);
+    assert!(judgement.figures.iter().all(|f| f.verdict.is_none() && f.limit.is_none()));
+    assert_eq!(judgement.overall, Verdict::Undecided);
+}
+
+#[test]
+fn a_limit_for_one_line_goes_before_the_limit_for_both() {
+    let mut sheet = sheet();
+    let general = limit_of(&sheet, FigureName::Noise, None).unwrap().clone();
+    sheet.limits.push(Limit { channel: Some(Channel::Rising), max: Some(0.5), ..general });
+    let judgement = judge(&healthy(), &sheet);
+    let noise: Vec<_> =
+        judgement.figures.iter().filter(|f| f.figure.name == FigureName::Noise).map(|f| f.verdict).collect();
+    assert_eq!(noise, [Some(Verdict::Outside), Some(Verdict::Within)]);
+}
+
+#[test]
+fn a_figure_without_value_or_uncertainty_is_undecided() {
+    for (value, u) in [(f64::NAN, 0.1), (1.0, f64::NAN), (1.0, f64::INFINITY)] {
+        let mut analysis = healthy();
+        set(&mut analysis, FigureName::Noise, value, u);
+        set(&mut analysis, FigureName::LimpTrips, if value.is_nan() { value } else { 0.0 }, u);
+        let judgement = judge(&analysis, &sheet());
+        assert_eq!(judgement.overall, Verdict::Undecided);
+        assert!(of(&judgement, FigureName::Noise).would_decide.is_some());
+    }
+}
+
+#[test]
+fn a_recording_cut_short_or_with_missing_scans_keeps_a_part_from_being_within() {
+    let clean = trace(ProcedureKind::Sweep, TraceEnd::Complete, vec![]);
+    assert_eq!(judge(&healthy(), &sheet()).heed(&[&clean]).overall, Verdict::Within);
+    let cut = trace(ProcedureKind::Sweep, TraceEnd::Aborted, vec![]);
+    let judgement = judge(&healthy(), &sheet()).heed(&[&cut]);
+    assert_eq!(judgement.overall, Verdict::Undecided);
+    assert!(judgement.reasons[0].contains("stopped before its end"), "{:?}", judgement.reasons);
+    let gap = Gap { index: 0, from_us: 0, to_us: 1000, scans: 4, cause: GapCause::Line };
+    let holed = trace(ProcedureKind::Flex, TraceEnd::Complete, vec![gap]);
+    let judgement = judge(&healthy(), &sheet()).heed(&[&holed]);
+    assert_eq!(of(&judgement, FigureName::DropoutRate).verdict, Some(Verdict::Undecided));
+    assert_eq!(judgement.clone().heed(&[&holed]), judgement);
+    let mut bad = healthy();
+    set(&mut bad, FigureName::Noise, 40.0, 0.1);
+    assert_eq!(judge(&bad, &sheet()).heed(&[&cut, &holed]).overall, Verdict::Outside);
+}
+
+proptest! {
+    #[test]
+    fn any_figure_values_give_an_overall_verdict_that_its_parts_explain(
+        values in proptest::collection::vec((any::<f64>(), any::<f64>(), any::<Option<f64>>()), 28),
+        confidence: f64,
+        gaps in proptest::collection::vec((any::<f64>(), any::<f64>()), 0..3),
+    ) {
+        let mut analysis = healthy();
+        for (figure, (value, u, upper)) in analysis.figures.iter_mut().zip(values) {
+            (figure.value, figure.standard_uncertainty, figure.upper_bound) = (value, u, upper);
+        }
+        analysis.findings.push(finding(FindingKind::NoisyTrack, confidence));
+        analysis.gap_regions = gaps;
+        let judgement = judge(&analysis, &sheet());
+        let parts: Vec<_> = judgement.figures.iter().map(|f| f.verdict)
+            .chain(judgement.findings.iter().map(|f| f.verdict)).flatten().collect();
+        prop_assert_eq!(judgement.overall == Verdict::Outside, parts.contains(&Verdict::Outside));
+        prop_assert_eq!(judgement.overall == Verdict::Within, parts.iter().all(|v| *v == Verdict::Within));
+        prop_assert!(!judgement.reasons.is_empty());
+        for judged in &judgement.figures {
+            prop_assert_eq!(judged.verdict == Some(Verdict::Undecided), judged.would_decide.is_some());
+        }
+    }
+
+    #[test]
+    fn more_uncertainty_never_turns_a_part_within_or_outside(u in 0.0..1.0f64, more in 0.0..1.0f64, value in 0.0..1.0f64) {
+        let overall = |u| {
+            let mut analysis = healthy();
+            set(&mut analysis, FigureName::Hysteresis, value, u);
+            judge(&analysis, &sheet()).overall
+        };
+        let (sharp, blunt) = (overall(u), overall(u + more));
+        prop_assert!(blunt == sharp || blunt == Verdict::Undecided);
+    }
+}
