@@ -1,0 +1,199 @@
+//! Sorts what comes from a rig: the awaited answer, answers to heartbeats, events, blocks. It sends nothing and waits for
+//! nothing.
+
+use super::error::SessionError;
+use super::statistics::Statistics;
+use std::collections::{BTreeSet, VecDeque};
+use std::time::Duration;
+use trackpair_protocol::frame::Frame;
+use trackpair_protocol::message::{DecodeError, Event, EventKind, Message, Reason, Refusal, Reply, kind};
+use trackpair_protocol::samples::SampleBlock;
+
+/// Answers whose ids are remembered, to tell a second answer from a late one.
+const REMEMBERED: usize = 32;
+
+/// Takes what a rig sends by itself.
+pub(super) trait Listener {
+    /// A sample block, in the order of arrival.
+    fn block(&mut self, block: &SampleBlock<'_>);
+    /// An event, each once.
+    fn event(&mut self, event: &Event);
+}
+
+/// Hears nothing.
+pub(super) struct Nobody;
+
+impl Listener for Nobody {
+    fn block(&mut self, _block: &SampleBlock<'_>) {}
+    fn event(&mut self, _event: &Event) {}
+}
+
+/// The request whose answer is awaited.
+#[derive(Clone, Copy, Debug)]
+struct Awaited {
+    id: u16,
+    kind: u8,
+}
+
+/// A heartbeat without an answer yet.
+#[derive(Clone, Copy, Debug)]
+struct Beat {
+    id: u16,
+    sent: Duration,
+}
+
+/// What has come and not been fetched, and what is being waited for.
+#[derive(Debug, Default)]
+pub(super) struct Inbox {
+    awaited: Option<Awaited>,
+    answer: Option<Result<Reply, Refusal>>,
+    answered: VecDeque<u16>,
+    beats: VecDeque<Beat>,
+    /// Newest answered heartbeat: id and rig clock.
+    last_beat: Option<(u16, u64)>,
+    /// When anything of the rig last came, link time.
+    last_heard: Duration,
+    next_event: Option<u32>,
+    missing_events: BTreeSet<u32>,
+    /// Protocol version of frames that were not of this program's.
+    pub(super) other_version: Option<u8>,
+    /// A `Booted` event came: to be checked by a heartbeat at once.
+    pub(super) boot_suspected: bool,
+    fault: Option<SessionError>,
+    pub(super) counts: Statistics,
+}
+
+impl Inbox {
+    /// From now on the answer to this request is awaited.
+    pub(super) fn expect(&mut self, id: u16, kind: u8) {
+        self.awaited = Some(Awaited { id, kind });
+        self.answer = None;
+    }
+
+    /// The awaited answer, if it has come.
+    pub(super) fn take_answer(&mut self) -> Option<Result<Reply, Refusal>> {
+        self.answer.take()
+    }
+
+    /// The awaited answer is not waited for any more.
+    pub(super) fn give_up(&mut self) {
+        self.awaited = None;
+    }
+
+    /// A heartbeat went out.
+    pub(super) fn beat_sent(&mut self, id: u16, sent: Duration) {
+        if self.beats.len() == REMEMBERED {
+            self.beats.pop_front();
+            self.counts.heartbeats_unanswered += 1;
+        }
+        self.beats.push_back(Beat { id, sent });
+    }
+
+    /// Since when the rig owes any sign of life: the oldest heartbeat after which nothing has come.
+    pub(super) fn silent_since(&self) -> Option<Duration> {
+        self.beats.iter().map(|beat| beat.sent).find(|sent| *sent > self.last_heard)
+    }
+
+    /// What makes the session impossible to go on with.
+    pub(super) fn take_fault(&mut self) -> Option<SessionError> {
+        self.fault.take()
+    }
+
+    /// Sorts one frame that came at `now`.
+    pub(super) fn accept(&mut self, frame: &Frame<'_>, now: Duration, listener: &mut dyn Listener) {
+        self.counts.frames += 1;
+        match Message::decode(frame) {
+            Ok(message) => {
+                self.last_heard = now;
+                match message {
+                    Message::Samples(block) => listener.block(&block),
+                    Message::Event(event) => self.take_event(&event, listener),
+                    Message::Reply(reply) => self.take_reply(frame, Ok(reply)),
+                    Message::Refusal(refusal) => self.take_reply(frame, Err(refusal)),
+                    Message::Request(_) => self.counts.not_understood += 1,
+                }
+            }
+            Err(DecodeError::Version(version)) => {
+                self.counts.other_version += 1;
+                self.other_version = Some(version);
+            }
+            Err(_) => self.counts.not_understood += 1,
+        }
+    }
+
+    fn take_reply(&mut self, frame: &Frame<'_>, answer: Result<Reply, Refusal>) {
+        let kind = match &answer {
+            Ok(_) => frame.kind & !kind::REPLY,
+            Err(refusal) => refusal.request,
+        };
+        if let Err(Refusal { reason: Reason::Version, detail, .. }) = answer {
+            self.other_version = Some(detail as u8);
+        }
+        if kind == kind::HEARTBEAT {
+            self.take_beat(frame.id, &answer);
+        } else if self.awaited.is_some_and(|awaited| awaited.id == frame.id && awaited.kind == kind) {
+            self.awaited = None;
+            self.answer = Some(answer);
+            self.remember(frame.id);
+        } else if self.answered.contains(&frame.id) {
+            self.counts.duplicate += 1;
+        } else {
+            self.counts.late += 1;
+        }
+    }
+
+    fn remember(&mut self, id: u16) {
+        if self.answered.len() == REMEMBERED {
+            self.answered.pop_front();
+        }
+        self.answered.push_back(id);
+    }
+
+    fn take_beat(&mut self, id: u16, answer: &Result<Reply, Refusal>) {
+        let Some(at) = self.beats.iter().position(|beat| beat.id == id) else {
+            if self.answered.contains(&id) {
+                self.counts.duplicate += 1;
+            } else {
+                self.counts.late += 1;
+            }
+            return;
+        };
+        self.beats.remove(at);
+        self.remember(id);
+        match answer {
+            Ok(Reply::Done { rig_us }) => self.check_clock(id, *rig_us),
+            Err(Refusal { reason: Reason::NoSession, .. }) => self.fault = Some(SessionError::Rebooted),
+            _ => {}
+        }
+    }
+
+    /// A later heartbeat's answer with an earlier time means that the rig's clock has begun anew.
+    fn check_clock(&mut self, id: u16, rig_us: u64) {
+        match self.last_beat {
+            Some((last, _)) if (id.wrapping_sub(last) as i16) < 0 => {}
+            Some((_, last_us)) if rig_us < last_us => self.fault = Some(SessionError::Rebooted),
+            _ => self.last_beat = Some((id, rig_us)),
+        }
+    }
+
+    fn take_event(&mut self, event: &Event, listener: &mut dyn Listener) {
+        if event.kind == EventKind::Booted && self.next_event.is_some() {
+            self.boot_suspected = true;
+        }
+        let next = self.next_event.unwrap_or(event.number);
+        if event.number >= next {
+            // A jump by more than this is a rig that counts anew, not a lost stretch.
+            if event.number - next < 10_000 {
+                self.missing_events.extend(next..event.number);
+                self.counts.events_lost += u64::from(event.number - next);
+            }
+            self.next_event = Some(event.number.wrapping_add(1));
+        } else if self.missing_events.remove(&event.number) {
+            self.counts.events_lost -= 1;
+        } else {
+            self.counts.events_duplicate += 1;
+            return;
+        }
+        listener.event(event);
+    }
+}

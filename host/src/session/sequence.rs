@@ -1,0 +1,336 @@
+//! Blocks of one run put in order by their numbers; what is missing is told, never papered over. It does not know what
+//! the samples mean.
+
+use crate::trace::GapCause;
+use std::collections::BTreeMap;
+use trackpair_protocol::channel::Encoding;
+use trackpair_protocol::samples::SampleBlock;
+
+/// Blocks that wait for an earlier one before that one is given up. At the largest block size it is 16 KB.
+const WAITING: usize = 16;
+
+/// Scans that are missing between two times.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Lost {
+    /// Time of the last scan before, or of the run's start, rig µs.
+    pub from_us: u64,
+    /// Time of the first scan after, or of the run's end, rig µs.
+    pub to_us: u64,
+    /// How many scans.
+    pub scans: u64,
+    /// Where they were lost.
+    pub cause: GapCause,
+}
+
+/// One thing in the run's order of time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Piece<'a> {
+    /// Samples.
+    Scans(&'a SampleBlock<'a>),
+    /// A hole.
+    Lost(Lost),
+}
+
+/// A block that waits, with bytes of its own.
+#[derive(Clone, Debug)]
+struct Held {
+    number: u32,
+    first_us: u64,
+    scans: u16,
+    overrun_before: u32,
+    columns: Vec<u8>,
+}
+
+/// Blocks that did not go straight through.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Oddities {
+    pub(super) duplicate: u64,
+    pub(super) reordered: u64,
+    pub(super) late: u64,
+    pub(super) rejected: u64,
+}
+
+/// The order of a run's blocks.
+#[derive(Clone, Debug)]
+pub(super) struct Sequence {
+    run: u32,
+    period_us: u32,
+    channels: u16,
+    scan_bytes: usize,
+    /// Time of the run's start; scans before the first block that came are counted from it.
+    pub(super) started_us: Option<u64>,
+    next: u32,
+    last_us: Option<u64>,
+    given_up: Vec<(u32, u32)>,
+    waiting: BTreeMap<u32, Held>,
+    pub(super) oddities: Oddities,
+}
+
+impl Sequence {
+    /// Awaits block 0 of a run.
+    pub(super) fn new(run: u32, period_us: u32, channels: u16, encodings: &[Encoding]) -> Self {
+        let present = encodings.iter().enumerate().filter(|(k, _)| channels >> k & 1 == 1);
+        Self {
+            run,
+            period_us: period_us.max(1),
+            channels,
+            scan_bytes: present.map(|(_, encoding)| encoding.width()).sum(),
+            started_us: None,
+            next: 0,
+            last_us: None,
+            given_up: Vec::new(),
+            waiting: BTreeMap::new(),
+            oddities: Oddities::default(),
+        }
+    }
+
+    /// Whether every block before `count` has come or has been given up.
+    pub(super) fn is_complete(&self, count: u32) -> bool {
+        self.next >= count
+    }
+
+    /// Takes a block as it comes and hands out what is in order now.
+    pub(super) fn take(&mut self, block: &SampleBlock<'_>, out: &mut dyn FnMut(Piece<'_>)) {
+        if !self.fits(block) {
+            self.oddities.rejected += 1;
+        } else if block.number < self.next {
+            let given_up = self.given_up.iter().any(|(from, to)| (*from..*to).contains(&block.number));
+            *(if given_up { &mut self.oddities.late } else { &mut self.oddities.duplicate }) += 1;
+        } else if block.number == self.next {
+            self.emit(block, false, out);
+            self.drain(out);
+        } else if self.waiting.contains_key(&block.number) {
+            self.oddities.duplicate += 1;
+        } else {
+            self.waiting.insert(block.number, Held::of(block));
+            if self.waiting.len() > WAITING {
+                self.skip(out);
+            }
+        }
+    }
+
+    /// Nothing more will come: hands out what waits, with its holes. With `expected` blocks known, a hole up to
+    /// `end_us` when the last ones are missing.
+    pub(super) fn finish(&mut self, expected: Option<u32>, end_us: u64, out: &mut dyn FnMut(Piece<'_>)) {
+        while !self.waiting.is_empty() {
+            self.skip(out);
+        }
+        if expected.is_some_and(|count| self.next < count) {
+            let from_us = self.last_us.or(self.started_us).unwrap_or(end_us);
+            let scans = (end_us.saturating_sub(from_us) / u64::from(self.period_us)).max(1);
+            let to_us = end_us.max(from_us + 1);
+            out(Piece::Lost(Lost { from_us, to_us, scans, cause: GapCause::Line }));
+        }
+    }
+
+    fn fits(&self, block: &SampleBlock<'_>) -> bool {
+        block.run == self.run
+            && block.period_us == self.period_us
+            && block.channels == self.channels
+            && block.columns.len() == self.scan_bytes * usize::from(block.scans)
+            && block.first_us.checked_add(self.span(block.scans)).is_some()
+    }
+
+    fn span(&self, scans: u16) -> u64 {
+        u64::from(self.period_us) * u64::from(scans.saturating_sub(1))
+    }
+
+    /// Gives up the blocks before the first one that waits.
+    fn skip(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
+        let Some((&number, _)) = self.waiting.first_key_value() else { return };
+        self.given_up.push((self.next, number));
+        self.next = number;
+        self.emit_waiting(number, true, out);
+        self.drain(out);
+    }
+
+    fn drain(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
+        while self.waiting.contains_key(&self.next) {
+            self.oddities.reordered += 1;
+            self.emit_waiting(self.next, false, out);
+        }
+    }
+
+    fn emit_waiting(&mut self, number: u32, after_loss: bool, out: &mut dyn FnMut(Piece<'_>)) {
+        if let Some(held) = self.waiting.remove(&number) {
+            let block = SampleBlock {
+                run: self.run,
+                number: held.number,
+                first_us: held.first_us,
+                period_us: self.period_us,
+                scans: held.scans,
+                channels: self.channels,
+                overrun_before: held.overrun_before,
+                columns: &held.columns,
+            };
+            self.emit(&block, after_loss, out);
+        }
+    }
+
+    fn emit(&mut self, block: &SampleBlock<'_>, after_loss: bool, out: &mut dyn FnMut(Piece<'_>)) {
+        self.next = block.number.wrapping_add(1);
+        if self.last_us.is_some_and(|last| block.first_us <= last) {
+            // Time running backwards: not to be believed, and its scans are missing then.
+            self.oddities.rejected += 1;
+            self.given_up.push((block.number, self.next));
+            return;
+        }
+        if let Some(lost) = self.hole_before(block, after_loss) {
+            out(Piece::Lost(lost));
+        }
+        self.last_us = Some(block.first_us + self.span(block.scans));
+        out(Piece::Scans(block));
+    }
+
+    fn hole_before(&self, block: &SampleBlock<'_>, after_loss: bool) -> Option<Lost> {
+        let period = u64::from(self.period_us);
+        let cause = if after_loss { GapCause::Line } else { GapCause::Rig };
+        let (from_us, due_us) = match (self.last_us, self.started_us) {
+            (Some(last), _) => (last, last + period),
+            (None, Some(started)) => (started, started),
+            (None, None) => (block.first_us, block.first_us),
+        };
+        let late = block.first_us.saturating_sub(due_us);
+        let scans = (late + period / 2) / period;
+        let told = u64::from(block.overrun_before);
+        let first_of_run = self.last_us.is_none();
+        if scans == 0 && !after_loss && told == 0 || first_of_run && !after_loss && told == 0 {
+            return None;
+        }
+        let from_us = from_us.min(block.first_us.saturating_sub(1));
+        Some(Lost { from_us, to_us: block.first_us, scans: scans.max(told).max(1), cause })
+    }
+}
+
+impl Held {
+    fn of(block: &SampleBlock<'_>) -> Self {
+        Self {
+            number: block.number,
+            first_us: block.first_us,
+            scans: block.scans,
+            overrun_before: block.overrun_before,
+            columns: block.columns.to_vec(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const SCANS: u16 = 4;
+    const PERIOD: u32 = 100;
+
+    /// Block `number` of a run that lost nothing in the rig: 4 scans of one 16-bit column.
+    fn block(number: u32, columns: &[u8]) -> SampleBlock<'_> {
+        SampleBlock {
+            run: 9,
+            number,
+            first_us: 5_000 + u64::from(number) * u64::from(SCANS) * u64::from(PERIOD),
+            period_us: PERIOD,
+            scans: SCANS,
+            channels: 1,
+            overrun_before: 0,
+            columns,
+        }
+    }
+
+    /// Block numbers as they come out, and the holes.
+    fn through(arrivals: &[u32], expected: Option<u32>) -> (Vec<u32>, Vec<Lost>, Oddities) {
+        let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
+        sequence.started_us = Some(5_000);
+        let (mut numbers, mut holes) = (Vec::new(), Vec::new());
+        let mut out = |piece: Piece<'_>| match piece {
+            Piece::Scans(block) => numbers.push(block.number),
+            Piece::Lost(lost) => holes.push(lost),
+        };
+        for number in arrivals {
+            sequence.take(&block(*number, &[0; 8]), &mut out);
+        }
+        sequence.finish(expected, 5_000 + 400 * u64::from(expected.unwrap_or(0)), &mut out);
+        (numbers, holes, sequence.oddities)
+    }
+
+    #[test]
+    fn blocks_in_order_pass_without_a_hole() {
+        let (numbers, holes, oddities) = through(&[0, 1, 2], Some(3));
+        assert_eq!((numbers, holes, oddities), (vec![0, 1, 2], vec![], Oddities::default()));
+    }
+
+    #[test]
+    fn a_lost_block_is_a_hole_of_its_scans() {
+        let (numbers, holes, _) = through(&[0, 2, 3], Some(4));
+        assert_eq!(numbers, [0, 2, 3]);
+        assert_eq!(holes, [Lost { from_us: 5_300, to_us: 5_800, scans: 4, cause: GapCause::Line }]);
+    }
+
+    #[test]
+    fn lost_first_and_last_blocks_are_holes_too() {
+        let (numbers, holes, _) = through(&[1], Some(3));
+        assert_eq!(numbers, [1]);
+        assert_eq!(holes[0], Lost { from_us: 5_000, to_us: 5_400, scans: 4, cause: GapCause::Line });
+        assert_eq!(holes[1], Lost { from_us: 5_700, to_us: 6_200, scans: 5, cause: GapCause::Line });
+    }
+
+    #[test]
+    fn a_jump_in_time_without_a_missing_block_was_lost_in_the_rig() {
+        let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
+        let mut holes = Vec::new();
+        let mut out = |piece: Piece<'_>| {
+            if let Piece::Lost(lost) = piece {
+                holes.push(lost);
+            }
+        };
+        sequence.take(&block(0, &[0; 8]), &mut out);
+        let late = SampleBlock { first_us: 5_900, overrun_before: 5, ..block(1, &[0; 8]) };
+        sequence.take(&late, &mut out);
+        assert_eq!(holes, [Lost { from_us: 5_300, to_us: 5_900, scans: 5, cause: GapCause::Rig }]);
+    }
+
+    #[test]
+    fn a_block_that_contradicts_its_run_is_rejected() {
+        let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
+        let mut out = |piece: Piece<'_>| panic!("{piece:?}");
+        sequence.take(&SampleBlock { run: 8, ..block(0, &[0; 8]) }, &mut out);
+        sequence.take(&SampleBlock { channels: 3, ..block(0, &[0; 8]) }, &mut out);
+        sequence.take(&block(0, &[0; 6]), &mut out);
+        sequence.take(&SampleBlock { first_us: u64::MAX, ..block(0, &[0; 8]) }, &mut out);
+        assert_eq!(sequence.oddities.rejected, 4);
+    }
+
+    #[test]
+    fn a_block_that_runs_backwards_in_time_is_a_hole() {
+        let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
+        let mut holes = Vec::new();
+        let mut out = |piece: Piece<'_>| {
+            if let Piece::Lost(lost) = piece {
+                holes.push(lost);
+            }
+        };
+        sequence.take(&block(0, &[0; 8]), &mut out);
+        sequence.take(&SampleBlock { first_us: 5_300, ..block(1, &[0; 8]) }, &mut out);
+        sequence.take(&block(2, &[0; 8]), &mut out);
+        assert_eq!(holes, [Lost { from_us: 5_300, to_us: 5_800, scans: 4, cause: GapCause::Rig }]);
+    }
+
+    proptest! {
+        /// Whatever is lost, doubled or swapped: blocks come out once each, in order, and scans plus holes are the run.
+        #[test]
+        fn scans_and_holes_together_are_the_run(
+            picks in prop::collection::vec((0u32..60, 0usize..8), 1..120),
+        ) {
+            let mut arrivals: Vec<u32> = picks.iter().map(|(n, _)| *n).collect();
+            arrivals.sort_unstable();
+            for (k, (_, shift)) in picks.iter().enumerate() {
+                let to = (k + shift).min(arrivals.len() - 1);
+                arrivals.swap(k, to);
+            }
+            let (numbers, holes, _) = through(&arrivals, Some(60));
+            prop_assert!(numbers.is_sorted_by(|a, b| a < b));
+            let lost: u64 = holes.iter().map(|h| h.scans).sum();
+            let tail = u64::from(numbers.last() != Some(&59));
+            prop_assert_eq!(numbers.len() as u64 * u64::from(SCANS) + lost, 240 + tail);
+        }
+    }
+}
