@@ -1,1 +1,42 @@
-//! placeholder
+//! A bench rig and the grip on it, as physics: implements the rig core's `Board`, on virtual time or behind a pty or TCP port.
+//!
+//! Layers, each sees only those above it:
+//! - [`random`]: seeded numbers; a fast Gaussian.
+//! - [`fault`]: every fault that can be planted, with units and ranges.
+//! - [`spec`]: kind of sensor, topology, spread and faults: what a part file says.
+//! - [`parts`], [`part_file`]: the named parts; TOML part files.
+//! - [`curve`]: the static transfer curve and what is true of it.
+//! - [`part`]: one drawn part; its truth.
+//! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
+//! - [`rig_spec`], [`plant`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
+//! - [`sim_rig`], [`address`]: a whole rig on virtual time; `NAME?seed=N` addresses.
+//! - [`serve`]: the same in real time behind a pty or a TCP port.
+//!
+//! It must not know a host, a limit, or a verdict; and nothing of what was drawn leaves through the protocol.
+
+pub mod address;
+pub mod board;
+pub mod curve;
+pub mod dropout;
+pub mod fault;
+pub mod front;
+pub mod grip;
+pub mod network;
+pub mod operator;
+pub mod part;
+pub mod part_file;
+pub mod parts;
+pub mod plant;
+pub mod random;
+pub mod rig_spec;
+pub mod serve;
+pub mod sim_rig;
+pub mod spec;
+
+pub use address::part_address;
+pub use board::SimBoard;
+pub use operator::Operator;
+pub use part::Part;
+pub use rig_spec::RigSpec;
+pub use sim_rig::SimRig;
+pub use spec::PartSpec;

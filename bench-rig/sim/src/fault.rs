@@ -1,0 +1,331 @@
+//! Every fault that can be planted in a part, with its units and ranges. It does not act: the layers of physics read it.
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+/// Channel (or channels) a fault is in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Channel {
+    /// First channel.
+    Rising,
+    /// Second channel, whatever the topology.
+    Falling,
+    /// Both alike.
+    Both,
+}
+
+impl Channel {
+    /// Whether the fault is in channel 0 (rising) or 1 (falling).
+    pub fn holds(self, index: usize) -> bool {
+        self == Self::Both || self == [Self::Rising, Self::Falling][index & 1]
+    }
+}
+
+/// How the output comes back after a flat spot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Shape {
+    /// Jumps back at its end.
+    Snap,
+    /// Catches up over another width.
+    CatchUp,
+    /// Never: what was lost stays lost.
+    Permanent,
+}
+
+/// Which lead loses contact.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Lead {
+    /// Signal lead of the first channel.
+    Rising,
+    /// Signal lead of the second channel.
+    Falling,
+    /// Both signal leads at once.
+    Both,
+    /// Supply lead.
+    Supply,
+    /// Ground lead.
+    Ground,
+}
+
+/// Where a signal goes while its contact is broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Towards {
+    /// Nowhere by itself: the rig's input resistance, pull-down and load discharge the cable.
+    Open,
+    /// Shorted to ground.
+    Ground,
+    /// Shorted to the supply.
+    Supply,
+}
+
+/// What a leak leads to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LeakTo {
+    /// The sensor's ground.
+    Ground,
+    /// The sensor's supply.
+    Supply,
+}
+
+fn falling() -> Channel {
+    Channel::Falling
+}
+fn both() -> Channel {
+    Channel::Both
+}
+fn snap() -> Shape {
+    Shape::Snap
+}
+fn open() -> Towards {
+    Towards::Open
+}
+fn ground() -> LeakTo {
+    LeakTo::Ground
+}
+fn ninety() -> f64 {
+    90.0
+}
+fn three_nm() -> f64 {
+    3.0
+}
+
+/// A fault with its severity. `PARTS.md` documents each key with its unit and range.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
+#[expect(
+    missing_docs,
+    reason = "every field is documented, with unit and range, in PARTS.md and bounded in `numbers`"
+)]
+pub enum Fault {
+    /// The output loses slope over a part of the travel.
+    FlatSpot {
+        channel: Channel,
+        centre_deg: f64,
+        width_deg: f64,
+        slope_loss: f64,
+        #[serde(default = "snap")]
+        shape: Shape,
+    },
+    /// A contact that breaks for microseconds to milliseconds: at random, in bursts, at a place of the travel, or when flexed.
+    Dropout {
+        lead: Lead,
+        #[serde(default)]
+        rate_per_s: f64,
+        #[serde(default)]
+        burst_s: f64,
+        #[serde(default)]
+        pause_s: f64,
+        #[serde(default)]
+        flex_rate_per_s: f64,
+        #[serde(default)]
+        at_deg: f64,
+        #[serde(default)]
+        chance_per_pass: f64,
+        min_us: f64,
+        max_us: f64,
+        #[serde(default = "open")]
+        towards: Towards,
+    },
+    /// Extra noise over a part of the travel.
+    NoisyTrack { channel: Channel, centre_deg: f64, width_deg: f64, noise_volts: f64 },
+    /// Resistance in the supply lead.
+    SupplyLead { ohms: f64 },
+    /// Resistance in the ground lead.
+    GroundLead { ohms: f64 },
+    /// Resistance in a signal lead.
+    SignalLead { channel: Channel, ohms: f64 },
+    /// Leakage of a signal.
+    Leakage {
+        channel: Channel,
+        ohms: f64,
+        #[serde(default = "ground")]
+        to: LeakTo,
+    },
+    /// Slope too large or small, about half supply.
+    GainError { channel: Channel, percent: f64 },
+    /// The whole output shifted.
+    OffsetError { channel: Channel, percent_of_supply: f64 },
+    /// One channel parted from the other: at once, and growing from an angle on.
+    CorrelationShift {
+        #[serde(default = "falling")]
+        channel: Channel,
+        #[serde(default)]
+        offset_percent: f64,
+        #[serde(default)]
+        growth_percent: f64,
+        #[serde(default)]
+        from_deg: f64,
+    },
+    /// Extra hysteresis between grip and output.
+    Hysteresis {
+        #[serde(default = "both")]
+        channel: Channel,
+        play_deg: f64,
+    },
+    /// A grip that binds: more, and uneven, friction; play in the drive of the magnet or wiper.
+    Sticky {
+        friction_nm: f64,
+        #[serde(default)]
+        uneven: f64,
+        #[serde(default)]
+        centre_deg: f64,
+        #[serde(default)]
+        width_deg: f64,
+        #[serde(default)]
+        play_deg: f64,
+    },
+    /// An angle error common to both channels: magnet or wiper off centre.
+    CommonNonlinearity {
+        amplitude_deg: f64,
+        #[serde(default = "ninety")]
+        period_deg: f64,
+        #[serde(default)]
+        phase_deg: f64,
+    },
+    /// An output stuck at a level.
+    DeadChannel { channel: Channel, level_percent: f64 },
+    /// The two signal leads exchanged.
+    SwappedChannels {},
+    /// The grip does not turn.
+    Seized {
+        #[serde(default = "three_nm")]
+        friction_nm: f64,
+    },
+    /// The grip slips in the rig's clamp (or on its tube) beyond a torque.
+    Slipping { torque_nm: f64 },
+    /// Grip travel at a stop without any change of the output.
+    DeadBand {
+        #[serde(default)]
+        closed_deg: f64,
+        #[serde(default)]
+        open_deg: f64,
+    },
+    /// A return spring that has lost torque.
+    WeakSpring { left: f64 },
+}
+
+/// A number in a fault that is out of its range.
+#[derive(Clone, Debug, PartialEq, Error)]
+#[error("{fault}: {field} = {given} is outside {min} to {max}; see PARTS.md for units and ranges")]
+pub struct FaultError {
+    /// The fault's kind.
+    pub fault: &'static str,
+    /// The field.
+    pub field: &'static str,
+    /// What was given.
+    pub given: f64,
+    /// Smallest allowed.
+    pub min: f64,
+    /// Largest allowed.
+    pub max: f64,
+}
+
+type Number = (&'static str, f64, f64, f64);
+
+impl Fault {
+    /// Kind as written in a part file, and each number with its smallest and largest value.
+    fn numbers(&self) -> (&'static str, Vec<Number>) {
+        let place = |c: f64, w: f64| [("centre_deg", c, -5.0, 90.0), ("width_deg", w, 0.02, 90.0)];
+        let one = |n: Number| vec![n];
+        match *self {
+            Self::FlatSpot { centre_deg, width_deg, slope_loss, .. } => {
+                let [c, w] = place(centre_deg, width_deg);
+                ("flat_spot", vec![c, w, ("slope_loss", slope_loss, 0.0, 1.5)])
+            }
+            Self::Dropout {
+                rate_per_s,
+                burst_s,
+                pause_s,
+                flex_rate_per_s,
+                at_deg,
+                chance_per_pass,
+                min_us,
+                max_us,
+                ..
+            } => (
+                "dropout",
+                vec![
+                    ("rate_per_s", rate_per_s, 0.0, 10_000.0),
+                    ("burst_s", burst_s, 0.0, 3600.0),
+                    ("pause_s", pause_s, 0.0, 3600.0),
+                    ("flex_rate_per_s", flex_rate_per_s, 0.0, 10_000.0),
+                    ("at_deg", at_deg, -5.0, 90.0),
+                    ("chance_per_pass", chance_per_pass, 0.0, 1.0),
+                    ("min_us", min_us, 0.1, 1e8),
+                    ("max_us", max_us, min_us, 1e8),
+                ],
+            ),
+            Self::NoisyTrack { centre_deg, width_deg, noise_volts, .. } => {
+                let [c, w] = place(centre_deg, width_deg);
+                ("noisy_track", vec![c, w, ("noise_volts", noise_volts, 0.0, 1.0)])
+            }
+            Self::SupplyLead { ohms } => ("supply_lead", one(("ohms", ohms, 0.0, 1e5))),
+            Self::GroundLead { ohms } => ("ground_lead", one(("ohms", ohms, 0.0, 1e5))),
+            Self::SignalLead { ohms, .. } => ("signal_lead", one(("ohms", ohms, 0.0, 1e7))),
+            Self::Leakage { ohms, .. } => ("leakage", one(("ohms", ohms, 1.0, 1e9))),
+            Self::GainError { percent, .. } => ("gain_error", one(("percent", percent, -100.0, 100.0))),
+            Self::OffsetError { percent_of_supply, .. } => {
+                ("offset_error", one(("percent_of_supply", percent_of_supply, -100.0, 100.0)))
+            }
+            Self::CorrelationShift { offset_percent, growth_percent, from_deg, .. } => (
+                "correlation_shift",
+                vec![
+                    ("offset_percent", offset_percent, -100.0, 100.0),
+                    ("growth_percent", growth_percent, -100.0, 100.0),
+                    ("from_deg", from_deg, -5.0, 90.0),
+                ],
+            ),
+            Self::Hysteresis { play_deg, .. } => ("hysteresis", one(("play_deg", play_deg, 0.0, 30.0))),
+            Self::Sticky { friction_nm, uneven, centre_deg, width_deg, play_deg } => (
+                "sticky",
+                vec![
+                    ("friction_nm", friction_nm, 0.0, 5.0),
+                    ("uneven", uneven, 0.0, 1.0),
+                    ("centre_deg", centre_deg, -5.0, 90.0),
+                    ("width_deg", width_deg, 0.0, 90.0),
+                    ("play_deg", play_deg, 0.0, 30.0),
+                ],
+            ),
+            Self::CommonNonlinearity { amplitude_deg, period_deg, phase_deg } => (
+                "common_nonlinearity",
+                vec![
+                    ("amplitude_deg", amplitude_deg, 0.0, 20.0),
+                    ("period_deg", period_deg, 1.0, 720.0),
+                    ("phase_deg", phase_deg, -360.0, 360.0),
+                ],
+            ),
+            Self::DeadChannel { level_percent, .. } => {
+                ("dead_channel", one(("level_percent", level_percent, 0.0, 100.0)))
+            }
+            Self::SwappedChannels {} => ("swapped_channels", Vec::new()),
+            Self::Seized { friction_nm } => ("seized", one(("friction_nm", friction_nm, 0.0, 50.0))),
+            Self::Slipping { torque_nm } => ("slipping", one(("torque_nm", torque_nm, 0.0, 5.0))),
+            Self::DeadBand { closed_deg, open_deg } => {
+                ("dead_band", vec![("closed_deg", closed_deg, 0.0, 40.0), ("open_deg", open_deg, 0.0, 40.0)])
+            }
+            Self::WeakSpring { left } => ("weak_spring", one(("left", left, 0.0, 1.0))),
+        }
+    }
+
+    /// Kind as written in a part file.
+    pub fn kind(&self) -> &'static str {
+        self.numbers().0
+    }
+
+    /// Checks every number against its range.
+    ///
+    /// # Errors
+    /// The first number out of range, with the range.
+    pub fn validate(&self) -> Result<(), FaultError> {
+        let (fault, numbers) = self.numbers();
+        match numbers.into_iter().find(|&(_, given, min, max)| !(min..=max).contains(&given)) {
+            Some((field, given, min, max)) => Err(FaultError { fault, field, given, min, max }),
+            None => Ok(()),
+        }
+    }
+}

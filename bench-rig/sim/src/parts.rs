@@ -1,0 +1,268 @@
+//! The named parts. Their kinds of fault are fixed; place and severity vary with the seed within the ranges stated here.
+
+use thiserror::Error;
+
+use crate::fault::{Channel, Fault, Lead, LeakTo, Shape, Towards};
+use crate::part::Part;
+use crate::random::Random;
+use crate::spec::{PartSpec, Sensor, Topology};
+
+/// A name and what stands behind it.
+#[derive(Clone, Copy, Debug)]
+pub struct Named {
+    /// The name.
+    pub name: &'static str,
+    /// One line: what is wrong with it, and in which range it varies with the seed.
+    pub summary: &'static str,
+    build: fn(&mut Random) -> PartSpec,
+}
+
+/// No such named part.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[error("no part is named {given:?}; known parts: {known}; or give a part file ending in .toml")]
+pub struct UnknownPart {
+    /// What was asked for.
+    pub given: String,
+    /// The names there are.
+    pub known: String,
+}
+
+/// All named parts, in the order they are listed.
+pub const ALL: &[Named] = &[
+    Named { name: "good-grip", summary: "healthy, Hall, complementary", build: |_| hall() },
+    Named { name: "good-pot-grip", summary: "healthy, potentiometer, complementary", build: |_| pot() },
+    Named {
+        name: "half-slope-grip",
+        summary: "healthy, Hall, second channel at half slope",
+        build: |_| PartSpec::healthy(Sensor::Hall, Topology::HalfSlope),
+    },
+    Named {
+        name: "offset-grip",
+        summary: "healthy, Hall, second channel parallel with an offset",
+        build: |_| PartSpec::healthy(Sensor::Hall, Topology::ParallelOffset),
+    },
+    Named {
+        name: "worn-grip",
+        summary: "flat spot, rising channel, just off idle (5.5 to 10 deg, 0.7 to 1.4 deg wide, 60 to 95 % slope lost, snaps back)",
+        build: |r| hall().with(flat_spot(r, (5.5, 10.0), (0.7, 1.4), (0.60, 0.95), Shape::Snap)),
+    },
+    Named {
+        name: "worn-pot-grip",
+        summary: "potentiometer with a worn track just off idle: flat spot (6 to 12 deg, 2 to 3.5 deg wide, 70 to 95 %) and noise (8 to 20 mV)",
+        build: worn_pot,
+    },
+    Named {
+        name: "cracked-wire-grip",
+        summary: "rising signal lead breaks for 40 to 900 us, 1.5 to 4 times a second, twenty times as often when flexed",
+        build: cracked_wire,
+    },
+    Named {
+        name: "lifting-wiper-grip",
+        summary: "potentiometer whose rising wiper lifts at one place (20 to 55 deg) in 60 to 95 % of passes, 100 to 800 us",
+        build: lifting_wiper,
+    },
+    Named {
+        name: "loose-connector-grip",
+        summary: "supply contact opens for 30 to 400 us: 0.2 to 0.6 a second, 8 to 20 a second when flexed",
+        build: loose_connector,
+    },
+    Named {
+        name: "corroded-ground-grip",
+        summary: "8 to 25 ohm in the ground lead",
+        build: |r| hall().with(Fault::GroundLead { ohms: r.between(8.0, 25.0) }),
+    },
+    Named {
+        name: "corroded-supply-grip",
+        summary: "8 to 25 ohm in the supply lead",
+        build: |r| hall().with(Fault::SupplyLead { ohms: r.between(8.0, 25.0) }),
+    },
+    Named {
+        name: "corroded-signal-grip",
+        summary: "700 to 2500 ohm in the falling signal lead",
+        build: |r| {
+            hall().with(Fault::SignalLead { channel: Channel::Falling, ohms: r.between(700.0, 2500.0) })
+        },
+    },
+    Named {
+        name: "leaky-grip",
+        summary: "potentiometer, rising signal leaks to ground through 4 to 12 kohm",
+        build: |r| {
+            pot().with(Fault::Leakage {
+                channel: Channel::Rising,
+                ohms: r.between(4e3, 12e3),
+                to: LeakTo::Ground,
+            })
+        },
+    },
+    Named {
+        name: "shifted-grip",
+        summary: "channels parted: falling shifted by 1.8 to 3 % of supply, growing by another 0.5 to 1.5 % over the travel",
+        build: shifted,
+    },
+    Named {
+        name: "sticky-grip",
+        summary: "binds: 0.12 to 0.22 Nm more friction, uneven, and 0.7 to 1.3 deg of play",
+        build: sticky,
+    },
+    Named {
+        name: "noisy-grip",
+        summary: "rising channel noisy over 6 to 14 deg of travel, 8 to 25 mV",
+        build: |r| hall().with(noisy(r, (15.0, 60.0), (6.0, 14.0), (0.008, 0.025))),
+    },
+    Named {
+        name: "off-centre-grip",
+        summary: "magnet off centre: 1.2 to 2 deg of angle error common to both channels, silent in their sum",
+        build: off_centre,
+    },
+    Named {
+        name: "dead-channel-grip",
+        summary: "falling channel stuck at 0 to 3 % of supply",
+        build: |r| {
+            hall().with(Fault::DeadChannel { channel: Channel::Falling, level_percent: r.between(0.0, 3.0) })
+        },
+    },
+    Named {
+        name: "swapped-grip",
+        summary: "signal leads exchanged",
+        build: |_| hall().with(Fault::SwappedChannels {}),
+    },
+    Named {
+        name: "seized-grip",
+        summary: "does not turn",
+        build: |_| hall().with(Fault::Seized { friction_nm: 3.0 }),
+    },
+    Named {
+        name: "slipping-grip",
+        summary: "slips in the clamp beyond 0.1 to 0.16 Nm",
+        build: |r| hall().with(Fault::Slipping { torque_nm: r.between(0.10, 0.16) }),
+    },
+    Named {
+        name: "dead-band-grip",
+        summary: "2 to 4 deg of grip travel off the closed stop without output",
+        build: |r| hall().with(Fault::DeadBand { closed_deg: r.between(2.0, 4.0), open_deg: 0.0 }),
+    },
+    Named {
+        name: "weak-spring-grip",
+        summary: "return spring has 2 to 8 % of its torque left",
+        build: |r| hall().with(Fault::WeakSpring { left: r.between(0.02, 0.08) }),
+    },
+];
+
+fn hall() -> PartSpec {
+    PartSpec::healthy(Sensor::Hall, Topology::Complementary)
+}
+
+fn pot() -> PartSpec {
+    PartSpec::healthy(Sensor::Potentiometer, Topology::Complementary)
+}
+
+type Range = (f64, f64);
+
+fn flat_spot(r: &mut Random, centre: Range, width: Range, loss: Range, shape: Shape) -> Fault {
+    Fault::FlatSpot {
+        channel: Channel::Rising,
+        centre_deg: r.between(centre.0, centre.1),
+        width_deg: r.between(width.0, width.1),
+        slope_loss: r.between(loss.0, loss.1),
+        shape,
+    }
+}
+
+fn noisy(r: &mut Random, centre: Range, width: Range, volts: Range) -> Fault {
+    Fault::NoisyTrack {
+        channel: Channel::Rising,
+        centre_deg: r.between(centre.0, centre.1),
+        width_deg: r.between(width.0, width.1),
+        noise_volts: r.between(volts.0, volts.1),
+    }
+}
+
+fn worn_pot(r: &mut Random) -> PartSpec {
+    let spot = flat_spot(r, (6.0, 12.0), (2.0, 3.5), (0.70, 0.95), Shape::CatchUp);
+    pot().with(spot).with(noisy(r, (7.0, 11.0), (5.0, 8.0), (0.008, 0.020)))
+}
+
+fn dropout(lead: Lead) -> Fault {
+    Fault::Dropout {
+        lead,
+        rate_per_s: 0.0,
+        burst_s: 0.0,
+        pause_s: 0.0,
+        flex_rate_per_s: 0.0,
+        at_deg: 0.0,
+        chance_per_pass: 0.0,
+        min_us: 40.0,
+        max_us: 900.0,
+        towards: Towards::Open,
+    }
+}
+
+fn cracked_wire(r: &mut Random) -> PartSpec {
+    let mut fault = dropout(Lead::Rising);
+    if let Fault::Dropout { rate_per_s, flex_rate_per_s, .. } = &mut fault {
+        *rate_per_s = r.between(1.5, 4.0);
+        *flex_rate_per_s = 20.0 * *rate_per_s;
+    }
+    hall().with(fault)
+}
+
+fn lifting_wiper(r: &mut Random) -> PartSpec {
+    let mut fault = dropout(Lead::Rising);
+    if let Fault::Dropout { at_deg, chance_per_pass, min_us, max_us, .. } = &mut fault {
+        *at_deg = r.between(20.0, 55.0);
+        *chance_per_pass = r.between(0.60, 0.95);
+        (*min_us, *max_us) = (100.0, 800.0);
+    }
+    pot().with(fault)
+}
+
+fn loose_connector(r: &mut Random) -> PartSpec {
+    let mut fault = dropout(Lead::Supply);
+    if let Fault::Dropout { rate_per_s, flex_rate_per_s, min_us, max_us, .. } = &mut fault {
+        *rate_per_s = r.between(0.2, 0.6);
+        *flex_rate_per_s = r.between(8.0, 20.0);
+        (*min_us, *max_us) = (30.0, 400.0);
+    }
+    hall().with(fault)
+}
+
+fn shifted(r: &mut Random) -> PartSpec {
+    let sign = if r.unit() < 0.5 { -1.0 } else { 1.0 };
+    hall().with(Fault::CorrelationShift {
+        channel: Channel::Falling,
+        offset_percent: sign * r.between(1.8, 3.0),
+        growth_percent: sign * r.between(0.5, 1.5),
+        from_deg: 0.0,
+    })
+}
+
+fn sticky(r: &mut Random) -> PartSpec {
+    hall().with(Fault::Sticky {
+        friction_nm: r.between(0.12, 0.22),
+        uneven: r.between(0.3, 0.7),
+        centre_deg: 0.0,
+        width_deg: 0.0,
+        play_deg: r.between(0.7, 1.3),
+    })
+}
+
+fn off_centre(r: &mut Random) -> PartSpec {
+    hall().with(Fault::CommonNonlinearity {
+        amplitude_deg: r.between(1.2, 2.0),
+        period_deg: 90.0,
+        phase_deg: r.between(0.0, 360.0),
+    })
+}
+
+/// Draws a named part.
+///
+/// # Errors
+/// When there is none of that name; the error lists those there are.
+pub fn named(name: &str, seed: u64) -> Result<Part, UnknownPart> {
+    let entry = ALL.iter().find(|entry| entry.name == name).ok_or_else(|| UnknownPart {
+        given: name.to_owned(),
+        known: ALL.iter().map(|entry| entry.name).collect::<Vec<_>>().join(", "),
+    })?;
+    let mut random = Random::new(&format!("{name} fault"), seed);
+    Ok(Part::draw(name, (entry.build)(&mut random), seed))
+}

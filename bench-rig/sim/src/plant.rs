@@ -1,0 +1,384 @@
+//! The part, the rig's loom and inputs, and the person beside it, moved together in slices of 100 µs. No counts, no protocol.
+
+use std::collections::VecDeque;
+
+use crate::dropout::{Breaker, Outage, Stretch};
+use crate::fault::{Channel, Fault, Lead, LeakTo};
+use crate::front::{Input, Slice};
+use crate::grip::{self, Grip, Mechanics};
+use crate::network::{Branch, Network, Solution};
+use crate::operator::{Operator, Strokes};
+use crate::part::Part;
+use crate::random::Random;
+use crate::rig_spec::{RigSpec, RigTruth};
+use crate::spec::Sensor;
+
+/// Length of a slice, µs: also the update period of a Hall sensor's output.
+pub const SLICE_US: f64 = 100.0;
+const STEPS: usize = 2;
+/// Steps of a 12-bit output over its supply.
+const OUTPUT_STEPS: f64 = 4096.0;
+/// Below this a Hall sensor does nothing, V.
+const BROWN_OUT_VOLTS: f64 = 2.7;
+/// Its restart after that, µs.
+const RESTART_US: f64 = 300.0;
+/// Sensor decoupling 100 nF on 500 ohm (Hall); a bare track has none. µs.
+const STARVE_US: [f64; 2] = [50.0, 0.5];
+/// Time constant of the supply's regulator, µs.
+const REGULATOR_US: f64 = 500.0;
+/// Contact losses kept for tests and studies.
+const HISTORY: usize = 20_000;
+
+/// Part, loom and inputs in motion.
+#[derive(Clone, Debug)]
+pub struct Plant {
+    part: Part,
+    spec: RigSpec,
+    drawn: RigTruth,
+    grip: Grip,
+    breakers: Vec<Breaker>,
+    noisy: [Vec<(f64, f64, f64)>; 2],
+    dead: [Option<f64>; 2],
+    branches: [Branch; 2],
+    supply_ohms: f64,
+    ground_ohms: f64,
+    swapped: bool,
+    noise: Random,
+    strokes: Strokes,
+    /// Whom the part meets while the drive is off.
+    pub operator: Operator,
+    /// Supply level that is wanted, V.
+    pub supply_set: f64,
+    /// A supply that does not obey, V.
+    pub supply_fault: Option<f64>,
+    loads: [bool; 2],
+    pull_downs: [bool; 2],
+    supply: f64,
+    from_us: f64,
+    shaft: [f64; 2],
+    seen: [f64; 2],
+    inputs: [Input; 2],
+    slices: [Slice; 2],
+    solution: Solution,
+    outages: Vec<Outage>,
+    history: VecDeque<Outage>,
+    found: Vec<Outage>,
+    temperature: f64,
+    amps: f64,
+}
+
+impl Plant {
+    /// A part clamped and plugged into a rig, at rest, supply off.
+    pub fn new(part: Part, spec: RigSpec, drawn: RigTruth, seed: u64) -> Self {
+        let mechanics = Mechanics::of(&part);
+        let open = mechanics.open_stop;
+        let breakers = part.spec().faults.iter().enumerate();
+        let breakers = breakers
+            .filter_map(|(k, fault)| {
+                Breaker::of(fault, Random::new(&format!("breaker {k} {}", part.name()), seed))
+            })
+            .collect();
+        let grip = Grip::new(mechanics, drawn.mounting_deg.to_radians());
+        let slice = Slice {
+            from_us: 0.0,
+            from_volts: 0.0,
+            volts_per_us: 0.0,
+            filter_us: spec.filter_us,
+            open_us: 1.0,
+            supply_volts: 0.0,
+            starve_us: STARVE_US[usize::from(part.spec().sensor == Sensor::Potentiometer)],
+        };
+        let rest = grip.angle().to_degrees();
+        let mut plant = Self {
+            noisy: [0, 1].map(|k| part.noisy_places(k)),
+            dead: [0, 1].map(|k| part.dead_level(k)),
+            branches: [0, 1].map(|k| fixed_branch(&part, k)),
+            supply_ohms: spec.loom_ohms + spec.contact_ohms + part.ohms(supply_lead),
+            ground_ohms: spec.loom_ohms + spec.contact_ohms + part.ohms(ground_lead),
+            swapped: part.swapped(),
+            noise: Random::new("sensor noise", seed),
+            strokes: Strokes::new(Random::new("hand", seed), open),
+            operator: Operator::None,
+            supply_set: 0.0,
+            supply_fault: None,
+            loads: [false; 2],
+            pull_downs: [false; 2],
+            supply: 0.0,
+            from_us: -SLICE_US,
+            shaft: [grip.shaft(); 2],
+            seen: [rest; 2],
+            inputs: [Input::default(); 2],
+            slices: [slice; 2],
+            solution: Solution::default(),
+            outages: Vec::new(),
+            history: VecDeque::new(),
+            found: Vec::new(),
+            temperature: spec.ambient_celsius,
+            amps: 0.0,
+            part,
+            spec,
+            drawn,
+            grip,
+            breakers,
+        };
+        plant.connect_inputs();
+        plant
+    }
+
+    /// The part.
+    pub fn part(&self) -> &Part {
+        &self.part
+    }
+
+    /// The mechanics.
+    pub fn grip(&self) -> &Grip {
+        &self.grip
+    }
+
+    /// The servo's command from the next slice on.
+    pub fn command(&mut self, command: grip::Command) {
+        self.grip.command(command);
+    }
+
+    /// Switches load and pull-down of input 0 or 1.
+    pub fn set_input(&mut self, column: usize, load: bool, pull_down: bool) {
+        self.loads[column] = load;
+        self.pull_downs[column] = pull_down;
+        self.connect_inputs();
+    }
+
+    /// Temperature of the rig, °C.
+    pub fn temperature(&self) -> f64 {
+        self.temperature
+    }
+
+    /// Sets room and rig to a temperature, °C.
+    pub fn set_temperature(&mut self, celsius: f64) {
+        self.spec.ambient_celsius = celsius;
+        self.temperature = celsius;
+    }
+
+    /// Losses of contact so far, the newest last; bounded.
+    pub fn history(&self) -> &VecDeque<Outage> {
+        &self.history
+    }
+
+    /// Moves on until the slice that holds `at_us` has been begun.
+    pub fn advance(&mut self, at_us: f64) {
+        while self.from_us + SLICE_US <= at_us {
+            self.next_slice();
+        }
+    }
+
+    /// Volts of input 0 or 1 behind its filter, without supply ripple and noise.
+    #[inline]
+    pub fn volts(&self, column: usize, at_us: f64) -> f64 {
+        let channel = self.channel(column);
+        self.slices[channel].advance(channel, self.inputs[channel], at_us, &self.outages).filtered
+    }
+
+    /// Supply at the rig's terminals without ripple and noise, V.
+    pub fn supply(&self) -> f64 {
+        self.supply
+    }
+
+    /// Angle of the shaft under the encoder, degrees.
+    #[inline]
+    pub fn shaft_deg(&self, at_us: f64) -> f64 {
+        let share = (at_us - self.from_us) / SLICE_US;
+        (self.shaft[0] + (self.shaft[1] - self.shaft[0]) * share).to_degrees()
+    }
+
+    /// Current out of the supply, A.
+    pub fn supply_amps(&self, at_us: f64) -> f64 {
+        if self.starved(at_us) { 0.0 } else { self.solution.supply_amps }
+    }
+
+    /// Return at the loom's end against the rig's own ground, V: what the return wire of the loom drops.
+    pub fn return_volts(&self, at_us: f64) -> f64 {
+        if self.starved(at_us) { 0.0 } else { self.solution.ground_amps * self.spec.loom_ohms }
+    }
+
+    /// Servo current, A.
+    pub fn drive_amps(&self) -> f64 {
+        self.amps
+    }
+
+    fn starved(&self, at_us: f64) -> bool {
+        let power = |o: &Outage| matches!(o.lead, Lead::Supply | Lead::Ground);
+        self.outages.iter().any(|o| power(o) && o.start_us <= at_us && o.end_us > at_us)
+    }
+
+    /// Sensor channel on an input column (and the other way round).
+    #[inline]
+    fn channel(&self, column: usize) -> usize {
+        column ^ usize::from(self.swapped)
+    }
+
+    fn connect_inputs(&mut self) {
+        for column in 0..2 {
+            let mut siemens = 1.0 / self.spec.input_ohms;
+            if self.loads[column] {
+                siemens += 1.0 / self.drawn.load_ohms[column];
+            }
+            if self.pull_downs[column] {
+                siemens += 1.0 / self.drawn.pull_down_ohms[column];
+            }
+            let channel = self.channel(column);
+            self.branches[channel].input = siemens;
+            self.slices[channel].filter_us = self.drawn.filter_us[column];
+            self.slices[channel].open_us = 1e6 * self.spec.cable_farads / siemens;
+        }
+    }
+
+    fn next_slice(&mut self) {
+        let from = self.from_us + SLICE_US;
+        if from > 0.0 {
+            for k in 0..2 {
+                self.inputs[k] = self.slices[k].advance(k, self.inputs[k], from, &self.outages);
+            }
+        }
+        self.from_us = from;
+        self.supply += (self.supply_fault.unwrap_or(self.supply_set * self.drawn.supply_level) - self.supply)
+            * (SLICE_US / REGULATOR_US);
+        let held = self.part.spec().sensor == Sensor::Hall;
+        // A Hall output holds what it saw at the slice's start; a wiper moves on through it.
+        let start = if held { self.electrics() } else { self.solution };
+        self.mechanics();
+        let end = if held { start } else { self.electrics() };
+        for k in 0..2 {
+            let slice = &mut self.slices[k];
+            slice.from_us = from;
+            slice.from_volts = start.inputs[k];
+            slice.volts_per_us = (end.inputs[k] - start.inputs[k]) / SLICE_US;
+            slice.supply_volts = self.supply;
+        }
+        self.solution = end;
+    }
+
+    /// Two steps of mechanics; hysteresis; contacts that break on the way.
+    fn mechanics(&mut self) {
+        let from_deg = self.grip.angle().to_degrees();
+        let idle = !self.grip.powered();
+        self.shaft[0] = self.grip.shaft();
+        for step in 0..STEPS {
+            let us = self.from_us + 1e6 * grip::STEP_S * step as f64;
+            let hand = (idle && self.operator.turns()).then(|| self.strokes.at(us));
+            self.grip.step(grip::STEP_S, hand);
+        }
+        self.shaft[1] = self.grip.shaft();
+        self.amps = self.grip.current();
+        // Windings at 1 ohm warm the rig by 0.8 K per watt, with a time constant of two minutes.
+        self.temperature +=
+            (self.spec.ambient_celsius + 0.8 * self.amps * self.amps - self.temperature) * (SLICE_US / 120e6);
+        let to_deg = self.grip.angle().to_degrees();
+        for k in 0..2 {
+            let half = 0.5 * self.part.hysteresis_deg(k);
+            self.seen[k] = self.seen[k].clamp(to_deg - half, to_deg + half);
+        }
+        if !self.breakers.is_empty() {
+            let flexed = idle && self.operator.flexes(self.from_us);
+            let to_us = self.from_us + SLICE_US;
+            self.break_contacts(&Stretch { from_us: self.from_us, to_us, from_deg, to_deg, flexed });
+        }
+    }
+
+    fn break_contacts(&mut self, stretch: &Stretch) {
+        self.outages.retain(|o| o.end_us > stretch.from_us);
+        for breaker in &mut self.breakers {
+            breaker.advance(stretch, &mut self.found);
+        }
+        for outage in self.found.drain(..) {
+            if self.history.len() == HISTORY {
+                self.history.pop_front();
+            }
+            self.history.push_back(outage);
+            let mut felt = outage;
+            let browned = (self.supply / BROWN_OUT_VOLTS).max(1.0).ln() * STARVE_US[0];
+            let power = matches!(outage.lead, Lead::Supply | Lead::Ground);
+            if power && self.part.spec().sensor == Sensor::Hall && outage.end_us - outage.start_us > browned {
+                felt.end_us += RESTART_US;
+            }
+            self.outages.push(felt);
+        }
+    }
+
+    /// The network as it is now, with a fresh draw of sensor noise.
+    fn electrics(&mut self) -> Solution {
+        let hall = self.part.spec().sensor == Sensor::Hall;
+        for k in 0..2 {
+            let mut sigma = self.part.drawn().noise_volts;
+            let seen = self.seen[k];
+            for &(from, to, volts) in &self.noisy[k] {
+                if (from..to).contains(&seen) {
+                    sigma = sigma.hypot(volts);
+                }
+            }
+            let clean = self.dead[k].unwrap_or_else(|| self.part.transfer(seen, k));
+            let noise = if self.dead[k].is_some() { 0.1 * sigma } else { sigma } / 5.0 * self.noise.normal();
+            let branch = &mut self.branches[k];
+            if let Some(track) = self.part.drawn().track_ohms {
+                branch.ratio = (clean + noise).clamp(0.0, 1.0);
+                branch.share = clean;
+                branch.source_ohms = clean * (1.0 - clean) * track[k] + self.part.drawn().source_ohms[k];
+            } else {
+                branch.ratio =
+                    ((clean + noise) * OUTPUT_STEPS).round().clamp(0.0, OUTPUT_STEPS) / OUTPUT_STEPS;
+            }
+        }
+        // A Hall sensor draws its current once it has voltage enough to work.
+        let working = self.supply > BROWN_OUT_VOLTS;
+        if hall && !working {
+            self.branches.iter_mut().for_each(|b| b.ratio = 0.0);
+        }
+        let track = self.part.drawn().track_ohms;
+        let network = Network {
+            supply_volts: self.supply,
+            supply_ohms: self.supply_ohms,
+            ground_ohms: self.ground_ohms,
+            sensor_amps: if working { self.part.drawn().supply_amps } else { 0.0 },
+            sensor_siemens: track.map_or(0.0, |[a, b]| 1.0 / a + 1.0 / b),
+            branches: self.branches,
+        };
+        let solution = network.solve();
+        if hall && working && solution.sensor_supply - solution.sensor_ground < BROWN_OUT_VOLTS {
+            // A lead so bad that the sensor cannot start: no current, no output.
+            let branches = self.branches.map(|b| Branch { ratio: 0.0, ..b });
+            return Network { sensor_amps: 0.0, branches, ..network }.solve();
+        }
+        solution
+    }
+}
+
+fn supply_lead(fault: &Fault) -> Option<f64> {
+    if let Fault::SupplyLead { ohms } = *fault { Some(ohms) } else { None }
+}
+
+fn ground_lead(fault: &Fault) -> Option<f64> {
+    if let Fault::GroundLead { ohms } = *fault { Some(ohms) } else { None }
+}
+
+/// What does not move of a channel's branch.
+fn fixed_branch(part: &Part, k: usize) -> Branch {
+    let leak = |wanted: LeakTo| {
+        let siemens = part.spec().faults.iter().map(|fault| match *fault {
+            Fault::Leakage { channel, ohms, to } if to == wanted && Channel::holds(channel, k) => 1.0 / ohms,
+            _ => 0.0,
+        });
+        siemens.sum()
+    };
+    Branch {
+        ratio: 0.0,
+        source_ohms: part.drawn().source_ohms[k],
+        share: 1.0,
+        leak_ground: leak(LeakTo::Ground),
+        leak_supply: leak(LeakTo::Supply),
+        // Two metres of 0.34 mm² and a contact are nothing beside the input's resistance, but they are there.
+        lead_ohms: 0.116
+            + part.ohms(|fault| match *fault {
+                Fault::SignalLead { channel, ohms } if channel.holds(k) => Some(ohms),
+                _ => None,
+            }),
+        input: 1e-6,
+    }
+}

@@ -1,0 +1,310 @@
+//! The simulated rig in real time behind a pty or a TCP port. The rig's loop never waits for a link: threads of their own read and
+//! write, bounded queues in between; when the queue to the host is full, bytes stay in the core, which counts its overruns.
+
+use std::collections::VecDeque;
+use std::io::{ErrorKind, Read, Write};
+use std::net::{Shutdown, TcpListener, TcpStream};
+use std::str::FromStr;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use thiserror::Error;
+use trackpair_rig_core::rig::Rig;
+
+use crate::board::SimBoard;
+
+/// Bytes that may wait for a slow host outside the core.
+const OUTBOX: usize = 16 * 1024;
+/// Reads that may wait for the rig's loop.
+const INBOX: usize = 64;
+/// The loop looks at the rig at least this often, and not more often unless bytes come in.
+const SHORTEST_WAIT: Duration = Duration::from_millis(1);
+const LONGEST_WAIT: Duration = Duration::from_millis(50);
+
+/// Where to serve.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Listen {
+    /// A pseudo terminal.
+    Pty,
+    /// `HOST:PORT`; port 0 takes a free one.
+    Tcp(String),
+}
+
+/// Why a rig cannot be served.
+#[derive(Debug, Error)]
+pub enum ServeError {
+    /// Not a place to listen.
+    #[error("cannot listen on {0:?}; use pty or tcp:HOST:PORT (port 0 takes a free one)")]
+    Place(String),
+    /// The port cannot be had.
+    #[error("cannot listen on tcp:{place}: {cause}; choose another port, or 0 for a free one")]
+    Bind {
+        /// What was asked for.
+        place: String,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// There is no pty to be had.
+    #[error("cannot open a pseudo terminal: {0}; use --listen tcp:127.0.0.1:0")]
+    Pty(String),
+    /// The link has failed for good.
+    #[error("the link has ended; start the rig again")]
+    Ended,
+}
+
+impl FromStr for Listen {
+    type Err = ServeError;
+
+    fn from_str(text: &str) -> Result<Self, ServeError> {
+        match text.strip_prefix("tcp:") {
+            Some(place) if place.contains(':') => Ok(Self::Tcp(place.to_owned())),
+            None if text == "pty" => Ok(Self::Pty),
+            _ => Err(ServeError::Place(text.to_owned())),
+        }
+    }
+}
+
+/// Things that happen to the rig while it serves, for tests of a host: seconds after the start.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Script {
+    /// The E-stop is pressed.
+    pub estop_after_s: Option<f64>,
+    /// The lid is opened.
+    pub lid_after_s: Option<f64>,
+    /// The rig is 90 °C hot.
+    pub hot_after_s: Option<f64>,
+    /// The sensor supply sags to 3 V.
+    pub sag_after_s: Option<f64>,
+}
+
+impl Script {
+    fn apply(&mut self, now_us: u64, board: &mut SimBoard) {
+        let due = |when: &mut Option<f64>| when.take_if(|s| now_us as f64 >= *s * 1e6).is_some();
+        if due(&mut self.estop_after_s) {
+            board.set_emergency_stop(true);
+        }
+        if due(&mut self.lid_after_s) {
+            board.set_lid_open(true);
+        }
+        if due(&mut self.hot_after_s) {
+            board.set_temperature(90.0);
+        }
+        if due(&mut self.sag_after_s) {
+            board.set_supply_fault(Some(3.0));
+        }
+    }
+}
+
+/// Bytes on their way to the host.
+#[derive(Debug, Default)]
+struct Outbox {
+    state: Mutex<OutboxState>,
+    changed: Condvar,
+}
+
+#[derive(Debug, Default)]
+struct OutboxState {
+    bytes: VecDeque<u8>,
+    open: bool,
+}
+
+impl Outbox {
+    fn lock(&self) -> MutexGuard<'_, OutboxState> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn set_open(&self, open: bool) {
+        let mut state = self.lock();
+        state.bytes.clear();
+        state.open = open;
+        self.changed.notify_all();
+    }
+
+    /// Moves what the rig has to say, as far as there is room. With nobody there it is said to the wall.
+    fn fill(&self, rig: &mut Rig<SimBoard>) {
+        let mut chunk = [0; 2048];
+        loop {
+            let (open, room) = {
+                let state = self.lock();
+                (state.open, OUTBOX - state.bytes.len())
+            };
+            let limit = if open { room.min(chunk.len()) } else { chunk.len() };
+            let n = if limit == 0 { 0 } else { rig.transmit(&mut chunk[..limit]) };
+            if n == 0 {
+                return;
+            }
+            let mut state = self.lock();
+            if state.open {
+                state.bytes.extend(&chunk[..n]);
+                self.changed.notify_all();
+            }
+        }
+    }
+
+    /// Waits for bytes; `None` when closed.
+    fn take(&self, chunk: &mut [u8]) -> Option<usize> {
+        let mut state = self.lock();
+        while state.open && state.bytes.is_empty() {
+            state = self.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
+        }
+        if !state.open {
+            return None;
+        }
+        let n = state.bytes.len().min(chunk.len());
+        chunk.iter_mut().zip(state.bytes.drain(..n)).for_each(|(to, from)| *to = from);
+        Some(n)
+    }
+
+    fn drain_to(&self, sink: &mut dyn Write) {
+        let mut chunk = [0; 2048];
+        while let Some(n) = self.take(&mut chunk) {
+            let mut rest = &chunk[..n];
+            while !rest.is_empty() {
+                match sink.write(rest) {
+                    Ok(0) => return,
+                    Ok(written) => rest = &rest[written..],
+                    Err(error) if waits(&error) && self.lock().open => {}
+                    Err(_) => return,
+                }
+            }
+        }
+    }
+}
+
+fn waits(error: &std::io::Error) -> bool {
+    matches!(error.kind(), ErrorKind::TimedOut | ErrorKind::WouldBlock | ErrorKind::Interrupted)
+}
+
+/// An open place where hosts can connect.
+#[derive(Debug)]
+pub struct Link {
+    address: String,
+    incoming: Receiver<Vec<u8>>,
+    outgoing: Arc<Outbox>,
+}
+
+impl Link {
+    /// Opens it and starts its threads, which live as long as the process.
+    ///
+    /// # Errors
+    /// No pty or port to be had.
+    pub fn open(listen: &Listen) -> Result<Self, ServeError> {
+        let (sender, incoming) = sync_channel(INBOX);
+        let outgoing = Arc::new(Outbox::default());
+        let address = match listen {
+            Listen::Pty => open_pty(sender, Arc::clone(&outgoing))?,
+            Listen::Tcp(place) => open_tcp(place, sender, Arc::clone(&outgoing))?,
+        };
+        Ok(Self { address, incoming, outgoing })
+    }
+
+    /// The address a host gives: `serial:PATH` or `tcp:HOST:PORT`.
+    pub fn address(&self) -> &str {
+        &self.address
+    }
+}
+
+fn open_tcp(place: &str, sender: SyncSender<Vec<u8>>, outbox: Arc<Outbox>) -> Result<String, ServeError> {
+    let refused = |cause| ServeError::Bind { place: place.to_owned(), cause };
+    let listener = TcpListener::bind(place).map_err(refused)?;
+    let address = format!("tcp:{}", listener.local_addr().map_err(refused)?);
+    std::thread::spawn(move || {
+        // One host at a time; the next waits in the backlog.
+        for stream in listener.incoming().flatten() {
+            if serve_client(&stream, &sender, &outbox).is_none() {
+                return;
+            }
+        }
+    });
+    Ok(address)
+}
+
+/// Serves one client until it goes; `None` when the rig has gone.
+fn serve_client(stream: &TcpStream, sender: &SyncSender<Vec<u8>>, outbox: &Outbox) -> Option<()> {
+    let _ = stream.set_nodelay(true);
+    outbox.set_open(true);
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            let mut sink = stream;
+            outbox.drain_to(&mut sink);
+            let _ = stream.shutdown(Shutdown::Both);
+        });
+        let mut source = stream;
+        let alive = pump(&mut source, sender);
+        outbox.set_open(false);
+        let _ = stream.shutdown(Shutdown::Both);
+        alive
+    })
+}
+
+/// Reads until the other end goes (`Some`) or the rig has gone (`None`).
+fn pump(source: &mut dyn Read, sender: &SyncSender<Vec<u8>>) -> Option<()> {
+    let mut chunk = [0; 2048];
+    loop {
+        match source.read(&mut chunk) {
+            Ok(0) => return Some(()),
+            Ok(n) => sender.send(chunk[..n].to_vec()).ok()?,
+            Err(error) if waits(&error) => {}
+            Err(_) => return Some(()),
+        }
+    }
+}
+
+#[cfg(unix)]
+fn open_pty(sender: SyncSender<Vec<u8>>, outbox: Arc<Outbox>) -> Result<String, ServeError> {
+    use serialport::{SerialPort, TTYPort};
+    use std::os::unix::fs::OpenOptionsExt;
+
+    /// Not to become the controlling terminal: `O_NOCTTY` of Linux.
+    const O_NOCTTY: i32 = if cfg!(target_os = "macos") { 0x20000 } else { 0o400 };
+    let failed = |what: &dyn std::fmt::Display| ServeError::Pty(what.to_string());
+    let (mut master, mut slave) = TTYPort::pair().map_err(|e| failed(&e))?;
+    let path = slave.name().ok_or_else(|| failed(&"it has no name"))?;
+    slave.set_exclusive(false).map_err(|e| failed(&e))?;
+    // Kept open, so that a client's close does not end the master; `pair` has made it raw.
+    let kept = std::fs::OpenOptions::new().read(true).write(true).custom_flags(O_NOCTTY).open(&path);
+    let kept = kept.map_err(|e| failed(&e))?;
+    drop(slave);
+    master.set_timeout(Duration::from_secs(1)).map_err(|e| failed(&e))?;
+    let mut reader = master.try_clone_native().map_err(|e| failed(&e))?;
+    outbox.set_open(true);
+    std::thread::spawn(move || outbox.drain_to(&mut master));
+    std::thread::spawn(move || {
+        let _kept = kept;
+        pump(&mut reader, &sender)
+    });
+    Ok(format!("serial:{path}"))
+}
+
+#[cfg(not(unix))]
+fn open_pty(_: SyncSender<Vec<u8>>, _: Arc<Outbox>) -> Result<String, ServeError> {
+    Err(ServeError::Pty("this system has none".to_owned()))
+}
+
+/// Runs a rig on the monotonic clock until `stop`. Its time 0 is now.
+///
+/// # Errors
+/// When the link has ended for good.
+pub fn run(board: SimBoard, link: &Link, mut script: Script, stop: &AtomicBool) -> Result<(), ServeError> {
+    let start = Instant::now();
+    let now = || start.elapsed().as_micros() as u64;
+    let mut rig = Rig::new(board, 0);
+    while !stop.load(Ordering::Relaxed) {
+        script.apply(now(), rig.board_mut());
+        rig.poll(now());
+        link.outgoing.fill(&mut rig);
+        let wait =
+            Duration::from_micros(rig.next_due().saturating_sub(now())).clamp(SHORTEST_WAIT, LONGEST_WAIT);
+        match link.incoming.recv_timeout(wait) {
+            Ok(bytes) => {
+                rig.handle(&bytes, now());
+                link.incoming.try_iter().for_each(|more| rig.handle(&more, now()));
+            }
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => return Err(ServeError::Ended),
+        }
+    }
+    Ok(())
+}
