@@ -67,9 +67,10 @@ pub trait Board {
     fn set_supply(&mut self, millivolts: u16, at: Micros);
     /// Switches an input's load and pull-down.
     fn set_input(&mut self, channel: u8, load: bool, pull_down: bool, at: Micros);
-    /// Sets the drive from now on. Called at every control tick (1 ms) and at once when a guard trips.
+    /// Sets the drive from now on. Called at every control tick (1 ms), where a segment of the program begins, at a start or
+    /// stop, and at once when a guard trips.
     fn set_drive(&mut self, drive: Drive, at: Micros);
-    /// What the guards look at.
+    /// What the guards look at: read before every [`Board::set_drive`] that powers it, and for a status.
     fn vitals(&mut self, at: Micros) -> Vitals;
     /// Takes one scan of the channels in `mask` (bit = column) at `at`: counts by column number, in the table's encoding's range.
     /// A real board that is called too late answers [`Missed`].
