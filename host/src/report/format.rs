@@ -1,0 +1,246 @@
+//! Numbers for people: rounding by uncertainty, limits, places, units. It does not know figures' names or where text goes.
+
+use crate::outcome::{OutcomeFigure, OutcomeLimit};
+use crate::quantity::Unit;
+
+/// What stands where no number can.
+pub const NOTHING: &str = "–";
+
+/// A value and its expanded uncertainty, rounded together: the uncertainty to two significant digits, the value to the
+/// same place (JCGM 100:2008, 7.2.6). The uncertainty is none when it is 0; a count is exact.
+pub fn rounded(value: f64, uncertainty: f64) -> (String, Option<String>) {
+    if !value.is_finite() {
+        return (NOTHING.to_owned(), None);
+    }
+    if uncertainty == 0.0 {
+        return (significant(value, 4), None);
+    }
+    if !uncertainty.is_finite() || uncertainty < 0.0 {
+        return (significant(value, 4), Some("unknown".to_owned()));
+    }
+    let place = place_of(uncertainty, 2);
+    (at_place(value, place), Some(at_place(uncertainty, place)))
+}
+
+/// "0.782 ± 0.012 V": value, expanded uncertainty and unit.
+pub fn measured(value: f64, uncertainty: f64, unit: Unit) -> String {
+    let text = match rounded(value, uncertainty) {
+        (value, Some(uncertainty)) => format!("{value} ± {uncertainty}"),
+        (value, None) => value,
+    };
+    with_unit(&text, unit)
+}
+
+/// A figure's value for people; rates carry their 95 % bound, and a count of 0 is "none".
+pub fn figure_value(figure: &OutcomeFigure) -> String {
+    let Some(bound) = figure.upper_bound.filter(|b| b.is_finite()) else {
+        return if figure.unit == Unit::Count && figure.value == 0.0 {
+            "none".to_owned()
+        } else {
+            measured(figure.value, figure.expanded_uncertainty, figure.unit)
+        };
+    };
+    let bound = with_unit(&rounded_up(bound), figure.unit);
+    if figure.value == 0.0 {
+        format!("none seen; below {bound} with 95 %")
+    } else {
+        format!("{}; below {bound} with 95 %", measured(figure.value, figure.expanded_uncertainty, figure.unit))
+    }
+}
+
+/// A limit for people: "≤ 2 % of span", "0.5 to 0.9 V", "±2 % of supply", "none, and < 5 /min shown".
+pub fn limit(limit: &OutcomeLimit, unit: Unit) -> String {
+    let range = match (limit.min, limit.max) {
+        (Some(min), Some(max)) if min == -max && max > 0.0 => with_unit(&format!("±{}", as_written(max)), unit),
+        (Some(min), Some(max)) => with_unit(&format!("{} to {}", as_written(min), as_written(max)), unit),
+        (Some(min), None) => with_unit(&format!("≥ {}", as_written(min)), unit),
+        (None, Some(0.0)) => "none".to_owned(),
+        (None, Some(max)) => with_unit(&format!("≤ {}", as_written(max)), unit),
+        (None, None) => String::new(),
+    };
+    match (range.is_empty(), limit.bound) {
+        (true, None) => NOTHING.to_owned(),
+        (true, Some(bound)) => format!("< {} shown", with_unit(&as_written(bound), unit)),
+        (false, None) => range,
+        (false, Some(bound)) => format!("{range}, and < {} shown", with_unit(&as_written(bound), unit)),
+    }
+}
+
+/// A place or a stretch of travel: "7.6°", "7.2–8.1°", "−0.2 to 0.3°". None when neither end is known.
+pub fn place(from_deg: Option<f64>, to_deg: Option<f64>) -> Option<String> {
+    let finite = |d: Option<f64>| d.filter(|d| d.is_finite()).map(|d| fixed(d, 1));
+    match (finite(from_deg), finite(to_deg)) {
+        (None, None) => None,
+        (Some(one), None) | (None, Some(one)) => Some(format!("{one}°")),
+        (Some(from), Some(to)) if from == to => Some(format!("{from}°")),
+        (Some(from), Some(to)) if from.starts_with('−') || to.starts_with('−') => Some(format!("{from} to {to}°")),
+        (Some(from), Some(to)) => Some(format!("{from}–{to}°")),
+    }
+}
+
+/// A share of 0..1 as "97 %"; never "100 %" for what is only nearly sure, nor "0 %" for what is only nearly excluded.
+pub fn percent(share: f64) -> String {
+    if !share.is_finite() {
+        return NOTHING.to_owned();
+    }
+    match share * 100.0 {
+        p if p > 99.0 && share < 1.0 => "over 99 %".to_owned(),
+        p if p > 0.0 && p < 1.0 => "under 1 %".to_owned(),
+        p => format!("{} %", fixed(p, 0)),
+    }
+}
+
+/// The unit as people read it; empty for a count.
+pub const fn unit(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Volt | Unit::VoltAtFive => "V",
+        Unit::MillivoltAtFive => "mV",
+        Unit::PercentSpan => "% of span",
+        Unit::PercentSupply => "% of supply",
+        Unit::Degree => "°",
+        Unit::Ampere => "A",
+        Unit::Celsius => "°C",
+        Unit::Microsecond => "µs",
+        Unit::PerMinute => "/min",
+        Unit::Count => "",
+    }
+}
+
+/// Text with its unit, spaced as the unit wants it.
+pub fn with_unit(text: &str, of: Unit) -> String {
+    match of {
+        Unit::Count => text.to_owned(),
+        Unit::Degree => format!("{text}°"),
+        _ => format!("{text} {}", unit(of)),
+    }
+}
+
+/// A number with `digits` significant digits, zeros at its end dropped; a true minus sign.
+pub fn significant(value: f64, digits: u32) -> String {
+    if !value.is_finite() {
+        return NOTHING.to_owned();
+    }
+    let text = at_place(value, place_of(value, digits));
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A number with a fixed count of decimals; a true minus sign, and none before zero.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(zero) if zero.bytes().all(|b| b == b'0' || b == b'.') => zero.to_owned(),
+        Some(rest) => format!("−{rest}"),
+        None => text,
+    }
+}
+
+/// A limit's number, as its sheet wrote it.
+pub fn as_written(value: f64) -> String {
+    value.to_string().replace('-', "−")
+}
+
+/// A bound to two significant digits, upward: what is below the true bound need not hold.
+fn rounded_up(bound: f64) -> String {
+    if bound <= 0.0 {
+        return fixed(bound, 0);
+    }
+    let place = place_of(bound, 2);
+    let scale = 10_f64.powi(place);
+    // The hair that is taken off keeps 14.000000000000002 from becoming 15.
+    at_place((bound / scale - 1e-9).ceil() * scale, place)
+}
+
+/// Power of ten of the last of `digits` significant digits of `value`, after rounding (0.0996 to two digits is 0.10).
+fn place_of(value: f64, digits: u32) -> i32 {
+    if value == 0.0 {
+        return 0;
+    }
+    let digits = i32::try_from(digits.max(1)).unwrap_or(i32::MAX);
+    let place = value.abs().log10().floor() as i32 - (digits - 1);
+    let scaled = (value.abs() / 10_f64.powi(place)).round();
+    if scaled >= 10_f64.powi(digits) { place + 1 } else { place }
+}
+
+/// `value` rounded to the power of ten `place`.
+fn at_place(value: f64, place: i32) -> String {
+    if place >= 0 {
+        let scale = 10_f64.powi(place);
+        fixed((value / scale).round() * scale, 0)
+    } else {
+        fixed(value, place.unsigned_abs().min(12) as usize)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(value: f64, uncertainty: f64, expected: &str) {
+        assert_eq!(measured(value, uncertainty, Unit::VoltAtFive), expected);
+    }
+
+    #[test]
+    fn an_uncertainty_keeps_two_digits_and_the_value_ends_at_the_same_place() {
+        // JCGM 100:2008, 7.2.6: "10,057 62 Ω" with 27 mΩ is given as "10,058 Ω"; 28,05 kHz is given as 28 kHz.
+        check(10.057_62, 0.027, "10.058 ± 0.027 V");
+        check(1000.0, 28.05, "1000 ± 28 V");
+        check(0.781_9, 0.011_96, "0.782 ± 0.012 V");
+        check(123.456, 0.000_123_4, "123.45600 ± 0.00012 V");
+        check(12_345.0, 678.0, "12350 ± 680 V");
+    }
+
+    #[test]
+    fn rounding_that_carries_does_not_leave_a_third_digit() {
+        check(1.0, 0.0996, "1.00 ± 0.10 V");
+        check(1.0, 9.96, "1 ± 10 V");
+    }
+
+    #[test]
+    fn zero_has_no_sign_and_minus_is_a_minus() {
+        check(-0.001, 0.12, "0.00 ± 0.12 V");
+        check(-1.25, 0.12, "−1.25 ± 0.12 V");
+    }
+
+    #[test]
+    fn exact_counts_show_no_uncertainty_and_broken_numbers_no_digits() {
+        assert_eq!(measured(3.0, 0.0, Unit::Count), "3");
+        assert_eq!(measured(f64::NAN, 0.1, Unit::Volt), "– V");
+        assert_eq!(measured(1.5, f64::INFINITY, Unit::Volt), "1.5 ± unknown V");
+    }
+
+    #[test]
+    fn a_bound_is_rounded_upward() {
+        assert_eq!(rounded_up(13.01), "14");
+        assert_eq!(rounded_up(14.000_000_000_000_002), "14");
+        assert_eq!(rounded_up(0.2301), "0.24");
+        assert_eq!(rounded_up(991.0), "1000");
+    }
+
+    #[test]
+    fn limits_read_as_sentences_do() {
+        let make = |min, max, bound| OutcomeLimit { min, max, bound };
+        assert_eq!(limit(&make(None, Some(2.0), None), Unit::PercentSpan), "≤ 2 % of span");
+        assert_eq!(limit(&make(Some(-1.5), Some(1.5), None), Unit::PercentSupply), "±1.5 % of supply");
+        assert_eq!(limit(&make(Some(0.5), Some(0.9), None), Unit::VoltAtFive), "0.5 to 0.9 V");
+        assert_eq!(limit(&make(Some(3.5), None, None), Unit::VoltAtFive), "≥ 3.5 V");
+        assert_eq!(limit(&make(None, Some(0.0), Some(5.0)), Unit::PerMinute), "none, and < 5 /min shown");
+        assert_eq!(limit(&make(None, None, None), Unit::PerMinute), NOTHING);
+    }
+
+    #[test]
+    fn places_name_a_point_or_a_stretch() {
+        assert_eq!(place(Some(7.21), Some(8.06)).as_deref(), Some("7.2–8.1°"));
+        assert_eq!(place(Some(7.21), Some(7.24)).as_deref(), Some("7.2°"));
+        assert_eq!(place(Some(-0.2), Some(0.3)).as_deref(), Some("−0.2 to 0.3°"));
+        assert_eq!(place(Some(f64::NAN), None), None);
+    }
+
+    #[test]
+    fn nearly_sure_is_not_sure() {
+        assert_eq!(percent(0.9999), "over 99 %");
+        assert_eq!(percent(1.0), "100 %");
+        assert_eq!(percent(0.87), "87 %");
+        assert_eq!(percent(0.001), "under 1 %");
+    }
+}

@@ -1,0 +1,240 @@
+//! The outcome's rows in words, the same for every medium, so that no two media round or name differently.
+
+use super::format;
+use super::text::{LABEL, SENTENCE, plain};
+use super::words::{self, Lines};
+use crate::diagnosis;
+use crate::outcome::{Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap};
+use crate::quantity::FindingKind;
+use crate::trace::GapCause;
+use crate::verdict::Verdict;
+
+/// A figure.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FigureRow {
+    /// Name in words.
+    pub name: String,
+    /// Line in words, or "pair".
+    pub line: String,
+    /// Value with uncertainty and unit.
+    pub value: String,
+    /// Limit, or "–".
+    pub limit: String,
+    /// Verdict's word, or "no limit".
+    pub verdict: &'static str,
+    /// Place, or "–".
+    pub place: String,
+    /// Number of its source among [`People::sources`], from 1.
+    pub source: Option<usize>,
+    /// What would decide it.
+    pub would_decide: Option<String>,
+}
+
+/// A finding.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FindingRow {
+    /// From 1; the same on the plots.
+    pub number: usize,
+    /// Kind in words.
+    pub kind: String,
+    /// Line in words, or "both lines".
+    pub line: String,
+    /// Place, where known.
+    pub place: Option<String>,
+    /// Whether it decides the verdict, in words.
+    pub weight: &'static str,
+    /// How sure.
+    pub confidence: String,
+    /// The sentence.
+    pub text: String,
+    /// Named numbers: "depth 3.2 %".
+    pub evidence: Vec<String>,
+    /// What to do next.
+    pub next_step: Option<&'static str>,
+}
+
+/// A name and what is said of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Named {
+    /// The name.
+    pub name: String,
+    /// What is said.
+    pub text: String,
+}
+
+/// The outcome in words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct People {
+    /// What to call the lines.
+    pub lines: Lines,
+    /// The part's label, harmless and short.
+    pub label: String,
+    /// Whole verdict as a word.
+    pub verdict: &'static str,
+    /// What it means.
+    pub advice: &'static str,
+    /// Why.
+    pub reasons: Vec<String>,
+    /// Figures.
+    pub figures: Vec<FigureRow>,
+    /// Sources of limits, numbered from 1 by their place.
+    pub sources: Vec<String>,
+    /// How each figure is defined, once.
+    pub definitions: Vec<Named>,
+    /// Findings.
+    pub findings: Vec<FindingRow>,
+    /// What would have been missed.
+    pub missed: Vec<Named>,
+    /// What could not be tested, and why.
+    pub not_testable: Vec<Named>,
+    /// Missing scans.
+    pub gaps: Vec<String>,
+    /// Warnings.
+    pub warnings: Vec<String>,
+    /// Procedures that did not end as planned.
+    pub cut_short: Vec<String>,
+}
+
+impl People {
+    /// From the outcome.
+    pub fn of(outcome: &Outcome) -> Self {
+        let lines = Lines::of(outcome);
+        let mut sources = Vec::new();
+        let figures = outcome.figures.iter().map(|f| figure_row(f, lines, &mut sources)).collect();
+        Self {
+            lines,
+            label: label(&outcome.part.label),
+            verdict: outcome.verdict.name(),
+            advice: words::advice(outcome.verdict),
+            reasons: sentences(&outcome.reasons),
+            figures,
+            sources,
+            definitions: definitions(&outcome.figures),
+            findings: outcome.findings.iter().enumerate().map(|(k, f)| finding_row(k + 1, f, lines)).collect(),
+            missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
+            not_testable: outcome
+                .not_testable
+                .iter()
+                .map(|n| Named { name: what(&n.what), text: plain(&n.why, SENTENCE) })
+                .collect(),
+            gaps: outcome.gaps.iter().map(gap).collect(),
+            warnings: sentences(&outcome.warnings),
+            cut_short: outcome
+                .procedures
+                .iter()
+                .filter(|p| p.end != "complete")
+                .map(|p| plain(&format!("{}: {}", words::procedure(&p.procedure), words::end(&p.end)), LABEL))
+                .collect(),
+        }
+    }
+
+    /// Figures that are undecided, with what would decide them.
+    pub fn undecided(&self) -> Vec<Named> {
+        let mut all: Vec<Named> = Vec::new();
+        for row in &self.figures {
+            if let Some(text) = &row.would_decide {
+                all.push(Named { name: format!("{}, {}", row.name, row.line), text: text.clone() });
+            }
+        }
+        all
+    }
+}
+
+/// The part's label; a part without one is still named.
+fn label(given: &str) -> String {
+    match plain(given, LABEL) {
+        empty if empty.is_empty() => "part without a label".to_owned(),
+        label => label,
+    }
+}
+
+fn sentences(all: &[String]) -> Vec<String> {
+    all.iter().map(|s| plain(s, SENTENCE)).collect()
+}
+
+fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -> FigureRow {
+    let source = figure.source.as_ref().map(|source| {
+        let source = plain(source, SENTENCE);
+        sources.iter().position(|known| *known == source).unwrap_or_else(|| {
+            sources.push(source);
+            sources.len() - 1
+        }) + 1
+    });
+    FigureRow {
+        name: plain(&words::figure(&figure.figure), LABEL),
+        line: plain(&lines.stored(figure.channel.as_deref(), "pair"), LABEL),
+        value: format::figure_value(figure),
+        limit: figure.limit.as_ref().map_or(format::NOTHING.to_owned(), |l| format::limit(l, figure.unit)),
+        verdict: figure.verdict.map_or("no limit", Verdict::name),
+        place: format::place(figure.at_deg, None).unwrap_or(format::NOTHING.to_owned()),
+        source,
+        would_decide: figure.would_decide.as_ref().map(|w| plain(w, SENTENCE)),
+    }
+}
+
+fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
+    let mut all: Vec<Named> = Vec::new();
+    for figure in figures.iter().filter(|f| !f.definition.trim().is_empty()) {
+        let named =
+            Named { name: plain(&words::figure(&figure.figure), LABEL), text: plain(&figure.definition, SENTENCE) };
+        if !all.contains(&named) {
+            all.push(named);
+        }
+    }
+    all
+}
+
+fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> FindingRow {
+    FindingRow {
+        number,
+        kind: plain(&words::finding(&finding.kind), LABEL),
+        line: match finding.channel.as_deref() {
+            None => "both lines".to_owned(),
+            some => plain(&format!("{} line", lines.stored(some, "")), LABEL),
+        },
+        place: format::place(finding.from_deg, finding.to_deg),
+        weight: if finding.decides { "decides the verdict" } else { "does not decide the verdict" },
+        confidence: format::percent(finding.confidence),
+        text: plain(&finding.text, SENTENCE),
+        evidence: finding
+            .details
+            .iter()
+            .map(|(name, value)| {
+                let (name, unit) = words::detail(name);
+                let space = if unit.is_empty() || unit == "°" { "" } else { " " };
+                plain(&format!("{name} {}{space}{unit}", format::significant(*value, 3)), LABEL)
+            })
+            .collect(),
+        next_step: FindingKind::ALL.into_iter().find(|k| k.name() == finding.kind).map(diagnosis::next_step),
+    }
+}
+
+fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {
+    let kind = words::finding(&limit.kind);
+    let name = match limit.channel.as_deref() {
+        None => kind,
+        some => format!("{kind}, {} line", lines.stored(some, "")),
+    };
+    Named { name: plain(&name, LABEL), text: plain(&limit.text, SENTENCE) }
+}
+
+/// A name that may be a figure's or a finding's.
+fn what(name: &str) -> String {
+    let as_finding = words::finding(name);
+    let words = if as_finding == name.replace('_', " ") { words::figure(name) } else { as_finding };
+    plain(&words, LABEL)
+}
+
+fn gap(gap: &OutcomeGap) -> String {
+    let cause = match gap.gap.cause {
+        GapCause::Line => "lost between rig and host",
+        GapCause::Rig => "not taken by the rig",
+        GapCause::File => "missing in the file",
+    };
+    let scans = if gap.gap.scans == 1 { "1 scan".to_owned() } else { format!("{} scans", gap.gap.scans) };
+    let place = format::place(gap.from_deg, gap.to_deg).map_or(String::new(), |p| format!(", touching {p}"));
+    let from = format::fixed(gap.gap.from_us as f64 / 1e6, 3);
+    let to = format::fixed(gap.gap.to_us as f64 / 1e6, 3);
+    let procedure = plain(&words::procedure(&gap.procedure), LABEL);
+    format!("{procedure}: {scans} {cause}, {from} s to {to} s on the rig's clock{place}")
+}

@@ -1,0 +1,417 @@
+//! Which pictures a grip sensor gets, and what is drawn in each. How shapes are written is [`super::svg`]'s business.
+
+use super::ReportInput;
+use super::format;
+use super::people::People;
+use super::svg::bars::{Bars, beyond};
+use super::svg::canvas::{Hatch, Mark, Stroke};
+use super::svg::chart::{Axis, Chart, LimitLine, Series, Side, Span};
+use super::svg::{FAINT, FIRST, INK, SECOND};
+use super::text::{LABEL, plain};
+use super::words;
+use crate::analysis::PlotCurve;
+use crate::outcome::{OutcomeFigure, OutcomeHistogram, OutcomeLimit};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::sheet::NominalLine;
+use std::borrow::Cow;
+
+/// A picture with its caption.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Plot {
+    /// What it shows.
+    pub title: String,
+    /// How to read it.
+    pub caption: String,
+    /// The picture.
+    pub svg: String,
+}
+
+/// Every picture whose data are there.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Plots {
+    /// Curves, in the order of the report.
+    pub curves: Vec<Plot>,
+    /// Histograms, small.
+    pub histograms: Vec<Plot>,
+}
+
+/// Draws what there is to draw.
+pub fn plots(input: &ReportInput<'_>, people: &People) -> Plots {
+    let draft = Draft { input, people };
+    let curves = [draft.travel(), draft.correlation()]
+        .into_iter()
+        .chain(Channel::SENSORS.map(|line| draft.linearity(line)))
+        .chain([draft.noise()])
+        .flatten()
+        .collect();
+    let histograms = input.outcome.histograms.iter().enumerate().map(|(k, h)| draft.histogram(k, h)).collect();
+    Plots { curves, histograms }
+}
+
+/// What every picture draws from.
+struct Draft<'a> {
+    input: &'a ReportInput<'a>,
+    people: &'a People,
+}
+
+impl<'a> Draft<'a> {
+    /// Volts of both lines over the travel, with the findings.
+    fn travel(&self) -> Option<Plot> {
+        if self.curves("ratio", None).is_empty() {
+            return None;
+        }
+        let mut series = self.nominal();
+        for line in Channel::SENSORS {
+            for curve in mean_or_both(&self.curves("ratio", Some(line))) {
+                let direction = if curve.direction == "mean" { String::new() } else { format!(", {}", curve.direction) };
+                series.push(Series {
+                    name: format!("{} line{direction}", self.people.lines.name(line)),
+                    x: Cow::Borrowed(&curve.deg),
+                    y: volts_at_five(curve),
+                    stroke: line_stroke(line, 1.9),
+                    mark: Some(line_mark(line)),
+                });
+            }
+        }
+        let top = series.iter().flat_map(|s| &s.y).copied().filter(|v| v.is_finite()).fold(5.0, f64::max);
+        let bottom = series.iter().flat_map(|s| &s.y).copied().filter(|v| v.is_finite()).fold(0.0, f64::min);
+        let chart = Chart {
+            id: "travel",
+            title: "Both lines along the travel".to_owned(),
+            description: self.findings_in_words(None),
+            height: 250.0,
+            x: self.travel_axis(),
+            y: Axis { label: "line voltage at 5 V supply, V".to_owned(), low: bottom, high: top },
+            series,
+            limits: Vec::new(),
+            spans: self.spans(None),
+            events: self.events(),
+        };
+        Some(self.plot(
+            &chart,
+            "Both lines along the travel",
+            "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings; \
+             triangles at the lower edge are dropout events.",
+        ))
+    }
+
+    /// Correlation residual against its limits.
+    fn correlation(&self) -> Option<Plot> {
+        let curves = self.curves("correlation_residual", None);
+        let series = directions(&curves, INK);
+        if series.is_empty() {
+            return None;
+        }
+        let limits = self.limit_lines(FigureName::CorrelationWorst, None);
+        let residual = self.people.lines.residual();
+        let chart = Chart {
+            id: "correlation",
+            title: format!("{} along the travel", capital(residual)),
+            description: self.findings_in_words(None),
+            height: 190.0,
+            x: self.travel_axis(),
+            y: self.axis(&format!("{residual}, % of supply"), &series, &limits),
+            series,
+            limits,
+            spans: self.spans(None),
+            events: Vec::new(),
+        };
+        let caption = format!("{}. Beyond the limits is hatched.", capital(self.people.lines.residual_meaning()));
+        Some(self.plot(&chart, &format!("{} against its limits", capital(residual)), &caption))
+    }
+
+    /// Linearity deviation of one line, up, down and mean.
+    fn linearity(&self, line: Channel) -> Option<Plot> {
+        let curves = self.curves("linearity_deviation", Some(line));
+        let colour = if line == Channel::Rising { FIRST } else { SECOND };
+        let series = directions(&curves, colour);
+        if series.is_empty() {
+            return None;
+        }
+        let limits = self.limit_lines(FigureName::LinearityIndependent, Some(line));
+        let name = self.people.lines.name(line);
+        let chart = Chart {
+            id: if line == Channel::Rising { "linearity-first" } else { "linearity-second" },
+            title: format!("Linearity deviation of the {name} line"),
+            description: self.findings_in_words(Some(line)),
+            height: 165.0,
+            x: self.travel_axis(),
+            y: self.axis("deviation, % of span", &series, &limits),
+            series,
+            limits,
+            spans: self.spans(Some(line)),
+            events: Vec::new(),
+        };
+        Some(self.plot(
+            &chart,
+            &format!("Linearity deviation, {name} line"),
+            "Distance from the straight line that makes the largest distance smallest. The limit is for the mean of up \
+             and down; the distance between up and down is hysteresis.",
+        ))
+    }
+
+    /// Noise of both lines along the travel.
+    fn noise(&self) -> Option<Plot> {
+        let mut series = Vec::new();
+        for line in Channel::SENSORS {
+            for curve in mean_or_both(&self.curves("noise", Some(line))).into_iter().take(1) {
+                series.push(Series {
+                    name: format!("{} line", self.people.lines.name(line)),
+                    x: Cow::Borrowed(&curve.deg),
+                    y: curve.y.clone(),
+                    stroke: line_stroke(line, 1.5),
+                    mark: Some(line_mark(line)),
+                });
+            }
+        }
+        if series.is_empty() {
+            return None;
+        }
+        let unit = self.curves("noise", None).first().map_or(Unit::MillivoltAtFive, |c| c.unit);
+        let mut limits = self.limit_lines(FigureName::Noise, None);
+        limits.retain(|l| l.at > 0.0);
+        let mut y = self.axis(&format!("noise (one standard deviation), {}", format::unit(unit)), &series, &limits);
+        y.low = 0.0;
+        let chart = Chart {
+            id: "noise",
+            title: "Noise along the travel".to_owned(),
+            description: self.findings_in_words(None),
+            height: 140.0,
+            x: self.travel_axis(),
+            y,
+            series,
+            limits,
+            spans: self.spans_of(None, &[FindingKind::NoisyTrack]),
+            events: Vec::new(),
+        };
+        Some(self.plot(&chart, "Noise along the travel", "A stretch that is noisier than the rest is wear of the track."))
+    }
+
+    /// One histogram.
+    fn histogram(&self, index: usize, histogram: &OutcomeHistogram) -> Plot {
+        let people = self.people;
+        let title = histogram_title(histogram, people);
+        let (outside, all) = beyond(histogram.low, histogram.width, &histogram.counts, &histogram.limits);
+        let caption = histogram_caption(outside, all, !histogram.limits.is_empty());
+        let svg = Bars {
+            id: &format!("histogram-{index}"),
+            title: title.clone(),
+            description: caption.clone(),
+            size: (352.0, 190.0),
+            label: format!("{}, {}", histogram_quantity(histogram, people), format::unit(histogram.unit)),
+            low: histogram.low,
+            width: histogram.width,
+            counts: &histogram.counts,
+            limits: &histogram.limits,
+        }
+        .draw();
+        Plot { title, caption, svg }
+    }
+
+    fn plot(&self, chart: &Chart<'_>, title: &str, caption: &str) -> Plot {
+        Plot { title: title.to_owned(), caption: caption.to_owned(), svg: chart.draw() }
+    }
+
+    /// Curves of a name that have something to show; of any line when `line` is none.
+    fn curves(&self, name: &str, line: Option<Channel>) -> Vec<&'a PlotCurve> {
+        self.input
+            .curves
+            .iter()
+            .filter(|c| c.name == name && (line.is_none() || c.channel == line))
+            .filter(|c| c.y.iter().any(|y| y.is_finite()))
+            .collect()
+    }
+
+    /// Nominal lines of the sheet.
+    fn nominal(&self) -> Vec<Series<'a>> {
+        let sheet = self.input.sheet;
+        if !sheet.travel_deg.is_finite() || sheet.travel_deg <= 0.0 {
+            return Vec::new();
+        }
+        let make = |name: &str, line: &NominalLine| Series {
+            name: name.to_owned(),
+            x: Cow::Owned(vec![0.0, sheet.travel_deg]),
+            y: vec![line.closed * 5.0, line.open * 5.0],
+            stroke: Stroke::dashed(FAINT, 1.0, "1.5 3"),
+            mark: None,
+        };
+        vec![make("nominal", &sheet.rising), make("", &sheet.falling)]
+    }
+
+    fn travel_axis(&self) -> Axis {
+        let seen = || self.input.curves.iter().flat_map(|c| &c.deg).copied().filter(|d| d.is_finite());
+        let low = seen().fold(0.0, f64::min);
+        let high = seen().fold(self.input.sheet.travel_deg, f64::max);
+        let high = if high > low { high } else { low + 1.0 };
+        Axis { label: "travel from the closed stop, degrees".to_owned(), low, high }
+    }
+
+    /// An axis that shows every value and every limit, with room beyond.
+    fn axis(&self, label: &str, series: &[Series<'_>], limits: &[LimitLine]) -> Axis {
+        let values = || {
+            let curves = series.iter().flat_map(|s| &s.y).copied();
+            curves.chain(limits.iter().map(|l| l.at)).chain([0.0]).filter(|v| v.is_finite())
+        };
+        let low = values().fold(f64::INFINITY, f64::min);
+        let high = values().fold(f64::NEG_INFINITY, f64::max);
+        let margin = ((high - low) * 0.14).max(1e-6);
+        Axis { label: label.to_owned(), low: low - margin, high: high + margin }
+    }
+
+    /// The applied limits of a figure as lines; a limit on a magnitude forbids both sides.
+    fn limit_lines(&self, figure: FigureName, line: Option<Channel>) -> Vec<LimitLine> {
+        let applied = self.input.outcome.figures.iter().filter(|f| f.figure == figure.name());
+        let of_line = |f: &&OutcomeFigure| match (line, f.channel.as_deref()) {
+            (Some(line), Some(channel)) => channel == line.name(),
+            _ => true,
+        };
+        let Some(found) = applied.filter(of_line).find_map(|f| f.limit.as_ref().map(|l| (l, f.unit))) else {
+            return Vec::new();
+        };
+        let (limit, unit) = found;
+        let make = |at: f64, side| LimitLine {
+            at,
+            label: format!("limit {}", format::with_unit(&format::as_written(at), unit)),
+            side,
+        };
+        let OutcomeLimit { min, max, .. } = limit;
+        let below = min.or(max.map(|m| -m)).map(|m| make(m, Side::Below));
+        let above = max.or(min.map(|m| -m)).map(|m| make(m, Side::Above));
+        [above, below].into_iter().flatten().collect()
+    }
+
+    /// Findings of a line (of any line when none), and gaps, as spans.
+    fn spans(&self, line: Option<Channel>) -> Vec<Span> {
+        self.spans_of(line, &FindingKind::ALL)
+    }
+
+    fn spans_of(&self, line: Option<Channel>, kinds: &[FindingKind]) -> Vec<Span> {
+        let findings = self.input.outcome.findings.iter().zip(&self.people.findings);
+        let wanted = findings.filter(|(f, _)| kinds.iter().any(|k| k.name() == f.kind)).filter(|(f, _)| {
+            line.is_none_or(|line| f.channel.as_deref().is_none_or(|channel| channel == line.name()))
+        });
+        let found = wanted.filter_map(|(finding, row)| {
+            let (from, to) = ends(finding.from_deg, finding.to_deg)?;
+            Some(Span {
+                from,
+                to,
+                tag: row.number.to_string(),
+                label: plain(&format!("{} {}", row.kind, row.place.as_deref().unwrap_or("")), LABEL),
+                hatch: Hatch::Finding,
+            })
+        });
+        let gaps = self.input.outcome.gaps.iter().filter_map(|gap| {
+            let (from, to) = ends(gap.from_deg, gap.to_deg)?;
+            Some(Span { from, to, tag: String::new(), label: "gap".to_owned(), hatch: Hatch::Gap })
+        });
+        found.chain(gaps).collect()
+    }
+
+    /// Places of dropout events that findings name in their details (`event_1_deg` …), degrees.
+    fn events(&self) -> Vec<f64> {
+        let findings = self.input.outcome.findings.iter().filter(|f| f.kind == FindingKind::Dropout.name());
+        let details = findings.flat_map(|f| &f.details);
+        details.filter(|(name, _)| name.starts_with("event") && name.ends_with("_deg")).map(|(_, v)| *v).collect()
+    }
+
+    fn findings_in_words(&self, line: Option<Channel>) -> String {
+        let all: Vec<String> =
+            self.spans(line).into_iter().filter(|s| s.hatch == Hatch::Finding).map(|s| s.label).collect();
+        if all.is_empty() { "No finding is marked.".to_owned() } else { format!("Marked: {}.", all.join("; ")) }
+    }
+}
+
+/// What a histogram counts, in words.
+pub fn histogram_quantity(histogram: &OutcomeHistogram, people: &People) -> String {
+    match histogram.name.as_str() {
+        "correlation_deviation" => people.lines.residual().to_owned(),
+        other => plain(&words::figure(other), LABEL),
+    }
+}
+
+/// What a histogram counts, of which line.
+pub fn histogram_title(histogram: &OutcomeHistogram, people: &People) -> String {
+    let quantity = capital(&histogram_quantity(histogram, people));
+    match histogram.channel.as_deref() {
+        None => quantity,
+        some => plain(&format!("{quantity}, {} line", people.lines.stored(some, "")), LABEL),
+    }
+}
+
+/// How much of a histogram lies beyond its limits, in words.
+pub fn histogram_caption(outside: u64, all: u64, has_limits: bool) -> String {
+    match (has_limits, outside) {
+        (false, _) => format!("{all} counted; no limit"),
+        (true, 0) => format!("none of {all} beyond the limits"),
+        (true, _) => format!("{} of {all} beyond the limits", format::percent(outside as f64 / all as f64)),
+    }
+}
+
+/// The first letter made a capital.
+pub fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn ends(from: Option<f64>, to: Option<f64>) -> Option<(f64, f64)> {
+    let from = from.filter(|d| d.is_finite());
+    let to = to.filter(|d| d.is_finite());
+    let (a, b) = (from.or(to)?, to.or(from)?);
+    Some((a.min(b), a.max(b)))
+}
+
+/// The mean when there is one, or else both directions.
+fn mean_or_both<'a>(curves: &[&'a PlotCurve]) -> Vec<&'a PlotCurve> {
+    match curves.iter().find(|c| c.direction == "mean") {
+        Some(mean) => vec![*mean],
+        None => curves.to_vec(),
+    }
+}
+
+/// Up and down thin, the mean heavy and on top.
+fn directions<'a>(curves: &[&'a PlotCurve], colour: &'static str) -> Vec<Series<'a>> {
+    let styles = [
+        ("up", Stroke::solid(colour, 0.9), Some(Mark::Up)),
+        ("down", Stroke::dashed(colour, 0.9, "4 2"), Some(Mark::Down)),
+        ("mean", Stroke::solid(colour, 2.1), None),
+    ];
+    styles
+        .into_iter()
+        .flat_map(|(direction, stroke, mark)| {
+            curves.iter().filter(move |c| c.direction == direction).map(move |curve| Series {
+                name: direction.to_owned(),
+                x: Cow::Borrowed(&curve.deg),
+                y: curve.y.clone(),
+                stroke,
+                mark,
+            })
+        })
+        .collect()
+}
+
+fn line_stroke(line: Channel, width: f64) -> Stroke {
+    match line {
+        Channel::Rising => Stroke::solid(FIRST, width),
+        Channel::Falling => Stroke::dashed(SECOND, width, "8 3"),
+        _ => Stroke::dashed(FAINT, width, "2 2"),
+    }
+}
+
+const fn line_mark(line: Channel) -> Mark {
+    match line {
+        Channel::Rising => Mark::Disc,
+        _ => Mark::Square,
+    }
+}
+
+/// A line's curve in volts at a supply of 5 V, whatever unit it came in.
+fn volts_at_five(curve: &PlotCurve) -> Vec<f64> {
+    let factor = match curve.unit {
+        Unit::VoltAtFive | Unit::Volt => 1.0,
+        Unit::MillivoltAtFive => 1e-3,
+        Unit::PercentSupply => 0.05,
+        // A plain ratio of supply.
+        _ => 5.0,
+    };
+    curve.y.iter().map(|y| y * factor).collect()
+}

@@ -1,0 +1,417 @@
+//! Curves over a common axis with limits, hatched spans and marks. Drawn to be read without colour.
+
+use super::canvas::{Anchor, Canvas, Hatch, Lettering, Mark, Stroke, text_width};
+use super::decimate::decimate;
+use super::ticks::ticks;
+use super::{FAINT, GRID, INK, LIMIT};
+use crate::report::format;
+use std::borrow::Cow;
+
+/// Width of every chart, px.
+pub const WIDTH: f64 = 720.0;
+const LEFT: f64 = 58.0;
+const RIGHT: f64 = 14.0;
+const BOTTOM: f64 = 42.0;
+const SMALL: f64 = 11.5;
+const LEGEND_ROW: f64 = 20.0;
+const LANE: f64 = 19.0;
+/// Labels of spans are stacked in at most so many lanes; further ones go unlabelled.
+const LANES: usize = 4;
+
+/// An axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Axis {
+    /// What it shows, with the unit.
+    pub label: String,
+    /// Value at its beginning.
+    pub low: f64,
+    /// Value at its end, above `low`.
+    pub high: f64,
+}
+
+/// A curve.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Series<'a> {
+    /// Name in the legend; empty = not in the legend.
+    pub name: String,
+    /// Abscissae, rising.
+    pub x: Cow<'a, [f64]>,
+    /// Ordinates; not finite = hole.
+    pub y: Vec<f64>,
+    /// How it is drawn.
+    pub stroke: Stroke,
+    /// Marks along it, so that curves differ without colour.
+    pub mark: Option<Mark>,
+}
+
+/// Which side of a limit is forbidden.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// Values above it.
+    Above,
+    /// Values below it.
+    Below,
+}
+
+/// A limit line; what lies beyond is hatched.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitLine {
+    /// Ordinate.
+    pub at: f64,
+    /// Its label.
+    pub label: String,
+    /// The forbidden side.
+    pub side: Side,
+}
+
+/// A stretch of the abscissa worth seeing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Span {
+    /// Where it begins.
+    pub from: f64,
+    /// Where it ends.
+    pub to: f64,
+    /// Its number, shown in a box; empty = none.
+    pub tag: String,
+    /// Its label.
+    pub label: String,
+    /// Hatching: finding or gap.
+    pub hatch: Hatch,
+}
+
+/// The picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chart<'a> {
+    /// Unique in the document; `a-z`, `0-9`, `-`.
+    pub id: &'a str,
+    /// For those who can't see it: what it is.
+    pub title: String,
+    /// For those who can't see it: what is in it.
+    pub description: String,
+    /// Height of the plot area, px.
+    pub height: f64,
+    /// Abscissa.
+    pub x: Axis,
+    /// Ordinate.
+    pub y: Axis,
+    /// Curves, later ones on top.
+    pub series: Vec<Series<'a>>,
+    /// Limits.
+    pub limits: Vec<LimitLine>,
+    /// Spans.
+    pub spans: Vec<Span>,
+    /// Single places: dropout events.
+    pub events: Vec<f64>,
+}
+
+/// The plot area and its scales.
+struct Frame {
+    top: f64,
+    height: f64,
+    x: (f64, f64),
+    y: (f64, f64),
+}
+
+impl Frame {
+    const WIDTH: f64 = WIDTH - LEFT - RIGHT;
+
+    fn x(&self, value: f64) -> f64 {
+        LEFT + (value - self.x.0) / (self.x.1 - self.x.0) * Self::WIDTH
+    }
+
+    fn y(&self, value: f64) -> f64 {
+        self.top + (self.y.1 - value) / (self.y.1 - self.y.0) * self.height
+    }
+
+    fn bottom(&self) -> f64 {
+        self.top + self.height
+    }
+
+    fn inside_x(&self, value: f64) -> f64 {
+        self.x(value).clamp(LEFT, LEFT + Self::WIDTH)
+    }
+}
+
+impl Chart<'_> {
+    /// The picture as SVG.
+    pub fn draw(&self) -> String {
+        let legend = legend_rows(&self.series);
+        let lanes = self.lanes();
+        let used = lanes.iter().flatten().map(|lane| lane + 1).max().unwrap_or(0);
+        let frame = Frame {
+            top: 6.0 + legend.len() as f64 * LEGEND_ROW + used as f64 * LANE,
+            height: self.height,
+            x: (self.x.low, self.x.high),
+            y: (self.y.low, self.y.high),
+        };
+        let mut canvas =
+            Canvas::new(self.id, WIDTH, frame.bottom() + BOTTOM, &self.title, &self.description);
+        self.draw_grid(&mut canvas, &frame);
+        self.draw_limits(&mut canvas, &frame);
+        self.draw_spans(&mut canvas, &frame);
+        for (index, series) in self.series.iter().enumerate() {
+            draw_series(&mut canvas, &frame, series, index);
+        }
+        self.draw_limit_labels(&mut canvas, &frame);
+        self.draw_events(&mut canvas, &frame);
+        self.draw_span_labels(&mut canvas, &frame, &lanes);
+        draw_legend(&mut canvas, &self.series, &legend);
+        canvas.finish()
+    }
+
+    fn draw_grid(&self, canvas: &mut Canvas, frame: &Frame) {
+        let small = Lettering::new(SMALL, INK, Anchor::Middle);
+        let marks = ticks(self.x.low, self.x.high, 10);
+        for value in &marks.values {
+            let x = frame.x(*value);
+            canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(GRID, 0.8));
+            canvas.line((x, frame.bottom()), (x, frame.bottom() + 4.0), Stroke::solid(INK, 1.0));
+            canvas.text((x, frame.bottom() + 16.0), small, &format::fixed(*value, marks.decimals));
+        }
+        let marks = ticks(self.y.low, self.y.high, (self.height / 36.0) as usize);
+        for value in &marks.values {
+            let y = frame.y(*value);
+            let stroke = if *value == 0.0 { Stroke::solid(FAINT, 1.0) } else { Stroke::solid(GRID, 0.8) };
+            canvas.line((LEFT, y), (LEFT + Frame::WIDTH, y), stroke);
+            canvas.line((LEFT - 4.0, y), (LEFT, y), Stroke::solid(INK, 1.0));
+            let at = (LEFT - 7.0, y + SMALL * 0.35);
+            canvas.text(at, Lettering { anchor: Anchor::End, ..small }, &format::fixed(*value, marks.decimals));
+        }
+        canvas.rect((LEFT, frame.top), (Frame::WIDTH, frame.height), "none", Some(Stroke::solid(INK, 1.0)));
+        canvas.text((LEFT + Frame::WIDTH / 2.0, frame.bottom() + 34.0), small, &self.x.label);
+        canvas.text_upward((13.0, frame.top + frame.height / 2.0), small, &self.y.label);
+    }
+
+    fn draw_limits(&self, canvas: &mut Canvas, frame: &Frame) {
+        for limit in &self.limits {
+            let y = frame.y(limit.at).clamp(frame.top, frame.bottom());
+            let (from, to) = match limit.side {
+                Side::Above => (frame.top, y),
+                Side::Below => (y, frame.bottom()),
+            };
+            let hatch = canvas.hatch(Hatch::Forbidden);
+            canvas.rect((LEFT, from), (Frame::WIDTH, to - from), &hatch, None);
+            if limit.at >= frame.y.0 && limit.at <= frame.y.1 {
+                canvas.line((LEFT, y), (LEFT + Frame::WIDTH, y), Stroke::dashed(LIMIT, 1.4, "9 3 2 3"));
+            }
+        }
+    }
+
+    fn draw_limit_labels(&self, canvas: &mut Canvas, frame: &Frame) {
+        for limit in self.limits.iter().filter(|l| l.at >= frame.y.0 && l.at <= frame.y.1) {
+            let y = frame.y(limit.at);
+            let baseline = match limit.side {
+                Side::Above => y - 4.5,
+                Side::Below => y + 12.5,
+            };
+            let right = LEFT + Frame::WIDTH - 5.0;
+            let width = text_width(&limit.label, SMALL) + 6.0;
+            canvas.rect((right - width, baseline - 10.0), (width + 3.0, 13.0), "#fff", None);
+            canvas.text((right, baseline), Lettering::new(SMALL, LIMIT, Anchor::End), &limit.label);
+        }
+    }
+
+    fn draw_spans(&self, canvas: &mut Canvas, frame: &Frame) {
+        for span in &self.spans {
+            let (from, to) = (frame.inside_x(span.from), frame.inside_x(span.to));
+            let middle = f64::midpoint(from, to);
+            // A place of no width would not be seen.
+            let width = (to - from).max(3.0);
+            let left = middle - width / 2.0;
+            let hatch = canvas.hatch(span.hatch);
+            canvas.rect((left, frame.top), (width, frame.height), &hatch, None);
+            if span.hatch == Hatch::Finding {
+                for x in [left, left + width] {
+                    canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(INK, 1.0));
+                }
+            }
+        }
+    }
+
+    fn draw_events(&self, canvas: &mut Canvas, frame: &Frame) {
+        for event in self.events.iter().filter(|e| **e >= frame.x.0 && **e <= frame.x.1) {
+            let x = frame.x(*event);
+            canvas.line((x, frame.bottom() - 14.0), (x, frame.bottom()), Stroke::solid(INK, 1.0));
+            canvas.mark(Mark::Down, (x, frame.bottom() - 17.0), 7.0, INK);
+        }
+    }
+
+    fn draw_span_labels(&self, canvas: &mut Canvas, frame: &Frame, lanes: &[Option<usize>]) {
+        for (span, lane) in self.spans.iter().zip(lanes) {
+            let Some(lane) = lane else { continue };
+            let middle = f64::midpoint(frame.inside_x(span.from), frame.inside_x(span.to));
+            let baseline = frame.top - 6.0 - *lane as f64 * LANE;
+            let (left, _) = label_extent(span, middle);
+            canvas.line((middle, baseline + 2.5), (middle, frame.top), Stroke::solid(INK, 0.8));
+            let mut x = left;
+            if !span.tag.is_empty() {
+                let width = tag_width(&span.tag);
+                canvas.rect((x, baseline - 11.5), (width, 14.5), INK, None);
+                let tag = Lettering::new(SMALL, "#fff", Anchor::Middle).bold();
+                canvas.text((x + width / 2.0, baseline - 0.5), tag, &span.tag);
+                x += width + 5.0;
+            }
+            canvas.text((x, baseline - 0.5), Lettering::new(SMALL, INK, Anchor::Start), &span.label);
+        }
+    }
+
+    /// The lane of each span's label, such that labels do not touch; none where no lane was free.
+    fn lanes(&self) -> Vec<Option<usize>> {
+        let scale = |v: f64| {
+            (LEFT + (v - self.x.low) / (self.x.high - self.x.low) * Frame::WIDTH).clamp(LEFT, LEFT + Frame::WIDTH)
+        };
+        let mut taken: Vec<Vec<(f64, f64)>> = vec![Vec::new(); LANES];
+        self.spans
+            .iter()
+            .map(|span| {
+                let middle = f64::midpoint(scale(span.from), scale(span.to));
+                let (from, to) = label_extent(span, middle);
+                let lane =
+                    taken.iter().position(|lane| lane.iter().all(|(a, b)| to + 8.0 < *a || from - 8.0 > *b))?;
+                taken[lane].push((from, to));
+                Some(lane)
+            })
+            .collect()
+    }
+}
+
+/// Left and right end of a span's label; it is kept inside the picture.
+fn label_extent(span: &Span, middle: f64) -> (f64, f64) {
+    let tag = if span.tag.is_empty() { 0.0 } else { tag_width(&span.tag) + 5.0 };
+    let width = tag + text_width(&span.label, SMALL);
+    let left = (middle - width / 2.0).min(WIDTH - RIGHT - width).max(LEFT);
+    (left, left + width)
+}
+
+fn tag_width(tag: &str) -> f64 {
+    text_width(tag, SMALL) + 8.0
+}
+
+fn draw_series(canvas: &mut Canvas, frame: &Frame, series: &Series<'_>, index: usize) {
+    let clip = |y: f64| if y.is_finite() { frame.y(y).clamp(frame.top, frame.bottom()) } else { y };
+    let inside = |x: f64| x >= frame.x.0 - 1e-9 && x <= frame.x.1 + 1e-9;
+    let points: Vec<(f64, f64)> = series
+        .x
+        .iter()
+        .zip(&series.y)
+        .filter(|(x, _)| inside(**x))
+        .map(|(x, y)| (frame.x(*x), clip(*y)))
+        .collect();
+    canvas.path(&decimate(points.iter().copied()), series.stroke);
+    let Some(mark) = series.mark else { return };
+    let spacing = Frame::WIDTH / 9.0;
+    let mut next = LEFT + spacing * (0.3 + 0.23 * index as f64);
+    for (x, y) in points {
+        if x >= next && y.is_finite() {
+            canvas.mark(mark, (x, y), 7.0, series.stroke.colour);
+            next = x + spacing;
+        }
+    }
+}
+
+/// Which series stand in which row of the legend.
+fn legend_rows(series: &[Series<'_>]) -> Vec<Vec<usize>> {
+    let mut rows: Vec<Vec<usize>> = Vec::new();
+    let mut used = f64::INFINITY;
+    for (index, named) in series.iter().enumerate().filter(|(_, s)| !s.name.is_empty()) {
+        let width = legend_width(&named.name);
+        if used + width > Frame::WIDTH {
+            rows.push(Vec::new());
+            used = 0.0;
+        }
+        used += width;
+        rows.last_mut().expect("a row was begun").push(index);
+    }
+    rows
+}
+
+fn legend_width(name: &str) -> f64 {
+    40.0 + text_width(name, SMALL) + 20.0
+}
+
+fn draw_legend(canvas: &mut Canvas, series: &[Series<'_>], rows: &[Vec<usize>]) {
+    for (row, members) in rows.iter().enumerate() {
+        let y = 4.0 + (row as f64 + 0.5) * LEGEND_ROW;
+        let mut x = LEFT;
+        for member in members.iter().map(|m| &series[*m]) {
+            canvas.line((x, y), (x + 34.0, y), member.stroke);
+            if let Some(mark) = member.mark {
+                canvas.mark(mark, (x + 17.0, y), 7.0, member.stroke.colour);
+            }
+            let lettering = Lettering::new(SMALL, INK, Anchor::Start);
+            canvas.text((x + 40.0, y + SMALL * 0.35), lettering, &member.name);
+            x += legend_width(&member.name);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::svg::{FIRST, SECOND};
+
+    fn chart(spans: Vec<Span>) -> String {
+        let x: Vec<f64> = (0..=10).map(f64::from).collect();
+        Chart {
+            id: "golden",
+            title: "two lines".to_owned(),
+            description: "an invented example".to_owned(),
+            height: 120.0,
+            x: Axis { label: "travel, °".to_owned(), low: 0.0, high: 10.0 },
+            y: Axis { label: "deviation, % of span".to_owned(), low: -3.0, high: 3.0 },
+            series: vec![
+                Series {
+                    name: "up".to_owned(),
+                    x: Cow::Borrowed(&x),
+                    y: x.iter().map(|x| x / 5.0 - 1.0).collect(),
+                    stroke: Stroke::solid(FIRST, 1.6),
+                    mark: Some(Mark::Disc),
+                },
+                Series {
+                    name: "down".to_owned(),
+                    x: Cow::Borrowed(&x),
+                    y: x.iter().map(|x| if *x == 4.0 { f64::NAN } else { 1.0 - x / 5.0 }).collect(),
+                    stroke: Stroke::dashed(SECOND, 1.6, "7 3"),
+                    mark: Some(Mark::Square),
+                },
+            ],
+            limits: vec![
+                LimitLine { at: 2.0, label: "limit 2 %".to_owned(), side: Side::Above },
+                LimitLine { at: -2.0, label: "limit −2 %".to_owned(), side: Side::Below },
+            ],
+            spans,
+            events: vec![9.0],
+        }
+        .draw()
+    }
+
+    fn span(from: f64, to: f64, tag: &str) -> Span {
+        Span { from, to, tag: tag.to_owned(), label: "flat spot 7.2–8.1°".to_owned(), hatch: Hatch::Finding }
+    }
+
+    #[test]
+    fn a_small_chart_is_drawn_as_before() {
+        crate::report::tests::golden("chart.svg", &chart(vec![span(7.2, 8.1, "1")]));
+    }
+
+    #[test]
+    fn labels_at_one_place_are_stacked_and_too_many_are_left_out() {
+        let svg = chart((1..=9).map(|k| span(5.0, 5.1, &k.to_string())).collect());
+        let document = roxmltree::Document::parse(&svg).expect("well-formed");
+        let heights: std::collections::BTreeSet<String> = document
+            .descendants()
+            .filter(|n| n.text().is_some_and(|t| t.starts_with("flat spot")) && n.has_tag_name("text"))
+            .map(|n| n.attribute("y").unwrap_or("").to_owned())
+            .collect();
+        assert_eq!(heights.len(), LANES);
+        assert_eq!(svg.matches("flat spot").count(), LANES);
+    }
+
+    #[test]
+    fn a_label_at_the_edge_stays_inside() {
+        for place in [0.0, 10.0] {
+            let (left, right) = label_extent(&span(place, place, "12"), LEFT + place / 10.0 * Frame::WIDTH);
+            assert!(left >= LEFT && right <= WIDTH, "{left} {right}");
+        }
+    }
+}

@@ -1,0 +1,264 @@
+//! The short result for the terminal: verdict, findings, figures, histograms in miniature, cautions. It returns text
+//! and writes nothing; whether the terminal knows colour or more than ASCII is the caller's knowledge.
+
+use super::ReportInput;
+use super::format;
+use super::people::{FigureRow, Named, People};
+use super::plots::{capital, histogram_caption, histogram_title};
+use super::svg::bars::beyond;
+use super::text::{LABEL, ascii, plain, wrap};
+use super::words;
+use crate::outcome::OutcomeHistogram;
+
+/// What the terminal can show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Style {
+    /// Columns; 40 at least are used.
+    pub width: usize,
+    /// Whether colour codes are written.
+    pub colour: bool,
+    /// Whether only ASCII is written.
+    pub ascii: bool,
+}
+
+impl Default for Style {
+    fn default() -> Self {
+        Self { width: 80, colour: false, ascii: false }
+    }
+}
+
+/// The short result, ending in a newline. Nothing in it depends on colour.
+pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
+    let people = People::of(input.outcome);
+    let mut page = Page { style: Style { width: style.width.max(40), ..style }, out: String::new() };
+    head(&mut page, input, &people);
+    findings(&mut page, &people);
+    figures(&mut page, &people);
+    histograms(&mut page, input, &people);
+    named(&mut page, "What would have been missed", &people.missed);
+    named(&mut page, "Not testable", &people.not_testable);
+    list(&mut page, "Gaps", &people.gaps);
+    list(&mut page, "Warnings", &people.warnings);
+    list(&mut page, "Cautions", &words::CAUTIONS.map(str::to_owned));
+    if style.ascii { ascii(&page.out) } else { page.out }
+}
+
+/// Text under construction.
+struct Page {
+    style: Style,
+    out: String,
+}
+
+impl Page {
+    fn line(&mut self, line: &str) {
+        self.out.push_str(line.trim_end());
+        self.out.push('\n');
+    }
+
+    /// A heading after an empty line.
+    fn heading(&mut self, heading: &str) {
+        self.line("");
+        let bold = self.painted(heading, "1");
+        self.line(&bold);
+    }
+
+    /// A paragraph: the first line begins with `first`, the others with as many spaces.
+    fn paragraph(&mut self, first: &str, text: &str) {
+        let indent = first.chars().count();
+        for (k, line) in wrap(text, self.style.width.saturating_sub(indent)).iter().enumerate() {
+            let begin = if k == 0 { first.to_owned() } else { " ".repeat(indent) };
+            self.line(&format!("{begin}{line}"));
+        }
+    }
+
+    /// Text in a colour, when colours are wanted.
+    fn painted(&self, text: &str, code: &str) -> String {
+        if self.style.colour && !code.is_empty() { format!("\u{1b}[{code}m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+}
+
+/// Colour code of a verdict's word.
+fn code(verdict: &str) -> &'static str {
+    match verdict {
+        "outside" => "1;31",
+        "within" => "32",
+        "undecided" => "1;33",
+        _ => "",
+    }
+}
+
+/// The word as shown: what needs attention in capitals, so that it is seen without colour.
+fn shown(verdict: &str) -> String {
+    if verdict == "outside" { verdict.to_uppercase() } else { verdict.to_owned() }
+}
+
+fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
+    let outcome = input.outcome;
+    if outcome.simulated {
+        let text = " SIMULATED: no real part was measured ";
+        let stripes = "=".repeat(page.style.width.saturating_sub(text.len()) / 2);
+        let line = page.painted(&format!("{stripes}{text}{stripes}"), "1;7");
+        page.line(&line);
+    }
+    if outcome.aborted {
+        let why = if people.cut_short.is_empty() { String::new() } else { format!(" ({})", people.cut_short.join("; ")) };
+        page.paragraph("", &format!("CUT SHORT: the recording did not run to its end{why}."));
+    }
+    let verdict = page.painted(&people.verdict.to_uppercase(), code(people.verdict));
+    page.line(&format!("{verdict}: {}", people.advice));
+    page.paragraph("  ", &people.label);
+    let sheet = plain(&format!("{}, {}", outcome.sheet.name, outcome.sheet.title), LABEL);
+    page.paragraph("  ", &format!("judged by {sheet}"));
+    for reason in &people.reasons {
+        page.paragraph("  - ", reason);
+    }
+}
+
+fn findings(page: &mut Page, people: &People) {
+    page.heading("Findings");
+    if people.findings.is_empty() {
+        page.line("  none");
+    }
+    for row in &people.findings {
+        let place = row.place.as_ref().map_or(String::new(), |p| format!(" at {p}"));
+        page.paragraph(&format!("{:>3} ", row.number), &format!("{}, {}{place}", row.kind.to_uppercase(), row.line));
+        page.paragraph("    ", &row.text);
+        page.paragraph("    ", &format!("confidence {}; {}", row.confidence, row.weight));
+        if let Some(step) = row.next_step {
+            page.paragraph("    next: ", step);
+        }
+    }
+}
+
+fn figures(page: &mut Page, people: &People) {
+    page.heading("Figures (± expanded uncertainty, 95 %; volts at 5 V supply)");
+    if people.figures.is_empty() {
+        page.line("  none could be had");
+    }
+    let name = |row: &FigureRow| if row.line == "pair" { row.name.clone() } else { format!("{}, {}", row.name, row.line) };
+    let widest = |text: &dyn Fn(&FigureRow) -> String, most: usize| {
+        people.figures.iter().map(|r| text(r).chars().count()).filter(|w| *w <= most).max().unwrap_or(0)
+    };
+    let name_width = widest(&name, 34);
+    let value_width = widest(&|r: &FigureRow| r.value.clone(), 24);
+    for row in &people.figures {
+        let verdict = page.painted(&format!("{:<9}", shown(row.verdict)), code(row.verdict));
+        let limit = if row.limit == format::NOTHING { String::new() } else { format!("  limit {}", row.limit) };
+        let name = name(row);
+        let line = format!("  {verdict}  {name:<name_width$}  {:<value_width$}{limit}", row.value);
+        let plain_width = 2 + 9 + 2 + name.chars().count().max(name_width) + 2;
+        let width = plain_width + row.value.chars().count().max(value_width) + limit.chars().count();
+        if width <= page.style.width {
+            page.line(&line);
+        } else {
+            page.line(&format!("  {verdict}  {name}"));
+            page.paragraph(&" ".repeat(13), &format!("{}{limit}", row.value));
+        }
+    }
+    for Named { name, text } in people.undecided() {
+        page.paragraph("  undecided: ", &format!("{name}: {text}"));
+    }
+}
+
+fn histograms(page: &mut Page, input: &ReportInput<'_>, people: &People) {
+    for histogram in &input.outcome.histograms {
+        let (outside, all) = beyond(histogram.low, histogram.width, &histogram.counts, &histogram.limits);
+        let title = capital(&histogram_title(histogram, people));
+        let caption = histogram_caption(outside, all, !histogram.limits.is_empty());
+        page.heading(&format!("{title}: {caption}"));
+        let Some(miniature) = Miniature::of(histogram, page.style.width - 4) else {
+            page.line("  nothing was counted");
+            continue;
+        };
+        page.line(&format!("  {}", miniature.bars));
+        page.line(&format!("  {}", miniature.marks));
+        page.line(&format!("  {}", miniature.numbers));
+    }
+}
+
+fn named(page: &mut Page, heading: &str, all: &[Named]) {
+    list(page, heading, &all.iter().map(|n| format!("{}: {}", n.name, n.text)).collect::<Vec<_>>());
+}
+
+fn list(page: &mut Page, heading: &str, all: &[String]) {
+    if all.is_empty() {
+        return;
+    }
+    page.heading(heading);
+    for item in all {
+        page.paragraph("  - ", item);
+    }
+}
+
+/// A histogram in three lines of text.
+struct Miniature {
+    bars: String,
+    marks: String,
+    numbers: String,
+}
+
+impl Miniature {
+    /// At most 60 columns; none when nothing was counted.
+    fn of(histogram: &OutcomeHistogram, width: usize) -> Option<Self> {
+        const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+        let columns = width.min(60);
+        let edge = |k: usize| histogram.low + k as f64 * histogram.width;
+        let first = histogram.counts.iter().position(|c| *c > 0)?;
+        let last = histogram.counts.iter().rposition(|c| *c > 0)? + 1;
+        let limits: Vec<f64> = histogram.limits.iter().copied().filter(|l| l.is_finite()).collect();
+        let low = limits.iter().copied().fold(edge(first), f64::min);
+        let high = limits.iter().copied().fold(edge(last), f64::max);
+        let margin = (high - low) * 0.05;
+        let (low, high) = (low - margin, high + margin);
+        let per_column = (high - low) / columns as f64;
+        if !per_column.is_finite() || per_column <= 0.0 {
+            return None;
+        }
+        let column = |value: f64| (((value - low) / per_column) as usize).min(columns - 1);
+        let mut heights = vec![0.0; columns];
+        // A bin wider than a column fills every column that it touches.
+        for (k, count) in histogram.counts.iter().enumerate().filter(|(_, c)| **c > 0) {
+            let hair = histogram.width * 1e-6;
+            let (from, to) = (column(edge(k) + hair), column(edge(k + 1) - hair));
+            for height in &mut heights[from..=to] {
+                *height += *count as f64 / (to - from + 1) as f64;
+            }
+        }
+        let top = heights.iter().copied().fold(0.0, f64::max);
+        let bars = heights
+            .iter()
+            .map(|h| if *h > 0.0 { BLOCKS[((h / top * 8.0).ceil() as usize).clamp(1, 8) - 1] } else { ' ' })
+            .collect();
+        let mut marks = vec!['─'; columns];
+        let mut labels: Vec<(usize, String)> = Vec::new();
+        for limit in &limits {
+            marks[column(*limit)] = '│';
+            labels.push((column(*limit), format!("limit {}", format::as_written(*limit))));
+        }
+        let unit = format::unit(histogram.unit);
+        if low < 0.0 && high > 0.0 {
+            labels.push((column(0.0), format!("0 {unit}")));
+        } else {
+            labels.push((0, format!("{} {unit}", format::significant(edge(first), 3))));
+        }
+        Some(Self { bars, marks: marks.into_iter().collect(), numbers: placed(labels, columns) })
+    }
+}
+
+/// Labels centred under their columns, from left to right; one that would touch another is left out.
+fn placed(mut labels: Vec<(usize, String)>, columns: usize) -> String {
+    labels.sort();
+    let mut line: Vec<char> = vec![' '; columns + 16];
+    let mut free_from = 0;
+    for (at, label) in labels {
+        let length = label.chars().count();
+        let start = at.saturating_sub(length / 2).min(line.len().saturating_sub(length));
+        if start >= free_from && start + length <= line.len() {
+            for (k, letter) in label.chars().enumerate() {
+                line[start + k] = letter;
+            }
+            free_from = start + length + 1;
+        }
+    }
+    line.into_iter().collect::<String>().trim_end().to_owned()
+}

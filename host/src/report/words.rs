@@ -1,0 +1,205 @@
+//! Machine names in the words of the trade. It does not know numbers.
+
+use crate::outcome::Outcome;
+use crate::quantity::{Channel, FigureName, FindingKind};
+use crate::sheet::Topology;
+use crate::verdict::Verdict;
+
+/// What the lines and their residual are called in text for people. Machine names stay `rising` and `falling`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Lines {
+    topology: Option<Topology>,
+}
+
+impl Lines {
+    /// From the topology that the data show, or else the one that the sheet expects.
+    pub fn of(outcome: &Outcome) -> Self {
+        let known = |name: &str| {
+            [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset]
+                .into_iter()
+                .find(|t| t.name() == name)
+        };
+        let found = outcome.part.topology_found.as_deref().and_then(known);
+        Self { topology: found.or_else(|| known(&outcome.sheet.topology)) }
+    }
+
+    /// A line's name: only in a complementary sensor does the second line fall.
+    pub fn name(self, channel: Channel) -> &'static str {
+        match (channel, self.topology) {
+            (Channel::Rising, Some(Topology::HalfSlope | Topology::ParallelOffset)) => "first",
+            (Channel::Falling, Some(Topology::HalfSlope | Topology::ParallelOffset)) => "second",
+            (other, _) => other.name(),
+        }
+    }
+
+    /// The same from a stored name; none is `nobody`'s word. Unknown names are shown as they are.
+    pub fn stored(self, channel: Option<&str>, nobody: &str) -> String {
+        match channel {
+            None => nobody.to_owned(),
+            Some(name) => Channel::from_name(name).map_or(name, |c| self.name(c)).to_owned(),
+        }
+    }
+
+    /// What the correlation residual is called.
+    pub fn residual(self) -> &'static str {
+        match self.topology {
+            Some(Topology::Complementary) => "sum deviation",
+            _ => "correlation residual",
+        }
+    }
+
+    /// What the correlation residual is.
+    pub fn residual_meaning(self) -> &'static str {
+        match self.topology {
+            Some(Topology::Complementary) => "rising + falling − supply: 0 in a perfect pair",
+            Some(Topology::HalfSlope) => "second − ½ first: 0 in a perfect pair",
+            Some(Topology::ParallelOffset) => "second − first − their constant distance: 0 in a perfect pair",
+            None => "second line against what the first one calls for: 0 in a perfect pair",
+        }
+    }
+}
+
+/// A figure's name in words.
+pub fn figure(name: &str) -> String {
+    let Some(known) = FigureName::from_name(name) else { return name.replace('_', " ") };
+    match known {
+        FigureName::ClosedVolts => "voltage at closed stop",
+        FigureName::OpenVolts => "voltage wide open",
+        FigureName::Span => "span",
+        FigureName::LinearityIndependent => "linearity, independent",
+        FigureName::LinearityTerminal => "linearity, terminal",
+        FigureName::LinearityZeroBased => "linearity, zero-based",
+        FigureName::CorrelationWorst => "correlation, worst",
+        FigureName::CorrelationOffset => "correlation, offset",
+        FigureName::CorrelationSlope => "correlation, slope",
+        FigureName::Hysteresis => "hysteresis",
+        FigureName::Repeatability => "repeatability",
+        FigureName::DeadBandClosed => "dead band, closed stop",
+        FigureName::DeadBandOpen => "dead band, wide open",
+        FigureName::Noise => "noise",
+        FigureName::Skew => "skew of second line",
+        FigureName::DropoutRate => "dropout rate",
+        FigureName::LimpTrips => "limp-home trips",
+    }
+    .to_owned()
+}
+
+/// A finding's kind in words.
+pub fn finding(kind: &str) -> String {
+    let Some(known) = FindingKind::ALL.into_iter().find(|k| k.name() == kind) else { return kind.replace('_', " ") };
+    match known {
+        FindingKind::FlatSpot => "flat spot",
+        FindingKind::Dropout => "dropout",
+        FindingKind::NoisyTrack => "noisy track",
+        FindingKind::DeadChannel => "dead line",
+        FindingKind::SwappedChannels => "lines exchanged",
+        FindingKind::SupplyLead => "resistance in the supply lead",
+        FindingKind::GroundLead => "resistance in the ground lead",
+        FindingKind::SignalLead => "resistance in a signal lead",
+        FindingKind::Leakage => "leakage from a signal lead",
+        FindingKind::GainOffset => "gain or offset off",
+        FindingKind::CommonNonlinearity => "bend common to both lines",
+        FindingKind::NotMoving => "part did not move",
+    }
+    .to_owned()
+}
+
+/// A procedure's name in words.
+pub fn procedure(name: &str) -> String {
+    name.replace('_', " ").replace("self check", "self-check")
+}
+
+/// How a procedure ended, in words.
+pub fn end(end: &str) -> String {
+    match end {
+        "complete" => "complete",
+        "aborted" => "stopped by the user or the host",
+        "guard" => "stopped by a guard",
+        "link_lost" => "link lost",
+        other => return other.replace('_', " "),
+    }
+    .to_owned()
+}
+
+/// What the overall verdict means for the person with the part in hand.
+pub const fn advice(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Outside => "Do not refit this part.",
+        Verdict::Within => "Fit for refit as far as this bench can tell.",
+        Verdict::Undecided => "Undecided: neither cleared nor condemned. What would decide it is said below.",
+    }
+}
+
+/// A stored time as "2026-11-03 14:22:05 +01:00"; anything else as it is.
+pub fn time(rfc3339: &str) -> String {
+    let looks_right = rfc3339.len() >= 20 && rfc3339.is_ascii() && rfc3339.as_bytes()[10] == b'T';
+    if !looks_right {
+        return rfc3339.to_owned();
+    }
+    let (date, rest) = rfc3339.split_at(10);
+    let (clock, rest) = rest[1..].split_at(8);
+    let zone = rest.trim_start_matches(|c: char| c == '.' || c.is_ascii_digit());
+    let zone = if zone == "Z" { "UTC" } else { zone };
+    format!("{date} {clock} {zone}").trim_end().to_owned()
+}
+
+/// A detail's name and unit in words: `depth_percent` is ("depth", "%").
+pub fn detail(name: &str) -> (String, &'static str) {
+    const UNITS: [(&str, &str); 16] = [
+        ("_percent_span", "% of span"),
+        ("_percent_supply", "% of supply"),
+        ("_percent", "%"),
+        ("_deg", "°"),
+        ("_us", "µs"),
+        ("_ms", "ms"),
+        ("_s", "s"),
+        ("_mv", "mV"),
+        ("_millivolts", "mV"),
+        ("_volts", "V"),
+        ("_v", "V"),
+        ("_ohms", "Ω"),
+        ("_ohm", "Ω"),
+        ("_kohm", "kΩ"),
+        ("_per_minute", "/min"),
+        ("_hz", "Hz"),
+    ];
+    let (stem, unit) =
+        UNITS.iter().find_map(|(end, unit)| name.strip_suffix(end).map(|stem| (stem, *unit))).unwrap_or((name, ""));
+    (stem.replace('_', " "), unit)
+}
+
+/// The cautions on every report about a removed part.
+pub const CAUTIONS: [&str; 5] = [
+    "A bench result does not clear the vehicle: the fault may be in wiring, terminals or the controller.",
+    "Disconnect the vehicle battery before removing or refitting a part.",
+    "Do not open a powered rig; keep fingers and tools away from whatever it drives.",
+    "Follow the maker's service manual and local rules for refitting and relearning.",
+    "The decision to return a vehicle to the road is a qualified technician's.",
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_figure_and_finding_has_its_own_words() {
+        let figures: std::collections::BTreeSet<_> = FigureName::ALL.iter().map(|f| figure(f.name())).collect();
+        assert_eq!(figures.len(), FigureName::ALL.len());
+        let findings: std::collections::BTreeSet<_> = FindingKind::ALL.iter().map(|k| finding(k.name())).collect();
+        assert_eq!(findings.len(), FindingKind::ALL.len());
+        assert!(figures.iter().chain(&findings).all(|w| !w.contains('_')));
+    }
+
+    #[test]
+    fn times_are_split_and_strange_ones_left_alone() {
+        assert_eq!(time("2026-11-03T14:22:05.123+01:00"), "2026-11-03 14:22:05 +01:00");
+        assert_eq!(time("2026-11-03T14:22:05Z"), "2026-11-03 14:22:05 UTC");
+        assert_eq!(time("yesterday"), "yesterday");
+    }
+
+    #[test]
+    fn a_detail_tells_its_unit() {
+        assert_eq!(detail("depth_percent_span"), ("depth".to_owned(), "% of span"));
+        assert_eq!(detail("cycles"), ("cycles".to_owned(), ""));
+    }
+}
