@@ -2,6 +2,12 @@
 //!
 //! These are stored types: they carry a version, are distinct from the runtime types, and old ones stay readable.
 
+mod build;
+mod text;
+
+pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
+pub use text::{OutcomeError, SCHEMA};
+
 use crate::quantity::Unit;
 use crate::trace::{Gap, RigProvenance};
 use crate::verdict::Verdict;

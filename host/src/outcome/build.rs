@@ -1,0 +1,264 @@
+//! An outcome from an analysis, its judgement, the sheet and the traces. Pure: the date of judging is passed in.
+
+use super::{
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
+    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet, SCHEMA_VERSION,
+};
+use crate::analysis::grip::GripAnalysis;
+use crate::analysis::{Detail, Histogram};
+use crate::quantity::{Channel, FigureName, Unit};
+use crate::sheet::{Limit, PartSheet};
+use crate::trace::{Gap, Trace, TraceEnd};
+use crate::verdict::{DecidedFinding, JudgedFigure, Judgement};
+use std::collections::BTreeMap;
+
+/// Version of the analysis: raised whenever the same trace may give other figures or findings.
+pub const ANALYSIS_VERSION: &str = "1";
+
+/// A trace and where it is stored.
+#[derive(Clone, Copy, Debug)]
+pub struct StoredTrace<'a> {
+    /// The trace.
+    pub trace: &'a Trace,
+    /// Its file in the archive folder, when stored.
+    pub file: Option<&'a str>,
+}
+
+/// What an outcome is made of.
+#[derive(Clone, Copy, Debug)]
+pub struct OutcomeInputs<'a> {
+    /// Figures and findings.
+    pub analysis: &'a GripAnalysis,
+    /// What can be said of them; what happened to the traces is taken into account here.
+    pub judgement: &'a Judgement,
+    /// The sheet that it was judged by.
+    pub sheet: &'a PartSheet,
+    /// Every trace of the record in the order of recording.
+    pub traces: &'a [StoredTrace<'a>],
+    /// When it was judged, RFC 3339.
+    pub judged: &'a str,
+    /// Things the reader should know beside those of the analysis: of the import, of the rig.
+    pub warnings: &'a [String],
+}
+
+/// Builds the document. Every number in it is finite: what has no finite value is named in `not_testable` instead.
+pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
+    let OutcomeInputs { analysis, sheet, traces, .. } = inputs;
+    let heeded: Vec<&Trace> = traces.iter().map(|t| t.trace).collect();
+    let judgement = inputs.judgement.clone().heed(&heeded);
+    let mut not_testable = not_testable(analysis, &judgement);
+    let mut figures = Vec::new();
+    for judged in &judgement.figures {
+        match figure(judged) {
+            Ok(figure) => figures.push(figure),
+            Err(missing) => not_testable.push(missing),
+        }
+    }
+    let first = traces.first().map(|t| &t.trace.provenance);
+    Outcome {
+        schema: SCHEMA_VERSION,
+        verdict: judgement.overall,
+        reasons: judgement.reasons.clone(),
+        simulated: traces.iter().any(|t| t.trace.provenance.simulated),
+        aborted: traces.iter().any(|t| t.trace.end != TraceEnd::Complete),
+        part: OutcomePart {
+            kind: "grip".to_owned(),
+            label: first.map(|p| p.part.clone()).unwrap_or_default(),
+            topology_found: analysis.topology_found.map(|t| t.name().to_owned()),
+        },
+        sheet: OutcomeSheet {
+            name: sheet.name.clone(),
+            title: sheet.title.clone(),
+            topology: sheet.topology.name().to_owned(),
+        },
+        rig: traces.iter().find_map(|t| t.trace.provenance.rig.clone()),
+        versions: versions(traces),
+        recorded: first.map(|p| p.started.clone()).unwrap_or_default(),
+        judged: inputs.judged.to_owned(),
+        figures,
+        findings: judgement.findings.iter().map(finding).collect(),
+        histograms: analysis.histograms.iter().filter_map(|h| histogram(h, sheet)).collect(),
+        gaps: traces.iter().flat_map(|t| t.trace.gaps.iter().map(|g| gap(t.trace, g))).collect(),
+        detection_limits: detection_limits(analysis),
+        not_testable,
+        procedures: traces.iter().map(procedure).collect(),
+        warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
+    }
+}
+
+fn versions(traces: &[StoredTrace<'_>]) -> BTreeMap<String, String> {
+    let mut versions = BTreeMap::from([
+        ("trackpair".to_owned(), env!("CARGO_PKG_VERSION").to_owned()),
+        ("analysis".to_owned(), ANALYSIS_VERSION.to_owned()),
+    ]);
+    if let Some(provenance) = traces.first().map(|t| &t.trace.provenance) {
+        versions.insert("recorded_by".to_owned(), provenance.recorded_by.clone());
+    }
+    if let Some(rig) = traces.iter().find_map(|t| t.trace.provenance.rig.as_ref()) {
+        versions.insert("protocol".to_owned(), rig.protocol.to_string());
+        versions.insert("firmware".to_owned(), rig.firmware.clone());
+    }
+    versions
+}
+
+fn finite(value: Option<f64>) -> Option<f64> {
+    value.filter(|v| v.is_finite())
+}
+
+fn channel_name(channel: Option<Channel>) -> Option<String> {
+    channel.map(|c| c.name().to_owned())
+}
+
+fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
+    let figure = &judged.figure;
+    let expanded_uncertainty = 2.0 * figure.standard_uncertainty;
+    if !figure.value.is_finite() || !expanded_uncertainty.is_finite() || expanded_uncertainty < 0.0 {
+        let what =
+            figure.channel.map_or(figure.name.name().to_owned(), |c| format!("{} ({c})", figure.name.name()));
+        let missing = if figure.value.is_finite() { "uncertainty" } else { "value" };
+        let why = format!("the trace gave it no finite {missing}; repeat the sweep with more cycles");
+        return Err(OutcomeNotTestable { what, why });
+    }
+    Ok(OutcomeFigure {
+        figure: figure.name.name().to_owned(),
+        channel: channel_name(figure.channel),
+        value: figure.value,
+        unit: figure.name.unit(),
+        expanded_uncertainty,
+        upper_bound: finite(figure.upper_bound),
+        at_deg: finite(figure.at_deg),
+        limit: judged.limit.as_ref().map(|l| OutcomeLimit { min: l.min, max: l.max, bound: l.bound }),
+        source: judged.limit.as_ref().map(|l| l.source.clone()),
+        verdict: judged.verdict,
+        would_decide: judged.would_decide.clone(),
+        definition: figure.definition.clone(),
+    })
+}
+
+fn finding(decided: &DecidedFinding) -> OutcomeFinding {
+    let finding = &decided.finding;
+    OutcomeFinding {
+        kind: finding.kind.name().to_owned(),
+        channel: channel_name(finding.channel),
+        from_deg: finite(finding.from_deg),
+        to_deg: finite(finding.to_deg),
+        confidence: if finding.confidence.is_finite() { finding.confidence.clamp(0.0, 1.0) } else { 0.0 },
+        decides: decided.decides,
+        text: finding.text.clone(),
+        details: details(&finding.details),
+    }
+}
+
+/// Named numbers with their unit in the name; what is not finite is left out.
+fn details(details: &[Detail]) -> BTreeMap<String, f64> {
+    details.iter().filter(|d| d.value.is_finite()).map(|d| (detail_name(d), d.value)).collect()
+}
+
+/// A detail's name that ends in its unit: `depth` in `% span` becomes `depth_percent_span`.
+fn detail_name(detail: &Detail) -> String {
+    let ending = match detail.unit {
+        "deg" => "_deg",
+        "% span" => "_percent_span",
+        "% supply" => "_percent_supply",
+        "%" => "_percent",
+        "us" => "_us",
+        "ms" => "_ms",
+        "s" => "_s",
+        "mV" | "mV at 5 V" => "_mv",
+        "V" | "V at 5 V" => "_volts",
+        "ohm" => "_ohms",
+        "kohm" => "_kohm",
+        "1/min" => "_per_minute",
+        "Hz" => "_hz",
+        _ => "",
+    };
+    if detail.name.ends_with(ending) { detail.name.to_owned() } else { format!("{}{ending}", detail.name) }
+}
+
+fn detection_limits(analysis: &GripAnalysis) -> Vec<OutcomeDetectionLimit> {
+    let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
+        kind: limit.kind.name().to_owned(),
+        channel: channel_name(limit.channel),
+        text: limit.text.clone(),
+        details: details(&limit.details),
+    };
+    analysis.detection_limits.iter().map(entry).collect()
+}
+
+/// What the analysis could not have, and limits for which nothing was measured.
+fn not_testable(analysis: &GripAnalysis, judgement: &Judgement) -> Vec<OutcomeNotTestable> {
+    let mut list: Vec<_> = analysis
+        .not_testable
+        .iter()
+        .map(|n| OutcomeNotTestable { what: n.what.clone(), why: n.why.clone() })
+        .collect();
+    for untested in &judgement.untested {
+        if list.iter().all(|n| n.why != untested.why) {
+            list.push(OutcomeNotTestable { what: untested.what.clone(), why: untested.why.clone() });
+        }
+    }
+    list
+}
+
+fn histogram(histogram: &Histogram, sheet: &PartSheet) -> Option<OutcomeHistogram> {
+    if !histogram.low.is_finite() || !histogram.width.is_finite() || histogram.width <= 0.0 {
+        return None;
+    }
+    Some(OutcomeHistogram {
+        name: histogram.name.to_owned(),
+        channel: channel_name(histogram.channel),
+        unit: histogram.unit,
+        low: histogram.low,
+        width: histogram.width,
+        counts: histogram.counts.clone(),
+        limits: histogram_limits(histogram, sheet),
+    })
+}
+
+/// Where the limit lines of a histogram of deviations stand: at both sides of 0.
+fn histogram_limits(histogram: &Histogram, sheet: &PartSheet) -> Vec<f64> {
+    let (figure, unit) = match histogram.name {
+        "linearity_deviation" => (FigureName::LinearityIndependent, Unit::PercentSpan),
+        "correlation_deviation" => (FigureName::CorrelationWorst, Unit::PercentSupply),
+        _ => return Vec::new(),
+    };
+    let of =
+        |c: Option<Channel>| sheet.limits.iter().find(move |l: &&Limit| l.figure == figure && l.channel == c);
+    let limit = histogram.channel.and_then(|c| of(Some(c))).or_else(|| of(None));
+    match limit.and_then(|l| l.max) {
+        Some(max) if histogram.unit == unit => vec![-max, max],
+        _ => Vec::new(),
+    }
+}
+
+/// A gap with the travel between the last reading before and the first one after it.
+fn gap(trace: &Trace, gap: &Gap) -> OutcomeGap {
+    let zero = trace.provenance.reference_zero_deg;
+    let reference = trace.channel(Channel::Reference);
+    let deg = |index: Option<usize>| finite(Some(f64::from(*reference?.get(index?)?) - zero));
+    let (before, after) = (deg(gap.index.checked_sub(1)), deg(Some(gap.index)));
+    let (from_deg, to_deg) = match (before, after) {
+        (Some(a), Some(b)) => (Some(a.min(b)), Some(a.max(b))),
+        (one, other) => (one.or(other), other.or(one)),
+    };
+    OutcomeGap { procedure: trace.provenance.procedure.name().to_owned(), gap: *gap, from_deg, to_deg }
+}
+
+fn procedure(stored: &StoredTrace<'_>) -> OutcomeProcedure {
+    let end = match stored.trace.end {
+        TraceEnd::Complete => "complete",
+        TraceEnd::Aborted => "aborted",
+        TraceEnd::Guard => "guard",
+        TraceEnd::LinkLost => "link_lost",
+    };
+    OutcomeProcedure {
+        procedure: stored.trace.provenance.procedure.name().to_owned(),
+        scans: stored.trace.len() as u64,
+        end: end.to_owned(),
+        trace_file: stored.file.map(str::to_owned),
+    }
+}
+
+#[cfg(test)]
+#[path = "build_tests.rs"]
+mod tests;
