@@ -1,7 +1,7 @@
 //! Requests and their answers around the machine: frames in, the request-id window, refusals, bytes out.
 
 use trackpair_protocol::VERSION;
-use trackpair_protocol::frame::{Deframer, Frame};
+use trackpair_protocol::frame::{DELIMITER, Deframer, Frame};
 use trackpair_protocol::message::{
     DecodeError, Identity, Message, Reason, Refusal, Reply, Request, capability, kind,
 };
@@ -30,9 +30,11 @@ impl<B: Board> Rig<B> {
     pub fn handle(&mut self, bytes: &[u8], now: Micros) {
         let now = self.desk.machine.advance(now);
         let desk = &mut self.desk;
-        desk.frames_dropped = self.deframer.drops().frames();
-        self.deframer.push(bytes, |frame| desk.on_frame(&frame, now));
-        desk.frames_dropped = self.deframer.drops().frames();
+        // Frame by frame, so that a status counts what was dropped right before it.
+        for piece in bytes.split_inclusive(|byte| *byte == DELIMITER) {
+            self.deframer.push(piece, |frame| desk.on_frame(&frame, now));
+            desk.frames_dropped = self.deframer.drops().frames();
+        }
         // A run that has just started takes its first scan now.
         desk.machine.advance(now);
     }

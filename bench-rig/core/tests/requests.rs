@@ -103,6 +103,18 @@ fn bytes_that_are_no_frame_are_counted_and_do_not_disturb_the_next() {
 }
 
 #[test]
+fn a_status_counts_what_was_dropped_right_before_it() {
+    let mut bench = Bench::opened();
+    let mut bytes = vec![1, 2, 3, 0];
+    bytes.extend(encode(Request::ReadStatus, 0));
+    let heard = bench.send(&bytes);
+    assert!(
+        matches!(heard[..], [Heard::Reply(0, Reply::Status(status))] if status.frames_dropped == 1),
+        "{heard:?}"
+    );
+}
+
+#[test]
 fn a_repeated_request_is_answered_again_and_not_carried_out_again() {
     let mut bench = Bench::opened();
     bench.now = 10_000;
