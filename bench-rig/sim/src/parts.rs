@@ -111,7 +111,7 @@ pub const ALL: &[Named] = &[
     },
     Named {
         name: "off-centre-grip",
-        summary: "magnet off centre: 1.2 to 2 deg of angle error common to both channels, silent in their sum",
+        summary: "magnet off centre: 1.8 to 2.8 deg of angle error common to both channels, silent in their sum",
         build: off_centre,
     },
     Named {
@@ -248,7 +248,7 @@ fn sticky(r: &mut Random) -> PartSpec {
 
 fn off_centre(r: &mut Random) -> PartSpec {
     hall().with(Fault::CommonNonlinearity {
-        amplitude_deg: r.between(1.2, 2.0),
+        amplitude_deg: r.between(1.8, 2.8),
         period_deg: 90.0,
         phase_deg: r.between(0.0, 360.0),
     })

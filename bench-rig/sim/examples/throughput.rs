@@ -1,0 +1,52 @@
+//! How many times faster than real time a whole rig runs on virtual time: 5 kHz, 8 channels, sweeping. Prints one line per part.
+
+use std::time::Instant;
+
+use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
+use trackpair_protocol::message::{Message, Request, Start};
+use trackpair_protocol::program::{Program, Segment};
+use trackpair_rig_sim::part_address;
+
+fn main() -> anyhow::Result<()> {
+    for name in ["good-grip", "good-pot-grip", "cracked-wire-grip"] {
+        let mut rig = part_address(&format!("{name}?seed=1"))?.rig();
+        let ramp = |to_mdeg| Segment::Ramp { to_mdeg, speed_mdeg_s: 60_000, accel_mdeg_s2: 2_000_000 };
+        let program = [ramp(74_000), ramp(1_000), Segment::Repeat { from: 0, times: 1000 }];
+        let program = Program::from_slice(&program).unwrap_or(Program::EMPTY);
+        let start = Start { run: 1, period_us: 200, channels: 0xff, drive: true, max_us: 30_000_000 };
+        let requests = [
+            Request::Identify { session: 1 },
+            Request::SetSupply { millivolts: 5000 },
+            Request::LoadProgram(program),
+            Request::Arm,
+            Request::Start(start),
+        ];
+        let mut frame = [0; MAX_ENCODED];
+        let mut id = 0;
+        for request in requests {
+            id += 1;
+            let n = request.encode(id, &mut frame).unwrap_or(0);
+            rig.write(&frame[..n]);
+            rig.run_until(rig.now_us() + 30_000);
+        }
+        let (mut deframer, mut scans, mut bytes) = (Deframer::new(), 0_u64, [0; 4096]);
+        let (begin, from_us) = (Instant::now(), rig.now_us());
+        while rig.now_us() < from_us + 29_000_000 {
+            let deadline = rig.now_us() + 100_000;
+            while rig.now_us() < deadline {
+                let n = rig.read(&mut bytes, deadline - rig.now_us());
+                deframer.push(&bytes[..n], |frame| {
+                    if let Ok(Message::Samples(block)) = Message::decode(&frame) {
+                        scans += u64::from(block.scans);
+                    }
+                });
+            }
+            id += 1;
+            let n = Request::Heartbeat.encode(id, &mut frame).unwrap_or(0);
+            rig.write(&frame[..n]);
+        }
+        let (real, rig_s) = (begin.elapsed().as_secs_f64(), (rig.now_us() - from_us) as f64 * 1e-6);
+        println!("{name:<20}{:>6.0} x real time, {scans} scans in {rig_s:.1} s of the rig, {real:.3} s real", rig_s / real);
+    }
+    Ok(())
+}
