@@ -9,6 +9,7 @@
 //! - [`grip`]: all of them for a grip sensor, in one call.
 
 pub mod causes;
+pub mod curve;
 pub mod dropout;
 pub mod flat_spot;
 pub mod grip;
@@ -18,6 +19,8 @@ pub mod line;
 pub mod noise_map;
 pub mod prepared;
 pub mod statistics;
+#[cfg(test)]
+pub(crate) mod synthetic;
 
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 

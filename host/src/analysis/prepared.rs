@@ -1,8 +1,21 @@
-//! A trace as angle, ratios of supply, and strokes: what every figure starts from.
+//! A trace as angle, ratios of supply, and strokes: what every figure starts from. It computes no figure.
+//!
+//! Strokes are found with a turning-point filter: a turn counts when the angle has gone back by more than a threshold that
+//! lies above its noise, so pauses and small wiggles do not end a stroke. No stroke reaches over a gap.
 
-use crate::trace::Trace;
+use super::statistics;
+use crate::quantity::Channel;
+use crate::sheet::PartSheet;
+use crate::trace::{ProcedureKind, Trace};
 use std::borrow::Cow;
 use std::ops::Range;
+
+/// Time over which the supply is averaged, µs.
+const SUPPLY_WINDOW_US: f64 = 5000.0;
+/// A turn smaller than this many degrees never ends a stroke.
+const SMALLEST_TURN_DEG: f64 = 1.0;
+/// Rests are cut off a stroke's ends to within this many degrees.
+const SMALLEST_REST_DEG: f64 = 0.03;
 
 /// Which way a stroke goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -37,19 +50,512 @@ pub enum AngleSource {
     None,
 }
 
+/// Where the supply that ratios are formed with comes from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SupplySource {
+    /// Measured in the same scans.
+    Measured,
+    /// Not recorded; the user stated it, volts.
+    Stated(f64),
+    /// Not recorded and not stated; the sheet's nominal supply, volts.
+    Nominal(f64),
+}
+
 /// A trace made ready. Ratios are line volts divided by the supply of the same scan (the supply smoothed over 5 ms).
 #[derive(Clone, Debug)]
 pub struct Prepared<'a> {
     /// The trace.
     pub trace: &'a Trace,
-    /// Angle of travel in degrees, one per scan; empty when the source is none.
+    /// Angle of travel in degrees, one per scan; empty when the source is none. NaN where the trace has none.
     pub deg: Cow<'a, [f32]>,
     /// Where it comes from.
     pub angle_source: AngleSource,
     /// First and second line as ratios of supply; none where the line was not recorded.
     pub ratio: [Option<Vec<f32>>; 2],
+    /// Where the supply comes from.
+    pub supply_source: SupplySource,
+    /// Mean supply, volts, > 0.
+    pub supply_volts: f64,
     /// Median time between scans, µs.
     pub period_us: f64,
     /// Strokes in order of time.
     pub strokes: Vec<Stroke>,
+    /// Stretches of scans without a gap, in order of time.
+    pub segments: Vec<Range<usize>>,
+    /// Lowest and highest angle that the strokes reach, degrees; none without strokes.
+    pub travel_deg: Option<(f64, f64)>,
+    /// Noise and resolution of the angle, degrees: within this it counts as at rest.
+    pub angle_noise_deg: f64,
+    /// Median speed of the strokes, degrees per second; 0 without strokes.
+    pub speed_deg_s: f64,
+    /// What the reader should know, as sentences.
+    pub warnings: Vec<String>,
+}
+
+impl<'a> Prepared<'a> {
+    /// Makes a trace ready. Never fails: what is missing is none or empty.
+    pub fn new(trace: &'a Trace, sheet: &PartSheet) -> Self {
+        let mut warnings = Vec::new();
+        let period_us = median_period(trace);
+        let segments = segments(trace);
+        let supply = Supply::of(trace, sheet, &segments, period_us, &mut warnings);
+        let ratio = Channel::SENSORS.map(|c| trace.channel(c).map(|volts| supply.ratio_of(volts)));
+        let (deg, angle_source) = angle(trace, sheet, &ratio, &mut warnings);
+        let angle_noise_deg = angle_noise(&deg);
+        let mut prepared = Self {
+            trace,
+            deg,
+            angle_source,
+            ratio,
+            supply_source: supply.source,
+            supply_volts: supply.mean,
+            period_us,
+            strokes: Vec::new(),
+            segments,
+            travel_deg: None,
+            angle_noise_deg,
+            speed_deg_s: 0.0,
+            warnings,
+        };
+        if angle_source != AngleSource::None {
+            prepared.strokes = find_strokes(&prepared.deg, &prepared.segments, angle_noise_deg);
+        }
+        prepared.travel_deg = prepared.strokes.iter().fold(None, |seen: Option<(f64, f64)>, s| {
+            let (low, high) = (s.from_deg.min(s.to_deg), s.from_deg.max(s.to_deg));
+            Some(seen.map_or((low, high), |(a, b)| (a.min(low), b.max(high))))
+        });
+        let mut speeds: Vec<f64> = prepared.strokes.iter().filter_map(|s| prepared.stroke_speed(s)).collect();
+        prepared.speed_deg_s = statistics::median(&mut speeds).unwrap_or(0.0);
+        prepared
+    }
+
+    /// Mean speed of a stroke, degrees per second; none when it has one scan.
+    pub fn stroke_speed(&self, stroke: &Stroke) -> Option<f64> {
+        let last = stroke.range.end.checked_sub(1)?;
+        let seconds = (self.trace.time_us[last] - self.trace.time_us[stroke.range.start]) as f64 * 1e-6;
+        (seconds > 0.0).then(|| (stroke.to_deg - stroke.from_deg).abs() / seconds)
+    }
+
+    /// Full cycles: the lesser of upward and downward strokes over at least 90 % of the travel seen.
+    pub fn cycles(&self) -> u32 {
+        let Some((low, high)) = self.travel_deg else { return 0 };
+        let full = |d: Direction| {
+            self.strokes
+                .iter()
+                .filter(|s| s.direction == d && (s.to_deg - s.from_deg).abs() >= 0.9 * (high - low))
+                .count()
+        };
+        full(Direction::Up).min(full(Direction::Down)) as u32
+    }
+
+    /// Time of observation without gaps, seconds.
+    pub fn observed_seconds(&self) -> f64 {
+        self.segments
+            .iter()
+            .map(|s| (self.trace.time_us[s.end - 1] - self.trace.time_us[s.start]) as f64 * 1e-6)
+            .sum()
+    }
+}
+
+/// Median time between scans of up to 20 000 places, µs; 0 for a trace of one scan.
+fn median_period(trace: &Trace) -> f64 {
+    let every = (trace.len() / 20_000).max(1);
+    let mut steps: Vec<f64> =
+        trace.time_us.windows(2).step_by(every).map(|w| w[1].saturating_sub(w[0]) as f64).collect();
+    statistics::median(&mut steps).unwrap_or(0.0)
+}
+
+/// Stretches between gaps.
+fn segments(trace: &Trace) -> Vec<Range<usize>> {
+    let mut cuts: Vec<usize> = trace.gaps.iter().map(|g| g.index.min(trace.len())).collect();
+    cuts.push(trace.len());
+    let mut start = 0;
+    let mut out = Vec::with_capacity(cuts.len());
+    for cut in cuts {
+        if cut > start {
+            out.push(start..cut);
+        }
+        start = start.max(cut);
+    }
+    out
+}
+
+/// The supply to divide by.
+struct Supply {
+    source: SupplySource,
+    mean: f64,
+    smooth: Option<Vec<f32>>,
+}
+
+impl Supply {
+    fn of(
+        trace: &Trace,
+        sheet: &PartSheet,
+        segments: &[Range<usize>],
+        period_us: f64,
+        warnings: &mut Vec<String>,
+    ) -> Self {
+        if let Some(volts) = trace.channel(Channel::Supply) {
+            let half = (0.5 * SUPPLY_WINDOW_US / period_us.max(1.0)).floor() as usize;
+            let smooth = moving_mean(volts, segments, half);
+            let (mut n, mut sum) = (0u64, 0.0);
+            for v in smooth.iter().filter(|v| v.is_finite()) {
+                n += 1;
+                sum += f64::from(*v);
+            }
+            if n > 0 && sum > 0.0 {
+                return Self { source: SupplySource::Measured, mean: sum / n as f64, smooth: Some(smooth) };
+            }
+            warnings.push("the supply column holds no usable value; it was left out".into());
+        }
+        let (source, mean) = match trace.provenance.stated_supply_volts.filter(|v| v.is_finite() && *v > 0.0)
+        {
+            Some(volts) => (SupplySource::Stated(volts), volts),
+            None => (SupplySource::Nominal(sheet.supply_volts), sheet.supply_volts),
+        };
+        warnings.push(match source {
+            SupplySource::Stated(v) => format!("the supply was not recorded; ratios use the stated {v} V"),
+            _ => {
+                format!("the supply was neither recorded nor stated; ratios use the sheet's nominal {mean} V")
+            }
+        });
+        Self { source, mean, smooth: None }
+    }
+
+    fn ratio_of(&self, volts: &[f32]) -> Vec<f32> {
+        match &self.smooth {
+            // Below a tenth of the mean there is no supply to form a ratio with.
+            Some(smooth) => {
+                let least = (0.1 * self.mean) as f32;
+                volts.iter().zip(smooth).map(|(v, s)| if *s > least { v / s } else { f32::NAN }).collect()
+            }
+            None => {
+                let factor = (1.0 / self.mean) as f32;
+                volts.iter().map(|v| v * factor).collect()
+            }
+        }
+    }
+}
+
+/// Centred moving mean over 2·half + 1 scans within each segment; NaN counts as missing.
+fn moving_mean(values: &[f32], segments: &[Range<usize>], half: usize) -> Vec<f32> {
+    let mut out = vec![f32::NAN; values.len()];
+    for segment in segments {
+        let (start, end) = (segment.start, segment.end);
+        let (mut sum, mut n) = (0.0f64, 0u32);
+        let (mut head, mut tail) = (start, start);
+        for i in start..end {
+            while head < end && head <= i + half {
+                if values[head].is_finite() {
+                    sum += f64::from(values[head]);
+                    n += 1;
+                }
+                head += 1;
+            }
+            while tail + half < i {
+                if values[tail].is_finite() {
+                    sum -= f64::from(values[tail]);
+                    n -= 1;
+                }
+                tail += 1;
+            }
+            if n > 0 {
+                out[i] = (sum / f64::from(n)) as f32;
+            }
+        }
+    }
+    out
+}
+
+/// The angle column and where it comes from.
+fn angle<'a>(
+    trace: &'a Trace,
+    sheet: &PartSheet,
+    ratio: &[Option<Vec<f32>>; 2],
+    warnings: &mut Vec<String>,
+) -> (Cow<'a, [f32]>, AngleSource) {
+    let foreign = trace.provenance.procedure == ProcedureKind::Import || trace.provenance.rig.is_none();
+    if let Some(reference) = trace.channel(Channel::Reference).filter(|r| r.iter().any(|v| v.is_finite())) {
+        let zero = trace.provenance.reference_zero_deg as f32;
+        if foreign && zero == 0.0 {
+            return (foreign_angle(reference, sheet, ratio, warnings), AngleSource::Reference);
+        }
+        let deg =
+            if zero == 0.0 { Cow::Borrowed(reference) } else { reference.iter().map(|r| r - zero).collect() };
+        return (deg, AngleSource::Reference);
+    }
+    match &ratio[0] {
+        Some(first) if first.iter().any(|v| v.is_finite()) => {
+            let scale = sheet.travel_deg / (sheet.rising.open - sheet.rising.closed);
+            (first_line_angle(first, sheet, scale as f32), AngleSource::FirstLine)
+        }
+        _ => (Cow::Borrowed(&[]), AngleSource::None),
+    }
+}
+
+/// Angle from the first line's nominal curve: median of 5 scans, nothing where the line is at a rail.
+fn first_line_angle<'a>(first: &[f32], sheet: &PartSheet, scale: f32) -> Cow<'a, [f32]> {
+    let closed = sheet.rising.closed as f32;
+    let rails = (sheet.monitor.rails.0 as f32, sheet.monitor.rails.1 as f32);
+    (0..first.len())
+        .map(|i| {
+            if !(first[i] > rails.0 && first[i] < rails.1) {
+                return f32::NAN;
+            }
+            let mut near = [f32::NAN; 5];
+            let window = &first[i.saturating_sub(2)..(i + 3).min(first.len())];
+            near[..window.len()].copy_from_slice(window);
+            near[..window.len()].sort_by(f32::total_cmp);
+            (near[window.len() / 2] - closed) * scale
+        })
+        .collect()
+}
+
+/// An imported angle column as travel: counted from closed and rising towards open.
+fn foreign_angle<'a>(
+    reference: &'a [f32],
+    sheet: &PartSheet,
+    ratio: &[Option<Vec<f32>>; 2],
+    warnings: &mut Vec<String>,
+) -> Cow<'a, [f32]> {
+    let every = (reference.len() / 4000).max(1);
+    let mut thinned: Vec<f64> =
+        reference.iter().step_by(every).filter(|v| v.is_finite()).map(|v| f64::from(*v)).collect();
+    let (Some(low), Some(high)) =
+        (statistics::quantile(&mut thinned, 0.0), statistics::quantile(&mut thinned, 1.0))
+    else {
+        return Cow::Borrowed(reference);
+    };
+    let slopes = [&sheet.rising, &sheet.falling].map(|l| l.open - l.closed);
+    let against = ratio.iter().zip(slopes).find_map(|(r, nominal)| {
+        let r = r.as_ref()?;
+        let pick = |v: &[f32]| v.iter().step_by(every).map(|v| f64::from(*v)).collect::<Vec<_>>();
+        let fit = statistics::fit_line(&pick(reference), &pick(r))?;
+        (fit.slope.abs() * (high - low) > 0.05).then(|| fit.slope * nominal < 0.0)
+    });
+    if against == Some(true) {
+        warnings.push(format!(
+            "the lines move against the angle column: it is read as counted from wide open ({high:.2} deg = closed); \
+             exchanged lines would look the same"
+        ));
+        return reference.iter().map(|r| high as f32 - r).collect();
+    }
+    let slack = 0.1 * sheet.travel_deg;
+    if low < -slack || high > sheet.travel_deg + slack {
+        warnings.push(format!(
+            "the angle column runs from {low:.2} to {high:.2} deg: travel is counted from {low:.2} deg"
+        ));
+        return reference.iter().map(|r| r - low as f32).collect();
+    }
+    Cow::Borrowed(reference)
+}
+
+/// One standard deviation of the angle's noise, or its quantum where that is larger, degrees.
+fn angle_noise(deg: &[f32]) -> f64 {
+    let every = (deg.len() / 20_000).max(1);
+    let mut second: Vec<f64> = deg
+        .windows(3)
+        .step_by(every)
+        .map(|w| f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0]))
+        .filter(|d| d.is_finite())
+        .collect();
+    let noise = statistics::robust_sd(&mut second).unwrap_or(0.0) / 6.0f64.sqrt();
+    noise.max(statistics::quantum(deg))
+}
+
+/// Strokes of all segments.
+fn find_strokes(deg: &[f32], segments: &[Range<usize>], noise_deg: f64) -> Vec<Stroke> {
+    let turn = (SMALLEST_TURN_DEG).max(8.0 * noise_deg) as f32;
+    let rest = (SMALLEST_REST_DEG).max(2.5 * noise_deg) as f32;
+    let mut strokes = Vec::new();
+    for segment in segments {
+        let turns = turning_points(deg, segment.clone(), turn);
+        for pair in turns.windows(2) {
+            if let Some(stroke) = trimmed(deg, pair[0], pair[1], rest) {
+                strokes.push(stroke);
+            }
+        }
+    }
+    strokes
+}
+
+/// Indices of the extremes between which the angle moves by at least `turn`, first and last included.
+fn turning_points(deg: &[f32], segment: Range<usize>, turn: f32) -> Vec<usize> {
+    let mut points = Vec::new();
+    let Some(start) = segment.clone().find(|i| deg[*i].is_finite()) else { return points };
+    // Before the first turn both extremes are kept; afterwards only the one ahead.
+    let (mut low, mut high) = (start, start);
+    let mut going: Option<Direction> = None;
+    for i in start..segment.end {
+        let d = deg[i];
+        if d > deg[high] {
+            high = i;
+        }
+        if d < deg[low] {
+            low = i;
+        }
+        match going {
+            None if deg[high] - deg[low] >= turn => {
+                going = Some(if high > low { Direction::Up } else { Direction::Down });
+                points.push(low.min(high));
+            }
+            Some(Direction::Up) if deg[high] - d >= turn => {
+                points.push(high);
+                (going, low) = (Some(Direction::Down), i);
+            }
+            Some(Direction::Down) if d - deg[low] >= turn => {
+                points.push(low);
+                (going, high) = (Some(Direction::Up), i);
+            }
+            _ => {}
+        }
+        // The extreme behind follows the one ahead, so that it never counts against a later turn.
+        match going {
+            Some(Direction::Up) => low = high,
+            Some(Direction::Down) => high = low,
+            None => {}
+        }
+    }
+    match going {
+        Some(Direction::Up) => points.push(high),
+        Some(Direction::Down) => points.push(low),
+        None => {}
+    }
+    points
+}
+
+/// The stretch between two turning points without the rests at its ends.
+fn trimmed(deg: &[f32], from: usize, to: usize, rest: f32) -> Option<Stroke> {
+    let up = deg[to] > deg[from];
+    let sign = if up { 1.0 } else { -1.0 };
+    let (first, last) = (deg[from], deg[to]);
+    // Last sample still at the start, then first one at the end after it.
+    let start = (from..to)
+        .take_while(|i| !(sign * (last - deg[*i]) < rest))
+        .filter(|i| sign * (deg[*i] - first) <= rest)
+        .last()?;
+    let end = (start..=to).find(|i| sign * (last - deg[*i]) <= rest)?;
+    (end > start).then(|| Stroke {
+        range: start..end + 1,
+        direction: if up { Direction::Up } else { Direction::Down },
+        from_deg: f64::from(deg[start]),
+        to_deg: f64::from(deg[end]),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::synthetic::Synthetic;
+    use super::*;
+
+    fn directions(p: &Prepared<'_>) -> String {
+        p.strokes.iter().map(|s| if s.direction == Direction::Up { 'u' } else { 'd' }).collect()
+    }
+
+    #[test]
+    fn a_driven_sweep_gives_its_strokes_without_the_rests() {
+        let part = Synthetic::hall(1);
+        let trace = part.trace();
+        let prepared = Prepared::new(&trace, &part.sheet());
+        assert_eq!(directions(&prepared), "ududud");
+        assert_eq!(prepared.cycles(), 3);
+        let (low, high) = prepared.travel_deg.unwrap();
+        assert!(low.abs() < 0.06 && (high - 75.0).abs() < 0.06, "{low} {high}");
+        for stroke in &prepared.strokes {
+            // 75° at 60°/s and 5 kHz.
+            assert!((6000..6500).contains(&stroke.range.len()), "{:?}", stroke.range);
+        }
+        assert!((prepared.speed_deg_s - 60.0).abs() < 2.5, "{}", prepared.speed_deg_s);
+        assert_eq!(prepared.supply_source, SupplySource::Measured);
+    }
+
+    #[test]
+    fn a_hand_that_pauses_and_wiggles_makes_no_extra_strokes() {
+        let part = Synthetic { reference_ecc_deg: 0.0, ..Synthetic::hall(2) };
+        let mut motion = vec![0.0; 500];
+        let mut deg = 0.0f64;
+        for i in 0..40_000 {
+            let t = f64::from(i) / 5000.0;
+            // Slow, uneven, with a rest at 30° and a wiggle of 0.6° at 50°.
+            let v = if (2.0..3.0).contains(&t) { 0.0 } else { 12.0 + 6.0 * (3.0 * t).sin() };
+            deg = (deg + v / 5000.0).min(75.0);
+            motion.push(
+                deg - if (4.0..4.5).contains(&t) { 0.6 * (12.566 * (t - 4.0)).sin().abs() } else { 0.0 },
+            );
+        }
+        let back: Vec<f64> = motion.iter().rev().copied().collect();
+        motion.extend(back);
+        let trace = part.trace_of(&motion);
+        assert_eq!(directions(&Prepared::new(&trace, &part.sheet())), "ud");
+    }
+
+    #[test]
+    fn no_stroke_reaches_over_a_gap() {
+        let part = Synthetic { lost: vec![(3000, 700)], ..Synthetic::hall(3) };
+        let trace = part.trace();
+        let prepared = Prepared::new(&trace, &part.sheet());
+        assert_eq!(directions(&prepared), "uududud");
+        assert!(prepared.strokes.iter().all(|s| s.range.end <= 3000 || s.range.start >= 3000));
+        assert_eq!(prepared.segments.len(), 2);
+        assert_eq!(prepared.cycles(), 2);
+    }
+
+    #[test]
+    fn a_slow_logger_still_gives_strokes() {
+        for rate_hz in [50.0, 200.0, 20_000.0] {
+            let part = Synthetic { rate_hz, cycles: 2, foreign: true, ..Synthetic::pot(4) };
+            let trace = part.trace();
+            assert_eq!(directions(&Prepared::new(&trace, &part.sheet())), "udud", "{rate_hz} Hz");
+        }
+    }
+
+    #[test]
+    fn an_imported_angle_that_falls_towards_open_is_turned_round() {
+        let part = Synthetic { foreign: true, ..Synthetic::hall(5) };
+        let mut trace = part.trace();
+        for column in &mut trace.columns {
+            if column.channel == Channel::Reference {
+                column.values.iter_mut().for_each(|v| *v = 100.0 - *v);
+            }
+        }
+        let prepared = Prepared::new(&trace, &part.sheet());
+        assert_eq!(directions(&prepared), "ududud");
+        let (low, high) = prepared.travel_deg.unwrap();
+        assert!(low.abs() < 0.1 && (high - 75.0).abs() < 0.1);
+        assert!(prepared.warnings.iter().any(|w| w.contains("wide open")), "{:?}", prepared.warnings);
+    }
+
+    #[test]
+    fn without_a_reference_the_first_line_gives_the_angle() {
+        let part = Synthetic { without: vec![Channel::Reference], ..Synthetic::hall(6) };
+        let trace = part.trace();
+        let prepared = Prepared::new(&trace, &part.sheet());
+        assert_eq!(prepared.angle_source, AngleSource::FirstLine);
+        assert_eq!(directions(&prepared), "ududud");
+    }
+
+    #[test]
+    fn holes_and_a_missing_supply_are_survived_and_said() {
+        let part = Synthetic { without: vec![Channel::Supply], foreign: true, ..Synthetic::hall(7) };
+        let mut trace = part.trace();
+        for column in &mut trace.columns {
+            column.values.iter_mut().skip(13).step_by(17).for_each(|v| *v = f32::NAN);
+        }
+        let prepared = Prepared::new(&trace, &part.sheet());
+        assert_eq!(directions(&prepared), "ududud");
+        assert_eq!(prepared.supply_source, SupplySource::Nominal(5.0));
+        assert!(prepared.warnings.iter().any(|w| w.contains("nominal")));
+    }
+
+    #[test]
+    fn an_empty_trace_and_one_of_a_single_scan_give_nothing() {
+        let part = Synthetic::hall(8);
+        for n in [0, 1, 2] {
+            let mut trace = part.trace();
+            trace.time_us.truncate(n);
+            trace.columns.iter_mut().for_each(|c| c.values.truncate(n));
+            let prepared = Prepared::new(&trace, &part.sheet());
+            assert!(prepared.strokes.is_empty() && prepared.travel_deg.is_none());
+        }
+    }
 }

@@ -1,0 +1,475 @@
+//! Both lines on a grid of angles: every stroke by itself, then up, down and averaged, with standard errors.
+//! It computes no figure.
+//!
+//! - A bin's value is the mean of its samples, moved to the bin's centre along the stroke's mean slope. Samples further than
+//!   6 robust sd from the bin's median are left out. Bins that jump away and jump back within a stroke (a dropout) are left
+//!   out too; a change that stays is kept.
+//! - Within a stroke only samples at the furthest angle so far count: after a wiggle of the hand the play has to be taken up
+//!   again before the line belongs to the direction.
+//! - The average of both directions is taken after each is moved by half of the hysteresis against the other, so that a
+//!   defect is not smeared; without one direction it is the other alone. The angle by which the line lags because of the
+//!   rig's input filter (provenance) is taken out first.
+//! - Standard errors come from the scatter between strokes of one direction, pooled over 5°; with one stroke from the
+//!   scatter of its neighbouring bins.
+
+use super::prepared::{Direction, Prepared, Stroke};
+use super::statistics;
+use crate::quantity::Channel;
+use crate::sheet::PartSheet;
+use std::ops::Range;
+
+/// Finest grid, degrees.
+pub const GRID_DEG: f64 = 0.1;
+/// A bin that jumps by more than this ratio of supply and comes back is a dropout, not a curve.
+const JUMP_RATIO: f64 = 0.01;
+/// Longest run of bins that a dropout can take out, degrees.
+const LONGEST_JUMP_DEG: f64 = 40.0;
+
+/// One stroke on the grid.
+#[derive(Clone, Debug)]
+pub struct StrokeCurve {
+    /// Index into [`Prepared::strokes`].
+    pub stroke: usize,
+    /// Which way.
+    pub direction: Direction,
+    /// Samples per bin.
+    pub counts: Vec<u32>,
+    /// Mean time per bin from the start of the trace, seconds; NaN without samples.
+    pub seconds: Vec<f64>,
+    /// Ratios of supply per bin for both lines; NaN where nothing was measured. Empty for a line that was not recorded.
+    pub ratio: [Vec<f64>; 2],
+}
+
+/// One line over all strokes, on the grid. NaN where nothing was measured.
+#[derive(Clone, Debug)]
+pub struct LineCurve {
+    /// Mean of the upward strokes, ratio of supply.
+    pub up: Vec<f64>,
+    /// Mean of the downward strokes.
+    pub down: Vec<f64>,
+    /// Standard error of `up` (k = 1).
+    pub up_error: Vec<f64>,
+    /// Standard error of `down`.
+    pub down_error: Vec<f64>,
+    /// Both, each moved by half the hysteresis.
+    pub mean: Vec<f64>,
+    /// Standard error of `mean`.
+    pub mean_error: Vec<f64>,
+    /// Median of down minus up over the slope, degrees; none without both directions.
+    pub hysteresis_deg: Option<f64>,
+    /// Slope of `mean` over the whole travel, ratio per degree.
+    pub slope: f64,
+    /// Output at the ends of `mean`: open minus closed magnitude, ratio; > 0.
+    pub span: f64,
+}
+
+/// Curves of both lines.
+#[derive(Clone, Debug)]
+pub struct Curves {
+    /// Centres of the bins, degrees, rising.
+    pub deg: Vec<f64>,
+    /// Grid step, degrees: [`GRID_DEG`] or as coarse as the samples ask for.
+    pub step_deg: f64,
+    /// Every stroke.
+    pub strokes: Vec<StrokeCurve>,
+    /// First and second line.
+    pub line: [Option<LineCurve>; 2],
+}
+
+impl Curves {
+    /// Puts a prepared trace on the grid. None without an angle or without a stroke.
+    pub fn new(prepared: &Prepared<'_>, sheet: &PartSheet) -> Option<Self> {
+        let _ = sheet;
+        let (low, high) = prepared.travel_deg?;
+        let step_deg = grid_step(prepared);
+        let first = (low / step_deg - 1e-6).ceil() as i64;
+        let last = (high / step_deg + 1e-6).floor() as i64;
+        if last - first < 9 {
+            return None;
+        }
+        let deg: Vec<f64> = (first..=last).map(|k| k as f64 * step_deg).collect();
+        let grid = Grid { first, step: step_deg, len: deg.len() };
+        let strokes: Vec<StrokeCurve> = (0..prepared.strokes.len()).map(|k| grid.bin(prepared, k)).collect();
+        let mut curves = Self { deg, step_deg, strokes, line: [None, None] };
+        curves.line = [0, 1].map(|line| curves.combine(prepared, line));
+        Some(curves)
+    }
+
+    /// Number of bins.
+    pub fn len(&self) -> usize {
+        self.deg.len()
+    }
+
+    /// Whether the grid is empty (it never is).
+    pub fn is_empty(&self) -> bool {
+        self.deg.is_empty()
+    }
+
+    /// Bins in `degrees`, at least 1.
+    pub fn bins_in(&self, degrees: f64) -> usize {
+        ((degrees / self.step_deg).round() as usize).max(1)
+    }
+
+    /// Strokes of one direction.
+    pub fn of(&self, direction: Direction) -> impl Iterator<Item = &StrokeCurve> {
+        self.strokes.iter().filter(move |s| s.direction == direction)
+    }
+
+    fn combine(&self, prepared: &Prepared<'_>, line: usize) -> Option<LineCurve> {
+        let (up, up_error) = self.average(Direction::Up, line);
+        let (down, down_error) = self.average(Direction::Down, line);
+        if up.iter().chain(&down).all(|v| v.is_nan()) {
+            return None;
+        }
+        let lag = filter_lag_deg(prepared, line);
+        let up = shifted(&up, lag / self.step_deg);
+        let down = shifted(&down, -lag / self.step_deg);
+        let slope = overall_slope(&self.deg, &up, &down);
+        let hysteresis_deg = self.hysteresis(&up, &down, slope);
+        let half = 0.5 * hysteresis_deg.unwrap_or(0.0) / self.step_deg;
+        let (mut a, mut b) = (shifted(&up, half), shifted(&down, -half));
+        self.drop_starts(&mut a, &mut b, half.abs());
+        let (mut mean, mut mean_error) = (vec![f64::NAN; self.len()], vec![f64::NAN; self.len()]);
+        for k in 0..self.len() {
+            (mean[k], mean_error[k]) = match (a[k].is_finite(), b[k].is_finite()) {
+                (true, true) => (0.5 * (a[k] + b[k]), 0.5 * up_error[k].hypot(down_error[k])),
+                (true, false) => (a[k], up_error[k]),
+                (false, true) => (b[k], down_error[k]),
+                (false, false) => (f64::NAN, f64::NAN),
+            };
+        }
+        let span = end_to_end(&self.deg, &mean, self.bins_in(1.0))?;
+        Some(LineCurve { up, down, up_error, down_error, mean, mean_error, hysteresis_deg, slope, span })
+    }
+
+    /// Mean of the strokes of one direction and its standard error.
+    fn average(&self, direction: Direction, line: usize) -> (Vec<f64>, Vec<f64>) {
+        let strokes: Vec<&StrokeCurve> = self.of(direction).filter(|s| !s.ratio[line].is_empty()).collect();
+        let (mut value, mut variance) = (vec![f64::NAN; self.len()], vec![f64::NAN; self.len()]);
+        let mut n = vec![0u32; self.len()];
+        for k in 0..self.len() {
+            let (mut sum, mut squares) = (0.0, 0.0);
+            let mut pivot = f64::NAN;
+            for s in &strokes {
+                let y = s.ratio[line][k];
+                if y.is_finite() {
+                    if n[k] == 0 {
+                        pivot = y;
+                    }
+                    n[k] += 1;
+                    sum += y - pivot;
+                    squares += (y - pivot) * (y - pivot);
+                }
+            }
+            if n[k] > 0 {
+                let count = f64::from(n[k]);
+                value[k] = pivot + sum / count;
+                if n[k] > 1 {
+                    variance[k] = ((squares - sum * sum / count) / (count - 1.0)).max(0.0);
+                }
+            }
+        }
+        if n.iter().all(|n| *n < 2) {
+            let scatter = neighbour_variance(&value);
+            variance = vec![scatter; self.len()];
+        }
+        let pooled = window_mean(&variance, self.bins_in(5.0) / 2);
+        let error = (0..self.len())
+            .map(|k| if n[k] > 0 { (pooled[k] / f64::from(n[k])).sqrt() } else { f64::NAN })
+            .collect();
+        (value, error)
+    }
+
+    /// Median of down minus up over the slope, away from the turns; degrees.
+    fn hysteresis(&self, up: &[f64], down: &[f64], slope: f64) -> Option<f64> {
+        let edge = self.bins_in(1.0);
+        let inner = edge..self.len().saturating_sub(edge);
+        let mut gaps: Vec<f64> =
+            inner.map(|k| down[k] - up[k]).filter(|d| d.is_finite()).map(|d| d / slope).collect();
+        (slope != 0.0 && gaps.len() >= 10).then(|| statistics::median(&mut gaps)).flatten()
+    }
+
+    /// Takes out what each direction shows before its play is taken up, where the other direction has it.
+    fn drop_starts(&self, up: &mut [f64], down: &mut [f64], half: f64) {
+        let n = self.len();
+        let start = (2.0 * half).ceil() as usize;
+        if start == 0 || 4 * start > n {
+            return;
+        }
+        for k in 0..start {
+            if down[k].is_finite() {
+                up[k] = f64::NAN;
+            }
+            if up[n - 1 - k].is_finite() {
+                down[n - 1 - k] = f64::NAN;
+            }
+        }
+    }
+}
+
+/// Grid step: 0.1° or, when the samples lie further apart, the next multiple that holds one in most bins.
+fn grid_step(prepared: &Prepared<'_>) -> f64 {
+    let between = prepared.speed_deg_s * prepared.period_us * 1e-6;
+    let apart = (1.5 * between).max(1.5 * statistics::quantum(&prepared.deg));
+    GRID_DEG * (apart / GRID_DEG).ceil().max(1.0)
+}
+
+/// Angle by which a line lags the reference on the way up because of their input filters, degrees.
+fn filter_lag_deg(prepared: &Prepared<'_>, line: usize) -> f64 {
+    let delay = |c: Channel| {
+        prepared
+            .trace
+            .provenance
+            .channels
+            .iter()
+            .find(|p| p.channel == c)
+            .map_or(0.0, |p| f64::from(p.filter_us))
+    };
+    (delay(Channel::SENSORS[line]) - delay(Channel::Reference)) * 1e-6 * prepared.speed_deg_s
+}
+
+struct Grid {
+    first: i64,
+    step: f64,
+    len: usize,
+}
+
+/// One sample of a bin.
+#[derive(Clone, Copy)]
+struct Sample {
+    deg: f64,
+    seconds: f64,
+    ratio: [f64; 2],
+}
+
+impl Grid {
+    fn bin(&self, prepared: &Prepared<'_>, index: usize) -> StrokeCurve {
+        let stroke = &prepared.strokes[index];
+        let slopes =
+            [0, 1].map(|l| prepared.ratio[l].as_ref().map_or(0.0, |r| mean_slope(prepared, r, stroke)));
+        let empty =
+            |l: usize| if prepared.ratio[l].is_some() { vec![f64::NAN; self.len] } else { Vec::new() };
+        let mut out = StrokeCurve {
+            stroke: index,
+            direction: stroke.direction,
+            counts: vec![0; self.len],
+            seconds: vec![f64::NAN; self.len],
+            ratio: [empty(0), empty(1)],
+        };
+        let sign = if stroke.direction == Direction::Up { 1.0 } else { -1.0 };
+        let slack = prepared.angle_noise_deg.max(1e-4);
+        let mut furthest = f64::NEG_INFINITY;
+        let mut bin: Option<i64> = None;
+        let mut samples: Vec<Sample> = Vec::with_capacity(64);
+        let mut scratch = Vec::with_capacity(64);
+        for i in stroke.range.clone() {
+            let deg = f64::from(prepared.deg[i]);
+            // NaN compares false and is left out.
+            if !(sign * deg >= furthest - slack) {
+                continue;
+            }
+            furthest = furthest.max(sign * deg);
+            let k = (deg / self.step).round() as i64 - self.first;
+            if bin != Some(k) {
+                // Noise may lead back into the bin before: what comes late is left out rather than kept twice.
+                if bin.is_none_or(|b| sign * (k - b) as f64 > 0.0) {
+                    self.close(bin, &samples, slopes, &mut scratch, &mut out);
+                    samples.clear();
+                    bin = Some(k);
+                } else {
+                    continue;
+                }
+            }
+            let ratio = [0, 1].map(|l| prepared.ratio[l].as_ref().map_or(f64::NAN, |r| f64::from(r[i])));
+            let seconds = (prepared.trace.time_us[i] - prepared.trace.time_us[0]) as f64 * 1e-6;
+            samples.push(Sample { deg, seconds, ratio });
+        }
+        self.close(bin, &samples, slopes, &mut scratch, &mut out);
+        for l in 0..2 {
+            drop_jumps(&mut out.ratio[l], slopes[l], self.step, sign);
+        }
+        out
+    }
+
+    /// Writes one bin.
+    fn close(
+        &self,
+        bin: Option<i64>,
+        samples: &[Sample],
+        slopes: [f64; 2],
+        scratch: &mut Vec<f64>,
+        out: &mut StrokeCurve,
+    ) {
+        let Some(k) = bin.and_then(|k| usize::try_from(k).ok()).filter(|k| *k < self.len) else { return };
+        if samples.is_empty() {
+            return;
+        }
+        let centre = (self.first + k as i64) as f64 * self.step;
+        out.counts[k] = samples.len() as u32;
+        out.seconds[k] = samples.iter().map(|s| s.seconds).sum::<f64>() / samples.len() as f64;
+        for l in 0..2 {
+            if !out.ratio[l].is_empty() {
+                out.ratio[l][k] = trimmed_mean(samples, l, slopes[l], centre, scratch);
+            }
+        }
+    }
+}
+
+/// Mean at the centre of the bin without samples further than 6 robust sd from the median.
+fn trimmed_mean(samples: &[Sample], line: usize, slope: f64, centre: f64, scratch: &mut Vec<f64>) -> f64 {
+    let at_centre = |s: &Sample| s.ratio[line] - slope * (s.deg - centre);
+    let every = samples.len().div_ceil(31);
+    scratch.clear();
+    scratch.extend(samples.iter().step_by(every).map(at_centre).filter(|v| v.is_finite()));
+    let Some(median) = statistics::median(scratch) else { return f64::NAN };
+    for v in scratch.iter_mut() {
+        *v = (*v - median).abs();
+    }
+    let spread = statistics::MAD_TO_SD * statistics::median(scratch).unwrap_or(0.0);
+    // Few samples may agree by chance, or sit on one code: never cut tighter than 0.2 % of supply.
+    let cut = (6.0 * spread).max(0.002);
+    let (mut sum, mut n) = (0.0, 0u32);
+    for v in samples.iter().map(at_centre) {
+        if (v - median).abs() <= cut {
+            sum += v - median;
+            n += 1;
+        }
+    }
+    median + sum / f64::from(n.max(1))
+}
+
+/// Slope of a line over a stroke from the means of its first and last tenth, ratio per degree; 0 when it can't be had.
+fn mean_slope(prepared: &Prepared<'_>, ratio: &[f32], stroke: &Stroke) -> f64 {
+    let tenth = (stroke.range.len() / 10).max(1);
+    let middle = |r: Range<usize>| {
+        let every = (r.len() / 200).max(1);
+        let mut deg: Vec<f64> = Vec::with_capacity(256);
+        let mut y: Vec<f64> = Vec::with_capacity(256);
+        for i in r.step_by(every) {
+            let (d, v) = (f64::from(prepared.deg[i]), f64::from(ratio[i]));
+            if d.is_finite() && v.is_finite() {
+                deg.push(d);
+                y.push(v);
+            }
+        }
+        Some((statistics::median(&mut deg)?, statistics::median(&mut y)?))
+    };
+    let range = &stroke.range;
+    match (middle(range.start..range.start + tenth), middle(range.end - tenth..range.end)) {
+        (Some(a), Some(b)) if (b.0 - a.0).abs() > 0.5 => (b.1 - a.1) / (b.0 - a.0),
+        _ => 0.0,
+    }
+}
+
+/// Leaves out runs of bins that jump away from the curve and jump back.
+fn drop_jumps(y: &mut [f64], slope: f64, step: f64, sign: f64) {
+    let known: Vec<usize> = if sign > 0.0 {
+        (0..y.len()).filter(|k| y[*k].is_finite()).collect()
+    } else {
+        (0..y.len()).rev().filter(|k| y[*k].is_finite()).collect()
+    };
+    let level = |k: usize| y[k] - slope * k as f64 * step;
+    let jump = |a: usize, b: usize| level(known[b]) - level(known[a]);
+    let longest = (LONGEST_JUMP_DEG / step) as usize;
+    let mut drop = Vec::new();
+    let mut i = 1;
+    while i < known.len() {
+        // A bin may hold the edge itself: look two bins ahead.
+        let two = if i + 1 < known.len() { jump(i - 1, i + 1) } else { 0.0 };
+        let one = jump(i - 1, i);
+        let away = if one.abs() > two.abs() { one } else { two };
+        if away.abs() > JUMP_RATIO {
+            let base = level(known[i - 1]);
+            let back = (i + 1..known.len().min(i + longest)).find(|j| {
+                let rest = level(known[*j]) - base;
+                rest.abs() < 0.25 * away.abs() && (level(known[*j]) - level(known[j - 1])).abs() < JUMP_RATIO
+            });
+            let jumped_back = back.is_some_and(|j| {
+                let edge = (i.max(j.saturating_sub(3))..j).map(|m| jump(m, m + 1).abs()).fold(0.0, f64::max);
+                let edge2 = jump(i.max(j.saturating_sub(3)), j).abs();
+                edge.max(edge2) > 0.5 * away.abs()
+            });
+            if let (Some(j), true) = (back, jumped_back) {
+                drop.extend(known[i..j].iter().copied());
+                i = j + 1;
+                continue;
+            }
+        }
+        i += 1;
+    }
+    for k in drop {
+        y[k] = f64::NAN;
+    }
+}
+
+/// `y` at k + `by` bins, linear between bins; NaN where a neighbour is missing.
+pub fn shifted(y: &[f64], by: f64) -> Vec<f64> {
+    if by == 0.0 {
+        return y.to_vec();
+    }
+    let whole = by.floor() as i64;
+    let part = by - by.floor();
+    let get = |k: i64| usize::try_from(k).ok().and_then(|k| y.get(k)).copied().unwrap_or(f64::NAN);
+    (0..y.len() as i64)
+        .map(|k| {
+            let (a, b) = (get(k + whole), get(k + whole + 1));
+            if part < 1e-9 { a } else { a + part * (b - a) }
+        })
+        .collect()
+}
+
+/// Centred mean of the finite values over 2·half + 1 bins; NaN where `y` itself is NaN only if nothing is near.
+pub fn window_mean(y: &[f64], half: usize) -> Vec<f64> {
+    let (mut sum, mut n) = (0.0, 0u32);
+    let (mut head, mut tail) = (0usize, 0usize);
+    let pivot = y.iter().copied().find(|v| v.is_finite()).unwrap_or(0.0);
+    (0..y.len())
+        .map(|k| {
+            while head < y.len() && head <= k + half {
+                if y[head].is_finite() {
+                    sum += y[head] - pivot;
+                    n += 1;
+                }
+                head += 1;
+            }
+            while tail + half < k {
+                if y[tail].is_finite() {
+                    sum -= y[tail] - pivot;
+                    n -= 1;
+                }
+                tail += 1;
+            }
+            if n > 0 { pivot + sum / f64::from(n) } else { f64::NAN }
+        })
+        .collect()
+}
+
+/// Variance of a bin's mean from second differences of neighbouring bins.
+fn neighbour_variance(y: &[f64]) -> f64 {
+    let mut second: Vec<f64> =
+        y.windows(3).map(|w| w[2] - 2.0 * w[1] + w[0]).filter(|d| d.is_finite()).collect();
+    statistics::robust_sd(&mut second).map_or(0.0, |s| s * s / 6.0)
+}
+
+/// Slope over the whole travel, both directions, ratio per degree.
+fn overall_slope(deg: &[f64], up: &[f64], down: &[f64]) -> f64 {
+    let fits: Vec<f64> =
+        [up, down].iter().filter_map(|y| statistics::fit_line(deg, y)).map(|f| f.slope).collect();
+    statistics::mean(&fits).unwrap_or(0.0)
+}
+
+/// Magnitude of the difference of the values that straight lines through the first and the last `bins` give at the ends.
+fn end_to_end(deg: &[f64], y: &[f64], bins: usize) -> Option<f64> {
+    let known: Vec<usize> = (0..y.len()).filter(|k| y[*k].is_finite()).collect();
+    let (first, last) = (*known.first()?, *known.last()?);
+    let near = |k: usize, range: Range<usize>| {
+        let (x, v): (Vec<f64>, Vec<f64>) =
+            range.filter(|i| y[*i].is_finite()).map(|i| (deg[i] - deg[k], y[i])).unzip();
+        statistics::fit_line(&x, &v).map_or(y[k], |f| f.intercept)
+    };
+    let bins = bins.max(3);
+    let a = near(first, first..(first + bins + 1).min(y.len()));
+    let b = near(last, last.saturating_sub(bins)..last + 1);
+    let span = (b - a).abs();
+    (span > 0.0).then_some(span)
+}
