@@ -46,7 +46,10 @@ fn main() -> anyhow::Result<()> {
             rig.write(&frame[..n]);
         }
         let (real, rig_s) = (begin.elapsed().as_secs_f64(), (rig.now_us() - from_us) as f64 * 1e-6);
-        println!("{name:<20}{:>6.0} x real time, {scans} scans in {rig_s:.1} s of the rig, {real:.3} s real", rig_s / real);
+        println!(
+            "{name:<20}{:>6.0} x real time, {scans} scans in {rig_s:.1} s of the rig, {real:.3} s real",
+            rig_s / real
+        );
     }
     Ok(())
 }

@@ -308,3 +308,67 @@ pub fn run(board: SimBoard, link: &Link, mut script: Script, stop: &AtomicBool) 
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
+    use trackpair_protocol::message::{Message, Reply, Request, Start};
+
+    fn ask(rig: &mut Rig<SimBoard>, id: u16, request: Request, now: u64) {
+        let mut frame = [0; MAX_ENCODED];
+        let n = request.encode(id, &mut frame).unwrap();
+        rig.handle(&frame[..n], now);
+    }
+
+    #[test]
+    fn a_host_that_does_not_read_costs_counted_scans_and_neither_memory_nor_the_rigs_clock() {
+        let board = SimBoard::new(crate::parts::named("good-grip", 1).unwrap(), crate::RigSpec::default(), 1);
+        let (mut rig, outbox) = (Rig::new(board, 0), Outbox::default());
+        outbox.set_open(true);
+        ask(&mut rig, 1, Request::Identify { session: 1 }, 0);
+        let start = Start { run: 1, period_us: 200, channels: 0xff, drive: false, max_us: 0 };
+        ask(&mut rig, 2, Request::Start(start), 0);
+        for now in (0..2_000_000).step_by(1000) {
+            rig.poll(now);
+            outbox.fill(&mut rig);
+            assert!(outbox.lock().bytes.len() <= OUTBOX);
+            // It still sends, or the rig would take it for dead.
+            if now % 500_000 == 0 {
+                ask(&mut rig, 3, Request::Heartbeat, now);
+            }
+        }
+        // The host wakes up: it finds what was kept, in order, and every lost scan counted.
+        ask(&mut rig, 4, Request::ReadStatus, 2_000_000);
+        let (mut deframer, mut scans, mut lost, mut status) = (Deframer::new(), 0_u64, 0_u64, None);
+        let mut chunk = [0; 2048];
+        for now in (2_000_000..2_100_000).step_by(1000) {
+            rig.poll(now);
+            outbox.fill(&mut rig);
+            while !outbox.lock().bytes.is_empty() {
+                let n = outbox.take(&mut chunk).unwrap();
+                deframer.push(&chunk[..n], |frame| match Message::decode(&frame).unwrap() {
+                    Message::Samples(block) => {
+                        scans += u64::from(block.scans);
+                        lost += u64::from(block.overrun_before);
+                    }
+                    Message::Reply(Reply::Status(s)) => status = Some(s),
+                    _ => {}
+                });
+            }
+        }
+        let status = status.expect("the status is answered");
+        assert_eq!((status.rig_us, deframer.drops().frames()), (2_000_000, 0));
+        // 2.1 s at 5 kHz, but for the block that is still being filled.
+        assert!(lost > 5_000 && (10_400..=10_500).contains(&(scans + lost)), "{scans} seen, {lost} lost");
+    }
+
+    #[test]
+    fn with_nobody_there_nothing_is_kept_for_the_next() {
+        let board = SimBoard::new(crate::parts::named("good-grip", 1).unwrap(), crate::RigSpec::default(), 1);
+        let (mut rig, outbox) = (Rig::new(board, 0), Outbox::default());
+        outbox.fill(&mut rig);
+        assert!(outbox.lock().bytes.is_empty());
+        assert_eq!(rig.transmit(&mut [0; 64]), 0);
+    }
+}

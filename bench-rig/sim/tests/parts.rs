@@ -87,7 +87,9 @@ fn good_parts_are_straighter_than_faulty_ones_by_their_own_truth() {
 
 #[test]
 fn a_flat_spot_takes_slope_where_told_and_comes_back_as_told() {
-    for (shape, behind, far) in [(Shape::Snap, 0.0, 0.0), (Shape::CatchUp, 0.8 - 0.08, 0.0), (Shape::Permanent, 0.8, 0.8)] {
+    for (shape, behind, far) in
+        [(Shape::Snap, 0.0, 0.0), (Shape::CatchUp, 0.8 - 0.08, 0.0), (Shape::Permanent, 0.8, 0.8)]
+    {
         let (centre_deg, width_deg, slope_loss) = (7.5, 1.0, 0.8);
         let fault = Fault::FlatSpot { channel: Channel::Rising, centre_deg, width_deg, slope_loss, shape };
         let part = Part::draw("flat", exact(Topology::Complementary).with(fault), 1);
@@ -103,7 +105,10 @@ fn a_flat_spot_takes_slope_where_told_and_comes_back_as_told() {
 #[test]
 fn an_unknown_part_is_told_which_there_are() {
     let error = parts::named("gold-grip", 1).unwrap_err().to_string();
-    assert!(error.contains("gold-grip") && error.contains("good-grip") && error.contains("worn-grip"), "{error}");
+    assert!(
+        error.contains("gold-grip") && error.contains("good-grip") && error.contains("worn-grip"),
+        "{error}"
+    );
 }
 
 #[test]
@@ -149,10 +154,12 @@ fn a_part_file_is_loaded_and_its_mistakes_are_named() {
 #[test]
 fn every_example_in_the_document_of_part_files_is_one() {
     let text = include_str!("../PARTS.md");
-    let examples: Vec<&str> = text.split("```toml\n").skip(1).map(|rest| rest.split("```").next().unwrap()).collect();
+    let examples: Vec<&str> =
+        text.split("```toml\n").skip(1).map(|rest| rest.split("```").next().unwrap()).collect();
     let mut kinds = std::collections::BTreeSet::new();
     for example in &examples {
-        let spec = part_file::parse(example, Path::new("PARTS.md")).unwrap_or_else(|e| panic!("{e}\n{example}"));
+        let spec =
+            part_file::parse(example, Path::new("PARTS.md")).unwrap_or_else(|e| panic!("{e}\n{example}"));
         kinds.extend(spec.faults.iter().map(Fault::kind));
     }
     // All kinds of fault there are, see `fault.rs`.

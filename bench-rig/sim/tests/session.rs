@@ -39,7 +39,8 @@ impl Host {
         let (replies, events) = (Vec::new(), Vec::new());
         let columns = std::array::from_fn(|_| Vec::new());
         let (deframer, times) = (Deframer::new(), Vec::new());
-        let mut host = Self { rig, deframer, id: 0, replies, events, scales: [0.0; 8], times, columns, blocks: 0 };
+        let mut host =
+            Self { rig, deframer, id: 0, replies, events, scales: [0.0; 8], times, columns, blocks: 0 };
         host.ask(Request::Identify { session: 9 });
         for channel in 0..8 {
             match host.ask(Request::DescribeChannel { channel }) {
@@ -71,11 +72,14 @@ impl Host {
             Message::Samples(block) => {
                 assert_eq!(block.number, self.blocks, "a block is missing");
                 self.blocks += 1;
-                self.times.extend((0..block.scans).map(|j| block.first_us + u64::from(j) * u64::from(block.period_us)));
+                self.times.extend(
+                    (0..block.scans).map(|j| block.first_us + u64::from(j) * u64::from(block.period_us)),
+                );
                 for channel in 0..8 {
                     if let Some(column) = block.column(channel, &ENCODINGS) {
                         let scale = self.scales[usize::from(channel)];
-                        self.columns[usize::from(channel)].extend(column.counts().map(|c| scale * f64::from(c)));
+                        self.columns[usize::from(channel)]
+                            .extend(column.counts().map(|c| scale * f64::from(c)));
                     }
                 }
             }
@@ -105,7 +109,9 @@ impl Host {
         loop {
             for _ in 0..50 {
                 self.hear(2000);
-                let ended = |e: &EventKind| if let EventKind::RunEnded { cause, .. } = e { Some(*cause) } else { None };
+                let ended = |e: &EventKind| {
+                    if let EventKind::RunEnded { cause, .. } = e { Some(*cause) } else { None }
+                };
                 if let Some(cause) = self.events.iter().find_map(ended) {
                     self.events.clear();
                     return cause;
@@ -125,7 +131,13 @@ impl Host {
             self.ask(Request::Arm);
         }
         let max_us = (seconds * 1e6) as u64;
-        self.ask(Request::Start(Start { run: u32::from(self.id), period_us: 200, channels: 0xff, drive, max_us }));
+        self.ask(Request::Start(Start {
+            run: u32::from(self.id),
+            period_us: 200,
+            channels: 0xff,
+            drive,
+            max_us,
+        }));
         self.finish()
     }
 
@@ -299,7 +311,10 @@ fn swapped_leads_exchange_the_columns_and_a_dead_channel_stays_put() {
     let mut host = Host::of("dead-channel-grip?seed=1");
     host.supply(5000);
     host.run(Some(&[ramp(60_000), ramp(2000)]), 0.0);
-    let range = |c: usize| host.columns[c].iter().copied().fold(f64::MIN, f64::max) - host.columns[c].iter().copied().fold(f64::MAX, f64::min);
+    let range = |c: usize| {
+        host.columns[c].iter().copied().fold(f64::MIN, f64::max)
+            - host.columns[c].iter().copied().fold(f64::MAX, f64::min)
+    };
     assert!(range(0) > 2.5 && range(1) < 0.02, "{} {}", range(0), range(1));
 }
 
@@ -307,7 +322,10 @@ fn swapped_leads_exchange_the_columns_and_a_dead_channel_stays_put() {
 fn a_setpoint_beyond_the_open_stop_presses_without_a_trip() {
     let mut host = Host::of("good-grip?seed=4");
     host.supply(5000);
-    assert_eq!(host.run(Some(&[ramp(80_000), Segment::Hold { us: 300_000 }, ramp(0)]), 0.0), EndCause::Complete);
+    assert_eq!(
+        host.run(Some(&[ramp(80_000), Segment::Hold { us: 300_000 }, ramp(0)]), 0.0),
+        EndCause::Complete
+    );
     let high = host.columns[3].iter().copied().fold(f64::MIN, f64::max);
     let truth = host.rig.board().truth();
     near(high, truth.part.drawn.open_stop_deg + truth.rig.mounting_deg, 0.3);
@@ -338,12 +356,11 @@ fn the_e_stop_ends_a_drive_and_the_spring_brings_the_grip_home() {
 
 #[test]
 fn heat_lid_and_a_sagging_supply_trip_their_guards() {
-    let trips: [(Guard, fn(&mut SimBoard)); 3] = [
-        (Guard::Temperature, |board| board.set_temperature(90.0)),
-        (Guard::LidOpen, |board| board.set_lid_open(true)),
-        (Guard::SupplyRange, |board| board.set_supply_fault(Some(3.0))),
-    ];
-    for (guard, poke) in trips {
+    type Poke = fn(&mut SimBoard);
+    let hot: Poke = |board| board.set_temperature(90.0);
+    let lid: Poke = |board| board.set_lid_open(true);
+    let sag: Poke = |board| board.set_supply_fault(Some(3.0));
+    for (guard, poke) in [(Guard::Temperature, hot), (Guard::LidOpen, lid), (Guard::SupplyRange, sag)] {
         let mut host = Host::of("good-grip?seed=4");
         host.supply(5000);
         host.ask(Request::Arm);

@@ -127,7 +127,8 @@ fn serve_part(arguments: &Arguments) -> Result<(), Failure> {
 fn announce(address: &str) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
     writeln!(out, "listening on {address}")?;
-    writeln!(out, "simulated rig and part; Ctrl-C ends")?;
+    // A script may stop reading after the line it needs: nothing more goes to stdout.
+    eprintln!("simulated rig and part; Ctrl-C ends");
     Ok(out.flush()?)
 }
 
