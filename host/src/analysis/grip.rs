@@ -1,8 +1,22 @@
 //! Everything a grip sensor's traces tell, in one call.
+//!
+//! It only puts together what the other files compute, and names what can't be had and why.
 
+use super::curve::Curves;
+use super::ends::End;
+use super::prepared::{AngleSource, Direction, Prepared, SupplySource};
+use super::uncertainty::Calibration;
 use super::{DetectionLimit, Figure, Finding, Histogram, NotTestable, PlotCurve};
+use super::{
+    causes, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads, limp,
+    linearity, monotonicity, noise, noise_map, repeatability, skew, topology,
+};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::Trace;
+
+/// A line whose output changes by less than this share of supply does not move.
+const LEAST_SPAN: f64 = 0.02;
 
 /// The traces of one part on one day.
 #[derive(Clone, Copy, Debug)]
@@ -44,6 +58,324 @@ pub struct GripAnalysis {
 
 /// Analyses a grip sensor. Never fails: what can't be had is named in `not_testable`.
 pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
-    let _ = (traces, sheet);
-    unimplemented!()
+    let prepared = Prepared::new(traces.sweep, sheet);
+    let curves = Curves::new(&prepared, sheet);
+    let mut out = figures_of(&prepared, curves.as_ref(), sheet);
+    add_defects(&mut out, &traces, &prepared, sheet);
+    let order = |f: &Figure| {
+        let name = FigureName::ALL.iter().position(|n| *n == f.name);
+        (name, f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c)))
+    };
+    out.figures.sort_by_key(order);
+    out.findings.sort_by(|a, b| severity(a).cmp(&severity(b)).then(b.confidence.total_cmp(&a.confidence)));
+    out
 }
+
+/// Lower is worse: what takes the signal away, then what falsifies it, then what degrades it.
+fn severity(finding: &Finding) -> usize {
+    const ORDER: [FindingKind; 12] = [
+        FindingKind::NotMoving,
+        FindingKind::DeadChannel,
+        FindingKind::SwappedChannels,
+        FindingKind::Dropout,
+        FindingKind::FlatSpot,
+        FindingKind::SignalLead,
+        FindingKind::GroundLead,
+        FindingKind::SupplyLead,
+        FindingKind::Leakage,
+        FindingKind::GainOffset,
+        FindingKind::CommonNonlinearity,
+        FindingKind::NoisyTrack,
+    ];
+    ORDER.iter().position(|k| *k == finding.kind).unwrap_or(ORDER.len())
+}
+
+/// Curves and their figures, without the search for defects.
+fn figures_of(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartSheet) -> GripAnalysis {
+    let mut out = GripAnalysis {
+        figures: Vec::new(),
+        findings: Vec::new(),
+        topology_found: None,
+        detection_limits: Vec::new(),
+        not_testable: Vec::new(),
+        histograms: Vec::new(),
+        curves: Vec::new(),
+        gap_regions: gaps::regions(prepared),
+        travel_deg: prepared.travel_deg,
+        cycles: prepared.cycles(),
+        warnings: prepared.warnings.clone(),
+    };
+    let calibration = Calibration::of(prepared);
+    warn_of_calibration(&mut out, prepared, &calibration);
+    for line in 0..2 {
+        match (&prepared.ratio[line], curves) {
+            (None, _) => {
+                missing(&mut out, format!("all of {}", name(line)), "the line was not recorded".into())
+            }
+            (_, None) => {
+                let why =
+                    "no stroke was seen: there is no angle, or the grip was turned by less than a degree"
+                        .into();
+                missing(&mut out, format!("curves of {}", name(line)), why);
+            }
+            (Some(_), Some(curves)) => add_line(&mut out, prepared, curves, line, sheet, &calibration),
+        }
+        match noise::analyse(prepared, line) {
+            Some(figure) => out.figures.push(figure),
+            None if prepared.ratio[line].is_some() => {
+                let why = "too few scans while slow or at rest: record faster, or rest for a second".into();
+                missing(&mut out, format!("noise {}", name(line)), why);
+            }
+            None => {}
+        }
+    }
+    if let Some(curves) = curves {
+        add_pair(&mut out, prepared, curves, sheet, &calibration);
+    }
+    out
+}
+
+fn name(line: usize) -> Channel {
+    Channel::SENSORS[line]
+}
+
+fn missing(out: &mut GripAnalysis, what: String, why: String) {
+    out.not_testable.push(NotTestable { what, why });
+}
+
+fn warn_of_calibration(out: &mut GripAnalysis, prepared: &Prepared<'_>, calibration: &Calibration) {
+    let unknown: Vec<&str> = Channel::SENSORS
+        .iter()
+        .zip(calibration.line)
+        .filter(|(c, u)| prepared.trace.channel(**c).is_some() && !u.calibrated)
+        .map(|(c, _)| c.name())
+        .collect();
+    if !unknown.is_empty() {
+        out.warnings.push(format!(
+            "no calibration is known for {}: uncertainties hold scatter and resolution only, not the logger's gain and offset",
+            unknown.join(" and ")
+        ));
+    }
+    if prepared.angle_source == AngleSource::Reference && !calibration.reference.calibrated {
+        out.warnings.push(
+            "no calibration is known for the angle: its own errors are not in the linearity's uncertainty"
+                .into(),
+        );
+    }
+    if let SupplySource::Nominal(volts) = prepared.supply_source {
+        out.warnings.push(format!(
+            "volts at 5 V and correlation are uncertain by 2.9 % because the supply of {volts} V is assumed"
+        ));
+    }
+}
+
+/// Figures of one line.
+fn add_line(
+    out: &mut GripAnalysis,
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    line: usize,
+    sheet: &PartSheet,
+    calibration: &Calibration,
+) {
+    let (figures, not_testable) = ends::analyse(prepared, curves, line, sheet.travel_deg, calibration);
+    out.figures.extend(figures);
+    out.not_testable.extend(not_testable);
+    let of_travel = "linearity, hysteresis, repeatability, dead bands";
+    let Some(curve) = curves.line[line].as_ref().filter(|c| c.span >= LEAST_SPAN) else {
+        let why = "the line does not move with the grip".into();
+        missing(out, format!("{of_travel} {}", name(line)), why);
+        return;
+    };
+    plot_ratios(out, curves, line);
+    if prepared.angle_source != AngleSource::Reference {
+        let why =
+            "no reference angle was recorded: sweep it on a rig, or record an angle beside the lines".into();
+        missing(out, format!("{of_travel} {}", name(line)), why);
+        return;
+    }
+    if let Some(report) = linearity::analyse(curves, line, calibration, out.cycles) {
+        out.figures.extend(report.figures);
+        out.curves.extend(report.curves);
+        out.histograms.extend(histogram::of(
+            "linearity_deviation",
+            Some(name(line)),
+            Unit::PercentSpan,
+            &report.deviations,
+        ));
+        say_of_part_travel(out, prepared, line, sheet);
+    }
+    match hysteresis::analyse(curves, line, calibration, prepared.speed_deg_s, out.cycles) {
+        Some(figure) => out.figures.push(figure),
+        None => missing(
+            out,
+            format!("hysteresis {}", name(line)),
+            "it needs a stroke up and one down over the same travel".into(),
+        ),
+    }
+    match repeatability::analyse(curves, line, calibration) {
+        Some(figure) => out.figures.push(figure),
+        None => {
+            let why = "it needs two strokes of one direction over the travel: record at least two, better three cycles".into();
+            missing(out, format!("repeatability {}", name(line)), why);
+        }
+    }
+    for end in [End::Closed, End::Open] {
+        let what = if end == End::Closed { FigureName::DeadBandClosed } else { FigureName::DeadBandOpen };
+        let reached = ends::reached(prepared, sheet.travel_deg, end);
+        match reached.then(|| dead_band::analyse(prepared, curves, line, end, calibration)).flatten() {
+            Some(figure) => out.figures.push(figure),
+            None => {
+                let why = "it needs a stroke that arrives at the stop and a rest there: turn to the stop and wait 0.1 s".into();
+                missing(out, format!("{} {}", what.name(), name(line)), why);
+            }
+        }
+    }
+    if let Some((from, to, percent)) = monotonicity::worst_reversal(curves, line) {
+        out.warnings.push(format!(
+            "the {} line runs backwards by {percent:.2} % of its span between {from:.1} and {to:.1} deg",
+            name(line)
+        ));
+    }
+    if curve.hysteresis_deg.is_some_and(|h| h < -0.02) {
+        out.warnings.push(format!(
+            "the {} line leads the angle instead of lagging it: the angle column is late, hysteresis is not the part's alone",
+            name(line)
+        ));
+    }
+}
+
+fn say_of_part_travel(out: &mut GripAnalysis, prepared: &Prepared<'_>, line: usize, sheet: &PartSheet) {
+    let whole = [End::Closed, End::Open].iter().all(|end| ends::reached(prepared, sheet.travel_deg, *end));
+    if let (false, Some((low, high))) = (whole, prepared.travel_deg) {
+        missing(
+            out,
+            format!("linearity {} over the whole travel", name(line)),
+            format!(
+                "only {low:.1} to {high:.1} deg were seen; the figures hold for that part: sweep from stop to stop"
+            ),
+        );
+    }
+}
+
+fn plot_ratios(out: &mut GripAnalysis, curves: &Curves, line: usize) {
+    let Some(curve) = curves.line[line].as_ref() else { return };
+    for (direction, y) in [("up", &curve.up), ("down", &curve.down), ("mean", &curve.mean)] {
+        if y.iter().any(|v| v.is_finite()) {
+            out.curves.push(PlotCurve {
+                name: "ratio",
+                channel: Some(name(line)),
+                direction,
+                unit: Unit::PercentSupply,
+                deg: curves.deg.clone(),
+                y: y.iter().map(|v| 100.0 * v).collect(),
+            });
+        }
+    }
+}
+
+/// Figures of the pair.
+fn add_pair(
+    out: &mut GripAnalysis,
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    sheet: &PartSheet,
+    calibration: &Calibration,
+) {
+    match correlation::analyse(curves, sheet, calibration, out.cycles) {
+        Some(report) => {
+            out.figures.extend(report.figures);
+            out.curves.extend(report.curves);
+            out.histograms.extend(histogram::of(
+                "correlation_deviation",
+                None,
+                Unit::PercentSupply,
+                &report.deviations,
+            ));
+        }
+        None => missing(
+            out,
+            "correlation".into(),
+            "it needs both lines over the same travel: connect both".into(),
+        ),
+    }
+    let one_way = curves.of(Direction::Up).next().is_none() || curves.of(Direction::Down).next().is_none();
+    let figure = prepared.trace.provenance.time_known.then(|| skew::analyse(prepared, curves)).flatten();
+    match figure {
+        Some(figure) => out.figures.push(figure),
+        None => {
+            let why = if !prepared.trace.provenance.time_known {
+                "the file tells no times"
+            } else if one_way {
+                "it needs a stroke up and one down: record a full cycle"
+            } else {
+                "it needs both lines, moving"
+            };
+            missing(out, "skew".into(), why.into());
+        }
+    }
+    let Some(found) = topology::find(curves) else { return };
+    out.topology_found = found.topology;
+    if found.topology != Some(sheet.topology) {
+        let shows = found.topology.map_or("none that is known", Topology::name);
+        out.warnings.push(format!(
+            "the data show second = {:.3} x first + {:.3}, topology: {shows}; the sheet says {}: check that the sheet is the \
+             part's own",
+            found.m,
+            found.k,
+            sheet.topology.name()
+        ));
+    } else if found.exchanged {
+        out.warnings.push("the second line is the steeper one: the lines look exchanged".into());
+    }
+}
+
+/// Defects, dropouts, predicted trips and causes.
+fn add_defects(out: &mut GripAnalysis, traces: &GripTraces<'_>, prepared: &Prepared<'_>, sheet: &PartSheet) {
+    let dropouts = dropout::find(prepared, sheet);
+    let flexed = traces.flex.map(|trace| Prepared::new(trace, sheet));
+    let flex = flexed.as_ref().map(|p| dropout::find(p, sheet));
+    let watched: Vec<&dropout::Report> = std::iter::once(&dropouts).chain(flex.as_ref()).collect();
+    match dropout::rate(&watched).filter(|_| prepared.trace.provenance.time_known) {
+        Some(figure) => out.figures.push(figure),
+        None => missing(out, "dropout_rate".into(), "it needs times and at least one line".into()),
+    }
+    for report in watched {
+        out.findings.extend(report.findings.iter().cloned());
+    }
+    out.detection_limits.extend(dropouts.limits.iter().cloned());
+
+    let mut trips: Option<Figure> = None;
+    for report in std::iter::once(prepared).chain(flexed.as_ref()).map(|p| limp::predict(p, sheet)) {
+        out.not_testable.extend(report.not_testable);
+        trips = match (trips, report.figure) {
+            (Some(mut a), Some(b)) => {
+                a.value += b.value;
+                a.standard_uncertainty = a.standard_uncertainty.hypot(b.standard_uncertainty);
+                Some(a)
+            }
+            (a, b) => a.or(b),
+        };
+    }
+    out.figures.extend(trips);
+
+    for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
+        let flat = flat_spot::find(prepared, line, &dropouts, sheet);
+        let noisy = noise_map::find(prepared, line, &dropouts, sheet);
+        out.findings.extend(flat.findings.into_iter().chain(noisy.findings));
+        out.detection_limits.extend([flat.limit, noisy.limit]);
+        out.curves.extend(noisy.curve);
+    }
+    let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
+    if let Some(report) = &leads {
+        out.not_testable.extend(report.not_testable.iter().cloned());
+    }
+    let report =
+        causes::find(&causes::CausesInput { prepared, sheet, leads: leads.as_ref(), dropouts: &dropouts });
+    out.findings.extend(report.findings);
+    out.not_testable.extend(report.not_testable);
+}
+
+#[cfg(test)]
+#[path = "grip_tests.rs"]
+mod tests;

@@ -4,23 +4,37 @@
 //! - [`statistics`]: quantiles, robust spread, least squares, interval bounds; published checks.
 //! - [`line`]: exact minimax, terminal and zero-based lines.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
+//! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
 //! - [`grip`]: all of them for a grip sensor, in one call.
 
 pub mod causes;
+pub mod correlation;
 pub mod curve;
+pub mod dead_band;
 pub mod dropout;
+pub mod ends;
 pub mod flat_spot;
+pub mod gaps;
 pub mod grip;
+pub mod histogram;
+pub mod hysteresis;
 pub mod leads;
 pub mod limp;
 pub mod line;
+pub mod linearity;
+pub mod monotonicity;
+pub mod noise;
 pub mod noise_map;
 pub mod prepared;
+pub mod repeatability;
+pub mod skew;
 pub mod statistics;
 #[cfg(test)]
 pub(crate) mod synthetic;
+pub mod topology;
+pub mod uncertainty;
 
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 

@@ -85,6 +85,8 @@ pub(crate) struct Synthetic {
     pub hysteresis_deg: [f64; 2],
     /// White noise of the part, volts at 5 V.
     pub noise_v: [f64; 2],
+    /// White noise of the rig's converter, volts.
+    pub rig_noise_v: f64,
     /// The sensor's own output step, volts; 0 = none.
     pub sensor_step_v: f64,
     /// The converter's step, volts; 0 = none.
@@ -135,6 +137,7 @@ impl Synthetic {
             texture: [0.0002, 0.0002],
             hysteresis_deg: [0.08, 0.08],
             noise_v: [1.2e-3, 1.2e-3],
+            rig_noise_v: 0.15e-3,
             sensor_step_v: 5.0 / 4096.0,
             converter_step_v: 5.12 / 65536.0,
             rig_errors: true,
@@ -250,10 +253,10 @@ impl Synthetic {
                 {
                     v = d.level * supply;
                 }
-                v = gain[line] * v + offset[line] + 0.15e-3 * r.normal();
+                v = gain[line] * v + offset[line] + self.rig_noise_v * r.normal();
                 columns[line].push(stepped(v, self.converter_step_v) as f32);
             }
-            columns[2].push((gain[2] * supply + offset[2] + 0.15e-3 * r.normal()) as f32);
+            columns[2].push((gain[2] * supply + offset[2] + self.rig_noise_v * r.normal()) as f32);
             let reference = motion[i] + ecc * (motion[i].to_radians() + phase).sin() - ecc * phase.sin();
             columns[3].push(stepped(reference, self.reference_step_deg) as f32);
         }

@@ -1,0 +1,205 @@
+//! Output at both stops at rest, and the span between them, as volts at a supply of 5 V: ratio × 5.
+//!
+//! Every rest between strokes counts as one visit; closed is reached from open and open from closed, so the first rest of a
+//! recording is left out when there are others. Uncertainty: scatter between visits; gains of line and supply; offset and
+//! resolution of the line (both cancel in the span, but for resolution).
+
+use super::curve::Curves;
+use super::prepared::{AngleSource, Direction, Prepared};
+use super::statistics;
+use super::uncertainty::Calibration;
+use super::{Figure, NotTestable};
+use crate::quantity::{Channel, FigureName};
+
+/// Volts of the supply that ratios are given at.
+const SUPPLY_V: f64 = 5.0;
+/// A rest lies within this of the end of travel, degrees.
+const NEAR_DEG: f64 = 0.4;
+/// A recording that ends further from the nominal stop than this share of the travel did not reach it.
+const CLOSED_SHARE: f64 = 0.06;
+/// Same at wide open, where parts differ more.
+const OPEN_SHARE: f64 = 0.10;
+
+/// One stop of one line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stop {
+    /// Ratio of supply.
+    pub ratio: f64,
+    /// Its standard uncertainty from scatter.
+    pub scatter: f64,
+    /// Visits; 0 when taken from the end of the curve.
+    pub visits: u32,
+}
+
+/// Which stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// Closed.
+    Closed,
+    /// Wide open.
+    Open,
+}
+
+/// Whether the recording reached a stop, as far as the angle tells.
+pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
+    prepared.travel_deg.is_some_and(|(low, high)| match end {
+        End::Closed => low <= CLOSED_SHARE * travel_deg,
+        End::Open => high >= (1.0 - OPEN_SHARE) * travel_deg,
+    })
+}
+
+/// Output at a stop. None when there is neither a rest nor a curve.
+pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> Option<Stop> {
+    let ratio = prepared.ratio[line].as_ref()?;
+    let (low, high) = prepared.travel_deg?;
+    let near = NEAR_DEG.max(4.0 * prepared.angle_noise_deg);
+    let mut visits = Vec::new();
+    let mut inner = 0.0;
+    let count = prepared.strokes.len();
+    for k in 0..=count {
+        let from = if k == 0 { 0 } else { prepared.strokes[k - 1].range.end };
+        let to = if k == count { prepared.trace.len() } else { prepared.strokes[k].range.start };
+        // The stroke before tells which stop this is; the very first rest is known by the stroke after it.
+        let arrived = match (k, prepared.strokes.get(k)) {
+            (0, Some(next)) if next.direction == Direction::Up => End::Closed,
+            (0, _) => End::Open,
+            _ if prepared.strokes[k - 1].direction == Direction::Up => End::Open,
+            _ => End::Closed,
+        };
+        if arrived != end || to <= from {
+            continue;
+        }
+        let at_stop = |i: &usize| {
+            let d = f64::from(prepared.deg[*i]);
+            if end == End::Closed { d <= low + near } else { d >= high - near }
+        };
+        // The first fifth is left to settle.
+        let settled = from + (to - from) / 5;
+        let every = ((to - settled) / 2000).max(1);
+        let mut values: Vec<f64> = (settled..to)
+            .step_by(every)
+            .filter(at_stop)
+            .map(|i| f64::from(ratio[i]))
+            .filter(|v| v.is_finite())
+            .collect();
+        if values.len() >= 5 {
+            let n = values.len() as f64;
+            if let Some((mean, sd)) = clipped_mean(&mut values) {
+                visits.push((k, mean));
+                inner = sd / n.sqrt();
+            }
+        }
+    }
+    if visits.len() > 1 && visits[0].0 == 0 {
+        visits.remove(0);
+    }
+    let values: Vec<f64> = visits.iter().map(|v| v.1).collect();
+    match statistics::mean(&values) {
+        Some(mean) => {
+            let n = values.len() as f64;
+            let between = statistics::standard_deviation(&values).map_or(inner, |s| s.max(inner) / n.sqrt());
+            Some(Stop { ratio: mean, scatter: between, visits: values.len() as u32 })
+        }
+        None => from_curve(curves, line, end),
+    }
+}
+
+/// Without a rest: the curve's end in the direction that arrives there, uncertain by what it changes over half a degree.
+fn from_curve(curves: &Curves, line: usize, end: End) -> Option<Stop> {
+    let curve = curves.line[line].as_ref()?;
+    let arriving =
+        |a: &[f64], b: &[f64]| if a.iter().any(|v| v.is_finite()) { a.to_vec() } else { b.to_vec() };
+    let y = match end {
+        End::Closed => arriving(&curve.down, &curve.up),
+        End::Open => arriving(&curve.up, &curve.down),
+    };
+    let known: Vec<f64> = y.into_iter().filter(|v| v.is_finite()).collect();
+    let ratio = if end == End::Closed { *known.first()? } else { *known.last()? };
+    Some(Stop {
+        ratio,
+        scatter: (0.5 * curve.slope).abs().max(curves.step_deg * curve.slope.abs()),
+        visits: 0,
+    })
+}
+
+/// Mean and sd without values beyond 6 robust sd, at least 0.2 % of supply.
+fn clipped_mean(values: &mut [f64]) -> Option<(f64, f64)> {
+    let median = statistics::median(values)?;
+    let mut spread = values.to_vec();
+    let cut = (6.0 * statistics::robust_sd(&mut spread)?).max(0.002);
+    let kept: Vec<f64> = values.iter().copied().filter(|v| (v - median).abs() <= cut).collect();
+    Some((statistics::mean(&kept)?, statistics::standard_deviation(&kept).unwrap_or(0.0)))
+}
+
+/// Closed and open volts and span of one line; what a recording that stops short can't give is named.
+pub fn analyse(
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    line: usize,
+    travel_deg: f64,
+    calibration: &Calibration,
+) -> (Vec<Figure>, Vec<NotTestable>) {
+    let channel = Some(Channel::SENSORS[line]);
+    let (mut figures, mut missing) = (Vec::new(), Vec::new());
+    let figure = |name, ratio: f64, scatter: f64, calibrated: f64, at_deg, definition: String| Figure {
+        name,
+        channel,
+        value: SUPPLY_V * ratio,
+        standard_uncertainty: SUPPLY_V * scatter.hypot(calibrated),
+        upper_bound: None,
+        at_deg,
+        definition,
+    };
+    let mut stops = [None; 2];
+    let (low, high) = prepared.travel_deg.unwrap_or_default();
+    let ends = [(End::Closed, FigureName::ClosedVolts, low), (End::Open, FigureName::OpenVolts, high)];
+    for (slot, (end, name, at)) in stops.iter_mut().zip(ends) {
+        if !reached(prepared, travel_deg, end) {
+            missing.push(NotTestable {
+                what: format!("{} {}", name.name(), Channel::SENSORS[line]),
+                why: format!("the recording ends at {at:.1} deg of {travel_deg:.0} deg: turn the grip to the stop and rest there"),
+            });
+            continue;
+        }
+        let Some(found) = stop(prepared, curves, line, end) else { continue };
+        *slot = Some(found);
+        let how = match found.visits {
+            0 => "end of the arriving stroke, no rest recorded,".to_owned(),
+            n => format!("mean at rest over {n} visits"),
+        };
+        let source = if prepared.angle_source == AngleSource::FirstLine {
+            ", stop taken from the first line"
+        } else {
+            ""
+        };
+        let text = format!("{how} at the stop, ratio of supply x {SUPPLY_V} V{source}");
+        figures.push(figure(
+            name,
+            found.ratio,
+            found.scatter,
+            calibration.ratio(line, found.ratio),
+            Some(at),
+            text,
+        ));
+    }
+    match stops {
+        [Some(closed), Some(open)] => {
+            let span = (open.ratio - closed.ratio).abs();
+            let scatter = closed.scatter.hypot(open.scatter);
+            let text = "open minus closed at rest, magnitude".to_owned();
+            figures.push(figure(
+                FigureName::Span,
+                span,
+                scatter,
+                calibration.difference(line, span),
+                None,
+                text,
+            ));
+        }
+        _ => missing.push(NotTestable {
+            what: format!("span {}", Channel::SENSORS[line]),
+            why: "it needs both stops: sweep the whole travel".into(),
+        }),
+    }
+    (figures, missing)
+}

@@ -1,0 +1,97 @@
+//! Random noise of one line, one standard deviation, mV at 5 V.
+//!
+//! From second differences over √6, which leave motion out (von Neumann 1941 for first differences). Their spread is a root
+//! mean square, trimmed at 5 robust sd against dropouts: a median would collapse or jump when the noise is about one step of
+//! the sensor's own output. It holds everything that changes from scan to scan: the sensor's steps (step²/12, Sheppard), the
+//! rig's own noise. A filter longer than a scan makes it read less; stated.
+
+use super::Figure;
+use super::prepared::Prepared;
+use super::statistics;
+use crate::quantity::{Channel, FigureName};
+use std::ops::Range;
+
+/// While moving, a scan may cover this much travel at most; else only rests are used, degrees.
+const MOST_DEG_PER_SCAN: f64 = 0.1;
+/// Second differences used at most.
+const MOST: usize = 100_000;
+/// 90 % point of |N(0,1)|.
+const P90: f64 = 1.644_853_626_951_472;
+
+/// Noise of a line. None when no stretch is slow enough.
+pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
+    let ratio = prepared.ratio[line].as_ref()?;
+    let moving =
+        prepared.speed_deg_s * prepared.period_us * 1e-6 <= MOST_DEG_PER_SCAN && !prepared.strokes.is_empty();
+    let stretches: Vec<Range<usize>> =
+        if moving { prepared.strokes.iter().map(|s| s.range.clone()).collect() } else { rests(prepared) };
+    let total: usize = stretches.iter().map(ExactSizeIterator::len).sum();
+    let every = (total / MOST).max(1);
+    let mut second: Vec<f64> = stretches
+        .iter()
+        .flat_map(|r| ratio[r.clone()].windows(3).step_by(every))
+        .map(|w| f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0]))
+        .filter(|d| d.is_finite())
+        .collect();
+    let (sd, kept) = trimmed_rms(&mut second)?;
+    let noise = 5000.0 * sd / 6.0f64.sqrt();
+    // Overlapping second differences of white noise: n_eff = n·18/35 degrees of freedom (Σρ² = 35/18); thinned ones are free.
+    let freedom = kept as f64 * if every > 2 { 1.0 } else { 18.0 / 35.0 };
+    let step = prepared.trace.provenance.channels.iter().find(|c| c.channel == Channel::SENSORS[line]);
+    let step = 1000.0 * step.map_or(0.0, |c| c.resolution) / 12.0f64.sqrt() * 5.0 / prepared.supply_volts;
+    // Steps are only on average like noise of step/√12: a tenth of that share is left uncertain.
+    let steps = if noise > 0.0 { 0.1 * step * (step / noise).min(1.0) } else { step };
+    let filter = prepared.trace.provenance.channels.iter().find(|c| c.channel == Channel::SENSORS[line]);
+    let filter = match filter.map_or(0, |c| c.filter_us) {
+        0 => String::new(),
+        us => format!(", behind the rig's {us} us filter"),
+    };
+    Some(Figure {
+        name: FigureName::Noise,
+        channel: Some(Channel::SENSORS[line]),
+        value: noise,
+        standard_uncertainty: (noise / (2.0 * freedom).sqrt()).hypot(steps).hypot(0.005 * noise),
+        upper_bound: None,
+        at_deg: None,
+        definition: format!(
+            "one standard deviation from second differences {}, dropouts left out, steps of sensor and rig included{filter}",
+            if moving { "while moving" } else { "at rest" }
+        ),
+    })
+}
+
+/// Root mean square without values beyond 5 of its own sd, and how many were kept. None with fewer than 30.
+fn trimmed_rms(values: &mut [f64]) -> Option<(f64, usize)> {
+    if values.len() < 30 {
+        return None;
+    }
+    values.iter_mut().for_each(|v| *v = v.abs());
+    let rms = |cut: f64| {
+        let kept = values.iter().filter(|v| **v <= cut);
+        let n = kept.clone().count();
+        ((kept.map(|v| v * v).sum::<f64>() / n.max(1) as f64).sqrt(), n)
+    };
+    let mut sorted = values.to_vec();
+    let scale = statistics::quantile(&mut sorted, 0.9)? / P90;
+    if scale == 0.0 {
+        // Nine in ten did not change at all: what is left is steps of the output.
+        return Some(rms(f64::INFINITY));
+    }
+    let (first, _) = rms(5.0 * scale);
+    Some(rms(5.0 * first.max(0.5 * scale)))
+}
+
+/// Stretches between strokes without a gap.
+fn rests(prepared: &Prepared<'_>) -> Vec<Range<usize>> {
+    let mut out = Vec::new();
+    for segment in &prepared.segments {
+        let mut start = segment.start;
+        for stroke in prepared.strokes.iter().filter(|s| segment.contains(&s.range.start)) {
+            out.push(start..stroke.range.start);
+            start = stroke.range.end;
+        }
+        out.push(start..segment.end);
+    }
+    out.retain(|r| r.len() >= 3);
+    out
+}

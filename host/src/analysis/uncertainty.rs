@@ -1,0 +1,188 @@
+//! What is known of the rig's channels, and what scatter does to a figure that is a maximum. It computes no figure itself.
+//!
+//! - Scatter: the figure is computed again on curves with fresh noise of the estimated size (parametric bootstrap: Efron,
+//!   Tibshirani, An Introduction to the Bootstrap, 1993, ch. 10). The mean of those over the figure is its bias, which is
+//!   taken off; half of it and the spread go into the uncertainty.
+//! - Calibration (GUM 5.1): gains and offsets of line and supply are taken as independent; what cancels in a ratio or a
+//!   difference is left out where the figure is formed.
+//! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
+
+use super::line;
+use super::prepared::{Prepared, SupplySource};
+use super::statistics::{self, Resampler};
+use crate::quantity::Channel;
+
+/// Repeats of a bootstrap.
+const REPEATS: usize = 64;
+
+/// Standard uncertainties of one channel.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ChannelUncertainty {
+    /// Relative, of the gain.
+    pub gain: f64,
+    /// In the channel's unit, of the offset; for the reference the amplitude of its eccentricity, degrees.
+    pub offset: f64,
+    /// Smallest step in the channel's unit, as stated, else as the data show; 0 = none.
+    pub resolution: f64,
+    /// Whether a calibration is stated.
+    pub calibrated: bool,
+}
+
+/// What is known of the channels that figures use.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Calibration {
+    /// First and second line, volts.
+    pub line: [ChannelUncertainty; 2],
+    /// Relative standard uncertainty of the supply.
+    pub supply: f64,
+    /// Mean supply, volts.
+    pub supply_volts: f64,
+    /// The reference, degrees.
+    pub reference: ChannelUncertainty,
+}
+
+impl Calibration {
+    /// From the provenance, or from the data's own steps where that says nothing.
+    pub fn of(prepared: &Prepared<'_>) -> Self {
+        let supply = match prepared.supply_source {
+            SupplySource::Measured => {
+                let c = channel(prepared, Channel::Supply);
+                c.gain.hypot(c.offset / prepared.supply_volts)
+            }
+            // A stated supply is believed to within ±1 %, a nominal one to within ±5 %: common practice, no source.
+            SupplySource::Stated(_) => 0.01 / 3.0f64.sqrt(),
+            SupplySource::Nominal(_) => 0.05 / 3.0f64.sqrt(),
+        };
+        Self {
+            line: Channel::SENSORS.map(|c| channel(prepared, c)),
+            supply,
+            supply_volts: prepared.supply_volts,
+            reference: channel(prepared, Channel::Reference),
+        }
+    }
+
+    /// Standard uncertainty of a ratio of a line at rest.
+    pub fn ratio(&self, line: usize, ratio: f64) -> f64 {
+        let c = self.line[line];
+        let step = c.resolution / 12.0f64.sqrt();
+        (ratio * c.gain).hypot(ratio * self.supply).hypot(c.offset.hypot(step) / self.supply_volts)
+    }
+
+    /// Standard uncertainty of a difference of two ratios of one line: offsets cancel.
+    pub fn difference(&self, line: usize, difference: f64) -> f64 {
+        let c = self.line[line];
+        let step = c.resolution / 6.0f64.sqrt() / self.supply_volts;
+        (difference * c.gain).hypot(difference * self.supply).hypot(step)
+    }
+
+    /// Resolution of a smoothed curve of a line, as a ratio: converter's step and reference's step.
+    pub fn smoothed_step(&self, line: usize, slope: f64, window_deg: f64) -> f64 {
+        let step = |q: f64, across: f64| {
+            if q > 0.0 { q / 12.0f64.sqrt() / (across / q).max(1.0).sqrt() } else { 0.0 }
+        };
+        let volts = slope.abs() * window_deg * self.supply_volts;
+        let line = step(self.line[line].resolution, volts) / self.supply_volts;
+        line.hypot(step(self.reference.resolution, window_deg) * slope.abs())
+    }
+}
+
+fn channel(prepared: &Prepared<'_>, channel: Channel) -> ChannelUncertainty {
+    let stated = prepared.trace.provenance.channels.iter().find(|c| c.channel == channel);
+    let resolution = stated.map(|c| c.resolution).filter(|q| *q > 0.0);
+    let guessed = || prepared.trace.channel(channel).map_or(0.0, statistics::quantum);
+    ChannelUncertainty {
+        gain: stated.map_or(0.0, |c| c.gain_uncertainty),
+        offset: stated.map_or(0.0, |c| c.offset_uncertainty),
+        resolution: resolution.unwrap_or_else(guessed),
+        calibrated: stated.is_some_and(|c| c.gain_uncertainty > 0.0 || c.offset_uncertainty > 0.0),
+    }
+}
+
+/// A figure that scatter has been taken out of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Corrected {
+    /// Value less its bias, ≥ 0.
+    pub value: f64,
+    /// Standard uncertainty of scatter and bias.
+    pub scatter: f64,
+}
+
+/// Computes N figures ≥ 0 of a curve, and what its standard errors do to them. None when `figures` gives none.
+pub fn bootstrap<const N: usize>(
+    curve: &[f64],
+    error: &[f64],
+    seed: u64,
+    figures: impl Fn(&[f64]) -> Option<[f64; N]>,
+) -> Option<[Corrected; N]> {
+    let plain = figures(curve)?;
+    let mut random = Resampler::new(seed);
+    let mut noisy = curve.to_vec();
+    let mut repeats: Vec<[f64; N]> = Vec::with_capacity(REPEATS);
+    for _ in 0..REPEATS {
+        for (k, v) in noisy.iter_mut().enumerate() {
+            *v = curve[k] + if error[k].is_finite() { error[k] * random.normal() } else { 0.0 };
+        }
+        repeats.extend(figures(&noisy));
+    }
+    Some(std::array::from_fn(|i| {
+        let values: Vec<f64> = repeats.iter().map(|r| r[i]).collect();
+        let bias = statistics::mean(&values).map_or(0.0, |m| m - plain[i]);
+        let spread = statistics::standard_deviation(&values).unwrap_or(0.0);
+        Corrected { value: (plain[i] - bias).max(0.0), scatter: spread.hypot(0.5 * bias) }
+    }))
+}
+
+/// What a reference error of `sin(θ + φ)` degrees does to independent, terminal and zero-based linearity over a travel:
+/// root mean square over φ of the largest deviation, degrees per degree of amplitude.
+pub fn eccentricity_gain(travel_deg: f64) -> [f64; 3] {
+    const PHASES: usize = 36;
+    let mut squares = [0.0; 3];
+    for phase in 0..PHASES {
+        let phi = std::f64::consts::TAU * phase as f64 / PHASES as f64;
+        let points: Vec<(f64, f64)> = (0..=100)
+            .map(|i| travel_deg * f64::from(i) / 100.0)
+            .map(|x| (x, (x.to_radians() + phi).sin()))
+            .collect();
+        let (first, last) = (points[0], points[100]);
+        let lines =
+            [line::minimax(&points), line::terminal(&points, first, last), line::zero_based(&points, first)];
+        for (sum, found) in squares.iter_mut().zip(lines) {
+            *sum += found.map_or(0.0, |l| l.deviation * l.deviation) / PHASES as f64;
+        }
+    }
+    squares.map(f64::sqrt)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_eccentricity_gain_of_the_terminal_line_agrees_with_its_closed_form_at_small_travel() {
+        // Chord of sin(θ + φ) over a small travel T: sagitta T²/8·|sin|, rms over φ T²/8/√2; independent is half of it.
+        let travel = 10.0f64;
+        let sagitta = travel.to_radians().powi(2) / 8.0 / 2.0f64.sqrt();
+        let [independent, terminal, zero] = eccentricity_gain(travel);
+        assert!((terminal / sagitta - 1.0).abs() < 0.02, "{terminal} {sagitta}");
+        assert!((independent / (0.5 * sagitta) - 1.0).abs() < 0.02, "{independent}");
+        assert!(independent < zero && zero < terminal);
+    }
+
+    #[test]
+    fn the_bootstrap_takes_the_bias_of_a_maximum_off() {
+        // A flat curve at 1 with noise 0.01: the largest of 100 lies about 2.5 sd above; half or more must go.
+        let mut random = Resampler::new(7);
+        let curve: Vec<f64> = (0..100).map(|_| 1.0 + 0.01 * random.normal()).collect();
+        let worst = |y: &[f64]| Some([y.iter().fold(0.0f64, |a, v| a.max(v.abs()))]);
+        let plain = worst(&curve).unwrap()[0];
+        let [corrected] = bootstrap(&curve, &[0.01; 100], 1, worst).unwrap();
+        assert!(plain > 1.015 && corrected.value < plain - 0.005, "{plain} {corrected:?}");
+        assert!((corrected.value - 1.0).abs() < 2.0 * corrected.scatter, "{corrected:?}");
+    }
+
+    #[test]
+    fn without_scatter_the_bootstrap_changes_nothing() {
+        let [corrected] = bootstrap(&[1.0, 2.0], &[0.0, f64::NAN], 1, |y| Some([y[1]])).unwrap();
+        assert_eq!(corrected, Corrected { value: 2.0, scatter: 0.0 });
+    }
+}
