@@ -155,7 +155,7 @@ fn draw_numbers(spec: &PartSpec, random: &mut Random) -> Drawn {
     let (magnet, short) = if hall { (n(0.25), n(0.12)) } else { (0.0, 0.0) };
     let own = [0, 1].map(|_| if hall { (n(0.0010), 0.0) } else { (n(0.0020), n(0.0012)) });
     let hysteresis_deg = if hall { 0.03 + n(0.05).abs() } else { 0.08 + n(0.08).abs() };
-    // Rms at the rig behind its 100 µs filter is 0.68 of it for a value held 100 µs: about 1.2 mV (Hall), 0.3 mV (potentiometer).
+    // Rms at the rig behind its 100 µs filter is 0.68 of it for a value held 100 µs: about 1.2 mV (Hall), 0.4 mV (potentiometer).
     let noise_volts = if hall { 1.76e-3 } else { 0.6e-3 } * (1.0 + n(0.08));
     let source_ohms = [0, 1].map(|_| if hall { 50.0 * (1.0 + n(0.1)) } else { 80.0 * (1.0 + n(0.3)) });
     let supply_amps = if hall { 0.010 * (1.0 + n(0.06)) } else { 0.0 };

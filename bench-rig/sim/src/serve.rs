@@ -19,9 +19,12 @@ use crate::board::SimBoard;
 const OUTBOX: usize = 16 * 1024;
 /// Reads that may wait for the rig's loop.
 const INBOX: usize = 64;
-/// The loop looks at the rig at least this often, and not more often unless bytes come in.
-const SHORTEST_WAIT: Duration = Duration::from_millis(1);
-const LONGEST_WAIT: Duration = Duration::from_millis(50);
+/// The loop looks at the rig at least this often, unless bytes come in: while the rig has something to say …
+const STREAMING_WAIT: Duration = Duration::from_millis(1);
+/// … and while it has not. What was due meanwhile is done late, but at its own time on the rig's clock.
+const QUIET_WAIT: Duration = Duration::from_millis(5);
+/// So long without a byte for the host is quiet.
+const QUIET_AFTER: Duration = Duration::from_millis(100);
 
 /// Where to serve.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -122,9 +125,9 @@ impl Outbox {
         self.changed.notify_all();
     }
 
-    /// Moves what the rig has to say, as far as there is room. With nobody there it is said to the wall.
-    fn fill(&self, rig: &mut Rig<SimBoard>) {
-        let mut chunk = [0; 2048];
+    /// Moves what the rig has to say, as far as there is room; how many bytes. With nobody there it is said to the wall.
+    fn fill(&self, rig: &mut Rig<SimBoard>) -> usize {
+        let (mut chunk, mut moved) = ([0; 2048], 0);
         loop {
             let (open, room) = {
                 let state = self.lock();
@@ -133,8 +136,9 @@ impl Outbox {
             let limit = if open { room.min(chunk.len()) } else { chunk.len() };
             let n = if limit == 0 { 0 } else { rig.transmit(&mut chunk[..limit]) };
             if n == 0 {
-                return;
+                return moved;
             }
+            moved += n;
             let mut state = self.lock();
             if state.open {
                 state.bytes.extend(&chunk[..n]);
@@ -290,13 +294,14 @@ fn open_pty(_: SyncSender<Vec<u8>>, _: Arc<Outbox>) -> Result<String, ServeError
 pub fn run(board: SimBoard, link: &Link, mut script: Script, stop: &AtomicBool) -> Result<(), ServeError> {
     let start = Instant::now();
     let now = || start.elapsed().as_micros() as u64;
-    let mut rig = Rig::new(board, 0);
+    let (mut rig, mut spoke) = (Rig::new(board, 0), Duration::ZERO);
     while !stop.load(Ordering::Relaxed) {
         script.apply(now(), rig.board_mut());
         rig.poll(now());
-        link.outgoing.fill(&mut rig);
-        let wait =
-            Duration::from_micros(rig.next_due().saturating_sub(now())).clamp(SHORTEST_WAIT, LONGEST_WAIT);
+        if link.outgoing.fill(&mut rig) > 0 {
+            spoke = start.elapsed();
+        }
+        let wait = if start.elapsed() - spoke < QUIET_AFTER { STREAMING_WAIT } else { QUIET_WAIT };
         match link.incoming.recv_timeout(wait) {
             Ok(bytes) => {
                 rig.handle(&bytes, now());
