@@ -1,6 +1,12 @@
 //! Shared by the whole-bench tests, studies and benches.
 //!
 //! - [`programs`]: finds and starts the project's programs.
-//! - [`bench`]: a simulated bench in one process on virtual time.
+//! - [`sim_link`]: the simulated rig behind the host's link; the program's own file.
+//! - [`bench`]: a whole bench in one process on virtual time.
+//! - [`big_trace`]: a long recording for benches.
 
+pub mod bench;
+pub mod big_trace;
 pub mod programs;
+#[path = "../../host/src/sim_link.rs"]
+pub mod sim_link;

@@ -1,0 +1,183 @@
+//! Decoding a stream of sample blocks: the protocol crate against the serde path (postcard + cobs + crc crates).
+//!
+//! Both read the same counts from memory, check the same CRC-32/AUTOSAR with the same table, undo byte stuffing, and
+//! deliver the same `f32` columns. `items` are samples (scans × channels), `bytes` are bytes on the line.
+
+use divan::counter::{BytesCount, ItemsCount};
+use divan::{Bencher, black_box};
+use serde::{Deserialize, Serialize};
+use trackpair_protocol::channel::Encoding;
+use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
+use trackpair_protocol::message::Message;
+use trackpair_protocol::samples::SampleBlock;
+
+const CHANNELS: usize = 8;
+const SCANS: usize = 60;
+const BLOCKS: usize = 2_000;
+/// Bytes per read, as a serial driver hands them over.
+const CHUNK: usize = 4096;
+const SCALE: f64 = 5.12 / 65_536.0;
+
+fn main() {
+    divan::main();
+}
+
+/// A slow sweep with noise, as the counts of one channel: 16-bit, few zero bytes, like a real one.
+fn count(channel: usize, scan: usize) -> i16 {
+    let phase = scan as f64 / 6_000.0 + channel as f64;
+    let noise = ((scan as u64 * 8 + channel as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 60) as i16;
+    (20_000.0 * phase.sin()) as i16 + noise
+}
+
+fn own_stream() -> Vec<u8> {
+    let mut stream = Vec::new();
+    let mut frame = [0; MAX_ENCODED];
+    for block in 0..BLOCKS {
+        let columns: Vec<u8> = (0..CHANNELS)
+            .flat_map(|c| (0..SCANS).flat_map(move |s| count(c, block * SCANS + s).to_le_bytes()))
+            .collect();
+        let message = Message::Samples(SampleBlock {
+            run: 1,
+            number: block as u32,
+            first_us: (block * SCANS * 100) as u64,
+            period_us: 100,
+            scans: SCANS as u16,
+            channels: 0xFF,
+            overrun_before: 0,
+            columns: &columns,
+        });
+        let n = message.encode(0, 0, &mut frame).expect("fits a frame");
+        stream.extend_from_slice(&frame[..n]);
+    }
+    stream
+}
+
+/// The same block as serde sees it.
+#[derive(Serialize, Deserialize)]
+struct PeerBlock {
+    run: u32,
+    number: u32,
+    first_us: u64,
+    period_us: u32,
+    overrun_before: u32,
+    columns: Vec<Vec<i16>>,
+}
+
+const PEER_CRC: crc::Crc<u32, crc::Table<16>> = crc::Crc::<u32, crc::Table<16>>::new(&crc::CRC_32_AUTOSAR);
+
+fn peer_stream() -> Vec<u8> {
+    let mut stream = Vec::new();
+    for block in 0..BLOCKS {
+        let columns = (0..CHANNELS).map(|c| (0..SCANS).map(|s| count(c, block * SCANS + s)).collect()).collect();
+        let block = PeerBlock {
+            run: 1,
+            number: block as u32,
+            first_us: (block * SCANS * 100) as u64,
+            period_us: 100,
+            overrun_before: 0,
+            columns,
+        };
+        let mut raw = postcard::to_allocvec(&block).expect("serialises");
+        raw.extend_from_slice(&PEER_CRC.checksum(&raw).to_le_bytes());
+        let mut stuffed = vec![0; cobs::max_encoding_length(raw.len())];
+        let n = cobs::encode(&raw, &mut stuffed);
+        stream.extend_from_slice(&stuffed[..n]);
+        stream.push(0);
+    }
+    stream
+}
+
+/// One of the ways to read a stream, timed over the whole stream.
+fn timed(bencher: Bencher, stream: &[u8], mut read: impl FnMut(&[u8]) -> u64) {
+    bencher
+        .counter(BytesCount::new(stream.len()))
+        .counter(ItemsCount::new(BLOCKS * SCANS * CHANNELS))
+        .bench_local(|| assert_eq!(read(black_box(stream)), (BLOCKS * SCANS) as u64));
+}
+
+/// Frames found, checked and read as blocks; columns left where they are.
+#[divan::bench]
+fn frames_by_trackpair_protocol(bencher: Bencher) {
+    timed(bencher, &own_stream(), |stream| {
+        let mut deframer = Deframer::new();
+        let mut scans = 0;
+        for chunk in stream.chunks(CHUNK) {
+            deframer.push(chunk, |frame| {
+                if let Ok(Message::Samples(block)) = Message::decode(&frame) {
+                    scans += u64::from(block.scans);
+                    black_box(block.columns);
+                }
+            });
+        }
+        scans
+    });
+}
+
+/// The same, and every count scaled into its channel's column of engineering values.
+#[divan::bench]
+fn columns_by_trackpair_protocol(bencher: Bencher) {
+    let mut columns = vec![vec![0.0_f32; BLOCKS * SCANS]; CHANNELS];
+    timed(bencher, &own_stream(), |stream| {
+        let mut deframer = Deframer::new();
+        let mut scans = 0;
+        for chunk in stream.chunks(CHUNK) {
+            deframer.push(chunk, |frame| {
+                if let Ok(Message::Samples(block)) = Message::decode(&frame) {
+                    let end = scans + usize::from(block.scans);
+                    for (number, values) in columns.iter_mut().enumerate() {
+                        let column = block.column(number as u8, &[Encoding::I16; CHANNELS]).expect("declared");
+                        column.scaled_into(SCALE, 0.0, &mut values[scans..end]).expect("room");
+                    }
+                    scans = end;
+                }
+            });
+        }
+        black_box(&columns);
+        scans as u64
+    });
+}
+
+/// The serde path: find the delimiter, cobs, crc, postcard; the block's own vectors are the columns.
+#[divan::bench]
+fn frames_by_postcard_cobs_crc(bencher: Bencher) {
+    timed(bencher, &peer_stream(), |stream| {
+        let mut scans = 0;
+        peer_blocks(stream, |block| {
+            scans += block.columns[0].len() as u64;
+            black_box(block.columns);
+        });
+        scans
+    });
+}
+
+/// The serde path, and every count scaled into its channel's column of engineering values.
+#[divan::bench]
+fn columns_by_postcard_cobs_crc(bencher: Bencher) {
+    let mut columns = vec![vec![0.0_f32; BLOCKS * SCANS]; CHANNELS];
+    timed(bencher, &peer_stream(), |stream| {
+        let mut scans = 0;
+        peer_blocks(stream, |block| {
+            let end = scans + block.columns[0].len();
+            for (values, counts) in columns.iter_mut().zip(&block.columns) {
+                for (value, &count) in values[scans..end].iter_mut().zip(counts) {
+                    *value = (SCALE * f64::from(count)) as f32;
+                }
+            }
+            scans = end;
+        });
+        black_box(&columns);
+        scans as u64
+    });
+}
+
+fn peer_blocks(stream: &[u8], mut on_block: impl FnMut(PeerBlock)) {
+    let mut frame = Vec::new();
+    for stuffed in stream.split(|&b| b == 0).filter(|f| !f.is_empty()) {
+        frame.clear();
+        frame.extend_from_slice(stuffed);
+        let n = cobs::decode_in_place(&mut frame).expect("valid stuffing");
+        let (raw, check) = frame[..n].split_at(n - 4);
+        assert_eq!(PEER_CRC.checksum(raw).to_le_bytes(), check);
+        on_block(postcard::from_bytes(raw).expect("a block"));
+    }
+}

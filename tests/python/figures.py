@@ -1,0 +1,191 @@
+"""The figures of a grip sensor's sweep, read anew with numpy and scipy from a stored trace.
+
+An independent reading of the definitions, for checking the host: it shares no code with it. Written for clarity, vectorised
+as numpy allows, so that it can also stand as the peer in the bench.
+
+    python figures.py TRACE.parquet [OUTCOME.json]
+
+prints the figures; with an outcome it compares and exits 1 on disagreement.
+"""
+
+import json
+import sys
+
+import numpy as np
+import pyarrow.parquet as pq
+from scipy.ndimage import uniform_filter1d
+from scipy.optimize import linprog, minimize_scalar
+
+STEP = 0.1  # deg, grid
+EDGE = 1.0  # deg at each end, fitted for the terminal values
+SMOOTH = 5  # bins: 0.5 deg
+
+
+def load(path):
+    """Trace columns and the closed stop's reference reading."""
+    table = pq.read_table(path)
+    note = json.loads(table.schema.metadata[b"trackpair.trace"])
+    zero = note["provenance"]["reference_zero_deg"]
+    columns = {name: table[name].to_numpy() for name in table.column_names}
+    return columns, zero
+
+
+def strokes(deg, time_us):
+    """Index ranges that go one way through most of the travel: (start, stop, +1 or -1)."""
+    low, high = np.percentile(deg[:: max(1, len(deg) // 100_000)], [0.5, 99.5])
+    a, b = low + 0.02 * (high - low), high - 0.02 * (high - low)
+    zone = np.where(deg < a, -1, np.where(deg > b, 1, 0)).astype(np.int8)
+    known = np.flatnonzero(zone)
+    turns = np.flatnonzero(np.diff(zone[known]) != 0)
+    return [(known[k], known[k + 1] + 1, int(zone[known[k + 1]])) for k in turns], (low, high)
+
+
+def rests(columns, deg, ends):
+    """Mean ratio of both lines at the closed and the open stop, over the samples that stand still there."""
+    speed = np.abs(uniform_filter1d(np.gradient(deg.astype(float)), 51))
+    period_s = np.median(np.diff(columns["time_us"][:10_000])) * 1e-6
+    still = speed / period_s < 1.0
+    near = [deg < ends[0] + 0.5, deg > ends[1] - 0.5]
+    return [[r[still & n].mean() for n in near] for r in columns["ratio"]]
+
+
+def grid_mean(x, y, lo, n):
+    """Mean of y per bin of x, moved to the bin's centre along the overall slope."""
+    k = np.floor((x - lo) / STEP).astype(np.int64)
+    ok = (k >= 0) & (k < n)
+    count = np.bincount(k[ok], minlength=n)
+    mean = np.bincount(k[ok], y[ok], minlength=n) / count
+    at = np.bincount(k[ok], x[ok], minlength=n) / count
+    centre = lo + (np.arange(n) + 0.5) * STEP
+    slope = (mean[-1] - mean[0]) / (at[-1] - at[0])
+    return mean + slope * (centre - at)
+
+
+def curves(columns, deg, ends, runs):
+    """Mean upward and downward curve of each line on the grid."""
+    lo, hi = ends[0] + 0.8, ends[1] - 0.8
+    n = int((hi - lo) / STEP)
+    centre = lo + (np.arange(n) + 0.5) * STEP
+    out = []
+    for r in columns["ratio"]:
+        mean = {}
+        for way in (1, -1):
+            each = [grid_mean(deg[s:e], r[s:e], lo, n) for s, e, w in runs if w == way]
+            mean[way] = np.mean(each, axis=0)
+        out.append((mean[1], mean[-1]))
+    return centre, out
+
+
+def smooth(y, n=SMOOTH):
+    return np.convolve(np.pad(y, n // 2, mode="edge"), np.ones(n) / n, "valid")
+
+
+def minimax(x, y):
+    """Smallest largest deviation of any line, by linear programming."""
+    a = np.r_[np.c_[-np.ones_like(x), -x, -np.ones_like(x)], np.c_[np.ones_like(x), x, -np.ones_like(x)]]
+    fit = linprog([0, 0, 1], A_ub=a, b_ub=np.r_[-y, y], bounds=[(None, None)] * 2 + [(0, None)], method="highs")
+    return fit.fun
+
+
+def linearity(x, y, span):
+    """Independent, terminal and zero-based linearity, % of span."""
+    s = smooth(y)
+    n = int(EDGE / STEP)
+    first, last = np.polyfit(x[:n], y[:n], 1), np.polyfit(x[-n:], y[-n:], 1)
+    y0, y1 = np.polyval(first, x[0]), np.polyval(last, x[-1])
+    slope = (y1 - y0) / (x[-1] - x[0])
+    terminal = np.abs(s - (y0 + slope * (x - x[0]))).max()
+
+    def worst(k):
+        return np.abs(s - (y0 + k * (x - x[0]))).max()
+
+    zero = minimize_scalar(worst, bracket=(slope * 0.98, slope * 1.02), tol=1e-12).fun
+    return [100 * v / span for v in (minimax(x, s), terminal, zero)]
+
+
+def noise_mv(r):
+    """1 sd from second differences over sqrt 6, outliers beyond 5 robust sd left out, mV at 5 V."""
+    d = np.diff(r, 2)
+    scale = 1.4826 * np.median(np.abs(d[:: max(1, len(d) // 100_000)])) + 1e-9
+    return 5000 * np.sqrt(np.mean(np.square(d[np.abs(d) < 5 * scale])) / 6)
+
+
+def figures(path, line=(-1.0, 1.0)):
+    """All figures as {(name, channel): value}. `line`: second = m first + k."""
+    columns, zero = load(path)
+    time_us = columns["time_us"]
+    period_us = float(np.median(np.diff(time_us[:10_000])))
+    supply = uniform_filter1d(columns["supply_volts"].astype(float), max(1, round(5000 / period_us)))
+    columns["ratio"] = [columns[c] / supply for c in ("rising_volts", "falling_volts")]
+    deg = columns["reference_deg"].astype(float) - zero
+    runs, ends = strokes(deg, time_us)
+    out = {}
+    at_rest = rests(columns, deg, ends)
+    x, both = curves(columns, deg, ends, runs)
+    for name, rest, (up, down), r in zip(("rising", "falling"), at_rest, both, columns["ratio"]):
+        out["closed_volts", name], out["open_volts", name] = (5 * v for v in rest)
+        out["span", name] = 5 * abs(rest[1] - rest[0])
+        mean = (up + down) / 2
+        for kind, v in zip(("independent", "terminal", "zero_based"), linearity(x, mean, abs(mean[-1] - mean[0]))):
+            out["linearity_" + kind, name] = v
+        slope = (mean[-1] - mean[0]) / (x[-1] - x[0])
+        lag = smooth((down - up) / slope, 20)[15:-15]
+        out["hysteresis", name] = np.abs(lag).max()
+        out["noise", name] = noise_mv(r)
+    m, k = line
+    up, down = (both[1][w] - (m * both[0][w] + k) for w in (0, 1))
+    residual = (up + down) / 2
+    out["correlation_worst", None] = 100 * max(np.abs(smooth(up)).max(), np.abs(smooth(down)).max())
+    out["correlation_offset", None] = 100 * residual.mean()
+    out["correlation_slope", None] = 100 * np.polyfit(x, residual, 1)[0] * (x[-1] - x[0])
+    return out
+
+
+# How far two honest readings of one definition may differ, in the figure's unit: choices of grid, edges and smoothing.
+# Measured on healthy and worn parts and doubled.
+ALLOWED = {
+    "closed_volts": 0.002,
+    "open_volts": 0.002,
+    "span": 0.003,
+    "linearity_independent": 0.03,
+    "linearity_terminal": 0.06,
+    "linearity_zero_based": 0.06,
+    "hysteresis": 0.03,
+    "noise": 0.05,
+    "correlation_worst": 0.03,
+    "correlation_offset": 0.01,
+    "correlation_slope": 0.03,
+}
+
+
+def compare(mine, outcome):
+    """Prints both readings; how many disagree."""
+    bad = 0
+    for f in outcome["figures"]:
+        key = (f["figure"], f["channel"])
+        if key not in mine:
+            continue
+        off = abs(mine[key] - f["value"])
+        wrong = not off <= ALLOWED[key[0]]
+        bad += wrong
+        print(f"{key[0]:<22} {key[1] or '':<8} host {f['value']:9.4f}  numpy {mine[key]:9.4f}  {'DISAGREE' if wrong else 'ok'}")
+    return bad
+
+
+def main():
+    trace = sys.argv[1]
+    if len(sys.argv) < 3:
+        for (name, channel), value in figures(trace).items():
+            print(f"{name:<22} {channel or '':<8} {value:9.4f}")
+        return 0
+    with open(sys.argv[2], encoding="utf-8") as file:
+        outcome = json.load(file)
+    lines = {"complementary": (-1.0, 1.0), "half-slope": (0.5, 0.0), "parallel-offset": (1.0, -0.05)}
+    mine = figures(trace, lines[outcome["sheet"]["topology"]])
+    bad = compare(mine, outcome)
+    print(f"{bad} of {len(mine)} figures disagree")
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,84 @@
+//! A whole bench in one process on virtual time: host, real protocol bytes, rig core, simulated part.
+
+use std::sync::atomic::AtomicBool;
+use trackpair::analysis::grip::{GripAnalysis, GripTraces, analyse};
+use trackpair::link::Link;
+use trackpair::procedure::{Bench, Setup};
+use trackpair::session::{Options, Session};
+use trackpair::sheet::PartSheet;
+use trackpair::trace::Trace;
+use trackpair::verdict::{Judgement, judge};
+
+/// What one part gave.
+#[derive(Debug)]
+pub struct Run {
+    /// The self-check's trace.
+    pub self_check: Option<Trace>,
+    /// The sweep's trace.
+    pub sweep: Option<Trace>,
+    /// The leads check's trace.
+    pub leads: Option<Trace>,
+    /// Why the plan was cut short, if it was.
+    pub failure: Option<String>,
+    /// Whether the reference moved in the self-check.
+    pub moved: bool,
+}
+
+impl Run {
+    /// Analysis and judgement, as the program makes them.
+    ///
+    /// # Panics
+    /// When nothing was recorded at all.
+    pub fn judge(&self, sheet: &PartSheet) -> (GripAnalysis, Judgement) {
+        let sweep = self.sweep.as_ref().or(self.self_check.as_ref()).expect("something was recorded");
+        let analysis = analyse(GripTraces { sweep, leads: self.leads.as_ref(), flex: None }, sheet);
+        let judgement = judge(&analysis, sheet);
+        (analysis, judgement)
+    }
+}
+
+/// The link of a simulated rig, by what stands behind `sim:`.
+///
+/// # Panics
+/// When there is no such part.
+pub fn link(part: &str) -> Box<dyn Link> {
+    crate::sim_link::open(part).unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// Runs self-check, sweep and leads check over any link.
+///
+/// # Panics
+/// When no session can be opened.
+pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
+    let session = Session::open(link, Options::default()).unwrap_or_else(|e| panic!("{e}"));
+    let stop = AtomicBool::new(false);
+    let mut silent = |_| {};
+    let setup = Setup {
+        sheet,
+        part: "invented part".to_owned(),
+        started: "2026-01-01T00:00:00+00:00".to_owned(),
+        stop: &stop,
+        progress: &mut silent,
+    };
+    let mut bench = Bench::new(session, setup);
+    let check = bench.self_check();
+    let mut run = Run {
+        self_check: check.recording.trace,
+        sweep: None,
+        leads: None,
+        failure: check.recording.failure.map(|f| f.to_string()),
+        moved: check.moved,
+    };
+    if run.failure.is_none() && run.moved {
+        let sweep = bench.sweep();
+        run.failure = sweep.failure.map(|f| f.to_string());
+        run.sweep = sweep.trace;
+        if run.failure.is_none() {
+            let leads = bench.leads_check();
+            run.failure = leads.failure.map(|f| f.to_string());
+            run.leads = leads.trace;
+        }
+    }
+    bench.finish().unwrap_or_else(|e| panic!("the rig did not confirm that it is unpowered: {e}"));
+    run
+}
