@@ -2,13 +2,14 @@
 //!
 //! 43 CFR 3175.135 takes the largest ascending-minus-descending difference at one input within a pair. Here the pairs are
 //! averaged, the difference is taken as a mean over 2° (so that neither noise nor a bend shorter than the play makes it), and
-//! it is divided by the line's mean slope: degrees. What remains of scatter between the 2° windows is taken out by shrinking
+//! it is divided by the line's own slope over
+//! those 2°: degrees. What remains of scatter between the 2° windows is taken out by shrinking
 //! them towards their mean (empirical Bayes: James, Stein 1961). 1° at each stop is left out, where the play is not yet taken
 //! up. It holds everything that lags with direction: play of the coupling and filters of the part as well. The lag of the
 //! rig's own input filter is taken out (curves).
 
 use super::Figure;
-use super::curve::Curves;
+use super::curve::{Curves, LineCurve};
 use super::linearity::over;
 use super::statistics;
 use super::uncertainty::Calibration;
@@ -30,51 +31,66 @@ pub fn analyse(
     cycles: u32,
 ) -> Option<Figure> {
     let curve = curves.line[index].as_ref()?;
-    let gap: Vec<f64> = curve.up.iter().zip(&curve.down).map(|(u, d)| (d - u) / curve.slope).collect();
-    let (edge, width) = (curves.bins_in(EDGE_DEG), curves.bins_in(WINDOW_DEG));
-    let inner = edge..gap.len().checked_sub(edge)?;
-    if inner.len() < width {
-        return None;
-    }
-    let mut windows: Vec<(f64, f64, f64)> = Vec::new();
-    for start in inner.step_by(width) {
-        let range = start..(start + width).min(gap.len() - edge);
-        let known: Vec<usize> = range.filter(|k| gap[*k].is_finite()).collect();
-        if 2 * known.len() < width {
-            continue;
-        }
-        let n = known.len() as f64;
-        let mean = known.iter().map(|k| gap[*k]).sum::<f64>() / n;
-        let variance: f64 = known
-            .iter()
-            .map(|k| (curve.up_error[*k].powi(2) + curve.down_error[*k].powi(2)) / curve.slope.powi(2))
-            .sum();
-        let centre = known.iter().map(|k| curves.deg[*k]).sum::<f64>() / n;
-        windows.push((mean, (variance / n).sqrt() / n.sqrt(), centre));
-    }
-    let values: Vec<f64> = windows.iter().map(|w| w.0).collect();
+    let gap: Vec<f64> = curve.up.iter().zip(&curve.down).map(|(u, d)| d - u).collect();
+    let windows = windows(curves, curve, &gap)?;
+    let values: Vec<f64> = windows.iter().map(|w| w.play).collect();
     let mean = statistics::mean(&values)?;
-    let noise = windows.iter().map(|w| w.1 * w.1).sum::<f64>() / windows.len() as f64;
+    let noise = windows.iter().map(|w| w.error * w.error).sum::<f64>() / windows.len() as f64;
     let spread = statistics::standard_deviation(&values).map_or(0.0, |s| s * s);
     let kept = if spread > 0.0 { ((spread - noise) / spread).max(0.0) } else { 0.0 };
-    let shrunk = |w: &(f64, f64, f64)| mean + kept * (w.0 - mean);
+    let shrunk = |w: &Window| mean + kept * (w.play - mean);
     let worst = windows.iter().max_by(|a, b| shrunk(a).abs().total_cmp(&shrunk(b).abs()))?;
     let timing = 2.0 * speed_deg_s * TIMING_US * 1e-6;
     let step = std::f64::consts::SQRT_2 * calibration.smoothed_step(index, curve.slope, WINDOW_DEG)
         / curve.slope.abs();
     // Scatter of the shrunk window, of the common mean, and of not knowing how much is real.
-    let scatter = (kept.sqrt() * worst.1).hypot((noise / windows.len() as f64).sqrt());
+    let scatter = (kept.sqrt() * worst.error).hypot((noise / windows.len() as f64).sqrt());
     Some(Figure {
         name: FigureName::Hysteresis,
         channel: Some(Channel::SENSORS[index]),
         value: shrunk(worst).abs(),
         standard_uncertainty: scatter.hypot(timing).hypot(step),
         upper_bound: None,
-        at_deg: Some(worst.2),
+        at_deg: Some(worst.centre),
         definition: format!(
-            "largest difference of both directions at one angle over the mean slope, {} averaged, means over {WINDOW_DEG} deg, \
+            "largest difference of both directions at one angle over the local slope, {} averaged, means over {WINDOW_DEG} deg, \
              {EDGE_DEG} deg at each stop left out; play of the coupling included",
             over(cycles)
         ),
     })
+}
+
+/// Mean difference over the local slope, its standard error, and the centre; degrees.
+struct Window {
+    play: f64,
+    error: f64,
+    centre: f64,
+}
+
+/// Windows over the travel without its ends. None when there is none.
+fn windows(curves: &Curves, curve: &LineCurve, gap: &[f64]) -> Option<Vec<Window>> {
+    let (edge, width) = (curves.bins_in(EDGE_DEG), curves.bins_in(WINDOW_DEG));
+    let end = gap.len().checked_sub(edge)?;
+    let mut out = Vec::new();
+    for start in (edge..end).step_by(width) {
+        let known: Vec<usize> = (start..(start + width).min(end)).filter(|k| gap[*k].is_finite()).collect();
+        if 2 * known.len() < width {
+            continue;
+        }
+        let n = known.len() as f64;
+        // A play h moves the curve by ±h/2: the mean difference over a window is h times the window's own secant slope, to
+        // first order. A flat spot may take the slope away: half of the mean slope is the least.
+        let (a, b) = (known[0], known[known.len() - 1]);
+        let secant = (curve.mean[b] - curve.mean[a]) / (curves.deg[b] - curves.deg[a]);
+        let least = 0.5 * curve.slope;
+        let slope = if secant.is_finite() && secant / least >= 1.0 { secant } else { curve.slope };
+        let variance: f64 =
+            known.iter().map(|k| curve.up_error[*k].powi(2) + curve.down_error[*k].powi(2)).sum();
+        out.push(Window {
+            play: known.iter().map(|k| gap[*k]).sum::<f64>() / n / slope,
+            error: variance.sqrt() / n / slope.abs(),
+            centre: known.iter().map(|k| curves.deg[*k]).sum::<f64>() / n,
+        });
+    }
+    (!out.is_empty()).then_some(out)
 }

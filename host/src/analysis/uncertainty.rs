@@ -2,7 +2,7 @@
 //!
 //! - Scatter: the figure is computed again on curves with fresh noise of the estimated size (parametric bootstrap: Efron,
 //!   Tibshirani, An Introduction to the Bootstrap, 1993, ch. 10). The mean of those over the figure is its bias, which is
-//!   taken off; half of it and the spread go into the uncertainty.
+//!   taken off; its size and the spread go into the uncertainty, since the bias is itself known from a noisy curve only.
 //! - Calibration (GUM 5.1): gains and offsets of line and supply are taken as independent; what cancels in a ratio or a
 //!   difference is left out where the figure is formed.
 //! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
@@ -128,7 +128,7 @@ pub fn bootstrap<const N: usize>(
         let values: Vec<f64> = repeats.iter().map(|r| r[i]).collect();
         let bias = statistics::mean(&values).map_or(0.0, |m| m - plain[i]);
         let spread = statistics::standard_deviation(&values).unwrap_or(0.0);
-        Corrected { value: (plain[i] - bias).max(0.0), scatter: spread.hypot(0.5 * bias) }
+        Corrected { value: (plain[i] - bias).max(0.0), scatter: spread.hypot(bias) }
     }))
 }
 
