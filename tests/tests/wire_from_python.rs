@@ -7,7 +7,6 @@ use anyhow::{Result, ensure};
 use trackpair_tests::programs::{self, ServedRig};
 
 /// Runs `wire_peer.py`; its message when it finds a breach.
-#[track_caller]
 fn peer(arguments: [&str; 2]) -> Result<String> {
     let script = programs::repository().join("tests/python/wire_peer.py");
     let output = Command::new(programs::python()?).arg(script).args(arguments).output()?;
