@@ -4,7 +4,8 @@
     python wire_peer.py drive tcp:HOST:PORT
     python wire_peer.py drive pty:PATH
 
-It shares no code with the Rust sources and was written from the specification alone. Any breach of the specification ends it
+It follows the tables of the specification and shares no code with the Rust sources; stuffing and CRC are those of published
+packages. Its author has also seen the Rust, so it is a second reading, not a blind one. Any breach of the specification ends it
 with a message and exit status 1. It judges the wire, not the part on the rig.
 """
 

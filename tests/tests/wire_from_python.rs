@@ -1,4 +1,4 @@
-//! The wire as an independent reader sees it: a Python program written from WIRE.md alone checks the vectors and drives
+//! The wire as a second reader sees it: a Python program with no code in common checks the vectors and drives
 //! a rig.
 
 use std::process::Command;
