@@ -406,12 +406,12 @@ const fn line_mark(line: Channel) -> Mark {
 
 /// A line's curve in volts at a supply of 5 V, whatever unit it came in.
 fn volts_at_five(curve: &PlotCurve) -> Vec<f64> {
-    let factor = match curve.unit {
-        Unit::VoltAtFive | Unit::Volt => 1.0,
-        Unit::MillivoltAtFive => 1e-3,
-        Unit::PercentSupply => 0.05,
+    let ratio_to_volts = |y: &f64| match curve.unit {
+        Unit::VoltAtFive | Unit::Volt => *y,
+        Unit::MillivoltAtFive => y / 1000.0,
+        Unit::PercentSupply => y / 20.0,
         // A plain ratio of supply.
-        _ => 5.0,
+        _ => y * 5.0,
     };
-    curve.y.iter().map(|y| y * factor).collect()
+    curve.y.iter().map(ratio_to_volts).collect()
 }

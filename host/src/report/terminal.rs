@@ -58,8 +58,10 @@ impl Page {
     /// A heading after an empty line.
     fn heading(&mut self, heading: &str) {
         self.line("");
-        let bold = self.painted(heading, "1");
-        self.line(&bold);
+        for line in wrap(heading, self.style.width) {
+            let bold = self.painted(&line, "1");
+            self.line(&bold);
+        }
     }
 
     /// A paragraph: the first line begins with `first`, the others with as many spaces.
@@ -151,7 +153,10 @@ fn figures(page: &mut Page, people: &People) {
         if width <= page.style.width {
             page.line(&line);
         } else {
-            page.line(&format!("  {verdict}  {name}"));
+            for (k, part) in wrap(&name, page.style.width - 13).iter().enumerate() {
+                let begin = if k == 0 { format!("  {verdict}  ") } else { " ".repeat(13) };
+                page.line(&format!("{begin}{part}"));
+            }
             page.paragraph(&" ".repeat(13), &format!("{}{limit}", row.value));
         }
     }
