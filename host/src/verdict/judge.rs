@@ -223,12 +223,14 @@ fn doubt_gaps(judged: &mut JudgedFigure, analysis: &GripAnalysis) {
 /// Whether a gap lies in the travel that a figure is about: an end for the figures of that end, all of it for the rest.
 fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -> bool {
     let Some((closed, open)) = travel else { return true };
+    if [region.0, region.1, closed, open].iter().any(|d| d.is_nan()) {
+        return true;
+    }
     match figure {
-        // Written so that a region that is not a number touches.
         FigureName::ClosedVolts | FigureName::DeadBandClosed => {
-            !(region.0.min(region.1) > closed + END_ZONE_DEG)
+            region.0.min(region.1) <= closed + END_ZONE_DEG
         }
-        FigureName::OpenVolts | FigureName::DeadBandOpen => !(region.0.max(region.1) < open - END_ZONE_DEG),
+        FigureName::OpenVolts | FigureName::DeadBandOpen => region.0.max(region.1) >= open - END_ZONE_DEG,
         _ => true,
     }
 }

@@ -1,0 +1,309 @@
+//! What can be wrong with another logger's file, and what the reader should know of one that was read.
+
+use super::csv_map::{ColumnName, MapError};
+use crate::quantity::Channel;
+
+/// Why a file can't be read as a trace.
+#[derive(Debug, thiserror::Error, PartialEq)]
+pub enum CsvError {
+    /// Nothing in it.
+    #[error("the file is empty; export it again")]
+    Empty,
+    /// Not the text that is expected.
+    #[error("the file is {what}, not plain text; save it as CSV in UTF-8")]
+    Encoding {
+        /// What it looks like.
+        what: &'static str,
+    },
+    /// No row of numbers.
+    #[error(
+        "no row of numbers was found near the beginning (it begins with {first:?}); the separator must be a comma, a semicolon or a tab"
+    )]
+    NoNumbers {
+        /// The first line, shortened.
+        first: String,
+    },
+    /// The text reader gave up.
+    #[error("the file can't be read as CSV: {what}; look for an unclosed quote")]
+    Reader {
+        /// Its words.
+        what: String,
+    },
+    /// The map itself.
+    #[error(transparent)]
+    Map(#[from] MapError),
+    /// No map, and the headers say nothing.
+    #[error(
+        "none of the columns names a channel ({columns}); say which is which with --map rising=COL,second=COL,…"
+    )]
+    NoMap {
+        /// The columns seen.
+        columns: String,
+    },
+    /// A mapped column is not there.
+    #[error(
+        "there is no column {given}: the file, cut at each {separator}, has {columns}; correct the name in --map or give its number"
+    )]
+    NoColumn {
+        /// As mapped.
+        given: ColumnName,
+        /// In words.
+        separator: &'static str,
+        /// The columns seen.
+        columns: String,
+    },
+    /// Two columns of that name.
+    #[error("two columns are named {given}; give the column's number in --map")]
+    Ambiguous {
+        /// As mapped.
+        given: ColumnName,
+    },
+    /// One column for two things.
+    #[error("column {column} is mapped to both {first} and {second}; each needs its own in --map")]
+    SameColumn {
+        /// From 1.
+        column: usize,
+        /// One word of the map.
+        first: &'static str,
+        /// The other.
+        second: &'static str,
+    },
+    /// No sensor line.
+    #[error("neither the first nor the second line is mapped; add rising=COL or second=COL to --map")]
+    NoSensor,
+    /// No supply.
+    #[error("the sensor supply is not known: add supply=COL to --map, or give it with --supply VOLTS")]
+    NoSupply,
+    /// An unlikely supply.
+    #[error("--supply {given} V is outside 1 to 16 V; give the sensor supply in volts")]
+    SupplyRange {
+        /// As given.
+        given: f64,
+    },
+    /// An unlikely rate.
+    #[error("--rate {given} is outside 1 to 1000000 scans per second; give the logger's rate in Hz")]
+    RateRange {
+        /// As given.
+        given: f64,
+    },
+    /// No such unit of time.
+    #[error("{given:?} is no unit of time; --time-unit takes s, ms, us or ns")]
+    TimeUnit {
+        /// As given.
+        given: String,
+    },
+    /// The unit of the time column can't be told.
+    #[error(
+        "the unit of the time column {column:?} is not known (a step is {step}); give it with --time-unit s, ms, us or ns"
+    )]
+    TimeUnitUnclear {
+        /// Its header.
+        column: String,
+        /// Median step in the file's own unit.
+        step: f64,
+    },
+    /// Too many cells that are no numbers.
+    #[error(
+        "line {line}: {column} holds {content:?}, which is no number, and so do {count} of {rows} rows; export numbers only, or map another column"
+    )]
+    Text {
+        /// Line of the first, from 1.
+        line: u64,
+        /// Word of the map.
+        column: &'static str,
+        /// What stands there.
+        content: String,
+        /// How many.
+        count: usize,
+        /// Of how many.
+        rows: usize,
+    },
+    /// Too many rows of another width.
+    #[error(
+        "line {line} has {found} where the rows before have {expected}, and so have {count} rows; {hint}"
+    )]
+    Ragged {
+        /// Line of the first, from 1.
+        line: u64,
+        /// What it has.
+        found: String,
+        /// Cells expected.
+        expected: usize,
+        /// How many rows.
+        count: usize,
+        /// What to do.
+        hint: &'static str,
+    },
+    /// Time goes back.
+    #[error(
+        "line {line}: time goes back from {before} to {after}; cut the file where the logger was restarted, or leave its time out with --rate HZ"
+    )]
+    Backwards {
+        /// From 1.
+        line: u64,
+        /// Time before, file's unit.
+        before: f64,
+        /// Time there.
+        after: f64,
+    },
+    /// Time stands still.
+    #[error(
+        "line {line}: the same time as the line before, and so in {count} of {rows} rows: the time column is coarser than the scans; give --rate HZ instead"
+    )]
+    Repeats {
+        /// First, from 1.
+        line: u64,
+        /// How many.
+        count: usize,
+        /// Of how many.
+        rows: usize,
+    },
+    /// Faster than the clock of a trace.
+    #[error(
+        "the scans are {period_us} us apart, a trace holds whole microseconds; export fewer scans per second"
+    )]
+    TooFast {
+        /// Median, us.
+        period_us: f64,
+    },
+    /// Too few rows.
+    #[error("the file has {rows} rows of numbers; a sweep needs at least 2")]
+    TooFew {
+        /// Rows.
+        rows: usize,
+    },
+    /// No number at all in a column.
+    #[error("the column of {column} holds no number; map another one or leave it out")]
+    NoValues {
+        /// Word of the map.
+        column: &'static str,
+    },
+    /// Not volts.
+    #[error(
+        "line {line}: {channel} is {value}, outside -1 to 16 V, and so in {count} of {rows} rows: these may be millivolts or counts; export volts, or name the unit in the header like `{channel} [mV]`"
+    )]
+    NotVolts {
+        /// First, from 1.
+        line: u64,
+        /// Which.
+        channel: Channel,
+        /// What stands there.
+        value: f64,
+        /// How many.
+        count: usize,
+        /// Of how many.
+        rows: usize,
+    },
+}
+
+/// What the reader should know of a file that was read.
+#[derive(Clone, Debug, thiserror::Error, PartialEq)]
+pub enum CsvWarning {
+    /// Always: nothing is known of the logger.
+    #[error(
+        "the logger's calibration is not known: the uncertainties hold for what it wrote, not for its own error"
+    )]
+    NotCalibrated,
+    /// Cells of text were left out.
+    #[error(
+        "{column}: {count} cells are no numbers and were left out, the first in line {line}: {content:?}"
+    )]
+    Text {
+        /// Word of the map.
+        column: &'static str,
+        /// How many.
+        count: usize,
+        /// First, from 1.
+        line: u64,
+        /// What stood there.
+        content: String,
+    },
+    /// Cells were empty.
+    #[error("{column}: {count} of {rows} cells are empty")]
+    Empty {
+        /// Word of the map.
+        column: &'static str,
+        /// How many.
+        count: usize,
+        /// Of how many.
+        rows: usize,
+    },
+    /// Rows were left out.
+    #[error(
+        "{count} rows have another number of cells and were left out, the first is line {line} with {found}"
+    )]
+    Ragged {
+        /// How many.
+        count: usize,
+        /// First, from 1.
+        line: u64,
+        /// What it has.
+        found: String,
+    },
+    /// Rows with the time of the row before were left out.
+    #[error("{count} rows repeat the time of the row before and were left out, the first is line {line}")]
+    Repeats {
+        /// How many.
+        count: usize,
+        /// First, from 1.
+        line: u64,
+    },
+    /// Rows without a time were left out.
+    #[error("{count} rows have no time and were left out")]
+    NoTime {
+        /// How many.
+        count: usize,
+    },
+    /// The unit of time was found by what makes sense.
+    #[error(
+        "the unit of the time column {column:?} is not named: it was taken as {unit}, which makes {rate_hz:.0} scans per second; --time-unit fixes it"
+    )]
+    TimeUnitTaken {
+        /// Its header.
+        column: String,
+        /// `s`, `ms`, `us` or `ns`.
+        unit: &'static str,
+        /// What follows.
+        rate_hz: f64,
+    },
+    /// Nothing tells the time.
+    #[error(
+        "no time was logged and no rate given: rates, lengths and lags can't be had; give --rate HZ or add time=COL to --map"
+    )]
+    TimeUnknown,
+    /// A time column was passed over for a stated rate.
+    #[error("--rate was given, so the time column {column:?} is not used")]
+    RateOverTime {
+        /// Its header.
+        column: String,
+    },
+    /// A stated supply was passed over for a logged one.
+    #[error("the supply was logged, so --supply is not used")]
+    SupplyLogged,
+    /// The header named another unit.
+    #[error("{column}: converted, because its header names another unit (times {factor})")]
+    Converted {
+        /// Word of the map.
+        column: &'static str,
+        /// What it was multiplied by.
+        factor: f64,
+    },
+    /// A few values that no sensor gives.
+    #[error("{channel}: {count} values lie outside -1 to 16 V, the first in line {line}")]
+    NotVolts {
+        /// Which.
+        channel: Channel,
+        /// How many.
+        count: usize,
+        /// First, from 1.
+        line: u64,
+    },
+    /// Holes in time.
+    #[error("{count} holes in time, {scans} scans missing: figures over them can't be within")]
+    Gaps {
+        /// How many.
+        count: usize,
+        /// Scans missing in all.
+        scans: u64,
+    },
+}

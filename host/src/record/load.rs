@@ -1,0 +1,132 @@
+//! Traces from wherever they lie: a Parquet file, a record folder, another logger's CSV; told apart by content, not by name.
+
+use super::csv_error::{CsvError, CsvWarning};
+use super::csv_file::{CsvOptions, csv_trace};
+use super::parquet_file::{ParquetError, trace_from_parquet};
+use crate::trace::Trace;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Why there is no trace.
+#[derive(Debug, thiserror::Error)]
+pub enum LoadError {
+    /// The file or folder can't be read.
+    #[error("can't read {path}: {cause}", path = .path.display())]
+    Read {
+        /// Which.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
+    /// A folder without traces.
+    #[error("the folder {path} holds no trace-N-PROCEDURE.parquet; give a record's folder or a file", path = .path.display())]
+    NoTrace {
+        /// Which.
+        path: PathBuf,
+    },
+    /// An outcome, not a trace.
+    #[error("{path} holds JSON, not samples; give the record's folder or one of its .parquet files", path = .path.display())]
+    Json {
+        /// Which.
+        path: PathBuf,
+    },
+    /// Parquet that can't be used.
+    #[error("{path}: {cause}", path = .path.display())]
+    Parquet {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        cause: ParquetError,
+    },
+    /// CSV that can't be used.
+    #[error("{path}: {cause}", path = .path.display())]
+    Csv {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        cause: CsvError,
+    },
+}
+
+/// A trace and the record's file that holds it; none for imported files.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoadedTrace {
+    /// The trace.
+    pub trace: Trace,
+    /// Name of its Parquet file.
+    pub file: Option<String>,
+}
+
+/// What was found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Loaded {
+    /// In the order of recording.
+    pub traces: Vec<LoadedTrace>,
+    /// What the reader should know.
+    pub warnings: Vec<CsvWarning>,
+}
+
+/// Loads what a path holds. The options are for CSV; Parquet carries its own provenance.
+///
+/// # Errors
+/// The path can't be read, holds no trace, or holds a damaged one.
+pub fn load_traces(path: &Path, options: &CsvOptions) -> Result<Loaded, LoadError> {
+    let failed = |cause| LoadError::Read { path: path.to_path_buf(), cause };
+    if fs::metadata(path).map_err(failed)?.is_dir() {
+        return folder(path);
+    }
+    let bytes = fs::read(path).map_err(failed)?;
+    if is_parquet(path, &bytes) {
+        return Ok(Loaded { traces: vec![parquet(path, bytes)?], warnings: vec![] });
+    }
+    if bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'{') {
+        return Err(LoadError::Json { path: path.to_path_buf() });
+    }
+    let (trace, warnings) = csv_trace(&bytes, &file_name(path), options)
+        .map_err(|cause| LoadError::Csv { path: path.to_path_buf(), cause })?;
+    Ok(Loaded { traces: vec![LoadedTrace { trace, file: None }], warnings })
+}
+
+/// By its first bytes; a file so damaged that they are gone is still meant as Parquet when it is named so.
+fn is_parquet(path: &Path, bytes: &[u8]) -> bool {
+    bytes.starts_with(b"PAR1") || path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"))
+}
+
+fn folder(path: &Path) -> Result<Loaded, LoadError> {
+    let failed = |cause| LoadError::Read { path: path.to_path_buf(), cause };
+    let mut files: Vec<(u32, PathBuf)> = Vec::new();
+    for entry in fs::read_dir(path).map_err(failed)? {
+        let file = entry.map_err(failed)?.path();
+        files.extend(trace_number(&file_name(&file)).map(|number| (number, file)));
+    }
+    if files.is_empty() {
+        return Err(LoadError::NoTrace { path: path.to_path_buf() });
+    }
+    files.sort();
+    let mut traces = Vec::new();
+    for (_, file) in files {
+        let bytes = fs::read(&file).map_err(|cause| LoadError::Read { path: file.clone(), cause })?;
+        traces.push(parquet(&file, bytes)?);
+    }
+    Ok(Loaded { traces, warnings: vec![] })
+}
+
+/// `trace-12-sweep.parquet` → 12.
+fn trace_number(name: &str) -> Option<u32> {
+    name.strip_suffix(".parquet")?.strip_prefix("trace-")?.split('-').next()?.parse().ok()
+}
+
+fn parquet(path: &Path, bytes: Vec<u8>) -> Result<LoadedTrace, LoadError> {
+    let trace =
+        trace_from_parquet(bytes).map_err(|cause| LoadError::Parquet { path: path.to_path_buf(), cause })?;
+    Ok(LoadedTrace { trace, file: Some(file_name(path)) })
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+#[cfg(test)]
+#[path = "load_tests.rs"]
+mod tests;

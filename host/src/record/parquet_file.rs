@@ -1,0 +1,288 @@
+//! Traces as Parquet that other programs open: engineering values in plain columns, everything else as JSON in the footer.
+//!
+//! Columns: `time_us` (INT64, rig clock) and one FLOAT per channel named with its unit (`rising_volts`, `reference_deg`, …).
+//! The footer's key [`TRACE_KEY`] holds provenance, gaps, marks, how it ended, and a CRC-32/AUTOSAR of each column's
+//! little-endian values: neither Parquet nor its compression would notice a flipped bit.
+
+use crate::quantity::{Channel, Unit};
+use crate::trace::{Column, Gap, Mark, Provenance, Trace, TraceEnd};
+use parquet::basic::{Compression, Encoding, Repetition, Type as PhysicalType, ZstdLevel};
+use parquet::column::reader::ColumnReader;
+use parquet::data_type::{FloatType, Int64Type};
+use parquet::errors::ParquetError as Cause;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::reader::{FileReader, SerializedFileReader};
+use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
+use parquet::schema::types::{ColumnPath, Type};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use trackpair_protocol::crc::crc32;
+
+/// Key of the trace's description in the file's metadata.
+pub const TRACE_KEY: &str = "trackpair.trace";
+/// Column of the times.
+const TIME: &str = "time_us";
+/// Version of that description.
+const NOTE_VERSION: u32 = 1;
+/// Rows per row group.
+const GROUP_ROWS: usize = 1 << 20;
+/// zstd level: beyond it the files hardly shrink.
+const ZSTD: i32 = 3;
+
+/// Why a Parquet file can't be written or read.
+#[derive(Debug, thiserror::Error)]
+pub enum ParquetError {
+    /// Damaged, cut short, or no Parquet at all.
+    #[error("this is no whole Parquet file ({0}); it may be cut short: take it from the archive again")]
+    Damaged(#[source] Cause),
+    /// Parquet of another program.
+    #[error(
+        "this Parquet file holds no trace of trackpair: its metadata has no {TRACE_KEY:?}; export it as CSV and use judge with --map"
+    )]
+    Foreign,
+    /// The description can't be read.
+    #[error(
+        "the trace's description can't be read ({0}); the file may be damaged, or written by a newer program"
+    )]
+    Note(#[source] serde_json::Error),
+    /// Written by a later program.
+    #[error(
+        "this trace has version {0}, this program reads 1 to {NOTE_VERSION}; use the program that wrote it, or a newer one"
+    )]
+    Version(u32),
+    /// Description and columns contradict each other.
+    #[error("the trace contradicts itself: {0}; take the file from the archive again")]
+    Contradiction(String),
+    /// A column is not what was written.
+    #[error(
+        "the column {0} is not what was written (its CRC differs): the file is damaged; take it from the archive again"
+    )]
+    Checksum(String),
+    /// It can't be written.
+    #[error("the trace can't be turned into Parquet: {0}")]
+    Write(#[source] Cause),
+}
+
+/// What the footer says of a trace.
+#[derive(Serialize, Deserialize)]
+struct Note {
+    version: u32,
+    simulated: bool,
+    provenance: Provenance,
+    gaps: Vec<Gap>,
+    marks: Vec<Mark>,
+    end: TraceEnd,
+    /// By column name; absent from files that others wrote.
+    #[serde(default)]
+    crc32: BTreeMap<String, u32>,
+}
+
+/// Name of a channel's column: the channel, and its unit where the name does not say it.
+pub(super) fn column_name(channel: Channel) -> String {
+    match channel {
+        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground => format!("{channel}_volts"),
+        Channel::Reference => format!("{channel}_deg"),
+        Channel::Temperature => format!("{channel}_celsius"),
+        Channel::SupplyAmps | Channel::DriveAmps => channel.name().to_owned(),
+    }
+}
+
+/// Unit of a channel's column.
+pub(super) fn column_unit(channel: Channel) -> Unit {
+    match channel {
+        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground => Unit::Volt,
+        Channel::Reference => Unit::Degree,
+        Channel::Temperature => Unit::Celsius,
+        Channel::SupplyAmps | Channel::DriveAmps => Unit::Ampere,
+    }
+}
+
+/// A trace as the bytes of a Parquet file.
+///
+/// # Errors
+/// [`ParquetError::Write`] when the library refuses; not expected for a trace whose columns are equally long.
+pub fn trace_to_parquet(trace: &Trace) -> Result<Vec<u8>, ParquetError> {
+    write(trace).map_err(ParquetError::Write)
+}
+
+fn write(trace: &Trace) -> Result<Vec<u8>, Cause> {
+    let field = |name: &str, kind| {
+        Type::primitive_type_builder(name, kind).with_repetition(Repetition::REQUIRED).build().map(Arc::new)
+    };
+    let mut fields = vec![field(TIME, PhysicalType::INT64)?];
+    for column in &trace.columns {
+        fields.push(field(&column_name(column.channel), PhysicalType::FLOAT)?);
+    }
+    let schema = Arc::new(Type::group_type_builder("trace").with_fields(fields).build()?);
+    let mut writer = SerializedFileWriter::new(Vec::new(), schema, Arc::new(properties(trace)?))?;
+    for first in (0..trace.len()).step_by(GROUP_ROWS) {
+        let rows = first..trace.len().min(first + GROUP_ROWS);
+        let mut group = writer.next_row_group()?;
+        let times: Vec<i64> = trace.time_us[rows.clone()].iter().map(|t| *t as i64).collect();
+        write_column::<Int64Type>(&mut group, &times)?;
+        for column in &trace.columns {
+            write_column::<FloatType>(&mut group, &column.values[rows.clone()])?;
+        }
+        group.close()?;
+    }
+    writer.into_inner()
+}
+
+fn write_column<T: parquet::data_type::DataType>(
+    group: &mut SerializedRowGroupWriter<'_, Vec<u8>>,
+    values: &[T::T],
+) -> Result<(), Cause> {
+    let mut column =
+        group.next_column()?.ok_or_else(|| Cause::General("fewer columns than the schema".into()))?;
+    column.typed::<T>().write_batch(values, None, None)?;
+    column.close()
+}
+
+fn properties(trace: &Trace) -> Result<WriterProperties, Cause> {
+    let note = Note {
+        version: NOTE_VERSION,
+        simulated: trace.provenance.simulated,
+        provenance: trace.provenance.clone(),
+        gaps: trace.gaps.clone(),
+        marks: trace.marks.clone(),
+        end: trace.end,
+        crc32: checksums(trace),
+    };
+    let note = serde_json::to_string(&note).map_err(|e| Cause::External(Box::new(e)))?;
+    Ok(WriterProperties::builder()
+        .set_created_by(concat!("trackpair ", env!("CARGO_PKG_VERSION")).to_owned())
+        .set_compression(Compression::ZSTD(ZstdLevel::try_new(ZSTD)?))
+        .set_dictionary_enabled(false)
+        .set_encoding(Encoding::BYTE_STREAM_SPLIT)
+        .set_column_encoding(ColumnPath::from(TIME), Encoding::DELTA_BINARY_PACKED)
+        .set_key_value_metadata(Some(vec![KeyValue::new(TRACE_KEY.to_owned(), note)]))
+        .build())
+}
+
+/// CRC of each column's little-endian bytes, by name.
+fn checksums(trace: &Trace) -> BTreeMap<String, u32> {
+    let times: Vec<u8> = trace.time_us.iter().flat_map(|t| t.to_le_bytes()).collect();
+    let mut sums = BTreeMap::from([(TIME.to_owned(), crc32(&times))]);
+    for column in &trace.columns {
+        let bytes: Vec<u8> = column.values.iter().flat_map(|v| v.to_le_bytes()).collect();
+        sums.insert(column_name(column.channel), crc32(&bytes));
+    }
+    sums
+}
+
+/// Reads a trace from the bytes of a Parquet file.
+///
+/// # Errors
+/// Says whether the file is damaged, another program's, from a newer program, or contradicts itself.
+pub fn trace_from_parquet(bytes: Vec<u8>) -> Result<Trace, ParquetError> {
+    // The Parquet reader asserts here and there on damaged bytes; that is damage, not the end of the program.
+    let panicked = |_| ParquetError::Damaged(Cause::General("its reader gave up".to_owned()));
+    catch_unwind(AssertUnwindSafe(|| read(bytes))).map_err(panicked)?
+}
+
+fn read(bytes: Vec<u8>) -> Result<Trace, ParquetError> {
+    let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).map_err(ParquetError::Damaged)?;
+    let note = read_note(&reader)?;
+    let schema = reader.metadata().file_metadata().schema_descr_ptr();
+    let (mut time_us, mut columns) = (Vec::new(), Vec::new());
+    for (index, field) in schema.columns().iter().enumerate() {
+        let name = field.name();
+        if name == TIME {
+            time_us = read_column::<Int64Type>(&reader, index)?.into_iter().map(|t| t as u64).collect();
+        } else if let Some(channel) = Channel::ALL.into_iter().find(|c| column_name(*c) == name) {
+            let values = read_column::<FloatType>(&reader, index)?;
+            columns.push(Column { channel, unit: column_unit(channel), values });
+        }
+    }
+    let trace = Trace {
+        provenance: note.provenance,
+        time_us,
+        columns,
+        gaps: note.gaps,
+        marks: note.marks,
+        end: note.end,
+    };
+    let found = checksums(&trace);
+    if let Some((name, _)) = note.crc32.iter().find(|(name, sum)| found.get(*name) != Some(sum)) {
+        return Err(ParquetError::Checksum(name.clone()));
+    }
+    check(trace)
+}
+
+fn read_note(reader: &SerializedFileReader<bytes::Bytes>) -> Result<Note, ParquetError> {
+    #[derive(Deserialize)]
+    struct Head {
+        version: u32,
+    }
+    let entries = reader.metadata().file_metadata().key_value_metadata();
+    let text = entries
+        .and_then(|all| all.iter().find(|kv| kv.key == TRACE_KEY))
+        .and_then(|kv| kv.value.as_deref())
+        .ok_or(ParquetError::Foreign)?;
+    let head: Head = serde_json::from_str(text).map_err(ParquetError::Note)?;
+    if head.version == 0 || head.version > NOTE_VERSION {
+        return Err(ParquetError::Version(head.version));
+    }
+    serde_json::from_str(text).map_err(ParquetError::Note)
+}
+
+/// A column's values over all row groups.
+fn read_column<T: parquet::data_type::DataType>(
+    reader: &SerializedFileReader<bytes::Bytes>,
+    index: usize,
+) -> Result<Vec<T::T>, ParquetError>
+where
+    T::T: Default + Clone,
+{
+    let mut values = Vec::new();
+    for group in 0..reader.num_row_groups() {
+        let group = reader.get_row_group(group).map_err(ParquetError::Damaged)?;
+        let rows = usize::try_from(group.metadata().num_rows()).unwrap_or(0);
+        let column = group.get_column_reader(index).map_err(ParquetError::Damaged)?;
+        let mut typed = typed::<T>(column)?;
+        let mut left = rows;
+        while left > 0 {
+            let (read, _, _) =
+                typed.read_records(left, None, None, &mut values).map_err(ParquetError::Damaged)?;
+            if read == 0 {
+                return Err(ParquetError::Contradiction(format!("column {index} ends {left} rows early")));
+            }
+            left -= read;
+        }
+    }
+    Ok(values)
+}
+
+fn typed<T: parquet::data_type::DataType>(
+    column: ColumnReader,
+) -> Result<parquet::column::reader::ColumnReaderImpl<T>, ParquetError> {
+    let wanted = T::get_physical_type();
+    let found = match &column {
+        ColumnReader::Int64ColumnReader(_) => PhysicalType::INT64,
+        ColumnReader::FloatColumnReader(_) => PhysicalType::FLOAT,
+        _ => return Err(ParquetError::Contradiction("a column is neither INT64 nor FLOAT".to_owned())),
+    };
+    if found != wanted {
+        return Err(ParquetError::Contradiction(format!("a column is {found}, not {wanted}")));
+    }
+    Ok(parquet::column::reader::get_typed_column_reader(column))
+}
+
+/// What every trace keeps: columns as long as its times, times that rise.
+fn check(trace: Trace) -> Result<Trace, ParquetError> {
+    if let Some(odd) = trace.columns.iter().find(|c| c.values.len() != trace.len()) {
+        let what = format!("{} has {} values for {} times", odd.channel, odd.values.len(), trace.len());
+        return Err(ParquetError::Contradiction(what));
+    }
+    if let Some(k) = trace.time_us.windows(2).position(|w| w[1] <= w[0]) {
+        return Err(ParquetError::Contradiction(format!("its times do not rise at row {}", k + 2)));
+    }
+    Ok(trace)
+}
+
+#[cfg(test)]
+#[path = "parquet_tests.rs"]
+pub(super) mod tests;
