@@ -37,7 +37,8 @@ fn main() -> ExitCode {
     let channels = fixture::channels();
     let input = ReportInput { outcome: &outcome, curves: &curves, sheet: &sheet, channels: &channels };
     let text = terminal(&input, Style::default());
-    let written = std::fs::write(&path, html(&input)).and_then(|()| std::io::stdout().write_all(text.as_bytes()));
+    let written =
+        std::fs::write(&path, html(&input)).and_then(|()| std::io::stdout().write_all(text.as_bytes()));
     match written {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {

@@ -5,8 +5,8 @@
 
 use super::host::analysis::PlotCurve;
 use super::host::outcome::{
-    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram, OutcomeLimit,
-    OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet, SCHEMA_VERSION,
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
+    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet, SCHEMA_VERSION,
 };
 use super::host::quantity::{Channel, FigureName, Unit};
 use super::host::sheet::{Monitor, NominalLine, PartSheet, SweepPlan, Topology};
@@ -42,7 +42,7 @@ pub fn worn() -> Outcome {
         verdict: Verdict::Outside,
         reasons: vec![
             "flat spot on the falling line at 7.2–8.1°: a part with it is outside".to_owned(),
-            "correlation, worst: 3.42 ± 0.21 % of supply, limit 2 % of supply".to_owned(),
+            "correlation, worst: 1.34 ± 0.21 % of supply, limit 1 % of supply".to_owned(),
         ],
         simulated: true,
         aborted: false,
@@ -111,7 +111,10 @@ pub fn empty() -> Outcome {
         gaps: Vec::new(),
         detection_limits: Vec::new(),
         not_testable: FigureName::ALL
-            .map(|f| OutcomeNotTestable { what: f.name().to_owned(), why: "no sensor line was recorded".to_owned() })
+            .map(|f| OutcomeNotTestable {
+                what: f.name().to_owned(),
+                why: "no sensor line was recorded".to_owned(),
+            })
             .into(),
         procedures: Vec::new(),
         warnings: Vec::new(),
@@ -132,7 +135,11 @@ pub fn channels() -> Vec<ChannelProvenance> {
         calibrated_day: day,
         certificate: certificate.to_owned(),
     };
-    vec![make(Channel::Rising, 20_700, "invented certificate 12"), make(Channel::Falling, 20_700, "invented certificate 12"), make(Channel::Supply, 0, "")]
+    vec![
+        make(Channel::Rising, 20_700, "invented certificate 12"),
+        make(Channel::Falling, 20_700, "invented certificate 12"),
+        make(Channel::Supply, 0, ""),
+    ]
 }
 
 /// Curves like the analysis would give.
@@ -143,7 +150,11 @@ pub fn curves() -> Vec<PlotCurve> {
         channel,
         direction,
         unit,
-        y: deg.iter().enumerate().map(|(k, d)| if (61.3..62.1).contains(d) { f64::NAN } else { y(*d, k) }).collect(),
+        y: deg
+            .iter()
+            .enumerate()
+            .map(|(k, d)| if (61.3..62.1).contains(d) { f64::NAN } else { y(*d, k) })
+            .collect(),
         deg: deg.clone(),
     };
     let first = |d: f64| 15.0 + 70.0 * d / TRAVEL + 0.35 * (d * TAU / 95.0).sin();
@@ -157,12 +168,20 @@ pub fn curves() -> Vec<PlotCurve> {
         all.push(make("correlation_residual", None, direction, Unit::PercentSupply, &|d, k| {
             first(d) + second(d) - 100.0 + shift * 0.3 + dither * noise(k)
         }));
-        all.push(make("linearity_deviation", Some(Channel::Rising), direction, Unit::PercentSpan, &|d, k| {
-            (0.35 * (d * TAU / 95.0).sin() + shift) / 0.7 + dither * noise(k + 7)
-        }));
-        all.push(make("linearity_deviation", Some(Channel::Falling), direction, Unit::PercentSpan, &|d, k| {
-            (0.3 * (d * TAU / 60.0).sin() + flat(d) + shift) / 0.7 + dither * noise(k + 13)
-        }));
+        all.push(make(
+            "linearity_deviation",
+            Some(Channel::Rising),
+            direction,
+            Unit::PercentSpan,
+            &|d, k| (0.35 * (d * TAU / 95.0).sin() + shift) / 0.7 + dither * noise(k + 7),
+        ));
+        all.push(make(
+            "linearity_deviation",
+            Some(Channel::Falling),
+            direction,
+            Unit::PercentSpan,
+            &|d, k| (0.3 * (d * TAU / 60.0).sin() + flat(d) + shift) / 0.7 + dither * noise(k + 13),
+        ));
     }
     for (channel, level) in Channel::SENSORS.into_iter().zip([1.1, 1.2]) {
         all.push(make("noise", Some(channel), "mean", Unit::MillivoltAtFive, &|d, k| {
@@ -175,34 +194,102 @@ pub fn curves() -> Vec<PlotCurve> {
 /// A flat spot with its catch-up, % of supply.
 fn flat(deg: f64) -> f64 {
     match deg {
-        d if (7.2..8.1).contains(&d) => 3.4 * (d - 7.2) / 0.9,
-        d if (8.1..8.4).contains(&d) => 3.4 * (8.4 - d) / 0.3,
+        d if (7.2..8.1).contains(&d) => 0.79 * (d - 7.2) / 0.9,
+        d if (8.1..8.4).contains(&d) => 0.79 * (8.4 - d) / 0.3,
         _ => 0.0,
     }
 }
 
 /// Something that looks random, −1..1, the same every time.
 fn noise(k: usize) -> f64 {
-    let mixed = (k as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(29).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    let mixed =
+        (k as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(29).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     (mixed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
 }
+
+/// Name, lines, values, expanded uncertainty, limits (smallest, largest), verdicts, place.
+type Row = (
+    FigureName,
+    [Option<&'static str>; 2],
+    [f64; 2],
+    f64,
+    Option<(Option<f64>, Option<f64>)>,
+    [Verdict; 2],
+    Option<f64>,
+);
 
 fn figures() -> Vec<OutcomeFigure> {
     use FigureName as F;
     use Verdict::{Outside, Undecided, Within};
     let both = [Some("rising"), Some("falling")];
-    let rows: [(F, [Option<&str>; 2], [f64; 2], f64, Option<(Option<f64>, Option<f64>)>, [Verdict; 2], Option<f64>); 16] = [
-        (F::ClosedVolts, both, [0.7534, 4.2487], 0.0061, Some((Some(0.6), Some(0.9))), [Within, Within], Some(0.0)),
+    let rows: [Row; 16] = [
+        (
+            F::ClosedVolts,
+            both,
+            [0.7534, 4.2487],
+            0.0061,
+            Some((Some(0.6), Some(0.9))),
+            [Within, Within],
+            Some(0.0),
+        ),
         (F::OpenVolts, both, [4.2531, 0.7466], 0.0061, None, [Within, Within], Some(80.0)),
         (F::Span, both, [3.4997, 3.5021], 0.0052, Some((Some(3.2), None)), [Within, Within], None),
-        (F::LinearityIndependent, both, [0.512, 4.86], 0.11, Some((None, Some(2.0))), [Within, Outside], Some(8.1)),
-        (F::LinearityTerminal, both, [0.61, 4.91], 0.12, None, [Within, Within], Some(8.1)),
-        (F::LinearityZeroBased, both, [0.55, 4.90], 0.12, None, [Within, Within], Some(8.1)),
-        (F::CorrelationWorst, [None, None], [3.418, 0.0], 0.212, Some((None, Some(2.0))), [Outside, Within], Some(8.1)),
-        (F::CorrelationOffset, [None, None], [0.118, 0.0], 0.087, Some((None, Some(1.0))), [Within, Within], None),
-        (F::CorrelationSlope, [None, None], [-0.264, 0.0], 0.098, Some((None, Some(1.0))), [Within, Within], None),
-        (F::Hysteresis, both, [0.274, 0.281], 0.034, Some((None, Some(0.3))), [Undecided, Undecided], Some(44.0)),
-        (F::Repeatability, both, [0.094, 0.101], 0.022, Some((None, Some(0.5))), [Within, Within], Some(70.2)),
+        (
+            F::LinearityIndependent,
+            both,
+            [0.512, 1.53],
+            0.11,
+            Some((None, Some(1.0))),
+            [Within, Outside],
+            Some(8.1),
+        ),
+        (F::LinearityTerminal, both, [0.61, 1.61], 0.12, None, [Within, Within], Some(8.1)),
+        (F::LinearityZeroBased, both, [0.55, 1.57], 0.12, None, [Within, Within], Some(8.1)),
+        (
+            F::CorrelationWorst,
+            [None, None],
+            [1.342, 0.0],
+            0.212,
+            Some((None, Some(1.0))),
+            [Outside, Within],
+            Some(8.1),
+        ),
+        (
+            F::CorrelationOffset,
+            [None, None],
+            [0.118, 0.0],
+            0.087,
+            Some((None, Some(1.0))),
+            [Within, Within],
+            None,
+        ),
+        (
+            F::CorrelationSlope,
+            [None, None],
+            [-0.264, 0.0],
+            0.098,
+            Some((None, Some(1.0))),
+            [Within, Within],
+            None,
+        ),
+        (
+            F::Hysteresis,
+            both,
+            [0.274, 0.281],
+            0.034,
+            Some((None, Some(0.3))),
+            [Undecided, Undecided],
+            Some(44.0),
+        ),
+        (
+            F::Repeatability,
+            both,
+            [0.094, 0.101],
+            0.022,
+            Some((None, Some(0.5))),
+            [Within, Within],
+            Some(70.2),
+        ),
         (F::DeadBandClosed, both, [0.42, 0.38], 0.15, Some((None, Some(2.0))), [Within, Within], Some(0.0)),
         (F::DeadBandOpen, both, [0.31, 0.35], 0.15, Some((None, Some(2.0))), [Within, Within], Some(80.0)),
         (F::Noise, both, [1.12, 3.05], 0.16, Some((None, Some(5.0))), [Within, Within], Some(33.0)),
@@ -225,9 +312,13 @@ fn figures() -> Vec<OutcomeFigure> {
                 source: limit.map(|_| NO_SOURCE.to_owned()),
                 verdict: limit.map(|_| verdicts[k]),
                 would_decide: (limit.is_some() && verdicts[k] == Undecided).then(|| {
-                    "20 cycles instead of 5 would halve the uncertainty; the limit lies inside it now".to_owned()
+                    "20 cycles instead of 5 would halve the uncertainty; the limit lies inside it now"
+                        .to_owned()
                 }),
-                definition: format!("{}, as the analysis defines it; 5 cycles, both directions (invented).", name.name()),
+                definition: format!(
+                    "{}, as the analysis defines it; 5 cycles, both directions (invented).",
+                    name.name()
+                ),
             });
         }
     }
@@ -254,7 +345,14 @@ fn dropout_rate() -> OutcomeFigure {
 }
 
 fn findings() -> Vec<OutcomeFinding> {
-    let make = |kind: &str, channel: Option<&str>, from: f64, to: f64, decides, confidence, text: &str, details: &[(&str, f64)]| {
+    let make = |kind: &str,
+                channel: Option<&str>,
+                from: f64,
+                to: f64,
+                decides,
+                confidence,
+                text: &str,
+                details: &[(&str, f64)]| {
         OutcomeFinding {
             kind: kind.to_owned(),
             channel: channel.map(str::to_owned),
@@ -263,7 +361,10 @@ fn findings() -> Vec<OutcomeFinding> {
             confidence,
             decides,
             text: text.to_owned(),
-            details: details.iter().map(|(name, value)| ((*name).to_owned(), *value)).collect::<BTreeMap<_, _>>(),
+            details: details
+                .iter()
+                .map(|(name, value)| ((*name).to_owned(), *value))
+                .collect::<BTreeMap<_, _>>(),
         }
     };
     vec![
@@ -275,7 +376,13 @@ fn findings() -> Vec<OutcomeFinding> {
             false,
             0.93,
             "The rising line was lost 3 times, for 0.4 to 1.1 ms, near 52.4°.",
-            &[("event_1_deg", 52.1), ("event_2_deg", 52.4), ("event_3_deg", 52.9), ("longest_us", 1_100.0), ("events", 3.0)],
+            &[
+                ("event_1_deg", 52.1),
+                ("event_2_deg", 52.4),
+                ("event_3_deg", 52.9),
+                ("longest_us", 1_100.0),
+                ("events", 3.0),
+            ],
         ),
         make(
             "flat_spot",
@@ -285,7 +392,7 @@ fn findings() -> Vec<OutcomeFinding> {
             true,
             0.9992,
             "The falling line stops following between 7.2° and 8.1°, then catches up within 0.3°; seen in 5 of 5 cycles.",
-            &[("depth_percent_supply", 3.41), ("width_deg", 0.85), ("cycles_seen", 5.0), ("z", 41.2)],
+            &[("depth_percent_supply", 0.79), ("width_deg", 0.85), ("cycles_seen", 5.0), ("z", 41.2)],
         ),
         make(
             "noisy_track",
@@ -305,7 +412,9 @@ fn histograms() -> Vec<OutcomeHistogram> {
     let make = |name: &str, curve_name: &str, channel: Option<Channel>, width: f64, unit, limit: f64| {
         let mut counts = vec![0_u64; 120];
         let low = -60.0 * width;
-        for curve in curves.iter().filter(|c| c.name == curve_name && c.channel == channel && c.direction != "mean") {
+        for curve in
+            curves.iter().filter(|c| c.name == curve_name && c.channel == channel && c.direction != "mean")
+        {
             for y in curve.y.iter().filter(|y| y.is_finite()) {
                 counts[(((y - low) / width) as usize).min(119)] += 5;
             }
@@ -321,9 +430,23 @@ fn histograms() -> Vec<OutcomeHistogram> {
         }
     };
     vec![
-        make("linearity_deviation", "linearity_deviation", Some(Channel::Rising), 0.1, Unit::PercentSpan, 2.0),
-        make("linearity_deviation", "linearity_deviation", Some(Channel::Falling), 0.1, Unit::PercentSpan, 2.0),
-        make("correlation_deviation", "correlation_residual", None, 0.1, Unit::PercentSupply, 2.0),
+        make(
+            "linearity_deviation",
+            "linearity_deviation",
+            Some(Channel::Rising),
+            0.05,
+            Unit::PercentSpan,
+            1.0,
+        ),
+        make(
+            "linearity_deviation",
+            "linearity_deviation",
+            Some(Channel::Falling),
+            0.05,
+            Unit::PercentSpan,
+            1.0,
+        ),
+        make("correlation_deviation", "correlation_residual", None, 0.05, Unit::PercentSupply, 1.0),
     ]
 }
 
@@ -335,8 +458,16 @@ fn detection_limits() -> Vec<OutcomeDetectionLimit> {
         details: BTreeMap::new(),
     };
     vec![
-        make("flat_spot", Some("rising"), "a flat spot narrower than 0.4° at full loss of slope would not have been seen"),
-        make("dropout", None, "a dropout shorter than 0.2 ms, or one that comes less often than 14 times a minute"),
+        make(
+            "flat_spot",
+            Some("rising"),
+            "a flat spot narrower than 0.4° at full loss of slope would not have been seen",
+        ),
+        make(
+            "dropout",
+            None,
+            "a dropout shorter than 0.2 ms, or one that comes less often than 14 times a minute",
+        ),
         make("leakage", None, "leakage above 180 kΩ from a signal lead"),
     ]
 }

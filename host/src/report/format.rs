@@ -44,14 +44,19 @@ pub fn figure_value(figure: &OutcomeFigure) -> String {
     if figure.value == 0.0 {
         format!("none seen; below {bound} with 95 %")
     } else {
-        format!("{}; below {bound} with 95 %", measured(figure.value, figure.expanded_uncertainty, figure.unit))
+        format!(
+            "{}; below {bound} with 95 %",
+            measured(figure.value, figure.expanded_uncertainty, figure.unit)
+        )
     }
 }
 
 /// A limit for people: "≤ 2 % of span", "0.5 to 0.9 V", "±2 % of supply", "none, and < 5 /min shown".
 pub fn limit(limit: &OutcomeLimit, unit: Unit) -> String {
     let range = match (limit.min, limit.max) {
-        (Some(min), Some(max)) if min == -max && max > 0.0 => with_unit(&format!("±{}", as_written(max)), unit),
+        (Some(min), Some(max)) if min == -max && max > 0.0 => {
+            with_unit(&format!("±{}", as_written(max)), unit)
+        }
         (Some(min), Some(max)) => with_unit(&format!("{} to {}", as_written(min), as_written(max)), unit),
         (Some(min), None) => with_unit(&format!("≥ {}", as_written(min)), unit),
         (None, Some(0.0)) => "none".to_owned(),
@@ -73,7 +78,9 @@ pub fn place(from_deg: Option<f64>, to_deg: Option<f64>) -> Option<String> {
         (None, None) => None,
         (Some(one), None) | (None, Some(one)) => Some(format!("{one}°")),
         (Some(from), Some(to)) if from == to => Some(format!("{from}°")),
-        (Some(from), Some(to)) if from.starts_with('−') || to.starts_with('−') => Some(format!("{from} to {to}°")),
+        (Some(from), Some(to)) if from.starts_with('−') || to.starts_with('−') => {
+            Some(format!("{from} to {to}°"))
+        }
         (Some(from), Some(to)) => Some(format!("{from}–{to}°")),
     }
 }

@@ -57,7 +57,7 @@ pub fn html(input: &ReportInput<'_>) -> String {
 fn facts(input: &ReportInput<'_>) -> Vec<Named> {
     let outcome = input.outcome;
     let mut all: Vec<(String, String)> = vec![
-        ("part, in the user's words".to_owned(), outcome.part.label.clone()),
+        ("part, in the user's words".to_owned(), given(&outcome.part.label)),
         ("kind of part".to_owned(), outcome.part.kind.clone()),
         (
             "topology".to_owned(),
@@ -80,9 +80,18 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
             all.push(("reached at".to_owned(), rig.address.clone()));
         }
     }
-    all.extend(outcome.versions.iter().map(|(name, version)| (format!("version of {name}"), version.clone())));
+    all.extend(
+        outcome.versions.iter().map(|(name, version)| (format!("version of {name}"), version.clone())),
+    );
     all.push(("shape of the stored outcome".to_owned(), outcome.schema.to_string()));
-    all.into_iter().map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&text, SENTENCE) }).collect()
+    all.into_iter()
+        .map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&text, SENTENCE) })
+        .collect()
+}
+
+/// What was given, or that nothing was.
+fn given(text: &str) -> String {
+    if text.trim().is_empty() { "not given".to_owned() } else { text.to_owned() }
 }
 
 fn procedures(input: &ReportInput<'_>) -> Vec<Vec<String>> {

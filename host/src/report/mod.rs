@@ -5,7 +5,7 @@
 //! - [`text`]: text from outside, made harmless.
 //! - [`words`]: machine names in the words of the trade.
 //! - [`people`]: the outcome's rows in words, the same for every medium.
-//! - [`svg`]: pictures.
+//! - [`mod@svg`]: pictures.
 //! - [`plots`]: which pictures a grip sensor gets.
 //! - [`html`](mod@html), [`terminal`](mod@terminal): the media.
 

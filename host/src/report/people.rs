@@ -5,7 +5,7 @@ use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap};
-use crate::quantity::FindingKind;
+use crate::quantity::{FindingKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -20,6 +20,10 @@ pub struct FigureRow {
     pub value: String,
     /// Limit, or "–".
     pub limit: String,
+    /// Limit without its unit, for narrow columns.
+    pub limit_number: String,
+    /// Rows of the same figure from here on; 0 in those that continue one.
+    pub rows: usize,
     /// Verdict's word, or "no limit".
     pub verdict: &'static str,
     /// Place, or "–".
@@ -100,7 +104,9 @@ impl People {
     pub fn of(outcome: &Outcome) -> Self {
         let lines = Lines::of(outcome);
         let mut sources = Vec::new();
-        let figures = outcome.figures.iter().map(|f| figure_row(f, lines, &mut sources)).collect();
+        let mut figures: Vec<FigureRow> =
+            outcome.figures.iter().map(|f| figure_row(f, lines, &mut sources)).collect();
+        group(&mut figures);
         Self {
             lines,
             label: label(&outcome.part.label),
@@ -110,13 +116,14 @@ impl People {
             figures,
             sources,
             definitions: definitions(&outcome.figures),
-            findings: outcome.findings.iter().enumerate().map(|(k, f)| finding_row(k + 1, f, lines)).collect(),
-            missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
-            not_testable: outcome
-                .not_testable
+            findings: outcome
+                .findings
                 .iter()
-                .map(|n| Named { name: what(&n.what), text: plain(&n.why, SENTENCE) })
+                .enumerate()
+                .map(|(k, f)| finding_row(k + 1, f, lines))
                 .collect(),
+            missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
+            not_testable: not_testable(outcome),
             gaps: outcome.gaps.iter().map(gap).collect(),
             warnings: sentences(&outcome.warnings),
             cut_short: outcome
@@ -128,15 +135,23 @@ impl People {
         }
     }
 
-    /// Figures that are undecided, with what would decide them.
+    /// Figures that are undecided, with what would decide them; lines that need the same are named together.
     pub fn undecided(&self) -> Vec<Named> {
-        let mut all: Vec<Named> = Vec::new();
+        let mut all: Vec<(String, Named)> = Vec::new();
         for row in &self.figures {
-            if let Some(text) = &row.would_decide {
-                all.push(Named { name: format!("{}, {}", row.name, row.line), text: text.clone() });
+            let Some(text) = &row.would_decide else { continue };
+            match all.iter_mut().find(|(name, named)| *name == row.name && named.text == *text) {
+                Some((_, named)) => named.name.push_str(&format!(" and {}", row.line)),
+                None if row.line == "pair" => {
+                    all.push((row.name.clone(), Named { name: row.name.clone(), text: text.clone() }));
+                }
+                None => {
+                    let name = format!("{}, {}", row.name, row.line);
+                    all.push((row.name.clone(), Named { name, text: text.clone() }));
+                }
             }
         }
-        all
+        all.into_iter().map(|(_, named)| named).collect()
     }
 }
 
@@ -165,6 +180,11 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
         line: plain(&lines.stored(figure.channel.as_deref(), "pair"), LABEL),
         value: format::figure_value(figure),
         limit: figure.limit.as_ref().map_or(format::NOTHING.to_owned(), |l| format::limit(l, figure.unit)),
+        limit_number: figure
+            .limit
+            .as_ref()
+            .map_or(format::NOTHING.to_owned(), |l| format::limit(l, Unit::Count)),
+        rows: 1,
         verdict: figure.verdict.map_or("no limit", Verdict::name),
         place: format::place(figure.at_deg, None).unwrap_or(format::NOTHING.to_owned()),
         source,
@@ -172,11 +192,27 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
     }
 }
 
+/// Counts the rows of each figure, so that its name need not be repeated.
+fn group(rows: &mut [FigureRow]) {
+    let mut first = 0;
+    for k in 1..rows.len() {
+        if rows[k].name == rows[first].name {
+            rows[first].rows += 1;
+            rows[k].rows = 0;
+        } else {
+            first = k;
+        }
+    }
+}
+
+/// Definitions, each figure's once; the same definition for both lines is told once.
 fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for figure in figures.iter().filter(|f| !f.definition.trim().is_empty()) {
-        let named =
-            Named { name: plain(&words::figure(&figure.figure), LABEL), text: plain(&figure.definition, SENTENCE) };
+        let named = Named {
+            name: plain(&words::figure(&figure.figure), LABEL),
+            text: plain(&figure.definition, SENTENCE),
+        };
         if !all.contains(&named) {
             all.push(named);
         }
@@ -216,6 +252,19 @@ fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {
         some => format!("{kind}, {} line", lines.stored(some, "")),
     };
     Named { name: plain(&name, LABEL), text: plain(&limit.text, SENTENCE) }
+}
+
+/// What could not be tested; what has the same reason is named together.
+fn not_testable(outcome: &Outcome) -> Vec<Named> {
+    let mut all: Vec<Named> = Vec::new();
+    for item in &outcome.not_testable {
+        let (name, text) = (what(&item.what), plain(&item.why, SENTENCE));
+        match all.iter_mut().find(|known| known.text == text) {
+            Some(known) => known.name.push_str(&format!("; {name}")),
+            None => all.push(Named { name, text }),
+        }
+    }
+    all
 }
 
 /// A name that may be a figure's or a finding's.

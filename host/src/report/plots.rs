@@ -2,7 +2,7 @@
 
 use super::ReportInput;
 use super::format;
-use super::people::People;
+use super::people::{FindingRow, People};
 use super::svg::bars::{Bars, beyond};
 use super::svg::canvas::{Hatch, Mark, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Series, Side, Span};
@@ -15,6 +15,8 @@ use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::sheet::NominalLine;
 use std::borrow::Cow;
 
+const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
+
 /// A picture with its caption.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Plot {
@@ -24,6 +26,8 @@ pub struct Plot {
     pub caption: String,
     /// The picture.
     pub svg: String,
+    /// Whether it takes the whole width where others stand in pairs.
+    pub wide: bool,
 }
 
 /// Every picture whose data are there.
@@ -38,13 +42,16 @@ pub struct Plots {
 /// Draws what there is to draw.
 pub fn plots(input: &ReportInput<'_>, people: &People) -> Plots {
     let draft = Draft { input, people };
-    let curves = [draft.travel(), draft.correlation()]
+    let curves = [draft.travel()]
         .into_iter()
+        .chain(draft.close_ups())
+        .chain([draft.correlation()])
         .chain(Channel::SENSORS.map(|line| draft.linearity(line)))
         .chain([draft.noise()])
         .flatten()
         .collect();
-    let histograms = input.outcome.histograms.iter().enumerate().map(|(k, h)| draft.histogram(k, h)).collect();
+    let histograms =
+        input.outcome.histograms.iter().enumerate().map(|(k, h)| draft.histogram(k, h)).collect();
     Plots { curves, histograms }
 }
 
@@ -63,7 +70,8 @@ impl<'a> Draft<'a> {
         let mut series = self.nominal();
         for line in Channel::SENSORS {
             for curve in mean_or_both(&self.curves("ratio", Some(line))) {
-                let direction = if curve.direction == "mean" { String::new() } else { format!(", {}", curve.direction) };
+                let direction =
+                    if curve.direction == "mean" { String::new() } else { format!(", {}", curve.direction) };
                 series.push(Series {
                     name: format!("{} line{direction}", self.people.lines.name(line)),
                     x: Cow::Borrowed(&curve.deg),
@@ -95,6 +103,73 @@ impl<'a> Draft<'a> {
         ))
     }
 
+    /// The line of a flat spot from close by: at the scale of the whole travel it is hard to see.
+    fn close_ups(&self) -> Vec<Option<Plot>> {
+        const MOST: usize = 2;
+        let flat = self.input.outcome.findings.iter().zip(&self.people.findings);
+        let flat = flat.filter(|(f, _)| f.kind == FindingKind::FlatSpot.name());
+        flat.filter_map(|(finding, row)| {
+            let line = finding.channel.as_deref().and_then(Channel::from_name)?;
+            Some(self.close_up(line, ends(finding.from_deg, finding.to_deg)?, row))
+        })
+        .take(MOST)
+        .collect()
+    }
+
+    fn close_up(&self, line: Channel, (from, to): (f64, f64), row: &FindingRow) -> Option<Plot> {
+        let around = (2.0 * (to - from)).clamp(2.0, 10.0);
+        let (low, high) = (from - around, to + around);
+        let near = |d: &f64| (low..=high).contains(d);
+        let curves = mean_or_both(&self.curves("ratio", Some(line)));
+        let mut series = Vec::new();
+        for curve in curves {
+            let volts = volts_at_five(curve);
+            let (x, y): (Vec<f64>, Vec<f64>) =
+                curve.deg.iter().copied().zip(volts).filter(|(d, v)| near(d) && v.is_finite()).unzip();
+            series.push(Series {
+                name: format!("{} line", self.people.lines.name(line)),
+                x: Cow::Owned(x),
+                y,
+                stroke: line_stroke(line, 1.9),
+                mark: Some(line_mark(line)),
+            });
+        }
+        let values = || series.iter().flat_map(|s| &s.y).copied();
+        let (bottom, top) =
+            (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
+        if top <= bottom || !(top - bottom).is_finite() {
+            return None;
+        }
+        let margin = (top - bottom) * 0.08;
+        let seen = |s: &Series<'_>, end: fn(f64, f64) -> f64, start| s.x.iter().copied().fold(start, end);
+        let low = series.iter().map(|s| seen(s, f64::min, high)).fold(high, f64::min);
+        let high = series.iter().map(|s| seen(s, f64::max, low)).fold(low, f64::max);
+        let mut spans = self.spans_of(Some(line), &FindingKind::ALL);
+        spans.retain(|s| s.to >= low && s.from <= high);
+        let title = format!("Finding {} from close by", row.number);
+        let chart = Chart {
+            id: &format!("close-up-{}", row.number),
+            title: title.clone(),
+            description: self.findings_in_words(Some(line)),
+            height: 150.0,
+            x: Axis { label: TRAVEL_LABEL.to_owned(), low, high },
+            y: Axis {
+                label: "voltage at 5 V supply, V".to_owned(),
+                low: bottom - margin,
+                high: top + margin,
+            },
+            series,
+            limits: Vec::new(),
+            spans,
+            events: Vec::new(),
+        };
+        Some(self.plot(
+            &chart,
+            &title,
+            "A flat spot is where the line stops following the travel and then catches up.",
+        ))
+    }
+
     /// Correlation residual against its limits.
     fn correlation(&self) -> Option<Plot> {
         let curves = self.curves("correlation_residual", None);
@@ -116,7 +191,8 @@ impl<'a> Draft<'a> {
             spans: self.spans(None),
             events: Vec::new(),
         };
-        let caption = format!("{}. Beyond the limits is hatched.", capital(self.people.lines.residual_meaning()));
+        let caption =
+            format!("{}. Beyond the limits is hatched.", capital(self.people.lines.residual_meaning()));
         Some(self.plot(&chart, &format!("{} against its limits", capital(residual)), &caption))
     }
 
@@ -170,7 +246,7 @@ impl<'a> Draft<'a> {
         let unit = self.curves("noise", None).first().map_or(Unit::MillivoltAtFive, |c| c.unit);
         let mut limits = self.limit_lines(FigureName::Noise, None);
         limits.retain(|l| l.at > 0.0);
-        let mut y = self.axis(&format!("noise (one standard deviation), {}", format::unit(unit)), &series, &limits);
+        let mut y = self.axis(&format!("noise, {}", format::unit(unit)), &series, &limits);
         y.low = 0.0;
         let chart = Chart {
             id: "noise",
@@ -184,12 +260,14 @@ impl<'a> Draft<'a> {
             spans: self.spans_of(None, &[FindingKind::NoisyTrack]),
             events: Vec::new(),
         };
-        Some(self.plot(&chart, "Noise along the travel", "A stretch that is noisier than the rest is wear of the track."))
+        Some(self.plot(&chart, "Noise along the travel", "One standard deviation of the random noise. A stretch that is noisier than the rest is wear of the track."))
     }
 
     /// One histogram.
     fn histogram(&self, index: usize, histogram: &OutcomeHistogram) -> Plot {
         let people = self.people;
+        // The last one, when it would stand alone in its row.
+        let wide = index.is_multiple_of(2) && index + 1 == self.input.outcome.histograms.len();
         let title = histogram_title(histogram, people);
         let (outside, all) = beyond(histogram.low, histogram.width, &histogram.counts, &histogram.limits);
         let caption = histogram_caption(outside, all, !histogram.limits.is_empty());
@@ -197,7 +275,7 @@ impl<'a> Draft<'a> {
             id: &format!("histogram-{index}"),
             title: title.clone(),
             description: caption.clone(),
-            size: (352.0, 190.0),
+            size: (if wide { 720.0 } else { 352.0 }, 190.0),
             label: format!("{}, {}", histogram_quantity(histogram, people), format::unit(histogram.unit)),
             low: histogram.low,
             width: histogram.width,
@@ -205,11 +283,11 @@ impl<'a> Draft<'a> {
             limits: &histogram.limits,
         }
         .draw();
-        Plot { title, caption, svg }
+        Plot { title, caption, svg, wide }
     }
 
     fn plot(&self, chart: &Chart<'_>, title: &str, caption: &str) -> Plot {
-        Plot { title: title.to_owned(), caption: caption.to_owned(), svg: chart.draw() }
+        Plot { title: title.to_owned(), caption: caption.to_owned(), svg: chart.draw(), wide: true }
     }
 
     /// Curves of a name that have something to show; of any line when `line` is none.
@@ -243,7 +321,7 @@ impl<'a> Draft<'a> {
         let low = seen().fold(0.0, f64::min);
         let high = seen().fold(self.input.sheet.travel_deg, f64::max);
         let high = if high > low { high } else { low + 1.0 };
-        Axis { label: "travel from the closed stop, degrees".to_owned(), low, high }
+        Axis { label: TRAVEL_LABEL.to_owned(), low, high }
     }
 
     /// An axis that shows every value and every limit, with room beyond.
@@ -311,13 +389,20 @@ impl<'a> Draft<'a> {
     fn events(&self) -> Vec<f64> {
         let findings = self.input.outcome.findings.iter().filter(|f| f.kind == FindingKind::Dropout.name());
         let details = findings.flat_map(|f| &f.details);
-        details.filter(|(name, _)| name.starts_with("event") && name.ends_with("_deg")).map(|(_, v)| *v).collect()
+        details
+            .filter(|(name, _)| name.starts_with("event") && name.ends_with("_deg"))
+            .map(|(_, v)| *v)
+            .collect()
     }
 
     fn findings_in_words(&self, line: Option<Channel>) -> String {
         let all: Vec<String> =
             self.spans(line).into_iter().filter(|s| s.hatch == Hatch::Finding).map(|s| s.label).collect();
-        if all.is_empty() { "No finding is marked.".to_owned() } else { format!("Marked: {}.", all.join("; ")) }
+        if all.is_empty() {
+            "No finding is marked.".to_owned()
+        } else {
+            format!("Marked: {}.", all.join("; "))
+        }
     }
 }
 

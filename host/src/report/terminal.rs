@@ -75,7 +75,11 @@ impl Page {
 
     /// Text in a colour, when colours are wanted.
     fn painted(&self, text: &str, code: &str) -> String {
-        if self.style.colour && !code.is_empty() { format!("\u{1b}[{code}m{text}\u{1b}[0m") } else { text.to_owned() }
+        if self.style.colour && !code.is_empty() {
+            format!("\u{1b}[{code}m{text}\u{1b}[0m")
+        } else {
+            text.to_owned()
+        }
     }
 }
 
@@ -103,7 +107,11 @@ fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
         page.line(&line);
     }
     if outcome.aborted {
-        let why = if people.cut_short.is_empty() { String::new() } else { format!(" ({})", people.cut_short.join("; ")) };
+        let why = if people.cut_short.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", people.cut_short.join("; "))
+        };
         page.paragraph("", &format!("CUT SHORT: the recording did not run to its end{why}."));
     }
     let verdict = page.painted(&people.verdict.to_uppercase(), code(people.verdict));
@@ -123,7 +131,10 @@ fn findings(page: &mut Page, people: &People) {
     }
     for row in &people.findings {
         let place = row.place.as_ref().map_or(String::new(), |p| format!(" at {p}"));
-        page.paragraph(&format!("{:>3} ", row.number), &format!("{}, {}{place}", row.kind.to_uppercase(), row.line));
+        page.paragraph(
+            &format!("{:>3} ", row.number),
+            &format!("{}, {}{place}", row.kind.to_uppercase(), row.line),
+        );
         page.paragraph("    ", &row.text);
         page.paragraph("    ", &format!("confidence {}; {}", row.confidence, row.weight));
         if let Some(step) = row.next_step {
@@ -137,31 +148,39 @@ fn figures(page: &mut Page, people: &People) {
     if people.figures.is_empty() {
         page.line("  none could be had");
     }
-    let name = |row: &FigureRow| if row.line == "pair" { row.name.clone() } else { format!("{}, {}", row.name, row.line) };
+    let name = |row: &FigureRow| {
+        if row.line == "pair" { row.name.clone() } else { format!("{}, {}", row.name, row.line) }
+    };
     let widest = |text: &dyn Fn(&FigureRow) -> String, most: usize| {
         people.figures.iter().map(|r| text(r).chars().count()).filter(|w| *w <= most).max().unwrap_or(0)
     };
     let name_width = widest(&name, 34);
-    let value_width = widest(&|r: &FigureRow| r.value.clone(), 24);
+    let value_width = widest(&|r: &FigureRow| r.value.clone(), 22);
+    let row_of = |verdict: &str, name: &str, value: &str, limit: &str| {
+        format!(" {verdict} {name:<name_width$}  {value:<value_width$}  {limit}")
+    };
+    if !people.figures.is_empty() {
+        let line = row_of(&format!("{:<9}", "verdict"), "figure", "value", "limit");
+        page.line(&line.chars().take(page.style.width).collect::<String>());
+    }
     for row in &people.figures {
         let verdict = page.painted(&format!("{:<9}", shown(row.verdict)), code(row.verdict));
-        let limit = if row.limit == format::NOTHING { String::new() } else { format!("  limit {}", row.limit) };
         let name = name(row);
-        let line = format!("  {verdict}  {name:<name_width$}  {:<value_width$}{limit}", row.value);
-        let plain_width = 2 + 9 + 2 + name.chars().count().max(name_width) + 2;
-        let width = plain_width + row.value.chars().count().max(value_width) + limit.chars().count();
+        let width = row_of(&" ".repeat(9), &name, &row.value, &row.limit_number).chars().count();
         if width <= page.style.width {
-            page.line(&line);
+            page.line(&row_of(&verdict, &name, &row.value, &row.limit_number));
         } else {
-            for (k, part) in wrap(&name, page.style.width - 13).iter().enumerate() {
-                let begin = if k == 0 { format!("  {verdict}  ") } else { " ".repeat(13) };
+            for (k, part) in wrap(&name, page.style.width - 11).iter().enumerate() {
+                let begin = if k == 0 { format!(" {verdict} ") } else { " ".repeat(11) };
                 page.line(&format!("{begin}{part}"));
             }
+            let limit =
+                if row.limit == format::NOTHING { String::new() } else { format!("; limit: {}", row.limit) };
             page.paragraph(&" ".repeat(13), &format!("{}{limit}", row.value));
         }
     }
     for Named { name, text } in people.undecided() {
-        page.paragraph("  undecided: ", &format!("{name}: {text}"));
+        page.paragraph("  to decide: ", &format!("{name}: {text}"));
     }
 }
 

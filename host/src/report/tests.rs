@@ -57,7 +57,7 @@ fn every_figure_has_the_same_number_in_both_media() {
         assert!(page.contains(&row.value), "{} {} lacks {} in the page", row.name, row.line, row.value);
         assert!(short.contains(&row.value), "{} {} lacks {} in the terminal", row.name, row.line, row.value);
     }
-    assert!(page.contains("3.42 ± 0.21 % of supply"), "two digits of 0.212, the value to the same place");
+    assert!(page.contains("1.34 ± 0.21 % of supply"), "two digits of 0.212, the value to the same place");
     assert!(page.contains("none seen; below 14 /min with 95 %"));
 }
 
@@ -89,7 +89,7 @@ fn each_verdict_is_a_word_and_a_sentence() {
     for (verdict, sentence) in [
         (Verdict::Outside, "Do not refit this part."),
         (Verdict::Within, "Fit for refit as far as this bench can tell."),
-        (Verdict::Undecided, "What would decide it"),
+        (Verdict::Undecided, "what would decide it"),
     ] {
         outcome.verdict = verdict;
         let page = words_of(&html_of(&outcome, &[]));
@@ -103,10 +103,20 @@ fn each_verdict_is_a_word_and_a_sentence() {
     let cells: Vec<String> = document
         .descendants()
         .filter(|n| n.attribute("class").is_some_and(|c| c.starts_with("verdict-cell")))
-        .map(|n| n.descendants().filter(|n| n.is_text()).filter_map(|n| n.text()).collect::<String>().trim().to_owned())
+        .map(|n| {
+            n.descendants()
+                .filter(|n| n.is_text())
+                .filter_map(|n| n.text())
+                .collect::<String>()
+                .trim()
+                .to_owned()
+        })
         .collect();
     assert_eq!(cells.len(), fixture::worn().figures.len());
-    assert!(cells.iter().all(|c| ["within", "outside", "undecided", "no limit"].contains(&c.as_str())), "{cells:?}");
+    assert!(
+        cells.iter().all(|c| ["within", "outside", "undecided", "no limit"].contains(&c.as_str())),
+        "{cells:?}"
+    );
 }
 
 #[test]
@@ -140,7 +150,10 @@ fn the_terminal_keeps_its_width_and_its_alphabet() {
 #[test]
 fn the_short_result_is_printed_as_before() {
     golden("terminal.txt", &terminal_of(&fixture::worn(), Style::default()));
-    golden("terminal-ascii.txt", &terminal_of(&fixture::worn(), Style { width: 72, colour: false, ascii: true }));
+    golden(
+        "terminal-ascii.txt",
+        &terminal_of(&fixture::worn(), Style { width: 72, colour: false, ascii: true }),
+    );
 }
 
 #[test]
@@ -186,7 +199,9 @@ fn hostile_text_is_shown_and_not_obeyed() {
     assert!(words_of(&page).contains("<script>alert(1)</script>"), "it is shown as what it is");
     let short = terminal_of(&outcome, Style { width: 100, colour: false, ascii: false });
     for text in [&page, &short] {
-        let bad = |c: char| c.is_control() && c != '\n' || ('\u{202a}'..='\u{202e}').contains(&c) || c == '\u{2066}';
+        let bad = |c: char| {
+            c.is_control() && c != '\n' || ('\u{202a}'..='\u{202e}').contains(&c) || c == '\u{2066}'
+        };
         assert_eq!(text.chars().find(|c| bad(*c)), None);
     }
 }
@@ -294,13 +309,19 @@ fn the_travel_plot_marks_findings_by_number_and_dropout_events() {
     let document = parse(&page);
     let travel = document
         .descendants()
-        .find(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "svg")) && n.attribute("aria-labelledby").is_some_and(|l| l.starts_with("travel")))
+        .find(|n| {
+            n.has_tag_name(("http://www.w3.org/2000/svg", "svg"))
+                && n.attribute("aria-labelledby").is_some_and(|l| l.starts_with("travel"))
+        })
         .expect("there is a travel plot");
     let texts: Vec<&str> = travel.descendants().filter_map(|n| n.text()).map(str::trim).collect();
     for wanted in ["1", "2", "3", "flat spot 7.2–8.1°", "dropout 52.4°", "rising line", "falling line"] {
         assert!(texts.contains(&wanted), "{wanted} in {texts:?}");
     }
-    assert_eq!(travel.descendants().filter(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "polygon"))).count(), 3);
+    assert_eq!(
+        travel.descendants().filter(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "polygon"))).count(),
+        3
+    );
 }
 
 #[test]
@@ -316,8 +337,9 @@ fn a_ratio_is_drawn_as_volts_whatever_its_unit() {
         deg: deg.clone(),
     };
     let outcome = fixture::worn();
-    let pages: Vec<String> = [make(Unit::Count, 1.0), make(Unit::PercentSupply, 100.0), make(Unit::VoltAtFive, 5.0)]
-        .map(|curve| html_of(&outcome, &[curve]))
-        .into();
+    let pages: Vec<String> =
+        [make(Unit::Count, 1.0), make(Unit::PercentSupply, 100.0), make(Unit::VoltAtFive, 5.0)]
+            .map(|curve| html_of(&outcome, &[curve]))
+            .into();
     assert!(pages.iter().all(|p| *p == pages[0]));
 }

@@ -86,7 +86,9 @@ pub fn figure(name: &str) -> String {
 
 /// A finding's kind in words.
 pub fn finding(kind: &str) -> String {
-    let Some(known) = FindingKind::ALL.into_iter().find(|k| k.name() == kind) else { return kind.replace('_', " ") };
+    let Some(known) = FindingKind::ALL.into_iter().find(|k| k.name() == kind) else {
+        return kind.replace('_', " ");
+    };
     match known {
         FindingKind::FlatSpot => "flat spot",
         FindingKind::Dropout => "dropout",
@@ -126,7 +128,7 @@ pub const fn advice(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Outside => "Do not refit this part.",
         Verdict::Within => "Fit for refit as far as this bench can tell.",
-        Verdict::Undecided => "Undecided: neither cleared nor condemned. What would decide it is said below.",
+        Verdict::Undecided => "Neither cleared nor condemned; what would decide it is said below.",
     }
 }
 
@@ -163,8 +165,10 @@ pub fn detail(name: &str) -> (String, &'static str) {
         ("_per_minute", "/min"),
         ("_hz", "Hz"),
     ];
-    let (stem, unit) =
-        UNITS.iter().find_map(|(end, unit)| name.strip_suffix(end).map(|stem| (stem, *unit))).unwrap_or((name, ""));
+    let (stem, unit) = UNITS
+        .iter()
+        .find_map(|(end, unit)| name.strip_suffix(end).map(|stem| (stem, *unit)))
+        .unwrap_or((name, ""));
     (stem.replace('_', " "), unit)
 }
 
@@ -183,9 +187,11 @@ mod tests {
 
     #[test]
     fn every_figure_and_finding_has_its_own_words() {
-        let figures: std::collections::BTreeSet<_> = FigureName::ALL.iter().map(|f| figure(f.name())).collect();
+        let figures: std::collections::BTreeSet<_> =
+            FigureName::ALL.iter().map(|f| figure(f.name())).collect();
         assert_eq!(figures.len(), FigureName::ALL.len());
-        let findings: std::collections::BTreeSet<_> = FindingKind::ALL.iter().map(|k| finding(k.name())).collect();
+        let findings: std::collections::BTreeSet<_> =
+            FindingKind::ALL.iter().map(|k| finding(k.name())).collect();
         assert_eq!(findings.len(), FindingKind::ALL.len());
         assert!(figures.iter().chain(&findings).all(|w| !w.contains('_')));
     }

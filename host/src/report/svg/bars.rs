@@ -92,8 +92,11 @@ impl Bars<'_> {
         };
         let joined = self.counts.len().div_ceil(MOST_BARS).max(1);
         let all = self.counts.iter().map(|c| *c as f64).sum::<f64>();
-        let shares: Vec<f64> =
-            self.counts.chunks(joined).map(|c| c.iter().map(|c| *c as f64).sum::<f64>() / all * 100.0).collect();
+        let shares: Vec<f64> = self
+            .counts
+            .chunks(joined)
+            .map(|c| c.iter().map(|c| *c as f64).sum::<f64>() / all * 100.0)
+            .collect();
         let frame = Frame {
             width: self.size.0 - LEFT - RIGHT,
             height: self.size.1 - TOP - BOTTOM,

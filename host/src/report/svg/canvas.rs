@@ -168,7 +168,12 @@ impl Canvas {
         };
         let element = match shape {
             Mark::Disc => {
-                format!(r#"<circle cx="{}" cy="{}" r="{}" fill="{colour}"/>"#, number(x), number(y), number(half))
+                format!(
+                    r#"<circle cx="{}" cy="{}" r="{}" fill="{colour}"/>"#,
+                    number(x),
+                    number(y),
+                    number(half)
+                )
             }
             Mark::Square => format!(
                 r##"<rect x="{}" y="{}" width="{}" height="{}" fill="#fff" stroke="{colour}" stroke-width="1.3"/>"##,
@@ -293,13 +298,19 @@ const fn name(hatch: Hatch) -> &'static str {
 
 fn pattern(id: &str, hatch: Hatch) -> String {
     let (size, turn, content) = match hatch {
-        Hatch::Forbidden => {
-            (7, 45, format!(r#"<line x1="0" y1="0" x2="0" y2="7" stroke="{LIMIT}" stroke-width="1" stroke-opacity="0.45"/>"#))
-        }
+        Hatch::Forbidden => (
+            7,
+            45,
+            format!(
+                r#"<line x1="0" y1="0" x2="0" y2="7" stroke="{LIMIT}" stroke-width="1" stroke-opacity="0.45"/>"#
+            ),
+        ),
         Hatch::Finding => (
             4,
             135,
-            format!(r#"<line x1="0" y1="0" x2="0" y2="4" stroke="{INK}" stroke-width="1.5" stroke-opacity="0.55"/>"#),
+            format!(
+                r#"<line x1="0" y1="0" x2="0" y2="4" stroke="{INK}" stroke-width="1.5" stroke-opacity="0.55"/>"#
+            ),
         ),
         Hatch::Gap => (5, 0, format!(r#"<circle cx="2.5" cy="2.5" r="0.9" fill="{FAINT}"/>"#)),
     };
@@ -310,8 +321,11 @@ fn pattern(id: &str, hatch: Hatch) -> String {
 }
 
 fn stroked(stroke: Stroke) -> String {
-    let dash =
-        if stroke.dash.is_empty() { String::new() } else { format!(r#" stroke-dasharray="{}""#, stroke.dash) };
+    let dash = if stroke.dash.is_empty() {
+        String::new()
+    } else {
+        format!(r#" stroke-dasharray="{}""#, stroke.dash)
+    };
     format!(r#" stroke="{}" stroke-width="{}"{dash}"#, stroke.colour, number(stroke.width))
 }
 
@@ -330,7 +344,11 @@ mod tests {
     #[test]
     fn hostile_text_stays_text() {
         let mut canvas = Canvas::new("t", 10.0, 10.0, "</title><script>", "\u{0}\u{202e}&");
-        canvas.text((0.0, 0.0), Lettering::new(10.0, INK, Anchor::Start), "</text><script>alert('1')</script>\"");
+        canvas.text(
+            (0.0, 0.0),
+            Lettering::new(10.0, INK, Anchor::Start),
+            "</text><script>alert('1')</script>\"",
+        );
         let svg = canvas.finish();
         let document = roxmltree::Document::parse(&svg).expect("well-formed");
         assert!(document.descendants().all(|n| !n.has_tag_name("script")));

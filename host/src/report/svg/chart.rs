@@ -144,8 +144,7 @@ impl Chart<'_> {
             x: (self.x.low, self.x.high),
             y: (self.y.low, self.y.high),
         };
-        let mut canvas =
-            Canvas::new(self.id, WIDTH, frame.bottom() + BOTTOM, &self.title, &self.description);
+        let mut canvas = Canvas::new(self.id, WIDTH, frame.bottom() + BOTTOM, &self.title, &self.description);
         self.draw_grid(&mut canvas, &frame);
         self.draw_limits(&mut canvas, &frame);
         self.draw_spans(&mut canvas, &frame);
@@ -175,7 +174,11 @@ impl Chart<'_> {
             canvas.line((LEFT, y), (LEFT + Frame::WIDTH, y), stroke);
             canvas.line((LEFT - 4.0, y), (LEFT, y), Stroke::solid(INK, 1.0));
             let at = (LEFT - 7.0, y + SMALL * 0.35);
-            canvas.text(at, Lettering { anchor: Anchor::End, ..small }, &format::fixed(*value, marks.decimals));
+            canvas.text(
+                at,
+                Lettering { anchor: Anchor::End, ..small },
+                &format::fixed(*value, marks.decimals),
+            );
         }
         canvas.rect((LEFT, frame.top), (Frame::WIDTH, frame.height), "none", Some(Stroke::solid(INK, 1.0)));
         canvas.text((LEFT + Frame::WIDTH / 2.0, frame.bottom() + 34.0), small, &self.x.label);
@@ -258,7 +261,8 @@ impl Chart<'_> {
     /// The lane of each span's label, such that labels do not touch; none where no lane was free.
     fn lanes(&self) -> Vec<Option<usize>> {
         let scale = |v: f64| {
-            (LEFT + (v - self.x.low) / (self.x.high - self.x.low) * Frame::WIDTH).clamp(LEFT, LEFT + Frame::WIDTH)
+            (LEFT + (v - self.x.low) / (self.x.high - self.x.low) * Frame::WIDTH)
+                .clamp(LEFT, LEFT + Frame::WIDTH)
         };
         let mut taken: Vec<Vec<(f64, f64)>> = vec![Vec::new(); LANES];
         self.spans
@@ -266,8 +270,9 @@ impl Chart<'_> {
             .map(|span| {
                 let middle = f64::midpoint(scale(span.from), scale(span.to));
                 let (from, to) = label_extent(span, middle);
-                let lane =
-                    taken.iter().position(|lane| lane.iter().all(|(a, b)| to + 8.0 < *a || from - 8.0 > *b))?;
+                let lane = taken
+                    .iter()
+                    .position(|lane| lane.iter().all(|(a, b)| to + 8.0 < *a || from - 8.0 > *b))?;
                 taken[lane].push((from, to));
                 Some(lane)
             })
@@ -386,7 +391,9 @@ mod tests {
     }
 
     fn span(from: f64, to: f64, tag: &str) -> Span {
-        Span { from, to, tag: tag.to_owned(), label: "flat spot 7.2–8.1°".to_owned(), hatch: Hatch::Finding }
+        Span {
+            from, to, tag: tag.to_owned(), label: "flat spot 7.2–8.1°".to_owned(), hatch: Hatch::Finding
+        }
     }
 
     #[test]
