@@ -1,13 +1,13 @@
 //! The outcome for people: a report as one HTML file and a short result for the terminal. Returns text; it does not
 //! write, print, ask the time, or judge.
 //!
-//! - [`format`]: numbers with their uncertainty, limits, places.
-//! - [`text`]: text from outside, made harmless.
-//! - [`words`]: machine names in the words of the trade.
-//! - [`people`]: the outcome's rows in words, the same for every medium.
-//! - [`mod@svg`]: pictures.
-//! - [`plots`]: which pictures a grip sensor gets.
-//! - [`html`](mod@html), [`terminal`](mod@terminal): the media.
+//! - `format`: numbers with their uncertainty, limits, places.
+//! - `text`: text from outside, made harmless.
+//! - `words`: machine names in the words of the trade.
+//! - `people`: the outcome's rows in words, the same for every medium.
+//! - `svg`: pictures.
+//! - `plots`: which pictures a grip sensor gets.
+//! - `html`, `terminal`: the media.
 
 #[cfg(test)]
 mod fixture;
