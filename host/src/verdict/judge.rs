@@ -273,7 +273,7 @@ fn untested(analysis: &GripAnalysis, sheet: &PartSheet) -> Vec<Untested> {
     for kind in FindingKind::ALL {
         let decides = sheet.findings.iter().any(|r| r.kind == kind && r.decides);
         if decides
-            && !is_lead_kind(kind)
+            && has_no_figure(kind)
             && let Some(why) = why_not(analysis, kind.name(), None)
         {
             list.push(Untested { what: kind.name().to_owned(), why: why.to_owned() });
@@ -282,23 +282,30 @@ fn untested(analysis: &GripAnalysis, sheet: &PartSheet) -> Vec<Untested> {
     list
 }
 
-/// Kinds that only the leads check can tell apart. A sweep without it is still judged by its figures, which a bad lead
-/// moves too.
-const fn is_lead_kind(kind: FindingKind) -> bool {
-    matches!(
-        kind,
-        FindingKind::SupplyLead | FindingKind::GroundLead | FindingKind::SignalLead | FindingKind::Leakage
-    )
+/// Kinds that no limited figure would show. The others, where they could not be told apart, still move voltages, linearity
+/// or correlation, and those decide.
+const fn has_no_figure(kind: FindingKind) -> bool {
+    matches!(kind, FindingKind::FlatSpot | FindingKind::Dropout | FindingKind::NoisyTrack)
 }
 
-/// Why the analysis could not have a figure or finding: the entry that names it, and its line before any other.
+/// Why the analysis could not have a figure or finding. The entry that names it and its line goes first, then one that
+/// names it, then one for its family (`linearity`, `dead bands`), then one for all of the line.
 fn why_not<'a>(analysis: &'a GripAnalysis, name: &str, channel: Option<Channel>) -> Option<&'a str> {
-    let words = |text: &str, word: &str| {
-        text.split(|c: char| !c.is_ascii_alphanumeric() && c != '_').any(|w| w == word)
+    let has = |what: &str, word: &str| {
+        what.split(|c: char| !c.is_ascii_alphanumeric() && c != '_').any(|w| w == word)
     };
-    let entries = || analysis.not_testable.iter().filter(|n| words(&n.what, name));
-    let of_line = channel.and_then(|c| entries().find(|n| words(&n.what, c.name())));
-    of_line.or_else(|| entries().next()).map(|n| n.why.as_str())
+    let family = name.split('_').next().unwrap_or(name);
+    let of_line = |what: &str| channel.is_none_or(|c| has(what, c.name()));
+    let tests: [&dyn Fn(&str) -> bool; 4] = [
+        &|what| has(what, name) && of_line(what),
+        &|what| has(what, name),
+        &|what| has(what, family) && of_line(what),
+        &|what| channel.is_some() && of_line(what) && (has(what, "all") || has(what, "curves")),
+    ];
+    tests
+        .into_iter()
+        .find_map(|fits| analysis.not_testable.iter().find(|n| fits(&n.what)))
+        .map(|n| n.why.as_str())
 }
 
 #[cfg(test)]

@@ -216,14 +216,40 @@ fn a_limit_without_a_figure_is_undecided_and_names_the_reason() {
 }
 
 #[test]
-fn a_flat_spot_that_could_not_be_looked_for_leaves_the_part_undecided_a_leads_check_does_not() {
+fn what_no_figure_shows_and_was_not_looked_for_leaves_the_part_undecided_other_causes_do_not() {
     let mut analysis = healthy();
-    analysis.not_testable.push(NotTestable { what: "leakage".to_owned(), why: "no leads check".to_owned() });
+    analysis
+        .not_testable
+        .push(NotTestable { what: "leakage, swapped_channels".to_owned(), why: "no leads check".to_owned() });
     assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Within);
     analysis
         .not_testable
         .push(NotTestable { what: "flat_spot (rising)".to_owned(), why: "no angle".to_owned() });
     assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Undecided);
+}
+
+#[test]
+fn the_reason_for_a_missing_figure_is_found_by_its_line_its_family_or_all_of_its_line() {
+    let mut analysis = healthy();
+    analysis.figures.clear();
+    for (what, why) in [
+        ("linearity, hysteresis, dead bands falling", "one"),
+        ("all of rising", "two"),
+        ("hysteresis rising", "three"),
+        ("correlation", "four"),
+    ] {
+        analysis.not_testable.push(NotTestable { what: what.to_owned(), why: why.to_owned() });
+    }
+    let judgement = judge(&analysis, &sheet());
+    let why = |what: &str| {
+        judgement.untested.iter().find(|u| u.what == what).map(|u| u.why.as_str()).unwrap_or_default()
+    };
+    assert_eq!(why("linearity_terminal of the falling line"), "one");
+    assert_eq!(why("dead_band_open of the falling line"), "one");
+    assert_eq!(why("noise of the rising line"), "two");
+    assert_eq!(why("hysteresis of the rising line"), "three");
+    assert_eq!(why("correlation_worst"), "four");
+    assert_eq!(why("skew"), "it was not measured");
 }
 
 #[test]
