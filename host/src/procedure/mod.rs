@@ -1,1 +1,228 @@
 //! What to ask of the rig, in order. It does not judge.
+//!
+//! - `error`: why a procedure failed, and warnings.
+//! - `motion`: motion programs in degrees and seconds.
+//! - `robust`: medians and spreads a procedure needs itself.
+//! - `recording`: one run recorded whole, with progress.
+//! - `detector`: jumps of one line, found while they happen.
+//! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure.
+//!
+//! Every procedure returns what it recorded, also when it failed. The rig is left unpowered by [`Bench::finish`], by
+//! dropping the bench, and at once when a procedure fails.
+
+mod detector;
+mod error;
+mod flex;
+mod hand;
+mod leads;
+mod motion;
+mod recording;
+mod robust;
+mod self_check;
+mod sweep;
+
+pub use error::{ProcedureError, Warning, title};
+pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan};
+pub use hand::HandEnd;
+pub use motion::Motion;
+pub use recording::Recording;
+pub use self_check::{LineNoise, SelfCheck};
+
+use crate::quantity::Channel;
+use crate::session::{Session, SessionError, Statistics};
+use crate::sheet::PartSheet;
+use crate::trace::{ProcedureKind, Provenance, SweepConditions};
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+use trackpair_protocol::message::{Request, RigState, capability};
+
+/// Time the supply is given to settle before a procedure looks at it, on the link's clock.
+const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
+
+/// How far a procedure is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Progress {
+    /// Which.
+    pub procedure: ProcedureKind,
+    /// 0..=1; stays 0 while a procedure has no planned end.
+    pub done_fraction: f64,
+    /// What is going on, a short fragment.
+    pub message: String,
+}
+
+/// What the bench works with.
+pub struct Setup<'a> {
+    /// The part's sheet.
+    pub sheet: &'a PartSheet,
+    /// What the user calls the part.
+    pub part: String,
+    /// Host's date and time, RFC 3339; set anew by [`Bench::set_started`].
+    pub started: String,
+    /// Set by the user to stop everything.
+    pub stop: &'a AtomicBool,
+    /// Hears how far it is.
+    pub progress: &'a mut dyn FnMut(Progress),
+}
+
+/// The reference's readings at the part's two stops, degrees.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stops {
+    /// At the closed stop.
+    pub closed_deg: f64,
+    /// At the open stop.
+    pub open_deg: f64,
+}
+
+/// A rig with a part on it, and the procedures it can do.
+pub struct Bench<'a> {
+    session: Session,
+    setup: Setup<'a>,
+    sheet: PartSheet,
+    stops: Option<Stops>,
+    without_reference: bool,
+}
+
+impl<'a> Bench<'a> {
+    /// Takes the session over.
+    pub fn new(session: Session, setup: Setup<'a>) -> Self {
+        let sheet = setup.sheet.clone();
+        Self { session, setup, sheet, stops: None, without_reference: false }
+    }
+
+    /// The session, for its identity and statistics.
+    pub fn session(&self) -> &Session {
+        &self.session
+    }
+
+    /// Stops as the self-check found them.
+    pub fn stops(&self) -> Option<Stops> {
+        self.stops
+    }
+
+    /// The sheet for the procedures from now on.
+    pub fn use_sheet(&mut self, sheet: &PartSheet) {
+        self.sheet = sheet.clone();
+    }
+
+    /// Date and time for the procedures from now on, RFC 3339.
+    pub fn set_started(&mut self, started: String) {
+        self.setup.started = started;
+    }
+
+    /// Stops, unpowers and lets go of the rig.
+    ///
+    /// # Errors
+    /// When the rig did not confirm; its own guards then take the drive off after 300 ms, the supply after seconds.
+    pub fn finish(self) -> Result<Statistics, SessionError> {
+        self.session.close()
+    }
+
+    /// Stops that procedures go by: found ones, or the sheet's with the closed stop at reference 0.
+    fn stops_or_nominal(&self) -> Stops {
+        self.stops.unwrap_or(Stops { closed_deg: 0.0, open_deg: self.sheet.travel_deg })
+    }
+
+    fn require(
+        &self,
+        procedure: ProcedureKind,
+        capability: u32,
+        missing: &'static str,
+        instead: &'static str,
+    ) -> Result<(), ProcedureError> {
+        if self.session.can(capability) {
+            return Ok(());
+        }
+        Err(ProcedureError::NotCapable { procedure, missing, instead })
+    }
+
+    fn require_drive(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
+        self.require(procedure, capability::GRIP_DRIVE, "grip drive", "turn the grip by hand: hand sweep")?;
+        self.require(procedure, capability::REFERENCE, "reference angle", "turn the grip by hand: hand sweep")
+    }
+
+    /// The sheet's supply in mV, when the rig can give it.
+    fn supply_mv(&self, procedure: ProcedureKind) -> Result<u16, ProcedureError> {
+        let volts = self.sheet.supply_volts;
+        let (low, high) = self.session.identity().supply_mv;
+        let millivolts = (volts * 1e3).round();
+        if (f64::from(low)..=f64::from(high)).contains(&millivolts) {
+            return Ok(millivolts as u16);
+        }
+        Err(ProcedureError::OutOfRange {
+            procedure,
+            what: "a sensor supply",
+            given: format!("{volts} V"),
+            allowed: format!("{} to {} V", f64::from(low) / 1e3, f64::from(high) / 1e3),
+            advice: "change supply_volts in the part sheet",
+        })
+    }
+
+    /// Clears an old trip, when its cause is gone.
+    fn clear_trip(&mut self) -> Result<(), ProcedureError> {
+        if self.session.status()?.state == RigState::Tripped {
+            self.session.request(&Request::ClearTrip)?;
+        }
+        Ok(())
+    }
+
+    /// Clears an old trip, sets the sheet's supply and lets it settle.
+    fn power_up(&mut self, procedure: ProcedureKind) -> Result<u16, ProcedureError> {
+        let millivolts = self.supply_mv(procedure)?;
+        self.clear_trip()?;
+        self.session.set_supply(millivolts)?;
+        self.session.idle(SUPPLY_SETTLE)?;
+        Ok(millivolts)
+    }
+
+    /// Scan period for a rate, within what the rig can do, µs.
+    fn period_us(&self, rate_hz: f64) -> u32 {
+        let identity = self.session.identity();
+        let period = (1e6 / rate_hz.max(1e-3)).round();
+        period.clamp(f64::from(identity.min_period_us), f64::from(identity.max_period_us)) as u32
+    }
+
+    fn speed(&self, wanted_deg_s: f64) -> f64 {
+        wanted_deg_s.min(f64::from(self.session.identity().max_speed_mdeg_s) / 1e3)
+    }
+
+    /// An angle within what the rig's drive may be sent to.
+    fn within_travel(&self, deg: f64) -> f64 {
+        let (low, high) = self.session.identity().travel_mdeg;
+        deg.clamp(f64::from(low) / 1e3, f64::from(high) / 1e3)
+    }
+
+    fn provenance(
+        &self,
+        procedure: ProcedureKind,
+        channels: u16,
+        period_us: u32,
+        sweep: Option<SweepConditions>,
+    ) -> Provenance {
+        Provenance {
+            procedure,
+            simulated: self.session.is_simulated(),
+            rig: Some(self.session.rig_provenance()),
+            channels: self.session.channel_provenance(channels),
+            part: self.setup.part.clone(),
+            started: self.setup.started.clone(),
+            period_us,
+            reference_zero_deg: self.stops.map_or(0.0, |stops| stops.closed_deg),
+            sweep,
+            file: None,
+            stated_supply_volts: None,
+            recorded_by: concat!("trackpair ", env!("CARGO_PKG_VERSION")).to_owned(),
+            time_known: true,
+        }
+    }
+
+    /// Whether a line's load or pull-down can be switched; its column number.
+    fn input(&self, channel: Channel) -> Option<(u8, bool, bool)> {
+        let loads = self.session.can(capability::LOADS);
+        self.session.channel(channel).map(|info| (info.index, info.has_load && loads, info.has_pull_down))
+    }
+
+    /// Leaves the rig unpowered after a failure. What fails here was failing already.
+    fn give_up(&mut self) {
+        let _ = self.session.make_safe();
+    }
+}

@@ -144,6 +144,11 @@ impl Recorder {
         self.columns.get(k).map(Vec::as_slice)
     }
 
+    /// The channel of a column on the wire.
+    pub fn channel_of(&self, index: u8) -> Option<Channel> {
+        self.decoder.channel_of(index)
+    }
+
     /// Times so far, rig µs.
     pub fn time_us(&self) -> &[u64] {
         &self.time_us

@@ -1,0 +1,206 @@
+//! Why a procedure failed or was cut short, and what the reader should know of one that was not.
+
+use crate::session::{SessionError, guard_advice, guard_name};
+use crate::trace::ProcedureKind;
+use trackpair_protocol::message::Guard;
+
+/// Why a procedure did not come to its end.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ProcedureError {
+    /// The rig or the link.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// The user's stop flag.
+    #[error("stopped by the user during the {}; what was recorded is kept", title(*.procedure))]
+    Aborted {
+        /// During which procedure.
+        procedure: ProcedureKind,
+    },
+    /// A guard took the drive off.
+    #[error(
+        "the {} guard took the drive off during the {}{}; {}",
+        guard_name(*.guard), title(*.procedure), guard_value(*.guard, *.value), guard_advice(*.guard)
+    )]
+    Guard {
+        /// During which procedure.
+        procedure: ProcedureKind,
+        /// Which guard.
+        guard: Guard,
+        /// The offending value in the guard's own unit; 0 when unknown.
+        value: i32,
+    },
+    /// A guard took the drive off and it could not be learnt which.
+    #[error("a guard took the drive off during the {}; look at the E-stop, the lid and the part", title(*.procedure))]
+    UnknownGuard {
+        /// During which procedure.
+        procedure: ProcedureKind,
+    },
+    /// The rig lacks what the procedure needs.
+    #[error("this rig can't do a {}: it has no {missing}; use a rig that has one, or {instead}", title(*.procedure))]
+    NotCapable {
+        /// Which procedure.
+        procedure: ProcedureKind,
+        /// What the rig lacks.
+        missing: &'static str,
+        /// What can be done with this rig.
+        instead: &'static str,
+    },
+    /// The plan asks for what the rig does not allow.
+    #[error("the {} asks for {what} of {given}, this rig allows {allowed}; {advice}", title(*.procedure))]
+    OutOfRange {
+        /// Which procedure.
+        procedure: ProcedureKind,
+        /// Which quantity.
+        what: &'static str,
+        /// As planned, with unit.
+        given: String,
+        /// What the rig allows, with unit.
+        allowed: String,
+        /// What to do.
+        advice: &'static str,
+    },
+    /// The run did not end when it should have.
+    #[error("the {} should have taken {planned_s:.0} s and had not ended after {waited_s:.0} s; restart the rig", title(*.procedure))]
+    Overdue {
+        /// Which procedure.
+        procedure: ProcedureKind,
+        /// Planned time, s.
+        planned_s: f64,
+        /// Time waited, s.
+        waited_s: f64,
+    },
+}
+
+/// Something a reader should know about a recording that came to its end.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Warning {
+    /// Events of the rig were lost: marks may be missing.
+    EventsLost {
+        /// How many.
+        count: u64,
+    },
+    /// Scans are missing.
+    Gaps {
+        /// How many holes.
+        count: usize,
+        /// How many scans in them.
+        scans: u64,
+    },
+    /// A line switch of the leads check was refused by the rig.
+    NotSwitched {
+        /// What, and why.
+        what: String,
+    },
+    /// The sensor supply is not what was set.
+    SupplyOff {
+        /// Set, V.
+        set_volts: f64,
+        /// Measured, V.
+        measured_volts: f64,
+    },
+    /// The sensor supply came up slowly.
+    SupplySlow {
+        /// Time to within 1 %, ms.
+        settle_ms: f64,
+    },
+    /// The reference does not move while it is driven.
+    NotMoving {
+        /// Travel seen, degrees.
+        travel_deg: f64,
+    },
+    /// The reference did not meet a stop where one is due.
+    NoStop {
+        /// `closed` or `open`.
+        end: &'static str,
+        /// Driven to, degrees on the reference.
+        driven_to_deg: f64,
+    },
+    /// The travel found is not the sheet's.
+    TravelOff {
+        /// Found, degrees.
+        found_deg: f64,
+        /// By the sheet, degrees.
+        nominal_deg: f64,
+    },
+    /// Turning takes an unusual share of the drive's force.
+    Stiff {
+        /// Median drive current while moving, A.
+        moving_amps: f64,
+        /// Drive current when pressing on a stop, A.
+        pressing_amps: f64,
+    },
+    /// The sheet's speed or rate is beyond the rig's and was lowered.
+    Lowered {
+        /// What.
+        what: &'static str,
+        /// As planned.
+        planned: f64,
+        /// As done.
+        used: f64,
+        /// Unit.
+        unit: &'static str,
+    },
+}
+
+impl std::fmt::Display for Warning {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::EventsLost { count } => {
+                write!(f, "{count} events of the rig were lost: marks in the trace may be missing")
+            }
+            Self::Gaps { count, scans } => write!(f, "{scans} scans are missing in {count} gaps"),
+            Self::NotSwitched { what } => write!(f, "{what}"),
+            Self::SupplyOff { set_volts, measured_volts } => write!(
+                f,
+                "the sensor supply reads {measured_volts:.3} V at the plug, set were {set_volts:.3} V: the part may draw \
+                 too much"
+            ),
+            Self::SupplySlow { settle_ms } => write!(f, "the sensor supply took {settle_ms:.0} ms to settle"),
+            Self::NotMoving { travel_deg } => {
+                write!(
+                    f,
+                    "the part moved only {travel_deg:.1} deg while it was driven: clamp or grip is stuck"
+                )
+            }
+            Self::NoStop { end, driven_to_deg } => {
+                write!(f, "no {end} stop was met down to {driven_to_deg:.1} deg on the reference")
+            }
+            Self::TravelOff { found_deg, nominal_deg } => write!(
+                f,
+                "the travel found is {found_deg:.1} deg, the sheet says {nominal_deg:.1} deg: is it the right sheet?"
+            ),
+            Self::Stiff { moving_amps, pressing_amps } => write!(
+                f,
+                "turning takes {moving_amps:.2} A of the {pressing_amps:.2} A that the drive has: the part turns stiffly"
+            ),
+            Self::Lowered { what, planned, used, unit } => {
+                write!(f, "the {what} of {planned} {unit} is beyond this rig; {used} {unit} were used")
+            }
+        }
+    }
+}
+
+/// The procedure's name in a sentence.
+pub const fn title(procedure: ProcedureKind) -> &'static str {
+    match procedure {
+        ProcedureKind::SelfCheck => "self-check",
+        ProcedureKind::Sweep => "sweep",
+        ProcedureKind::LeadsCheck => "leads check",
+        ProcedureKind::HandSweep => "hand sweep",
+        ProcedureKind::Flex => "flex",
+        ProcedureKind::Import => "import",
+    }
+}
+
+fn guard_value(guard: Guard, value: i32) -> String {
+    let value = f64::from(value);
+    match guard {
+        _ if value == 0.0 => String::new(),
+        Guard::EmergencyStop | Guard::LidOpen => String::new(),
+        Guard::LinkSilence => format!(" after {:.0} ms of silence", value / 1e3),
+        Guard::OverCurrent => format!(" at {:.2} A", value / 1e3),
+        Guard::Travel => format!(" at {:.1} deg", value / 1e3),
+        Guard::SupplyRange => format!(" at {:.3} V", value / 1e3),
+        Guard::Temperature => format!(" at {:.1} degC", value / 1e2),
+    }
+}

@@ -1,0 +1,223 @@
+//! The leads check: at three places of the travel the supply is stepped 5 → 4 → 5 V, and at the middle one each line is
+//! loaded with 10 kΩ, then both pull-downs are switched on. Which lead is bad shows in what the lines do then; to say it
+//! is not this file's business.
+
+use super::recording::{Conductor, Plan, Recording};
+use super::{Bench, Motion, ProcedureError, Warning};
+use crate::quantity::Channel;
+use crate::session::{Recorder, SessionError, Step};
+use crate::trace::{MarkKind, ProcedureKind};
+use std::collections::VecDeque;
+use trackpair_protocol::message::{Request, capability};
+
+/// Places, as fractions of the travel.
+const PLACES: [f64; 3] = [0.1, 0.5, 0.9];
+/// Time in each state, µs on the rig's clock.
+const STATE_US: u64 = 300_000;
+/// What a hold is longer than its states by: time for the requests and their repeats, µs.
+const SPARE_US: u64 = 500_000;
+/// Lower supply of the step, mV.
+const LOW_MV: u16 = 4_000;
+/// Speed between the places, deg/s.
+const SPEED_DEG_S: f64 = 60.0;
+
+/// What is switched during the hold of one place, in order.
+#[derive(Clone, Debug)]
+struct Place {
+    segment: u8,
+    requests: VecDeque<Request>,
+}
+
+/// Switches in turn, each when the state before it has lasted [`STATE_US`].
+struct Switching {
+    places: VecDeque<Place>,
+    /// Since when the present state lasts, rig µs.
+    since_us: Option<u64>,
+    switched: usize,
+    total: usize,
+    refused: Vec<Warning>,
+    missed: usize,
+}
+
+impl Conductor for Switching {
+    fn step(&mut self, recorder: &Recorder, rig_us: u64) -> Step {
+        let reached = |segment: u8| {
+            let is = |kind: &MarkKind| matches!(kind, MarkKind::Segment { segment: s, .. } if *s == segment);
+            recorder.marks().iter().find(|m| is(&m.kind)).map(|m| m.at_us)
+        };
+        let Some(place) = self.places.front_mut() else { return Step::Wait };
+        let Some(arrived_us) = reached(place.segment) else { return Step::Wait };
+        if reached(place.segment + 1).is_some() {
+            // The part moves on: what is left of this place can't be had any more.
+            return self.leave_place();
+        }
+        let since_us = *self.since_us.get_or_insert(arrived_us);
+        if rig_us < since_us + STATE_US {
+            return Step::Wait;
+        }
+        match place.requests.pop_front() {
+            Some(request) => Step::Ask(request),
+            None => {
+                self.places.pop_front();
+                self.since_us = None;
+                Step::Wait
+            }
+        }
+    }
+
+    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
+        self.switched += 1;
+        match result {
+            Ok(at_us) => self.since_us = Some(at_us),
+            Err(error) => {
+                let what = format!("leads check without {}: {error}", switch_name(request));
+                self.refused.push(Warning::NotSwitched { what });
+            }
+        }
+    }
+
+    fn progress(&self, planned_fraction: f64) -> (f64, String) {
+        (planned_fraction, format!("switch {} of {}", self.switched, self.total))
+    }
+}
+
+impl Switching {
+    /// Gives up what this place has left, but leaves nothing switched: only what restores is still sent, at once.
+    fn leave_place(&mut self) -> Step {
+        let Some(place) = self.places.front_mut() else { return Step::Wait };
+        let planned = place.requests.len();
+        place.requests.retain(|request| !is_departure(request));
+        self.missed += planned - place.requests.len();
+        match place.requests.pop_front() {
+            Some(request) => Step::Ask(request),
+            None => {
+                self.places.pop_front();
+                self.since_us = None;
+                Step::Wait
+            }
+        }
+    }
+}
+
+/// Whether a request leaves the normal state: low supply, or something switched on.
+fn is_departure(request: &Request) -> bool {
+    match request {
+        Request::SetSupply { millivolts } => *millivolts == LOW_MV,
+        Request::SetInput { load, pull_down, .. } => *load || *pull_down,
+        _ => false,
+    }
+}
+
+fn switch_name(request: &Request) -> String {
+    match request {
+        Request::SetSupply { millivolts } => format!("the supply at {} V", f64::from(*millivolts) / 1e3),
+        Request::SetInput { channel, load: true, .. } => format!("the load on column {channel}"),
+        Request::SetInput { channel, .. } => format!("the pull-down on column {channel}"),
+        _ => "a switch".to_owned(),
+    }
+}
+
+impl Bench<'_> {
+    /// Steps supply, loads and pull-downs at three places: about 8 s. What the rig can't switch is left out; without an
+    /// adjustable supply and without loads there is nothing to check.
+    pub fn leads_check(&mut self) -> Recording {
+        let (plan, mut switching) = match self.plan_leads_check() {
+            Ok(plan) => plan,
+            Err(failure) => {
+                self.give_up();
+                return Recording::failed(failure);
+            }
+        };
+        let mut recording = self.record(&plan, &mut switching);
+        if recording.failure.is_none()
+            && let Err(error) = self.restore()
+        {
+            recording.failure = Some(error.into());
+            self.give_up();
+        }
+        let missed = switching.missed + switching.places.iter().map(|p| p.requests.len()).sum::<usize>();
+        recording.warnings.extend(switching.refused);
+        if missed > 0 && recording.failure.is_none() {
+            let what = format!("{missed} switches of the leads check came too late on a disturbed line");
+            recording.warnings.push(Warning::NotSwitched { what });
+        }
+        recording
+    }
+
+    fn plan_leads_check(&mut self) -> Result<(Plan, Switching), ProcedureError> {
+        let procedure = ProcedureKind::LeadsCheck;
+        self.require_drive(procedure)?;
+        let can_step = self.session.can(capability::SUPPLY_ADJUSTABLE)
+            && self.session.identity().supply_mv.0 <= LOW_MV
+            && self.supply_mv(procedure)? > LOW_MV;
+        if !can_step {
+            self.require(
+                procedure,
+                capability::LOADS,
+                "adjustable supply and no loads",
+                "check the leads by meter",
+            )?;
+        }
+        let normal_mv = self.power_up(procedure)?;
+        let supply_step: Vec<Request> = if can_step {
+            [LOW_MV, normal_mv].map(|millivolts| Request::SetSupply { millivolts }).to_vec()
+        } else {
+            Vec::new()
+        };
+        let at_each = [supply_step.clone(), self.input_steps(), supply_step];
+        let stops = self.stops_or_nominal();
+        let speed = self.speed(SPEED_DEG_S);
+        let (mut motion, mut places) = (Motion::new(), VecDeque::new());
+        for (fraction, requests) in PLACES.into_iter().zip(at_each) {
+            let hold_us = STATE_US * (requests.len() as u64 + 1) + SPARE_US;
+            let place_deg = stops.closed_deg + fraction * (stops.open_deg - stops.closed_deg);
+            motion = motion.ramp(self.within_travel(place_deg), speed);
+            places.push_back(Place { segment: motion.next_segment(), requests: requests.into() });
+            motion = motion.hold(hold_us as u32);
+        }
+        motion = motion.ramp(self.within_travel(stops.closed_deg), speed);
+        let total = places.iter().map(|place| place.requests.len()).sum();
+        let plan = Plan {
+            procedure,
+            program: motion.program(),
+            channels: self.session.known_channels(),
+            period_us: self.period_us(f64::from(self.sheet.sweep.rate_hz)),
+            max_us: 0,
+            planned_us: Some(motion.duration_us(stops.closed_deg)),
+            sweep: None,
+        };
+        let switching =
+            Switching { places, since_us: None, switched: 0, total, refused: Vec::new(), missed: 0 };
+        Ok((plan, switching))
+    }
+
+    /// Load on and off for each line, then the pull-downs of both on, then off.
+    fn input_steps(&self) -> Vec<Request> {
+        let lines: Vec<_> = Channel::SENSORS.iter().filter_map(|line| self.input(*line)).collect();
+        let mut steps = Vec::new();
+        for (channel, _, _) in lines.iter().filter(|(_, has_load, _)| *has_load) {
+            for load in [true, false] {
+                steps.push(Request::SetInput { channel: *channel, load, pull_down: false });
+            }
+        }
+        for pull_down in [true, false] {
+            for (channel, _, _) in lines.iter().filter(|(_, _, has_pull_down)| *has_pull_down) {
+                steps.push(Request::SetInput { channel: *channel, load: false, pull_down });
+            }
+        }
+        steps
+    }
+
+    /// Everything as it was before: normal supply, nothing switched on.
+    fn restore(&mut self) -> Result<(), SessionError> {
+        let lines: Vec<u8> =
+            Channel::SENSORS.iter().filter_map(|l| self.input(*l)).map(|input| input.0).collect();
+        for channel in lines {
+            self.session.request(&Request::SetInput { channel, load: false, pull_down: false })?;
+        }
+        if let Ok(millivolts) = self.supply_mv(ProcedureKind::LeadsCheck) {
+            self.session.set_supply(millivolts)?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,206 @@
+//! One run recorded whole: samples, marks, progress, how it ended. What was recorded survives every failure.
+
+use super::{Bench, ProcedureError, Progress, Warning};
+use crate::session::{Decoder, Lost, Recorder, RunCause, RunEnd, RunSink, RunSpec, SessionError, Step};
+use crate::trace::{Mark, MarkKind, ProcedureKind, SweepConditions, Trace, TraceEnd};
+use trackpair_protocol::message::{Event, Request};
+use trackpair_protocol::program::Program;
+use trackpair_protocol::samples::SampleBlock;
+
+/// Time between two progress reports on the rig's clock, µs.
+const REPORT_EVERY_US: u64 = 200_000;
+
+/// What a procedure has recorded.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Recording {
+    /// The trace; none when nothing could be started.
+    pub trace: Option<Trace>,
+    /// Why it was cut short; none when it came to its end.
+    pub failure: Option<ProcedureError>,
+    /// What the reader should know.
+    pub warnings: Vec<Warning>,
+}
+
+impl Recording {
+    /// Nothing was recorded.
+    pub(super) fn failed(failure: ProcedureError) -> Self {
+        Self { trace: None, failure: Some(failure), warnings: Vec::new() }
+    }
+}
+
+/// What to record.
+#[derive(Clone, Debug)]
+pub(super) struct Plan {
+    pub(super) procedure: ProcedureKind,
+    pub(super) program: Option<Program>,
+    pub(super) channels: u16,
+    pub(super) period_us: u32,
+    /// Longest run, µs; 0 = until the program's end or a stop.
+    pub(super) max_us: u64,
+    /// How long it will take, µs; none = open-ended.
+    pub(super) planned_us: Option<u64>,
+    pub(super) sweep: Option<SweepConditions>,
+}
+
+/// What happens during the run, beside recording.
+pub(super) trait Conductor {
+    /// What to do now.
+    fn step(&mut self, recorder: &Recorder, rig_us: u64) -> Step {
+        let _ = (recorder, rig_us);
+        Step::Wait
+    }
+
+    /// The answer to what it asked.
+    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
+        let _ = (request, result);
+    }
+
+    /// How far it is, when the planned time does not tell: fraction and words.
+    fn progress(&self, planned_fraction: f64) -> (f64, String) {
+        (planned_fraction, String::new())
+    }
+}
+
+struct Sink<'r> {
+    recorder: Recorder,
+    conductor: &'r mut dyn Conductor,
+    progress: &'r mut dyn FnMut(Progress),
+    plan: &'r Plan,
+    started_us: Option<u64>,
+    reported_us: u64,
+    overdue_s: Option<f64>,
+}
+
+impl RunSink for Sink<'_> {
+    fn scans(&mut self, block: &SampleBlock<'_>) {
+        self.started_us.get_or_insert(block.first_us);
+        self.recorder.scans(block);
+    }
+
+    fn lost(&mut self, lost: &Lost) {
+        self.recorder.lost(lost);
+    }
+
+    fn event(&mut self, event: &Event) {
+        self.recorder.event(event);
+    }
+
+    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
+        if let Ok(at_us) = result {
+            self.mark_answer(request, at_us);
+        }
+        self.conductor.answered(request, result);
+    }
+
+    fn step(&mut self, rig_us: u64) -> Step {
+        let Some(started) = self.started_us else { return Step::Wait };
+        let elapsed = rig_us.saturating_sub(started);
+        self.report(rig_us, elapsed);
+        if let Some(planned) = self.plan.planned_us
+            && elapsed > planned + planned / 2 + 5_000_000
+        {
+            self.overdue_s = Some(elapsed as f64 / 1e6);
+            return Step::Finish;
+        }
+        self.conductor.step(&self.recorder, rig_us)
+    }
+}
+
+impl Sink<'_> {
+    /// The event that tells the same may be lost on the line; the answer is not.
+    fn mark_answer(&mut self, request: &Request, at_us: u64) {
+        let kind = match *request {
+            Request::SetSupply { millivolts } => MarkKind::Supply { millivolts },
+            Request::SetInput { channel, load, pull_down } => match self.recorder.channel_of(channel) {
+                Some(channel) => MarkKind::Input { channel, load, pull_down },
+                None => return,
+            },
+            _ => return,
+        };
+        self.recorder.mark(Mark { at_us, kind });
+    }
+
+    fn report(&mut self, rig_us: u64, elapsed: u64) {
+        if rig_us < self.reported_us + REPORT_EVERY_US {
+            return;
+        }
+        self.reported_us = rig_us;
+        let planned = self.plan.planned_us.map_or(0.0, |planned| elapsed as f64 / planned.max(1) as f64);
+        let (fraction, message) = self.conductor.progress(planned);
+        (self.progress)(Progress {
+            procedure: self.plan.procedure,
+            done_fraction: fraction.clamp(0.0, 1.0),
+            message,
+        });
+    }
+}
+
+impl Bench<'_> {
+    /// Does one run and keeps everything. After a failure the rig is unpowered.
+    pub(super) fn record(&mut self, plan: &Plan, conductor: &mut dyn Conductor) -> Recording {
+        let spec = RunSpec {
+            program: plan.program,
+            period_us: plan.period_us,
+            channels: plan.channels,
+            max_us: plan.max_us,
+        };
+        let recorder = Recorder::new(Decoder::new(&self.session, plan.channels));
+        let (session, setup) = (&mut self.session, &mut self.setup);
+        let mut sink = Sink {
+            recorder,
+            conductor,
+            progress: &mut *setup.progress,
+            plan,
+            started_us: None,
+            reported_us: 0,
+            overdue_s: None,
+        };
+        let result = session.run(&spec, &mut sink, setup.stop);
+        let (recorder, overdue_s) = (sink.recorder, sink.overdue_s);
+        let end = match result {
+            Ok(end) => end,
+            Err(error) => {
+                self.give_up();
+                return Recording::failed(error.into());
+            }
+        };
+        let (trace_end, mut failure) = told(plan.procedure, &end);
+        if let Some(waited_s) = overdue_s {
+            let planned_s = plan.planned_us.unwrap_or(0) as f64 / 1e6;
+            failure = Some(ProcedureError::Overdue { procedure: plan.procedure, planned_s, waited_s });
+        }
+        if failure.is_some() {
+            self.give_up();
+        }
+        let provenance = self.provenance(plan.procedure, plan.channels, plan.period_us, plan.sweep);
+        let trace_end = if overdue_s.is_some() { TraceEnd::Aborted } else { trace_end };
+        let trace = recorder.finish(provenance, trace_end);
+        let warnings = warnings(&trace, &end);
+        Recording { trace: Some(trace), failure, warnings }
+    }
+}
+
+/// How the trace ended, and the failure if it was one.
+pub(super) fn told(procedure: ProcedureKind, end: &RunEnd) -> (TraceEnd, Option<ProcedureError>) {
+    match &end.cause {
+        RunCause::Complete => (TraceEnd::Complete, None),
+        RunCause::Aborted => (TraceEnd::Aborted, Some(ProcedureError::Aborted { procedure })),
+        RunCause::Guard(Some((guard, value))) => {
+            (TraceEnd::Guard, Some(ProcedureError::Guard { procedure, guard: *guard, value: *value }))
+        }
+        RunCause::Guard(None) => (TraceEnd::Guard, Some(ProcedureError::UnknownGuard { procedure })),
+        RunCause::Lost(error) => (TraceEnd::LinkLost, Some(ProcedureError::Session(error.clone()))),
+    }
+}
+
+fn warnings(trace: &Trace, end: &RunEnd) -> Vec<Warning> {
+    let mut warnings = Vec::new();
+    if end.events_lost > 0 {
+        warnings.push(Warning::EventsLost { count: end.events_lost });
+    }
+    if !trace.gaps.is_empty() {
+        let scans = trace.gaps.iter().map(|gap| gap.scans).sum();
+        warnings.push(Warning::Gaps { count: trace.gaps.len(), scans });
+    }
+    warnings
+}

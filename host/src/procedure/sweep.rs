@@ -1,0 +1,85 @@
+//! The sweep: full cycles from beyond the closed stop to beyond the open stop and back, at the sheet's speed and rate.
+
+use super::recording::{Conductor, Plan, Recording};
+use super::{Bench, Motion, ProcedureError, Warning};
+use crate::trace::{ProcedureKind, SweepConditions};
+
+/// How far the setpoint goes beyond each stop, degrees: enough to press lightly, too little to strain the clamp.
+const PRESS_DEG: f64 = 1.0;
+/// Hold before the first cycle, µs: the part comes to rest on the closed stop.
+const FIRST_HOLD_US: u32 = 300_000;
+/// Hold at each end, µs: end voltages and noise are taken from it.
+const END_HOLD_US: u32 = 200_000;
+
+struct Sweeping {
+    cycles: u32,
+}
+
+impl Conductor for Sweeping {
+    fn progress(&self, planned_fraction: f64) -> (f64, String) {
+        let cycle = (planned_fraction * f64::from(self.cycles)) as u32 + 1;
+        (planned_fraction, format!("cycle {} of {}", cycle.min(self.cycles), self.cycles))
+    }
+}
+
+impl Bench<'_> {
+    /// Drives the sheet's cycles between the stops (those of the last self-check, or the sheet's) and records every
+    /// channel.
+    pub fn sweep(&mut self) -> Recording {
+        let (plan, lowered) = match self.plan_sweep() {
+            Ok(plan) => plan,
+            Err(failure) => {
+                self.give_up();
+                return Recording::failed(failure);
+            }
+        };
+        let cycles = plan.sweep.map_or(1, |sweep| sweep.cycles);
+        let mut recording = self.record(&plan, &mut Sweeping { cycles });
+        recording.warnings.extend(lowered);
+        recording
+    }
+
+    fn plan_sweep(&mut self) -> Result<(Plan, Vec<Warning>), ProcedureError> {
+        let procedure = ProcedureKind::Sweep;
+        self.require_drive(procedure)?;
+        let wanted = self.sheet.sweep;
+        let again = u16::try_from(wanted.cycles.max(1) - 1).map_err(|_| ProcedureError::OutOfRange {
+            procedure,
+            what: "a number of cycles",
+            given: wanted.cycles.to_string(),
+            allowed: "1 to 65536".to_owned(),
+            advice: "change cycles in the part sheet",
+        })?;
+        let (speed, period_us) = (self.speed(wanted.speed_deg_s), self.period_us(f64::from(wanted.rate_hz)));
+        let stops = self.stops_or_nominal();
+        let (low, high) = (
+            self.within_travel(stops.closed_deg - PRESS_DEG),
+            self.within_travel(stops.open_deg + PRESS_DEG),
+        );
+        self.power_up(procedure)?;
+        let start = Motion::new().ramp(low, speed).hold(FIRST_HOLD_US);
+        let first = start.next_segment();
+        let motion =
+            start.ramp(high, speed).hold(END_HOLD_US).ramp(low, speed).hold(END_HOLD_US).repeat(first, again);
+        let plan = Plan {
+            procedure,
+            program: motion.program(),
+            channels: self.session.known_channels(),
+            period_us,
+            max_us: 0,
+            planned_us: Some(motion.duration_us(stops.closed_deg)),
+            sweep: Some(SweepConditions { cycles: u32::from(again) + 1, speed_deg_s: speed }),
+        };
+        let mut lowered = Vec::new();
+        if speed < wanted.speed_deg_s {
+            let (planned, used) = (wanted.speed_deg_s, speed);
+            lowered.push(Warning::Lowered { what: "speed", planned, used, unit: "deg/s" });
+        }
+        let rate = 1e6 / f64::from(period_us);
+        if rate < 0.99 * f64::from(wanted.rate_hz) {
+            let planned = f64::from(wanted.rate_hz);
+            lowered.push(Warning::Lowered { what: "rate", planned, used: rate, unit: "scans/s" });
+        }
+        Ok((plan, lowered))
+    }
+}
