@@ -15,6 +15,10 @@ use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::sheet::NominalLine;
 use std::borrow::Cow;
 
+const MARKED: &str =
+    "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings.";
+const MARKED_WITH_EVENTS: &str = "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the \
+    findings; triangles at the lower edge are dropout events.";
 const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
 
 /// A picture with its caption.
@@ -98,8 +102,7 @@ impl<'a> Draft<'a> {
         Some(self.plot(
             &chart,
             "Both lines along the travel",
-            "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings; \
-             triangles at the lower edge are dropout events.",
+            if chart.events.is_empty() { MARKED } else { MARKED_WITH_EVENTS },
         ))
     }
 
@@ -145,7 +148,9 @@ impl<'a> Draft<'a> {
         let low = series.iter().map(|s| seen(s, f64::min, high)).fold(high, f64::min);
         let high = series.iter().map(|s| seen(s, f64::max, low)).fold(low, f64::max);
         let mut spans = self.spans_of(Some(line), &FindingKind::ALL);
-        spans.retain(|s| s.to >= low && s.from <= high);
+        spans.retain(|s| {
+            s.to >= low && s.from <= high && (s.tag.is_empty() || s.tag == row.number.to_string())
+        });
         let title = format!("Finding {} from close by", row.number);
         let chart = Chart {
             id: &format!("close-up-{}", row.number),
@@ -455,9 +460,10 @@ fn mean_or_both<'a>(curves: &[&'a PlotCurve]) -> Vec<&'a PlotCurve> {
 
 /// Up and down thin, the mean heavy and on top.
 fn directions<'a>(curves: &[&'a PlotCurve], colour: &'static str) -> Vec<Series<'a>> {
+    let thin = if curves.iter().any(|c| c.direction == "mean") { 0.9 } else { 1.5 };
     let styles = [
-        ("up", Stroke::solid(colour, 0.9), Some(Mark::Up)),
-        ("down", Stroke::dashed(colour, 0.9, "4 2"), Some(Mark::Down)),
+        ("up", Stroke::solid(colour, thin), Some(Mark::Up)),
+        ("down", Stroke::dashed(colour, thin, "4 2"), Some(Mark::Down)),
         ("mean", Stroke::solid(colour, 2.1), None),
     ];
     styles

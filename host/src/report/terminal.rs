@@ -155,7 +155,8 @@ fn figures(page: &mut Page, people: &People) {
         people.figures.iter().map(|r| text(r).chars().count()).filter(|w| *w <= most).max().unwrap_or(0)
     };
     let name_width = widest(&name, 34);
-    let value_width = widest(&|r: &FigureRow| r.value.clone(), 22);
+    let most = if page.style.width < 90 { 22 } else { 28 };
+    let value_width = widest(&|r: &FigureRow| r.value.clone(), most);
     let row_of = |verdict: &str, name: &str, value: &str, limit: &str| {
         format!(" {verdict} {name:<name_width$}  {value:<value_width$}  {limit}")
     };

@@ -15,6 +15,10 @@ const BOTTOM: f64 = 42.0;
 const SMALL: f64 = 11.5;
 const LEGEND_ROW: f64 = 20.0;
 const LANE: f64 = 19.0;
+/// Share of the plot beyond which a span is wide.
+const WIDE: f64 = 0.4;
+/// Height of a wide span's strip, px.
+const STRIP: f64 = 9.0;
 /// Labels of spans are stacked in at most so many lanes; further ones go unlabelled.
 const LANES: usize = 4;
 
@@ -222,7 +226,9 @@ impl Chart<'_> {
             let width = (to - from).max(3.0);
             let left = middle - width / 2.0;
             let hatch = canvas.hatch(span.hatch);
-            canvas.rect((left, frame.top), (width, frame.height), &hatch, None);
+            // Hatching over most of the plot would hide it: a wide span is a strip along the upper edge.
+            let height = if width > WIDE * Frame::WIDTH { STRIP } else { frame.height };
+            canvas.rect((left, frame.top), (width, height), &hatch, None);
             if span.hatch == Hatch::Finding {
                 for x in [left, left + width] {
                     canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(INK, 1.0));
@@ -240,13 +246,22 @@ impl Chart<'_> {
     }
 
     fn draw_span_labels(&self, canvas: &mut Canvas, frame: &Frame, lanes: &[Option<usize>]) {
-        for (span, lane) in self.spans.iter().zip(lanes) {
-            let Some(lane) = lane else { continue };
-            let middle = f64::midpoint(frame.inside_x(span.from), frame.inside_x(span.to));
-            let baseline = frame.top - 6.0 - *lane as f64 * LANE;
-            let (left, _) = label_extent(span, middle);
-            canvas.line((middle, baseline + 2.5), (middle, frame.top), Stroke::solid(INK, 0.8));
-            let mut x = left;
+        let labelled: Vec<(&Span, f64, f64)> = self
+            .spans
+            .iter()
+            .zip(lanes)
+            .filter_map(|(span, lane)| {
+                let middle = f64::midpoint(frame.inside_x(span.from), frame.inside_x(span.to));
+                Some((span, middle, frame.top - 6.0 - (*lane)? as f64 * LANE))
+            })
+            .collect();
+        // Leaders first, so that none runs through a label.
+        for (_, middle, baseline) in &labelled {
+            canvas.line((*middle, baseline + 2.5), (*middle, frame.top), Stroke::solid(INK, 0.8));
+        }
+        for (span, middle, baseline) in labelled {
+            let (mut x, right) = label_extent(span, middle);
+            canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), "#fff", None);
             if !span.tag.is_empty() {
                 let width = tag_width(&span.tag);
                 canvas.rect((x, baseline - 11.5), (width, 14.5), INK, None);
@@ -412,6 +427,20 @@ mod tests {
             .collect();
         assert_eq!(heights.len(), LANES);
         assert_eq!(svg.matches("flat spot").count(), LANES);
+    }
+
+    #[test]
+    fn a_wide_span_does_not_hide_the_plot() {
+        let hatched_height = |from, to| {
+            let svg = chart(vec![span(from, to, "1")]);
+            let document = roxmltree::Document::parse(&svg).expect("well-formed");
+            let hatched = document
+                .descendants()
+                .find(|n| n.attribute("fill").is_some_and(|f| f.ends_with("-finding)")));
+            hatched.and_then(|n| n.attribute("height")).expect("it is hatched").to_owned()
+        };
+        assert_eq!(hatched_height(5.0, 6.0), "120");
+        assert_eq!(hatched_height(1.0, 9.0), "9");
     }
 
     #[test]
