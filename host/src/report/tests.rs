@@ -307,6 +307,7 @@ fn a_second_line_that_rises_is_not_called_falling() {
 fn the_travel_plot_marks_findings_by_number_and_dropout_events() {
     let page = html_of(&fixture::worn(), &fixture::curves());
     let document = parse(&page);
+    assert!(words_of(&page).contains("Finding 2 from close by"), "a flat spot gets its own picture");
     let travel = document
         .descendants()
         .find(|n| {
