@@ -61,7 +61,7 @@ pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
     let prepared = Prepared::new(traces.sweep, sheet);
     let curves = Curves::new(&prepared, sheet);
     let mut out = figures_of(&prepared, curves.as_ref(), sheet);
-    add_defects(&mut out, &traces, &prepared, sheet);
+    add_defects(&mut out, &traces, &prepared, curves.as_ref(), sheet);
     let order = |f: &Figure| {
         let name = FigureName::ALL.iter().position(|n| *n == f.name);
         (name, f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c)))
@@ -331,7 +331,13 @@ fn add_pair(
 }
 
 /// Defects, dropouts, predicted trips and causes.
-fn add_defects(out: &mut GripAnalysis, traces: &GripTraces<'_>, prepared: &Prepared<'_>, sheet: &PartSheet) {
+fn add_defects(
+    out: &mut GripAnalysis,
+    traces: &GripTraces<'_>,
+    prepared: &Prepared<'_>,
+    curves: Option<&Curves>,
+    sheet: &PartSheet,
+) {
     let dropouts = dropout::find(prepared, sheet);
     let flexed = traces.flex.map(|trace| Prepared::new(trace, sheet));
     let flex = flexed.as_ref().map(|p| dropout::find(p, sheet));
@@ -360,10 +366,14 @@ fn add_defects(out: &mut GripAnalysis, traces: &GripTraces<'_>, prepared: &Prepa
     out.figures.extend(trips);
 
     for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
-        let flat = flat_spot::find(prepared, line, &dropouts, sheet);
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
-        out.findings.extend(flat.findings.into_iter().chain(noisy.findings));
-        out.detection_limits.extend([flat.limit, noisy.limit]);
+        if let Some(curves) = curves {
+            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), sheet);
+            out.findings.extend(flat.findings);
+            out.detection_limits.push(flat.limit);
+        }
+        out.findings.extend(noisy.findings);
+        out.detection_limits.push(noisy.limit);
         out.curves.extend(noisy.curve);
     }
     let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
@@ -371,7 +381,7 @@ fn add_defects(out: &mut GripAnalysis, traces: &GripTraces<'_>, prepared: &Prepa
         out.not_testable.extend(report.not_testable.iter().cloned());
     }
     let report =
-        causes::find(&causes::CausesInput { prepared, sheet, leads: leads.as_ref(), dropouts: &dropouts });
+        causes::find(&causes::CausesInput { prepared, curves, sheet, leads: leads.as_ref(), dropouts: &dropouts });
     out.findings.extend(report.findings);
     out.not_testable.extend(report.not_testable);
 }

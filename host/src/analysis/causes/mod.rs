@@ -1,0 +1,339 @@
+//! Faults of the part as a whole, by rules that can be explained: leads, leakage, gain, shared bends, dead or exchanged lines.
+//! Located defects are found elsewhere; what to do next is told by `diagnosis`.
+//!
+//! Order: what makes everything after it doubtful comes first. Not moving; dead lines; exchanged lines; what the leads check
+//! measured; then which one cause explains how the pair deviates from the sheet (see `hypotheses`); last a bend
+//! that both lines share. Where two causes fit, both are named with their probabilities.
+
+mod deviation;
+mod hypotheses;
+mod words;
+
+use super::curve::Curves;
+use super::leads::{Estimate, SupplyCurrent};
+use super::prepared::{AngleSource, Prepared};
+use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
+use crate::quantity::{Channel, FindingKind};
+use crate::sheet::PartSheet;
+use crate::trace::ProcedureKind;
+use hypotheses::Known;
+
+/// Share of the nominal travel below which a part did not move.
+const LEAST_TRAVEL: f64 = 0.2;
+/// Share of a line's nominal span below which it does not follow.
+const LEAST_SPAN: f64 = 0.05;
+/// Least drop in a lead that is a fault, volts: 4 Ω at 10 mA. Common practice, no source.
+const LEAST_DROP_V: f64 = 0.04;
+/// A signal lead shows when one line's resistance to the load exceeds the other's by this, Ω …
+const LEAST_LEAD_OHM: f64 = 250.0;
+/// … and by this share of the other's: sources of one part are alike only so far. Engineering assumption.
+const SOURCE_SPREAD: f64 = 0.25;
+/// Common bend that is a fault, % of span.
+const LEAST_BEND: f64 = 1.1;
+/// A cause less probable than this is not named.
+const LEAST_PROBABILITY: f64 = 0.15;
+
+/// What the rules look at.
+#[derive(Clone, Copy, Debug)]
+pub struct CausesInput<'a> {
+    /// The sweep.
+    pub prepared: &'a Prepared<'a>,
+    /// Its curves; none when the part did not move.
+    pub curves: Option<&'a Curves>,
+    /// The part sheet.
+    pub sheet: &'a PartSheet,
+    /// The leads check, if done.
+    pub leads: Option<&'a leads::Report>,
+    /// Dropouts of the sweep.
+    pub dropouts: &'a dropout::Report,
+}
+
+/// Causes, and what could not be told.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Report {
+    /// What was found.
+    pub findings: Vec<Finding>,
+    /// Kinds that could not be told, and why.
+    pub not_testable: Vec<NotTestable>,
+}
+
+/// Applies the rules in their order.
+pub fn find(input: &CausesInput<'_>) -> Report {
+    let mut report = Report::default();
+    if let Some(finding) = not_moving(input) {
+        report.findings.push(finding);
+        report.untold("causes from curves", "the part did not move");
+        return report;
+    }
+    let dead: Vec<usize> = (0..2).filter(|line| is_dead(input, *line)).collect();
+    report.findings.extend(dead.iter().map(|line| words::dead(input, *line)));
+    if let Some(leads) = input.leads {
+        report.leads(leads, &dead);
+    } else {
+        report.untold(
+            "supply_lead, ground_lead, signal_lead",
+            "no leads check was done: resistance in the leads shows only where it bends the curves; run the leads check",
+        );
+    }
+    let whole = dead.is_empty() && input.prepared.ratio.iter().all(Option::is_some);
+    match input.curves {
+        Some(curves) if whole => report.pair(input, curves),
+        _ => report.untold(
+            "gain_offset, leakage, swapped_channels, common_nonlinearity",
+            "it needs both lines, moving",
+        ),
+    }
+    report
+}
+
+impl Report {
+    fn untold(&mut self, what: &str, why: &str) {
+        self.not_testable.push(NotTestable { what: what.into(), why: why.into() });
+    }
+
+    /// What the leads check measured.
+    fn leads(&mut self, leads: &leads::Report, dead: &[usize]) {
+        for (kind, drop, ohm) in [
+            (FindingKind::GroundLead, leads.ground_drop_v, leads.ground_lead_ohm),
+            (FindingKind::SupplyLead, leads.supply_drop_v, leads.supply_lead_ohm),
+        ] {
+            if let Some(drop) = drop.filter(|d| dead.is_empty() && is_beyond(d, LEAST_DROP_V)) {
+                self.findings.push(words::drop(kind, drop, ohm));
+            }
+        }
+        let [Some(first), Some(second)] = leads.source_ohm else { return };
+        if !dead.is_empty() {
+            return;
+        }
+        for (line, own, other) in [(0, first, second), (1, second, first)] {
+            let excess = Estimate {
+                value: own.value - other.value,
+                standard_uncertainty: own.standard_uncertainty.hypot(other.standard_uncertainty),
+            };
+            if is_beyond(&excess, LEAST_LEAD_OHM.max(SOURCE_SPREAD * other.value)) {
+                self.findings.push(words::signal_lead(line, own, excess));
+            }
+        }
+    }
+
+    /// Rules that need both lines and their curves.
+    fn pair(&mut self, input: &CausesInput<'_>, curves: &Curves) {
+        let referenced = input.prepared.angle_source == AngleSource::Reference;
+        if !referenced {
+            self.untold(
+                "leakage, common_nonlinearity, and which line is off",
+                "without a reference angle a line can only be compared with the other; sweep on the rig",
+            );
+            self.correlation_alone(curves, input.sheet);
+            return;
+        }
+        let Some(six) = deviation::of(curves, input.sheet) else {
+            self.untold("gain_offset, leakage", "too little of the travel was seen");
+            return;
+        };
+        match exchanged(curves, input.sheet) {
+            Some(true) => {
+                self.findings.push(words::swapped());
+                return;
+            }
+            Some(false) => {}
+            None => self.untold("swapped_channels", "the sheet's two lines are alike"),
+        }
+        let known = known(input.leads);
+        if input.leads.is_some_and(|l| l.current == SupplyCurrent::Ratiometric) {
+            self.untold(
+                "supply_lead and ground_lead of a resistive track below about 2 % of its resistance",
+                "the supply step is blind to them and smaller ones are within the spread of healthy parts; measure with four wires",
+            );
+        }
+        let told =
+            self.findings.iter().any(|f| matches!(f.kind, FindingKind::SupplyLead | FindingKind::GroundLead));
+        let six = if told { without_drops(six, input) } else { six };
+        let chi_square = hypotheses::total(&six, input.sheet).unwrap_or(0.0);
+        // A bend is judged by its own size below, so a pair that only bends is left to that rule.
+        if chi_square > hypotheses::UNHEALTHY {
+            let causes = hypotheses::explain(&six, input.sheet, &known);
+            let named = causes.iter().filter(|c| {
+                c.probability > LEAST_PROBABILITY && c.kind != FindingKind::CommonNonlinearity && !told
+            });
+            self.findings.extend(named.map(|c| words::explained(c, chi_square, &causes, &known)));
+        }
+        if let Some((bend, at)) = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND) {
+            self.findings.push(words::bend(bend, at));
+        }
+    }
+
+    /// Without an angle: only whether the pair keeps its correlation line.
+    fn correlation_alone(&mut self, curves: &Curves, sheet: &PartSheet) {
+        let [Some(first), Some(second)] = &curves.line else { return };
+        let (m, k) = sheet.correlation_line();
+        let (x, y): (Vec<f64>, Vec<f64>) = curves
+            .deg
+            .iter()
+            .zip(first.mean.iter().zip(&second.mean))
+            .filter(|(_, (a, b))| a.is_finite() && b.is_finite())
+            .map(|(d, (a, b))| (*d / sheet.travel_deg - 0.5, 100.0 * (b - m * a - k)))
+            .unzip();
+        let Some(fit) = statistics::fit_line(&x, &y) else { return };
+        // Scatter of healthy pairs: offset 0.3 %·√(1 + m²), gain 0.4 % and bend over 80 % of the supply.
+        let scale = (1.0 + m * m).sqrt();
+        let z = (fit.intercept / (0.30 * scale)).hypot(fit.slope / (0.5 * scale));
+        if z > 5.0 {
+            self.findings.push(words::correlation(fit.intercept, fit.slope, z));
+        }
+    }
+}
+
+/// Beyond a limit, and certainly not zero.
+fn is_beyond(e: &Estimate, limit: f64) -> bool {
+    e.value - 2.0 * e.standard_uncertainty > limit && e.value > 4.0 * e.standard_uncertainty
+}
+
+fn known(leads: Option<&leads::Report>) -> Known {
+    let Some(leads) = leads else { return Known { leads_told: false, source_ohm: [None; 2], track: None } };
+    Known {
+        leads_told: leads.current == SupplyCurrent::Constant && leads.ground_drop_v.is_some(),
+        source_ohm: leads.source_ohm.map(|s| s.map(|s| s.value)),
+        track: match leads.current {
+            SupplyCurrent::Constant => Some(false),
+            SupplyCurrent::Ratiometric => Some(true),
+            SupplyCurrent::Unknown => None,
+        },
+    }
+}
+
+/// The six numbers with what the measured drops explain taken off.
+fn without_drops(mut six: deviation::Six, input: &CausesInput<'_>) -> deviation::Six {
+    let Some(leads) = input.leads else { return six };
+    let volts = input.prepared.supply_volts.max(1.0);
+    let drop = |e: Option<Estimate>| e.map_or(0.0, |e| 100.0 * e.value / volts);
+    let (ground, supply) = (drop(leads.ground_drop_v), drop(leads.supply_drop_v));
+    for (line, nominal) in [input.sheet.rising, input.sheet.falling].into_iter().enumerate() {
+        let told = deviation::three_of(nominal, |f| ground * (1.0 - f) - supply * f);
+        (0..3).for_each(|k| six[3 * line + k] -= told[k]);
+    }
+    six
+}
+
+/// Whether neither the reference nor the lines moved as a sweep should.
+fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
+    let prepared = input.prepared;
+    let swept = matches!(
+        prepared.trace.provenance.procedure,
+        ProcedureKind::Sweep | ProcedureKind::HandSweep | ProcedureKind::Import
+    );
+    if !swept || prepared.trace.is_empty() {
+        return None;
+    }
+    let travel = prepared.travel_deg.map_or(0.0, |(a, b)| b - a);
+    let lines: Vec<usize> = (0..2).filter(|l| prepared.ratio[*l].is_some()).collect();
+    let spans: Vec<f64> = lines.iter().map(|l| relative_span(prepared, input.sheet, *l)).collect();
+    let referenced = prepared.angle_source == AngleSource::Reference;
+    let still = !lines.is_empty() && spans.iter().all(|s| *s < LEAST_SPAN);
+    if referenced && travel < LEAST_TRAVEL * input.sheet.travel_deg {
+        return Some(words::not_moving(travel, "the reference shows", &spans));
+    }
+    let railed = lines.iter().all(|l| rail_share(prepared, input.sheet, *l) > 0.5);
+    if referenced && still && !railed && lines.len() == 2 {
+        return Some(words::not_moving(
+            travel,
+            "the drive turned, neither line followed: the coupling slips, or the sensor is without supply; the reference shows",
+            &spans,
+        ));
+    }
+    (!referenced && still && !railed).then(|| words::not_moving(travel, "the lines show", &spans))
+}
+
+/// Span between the 2 % and 98 % quantiles over the nominal span.
+fn relative_span(prepared: &Prepared<'_>, sheet: &PartSheet, line: usize) -> f64 {
+    let Some(ratio) = &prepared.ratio[line] else { return 0.0 };
+    let every = (ratio.len() / 5000).max(1);
+    let mut values: Vec<f64> =
+        ratio.iter().step_by(every).map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
+    let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+    match (statistics::quantile(&mut values, 0.98), statistics::quantile(&mut values, 0.02)) {
+        (Some(high), Some(low)) => (high - low) / (nominal.open - nominal.closed).abs().max(1e-6),
+        _ => 0.0,
+    }
+}
+
+/// Share of the scans with a line outside the monitor's rails.
+fn rail_share(prepared: &Prepared<'_>, sheet: &PartSheet, line: usize) -> f64 {
+    let Some(ratio) = &prepared.ratio[line] else { return 0.0 };
+    let (low, high) = (sheet.monitor.rails.0 as f32, sheet.monitor.rails.1 as f32);
+    let (mut n, mut out) = (0u64, 0u64);
+    for v in ratio.iter().filter(|v| v.is_finite()) {
+        n += 1;
+        out += u64::from(*v < low || *v > high);
+    }
+    if n == 0 { 0.0 } else { out as f64 / n as f64 }
+}
+
+/// A line at a rail for most of the time, or one that stands while the part moves.
+fn is_dead(input: &CausesInput<'_>, line: usize) -> bool {
+    let prepared = input.prepared;
+    let Some(ratio) = &prepared.ratio[line] else { return false };
+    if !ratio.iter().any(|v| v.is_finite()) {
+        return !ratio.is_empty();
+    }
+    let moved = prepared.travel_deg.map_or(0.0, |(a, b)| b - a) > LEAST_TRAVEL * input.sheet.travel_deg
+        || relative_span(prepared, input.sheet, 1 - line) > LEAST_TRAVEL;
+    rail_share(prepared, input.sheet, line) > 0.5
+        || (moved && relative_span(prepared, input.sheet, line) < LEAST_SPAN)
+}
+
+/// Whether each line lies on the other's nominal line; none when the nominal lines are alike.
+fn exchanged(curves: &Curves, sheet: &PartSheet) -> Option<bool> {
+    let nominal = [sheet.rising, sheet.falling];
+    if (nominal[0].closed - nominal[1].closed).abs() < 0.02
+        && (nominal[0].open - nominal[1].open).abs() < 0.02
+    {
+        return None;
+    }
+    let error = |line: usize, against: usize| -> f64 {
+        let Some(curve) = &curves.line[line] else { return 0.0 };
+        let n = nominal[against];
+        let squares: Vec<f64> = curves
+            .deg
+            .iter()
+            .zip(&curve.mean)
+            .map(|(d, r)| r - n.closed - (n.open - n.closed) * d / sheet.travel_deg)
+            .filter(|d| d.is_finite())
+            .map(|d| d * d)
+            .collect();
+        squares.iter().sum::<f64>() / squares.len().max(1) as f64
+    };
+    let straight = error(0, 0) + error(1, 1);
+    let crossed = error(0, 1) + error(1, 0);
+    Some(crossed < 0.2 * straight && straight.sqrt() > 0.03)
+}
+
+/// Bend that both lines share, % of span, and where; none when they do not share it.
+fn shared_bend(curves: &Curves, sheet: &PartSheet) -> Option<(f64, f64)> {
+    let (low, high) = (*curves.deg.first()? + 2.0, *curves.deg.last()? - 2.0);
+    let angle_error = |line: usize| -> Option<Vec<f64>> {
+        let curve = curves.line[line].as_ref()?;
+        let inside: Vec<f64> = curves
+            .deg
+            .iter()
+            .zip(&curve.mean)
+            .map(|(d, r)| if (low..=high).contains(d) { r / curve.slope } else { f64::NAN })
+            .collect();
+        let fit = statistics::fit_line(&curves.deg, &inside)?;
+        Some(inside.iter().zip(&curves.deg).map(|(v, d)| v - fit.at(*d)).collect())
+    };
+    let (a, b) = (angle_error(0)?, angle_error(1)?);
+    let largest = |values: &mut dyn Iterator<Item = (f64, f64)>| {
+        values
+            .filter(|(_, v)| v.is_finite())
+            .fold((0.0f64, 0.0f64), |m, (d, v)| if v.abs() > m.1.abs() { (d, v) } else { m })
+    };
+    let (at, common) =
+        largest(&mut curves.deg.iter().copied().zip(a.iter().zip(&b).map(|(x, y)| 0.5 * (x + y))));
+    let (_, apart) =
+        largest(&mut curves.deg.iter().copied().zip(a.iter().zip(&b).map(|(x, y)| 0.5 * (x - y))));
+    (common.abs() > 2.0 * apart.abs()).then(|| (100.0 * common.abs() / sheet.travel_deg, at))
+}
+
+#[cfg(test)]
+mod tests;

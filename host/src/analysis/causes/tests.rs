@@ -1,0 +1,1 @@
+//! Every rule, and healthy parts.

@@ -1,0 +1,291 @@
+//! Where a series leaves its level and comes back: the search itself, without names of wires.
+//!
+//! A cheap screen over every sample (second differences at lags 1 and 4) finds candidates; only these are looked at closely:
+//! level before, way out, way back. Something that leaves and does not come back, or that fades away, is no dropout: it is a
+//! step, a flat spot or a motion. The threshold follows the local noise, so that a noisy stretch of track raises it.
+
+use crate::analysis::statistics;
+use std::ops::Range;
+
+/// Standard deviations of noise that a dropout must exceed. The largest residual of a healthy sweep is typically 4.2 to
+/// 4.7 of them (simulation of 8000 sweeps); 7 leaves room for outliers of heavier tail.
+const SIGMAS: f64 = 7.0;
+/// A dropout is at least this deep: 10 mV at 5 V.
+const LEAST_DEPTH: f64 = 0.002;
+/// Samples on each side that tell the local noise.
+const NEAR: usize = 64;
+/// Longest excursion that is followed to its end, samples; longer ones must stand at a rail.
+const LONGEST_FOLLOW: usize = 4_000_000;
+/// An excursion this deep is a lost contact also when the line still follows the grip, ratio.
+const CERTAIN_DEPTH: f64 = 0.1;
+/// A rail: within this of ground or supply, ratio.
+const RAIL: f32 = 0.03;
+
+/// A series to search and what is known of it.
+pub(super) struct Series<'a> {
+    /// The values: near constant under motion, or (`moves`) following it.
+    pub values: &'a [f32],
+    /// Whether the values follow the motion themselves, so that a level must be carried on along its slope.
+    pub moves: bool,
+    /// Least depth on top of the noise, same unit: what a motion could imitate.
+    pub floor: f64,
+    /// How much of the motion across a few samples may show: (lines, share of the smaller move).
+    pub motion: &'a [(&'a [f32], f32)],
+    /// Lines whose rails end the search for a way back.
+    pub rails: &'a [&'a [f32]],
+}
+
+/// One excursion.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Excursion {
+    /// Samples beyond half the threshold.
+    pub samples: Range<usize>,
+    /// Level before.
+    pub level: f64,
+    /// Largest deviation from it, signed.
+    pub peak: f64,
+    /// Median of the deviation's magnitude over the middle half; equals the peak's below 4 samples.
+    pub plateau: f64,
+    /// Sum of the deviation's magnitude, one sample more on each side.
+    pub area: f64,
+}
+
+/// Noise of a series, one standard deviation: from second differences of up to 40 000 places in the runs.
+pub(super) fn noise(values: &[f32], runs: &[Range<usize>]) -> f64 {
+    let total: usize = runs.iter().map(|r| r.len()).sum();
+    let every = (total / 40_000).max(1);
+    let mut seconds = Vec::with_capacity(total / every + runs.len());
+    for run in runs {
+        seconds.extend(
+            values[run.clone()]
+                .windows(3)
+                .step_by(every)
+                .map(|w| f64::from(w[0]) - 2.0 * f64::from(w[1]) + f64::from(w[2])),
+        );
+    }
+    robust_or_zero(&mut seconds) / 6.0f64.sqrt()
+}
+
+fn robust_or_zero(values: &mut [f64]) -> f64 {
+    statistics::robust_sd(values).unwrap_or(0.0)
+}
+
+/// Depth that an excursion must exceed with this noise.
+pub(super) fn threshold(sigma: f64) -> f64 {
+    (SIGMAS * sigma).max(LEAST_DEPTH)
+}
+
+/// All excursions of the runs, in order.
+pub(super) fn search(series: &Series<'_>, runs: &[Range<usize>], sigma: f64) -> Vec<Excursion> {
+    let least = threshold(sigma).max(series.floor);
+    let mut out = Vec::new();
+    let mut steps_left = 16 * series.values.len() + 10_000;
+    let mut candidates = Vec::new();
+    for run in runs {
+        candidates.clear();
+        screen(series.values, run, 0.5 * least as f32, &mut candidates);
+        let mut done = run.start;
+        for &candidate in &candidates {
+            if candidate < done {
+                continue;
+            }
+            if let Some(found) = confirm(series, run, candidate, done, sigma, least, &mut steps_left) {
+                done = found.samples.end + 1;
+                out.push(found);
+            }
+        }
+    }
+    out
+}
+
+/// Samples that differ from the mean of their neighbours at lag 1 or 4 by more than `least`; ends of a run at lag 1 alone.
+fn screen(values: &[f32], run: &Range<usize>, least: f32, out: &mut Vec<usize>) {
+    let v = &values[run.clone()];
+    let n = v.len();
+    if n < 3 {
+        return;
+    }
+    let one = |i: usize| (v[i] - 0.5 * (v[i - 1] + v[i + 1])).abs();
+    for i in 1..n - 1 {
+        let far = if i >= 4 && i + 4 < n { (v[i] - 0.5 * (v[i - 4] + v[i + 4])).abs() } else { 0.0 };
+        if one(i).max(far) > least {
+            out.push(run.start + i);
+        }
+    }
+}
+
+/// Looks closely at a candidate.
+fn confirm(
+    series: &Series<'_>,
+    run: &Range<usize>,
+    at: usize,
+    done: usize,
+    sigma: f64,
+    least: f64,
+    steps_left: &mut usize,
+) -> Option<Excursion> {
+    let needed =
+        least.max(SIGMAS * local_noise(series.values, run, at).max(sigma)).max(motion_share(series, run, at));
+    let (level, slope) = level_before(series, run, at, done)?;
+    let deviation = |j: usize| f64::from(series.values[j]) - level - slope * (j as f64 - at as f64);
+    let half = 0.5 * needed;
+    let start = (at.saturating_sub(4).max(done).max(run.start)..(at + 5).min(run.end))
+        .find(|j| deviation(*j).abs() > half)?;
+    let end = way_back(series, run, start, &deviation, half, steps_left)?;
+    if end == run.end && !stands_at_rail(series, start, end) {
+        return None;
+    }
+    let peak = (start..end).map(deviation).fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
+    if peak.abs() <= needed {
+        return None;
+    }
+    let n = end - start;
+    let sharp = |sign| is_sharp(start, end, peak.signum(), 0.75 * needed, &deviation, sign);
+    if n >= 8 && end < run.end && !(sharp(1.0) && sharp(-1.0)) {
+        return None;
+    }
+    if n >= 8 && peak.abs() < CERTAIN_DEPTH && !stands(series, start, end) {
+        return None;
+    }
+    let mut middle: Vec<f64> = if n >= 4 {
+        (start + n / 4..end - n / 4).map(|j| deviation(j).abs()).collect()
+    } else {
+        vec![peak.abs()]
+    };
+    let plateau = statistics::median(&mut middle)?;
+    let area = (start.saturating_sub(1).max(run.start)..(end + 1).min(run.end))
+        .map(|j| (deviation(j) * peak.signum()).max(0.0))
+        .sum();
+    Some(Excursion { samples: start..end, level, peak, plateau, area })
+}
+
+/// Noise near a place: the larger of before and after, so that the edge of a noisy stretch belongs to it.
+fn local_noise(values: &[f32], run: &Range<usize>, at: usize) -> f64 {
+    let before = noise_of(&values[at.saturating_sub(NEAR).max(run.start)..(at + NEAR / 8).min(run.end)]);
+    let after = noise_of(&values[at.saturating_sub(NEAR / 8).max(run.start)..(at + NEAR).min(run.end)]);
+    before.max(after)
+}
+
+fn noise_of(near: &[f32]) -> f64 {
+    let mut seconds = [0.0f64; 2 * NEAR];
+    let mut n = 0;
+    for w in near.windows(3) {
+        seconds[n] = f64::from(w[0]) - 2.0 * f64::from(w[1]) + f64::from(w[2]);
+        n += 1;
+    }
+    robust_or_zero(&mut seconds[..n]) / 6.0f64.sqrt()
+}
+
+/// What the motion between the level before and a short event may show in the series.
+fn motion_share(series: &Series<'_>, run: &Range<usize>, at: usize) -> f64 {
+    let window = at.saturating_sub(17).max(run.start)..(at + 9).min(run.end);
+    series
+        .motion
+        .iter()
+        .map(|(line, share)| {
+            let (low, high) =
+                line[window.clone()].iter().fold((f32::MAX, f32::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
+            f64::from(share * (high - low))
+        })
+        .reduce(f64::min)
+        .unwrap_or(0.0)
+}
+
+/// Level (at the candidate) and slope per sample from up to 15 samples before it; at the start of a run from those after it.
+fn level_before(series: &Series<'_>, run: &Range<usize>, at: usize, done: usize) -> Option<(f64, f64)> {
+    let end = at.saturating_sub(2);
+    let start = end.saturating_sub(15).max(run.start).max(done);
+    let (from, to) =
+        if end >= start + 3 { (start, end) } else { ((at + 3).min(run.end), (at + 18).min(run.end)) };
+    if to < from + 3 {
+        return None;
+    }
+    let mut values: Vec<f64> = series.values[from..to].iter().map(|v| f64::from(*v)).collect();
+    if !series.moves {
+        return statistics::median(&mut values).map(|m| (m, 0.0));
+    }
+    let third = values.len() / 3;
+    let tail = values.len() - third;
+    let mut late: Vec<f64> = values[tail..].to_vec();
+    let mut early: Vec<f64> = values[..third.max(1)].to_vec();
+    let slope = (statistics::median(&mut late)? - statistics::median(&mut early)?) / tail as f64;
+    let middle = 0.5 * (from + to - 1) as f64;
+    let median = statistics::median(&mut values)?;
+    Some((median + slope * (at as f64 - middle), slope))
+}
+
+/// First sample after the excursion; the run's end when it never comes back.
+fn way_back(
+    series: &Series<'_>,
+    run: &Range<usize>,
+    start: usize,
+    deviation: &impl Fn(usize) -> f64,
+    half: f64,
+    steps_left: &mut usize,
+) -> Option<usize> {
+    // A level carried on along a slope is good for a few samples only; at a rail the level does not matter.
+    let longest = if series.moves { 15 } else { LONGEST_FOLLOW.min(*steps_left) };
+    let mut last = start;
+    let mut largest = 0.0f64;
+    let mut j = start;
+    while j < run.end {
+        *steps_left = steps_left.saturating_sub(1);
+        let railed = series.moves && series.rails.iter().any(|r| r[j] < RAIL || r[j] > 1.0 - RAIL);
+        let away = deviation(j).abs();
+        largest = largest.max(away);
+        // After a long open the part may stand elsewhere, where texture and bend make the level a little different.
+        if away > half.max(0.05 * largest) || railed {
+            last = j;
+        } else if j > last + 1 {
+            return Some(last + 1);
+        }
+        if j - start > longest && !railed {
+            return None;
+        }
+        j += 1;
+    }
+    Some(if last + 1 < run.end { last + 1 } else { run.end })
+}
+
+/// Whether a line stands at a rail for most of the excursion.
+fn stands_at_rail(series: &Series<'_>, start: usize, end: usize) -> bool {
+    series.rails.iter().any(|r| {
+        let railed = r[start..end].iter().filter(|v| **v < RAIL || **v > 1.0 - RAIL).count();
+        railed * 10 >= (end - start) * 8
+    })
+}
+
+/// Whether some line stands still, or nothing moves: a lost line does not follow the grip. What comes and goes at two places
+/// of the travel while both lines follow is a step of a curve, not a dropout.
+fn stands(series: &Series<'_>, start: usize, end: usize) -> bool {
+    let range = |line: &[f32]| {
+        let every = ((end - start) / 256).max(1);
+        let inside = line[(start + 1).min(end - 1)..end - 1].iter().step_by(every);
+        let (low, high) = inside.fold((f32::MAX, f32::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
+        (high - low).max(0.0)
+    };
+    let moves = series.motion.iter().map(|(line, share)| range(line) * share).fold(0.0, f32::max);
+    f64::from(moves) < 0.25 * LEAST_DEPTH
+        || series.rails.iter().any(|line| f64::from(range(line)) < 2.0 * f64::from(moves))
+}
+
+/// Whether most of the way out (`sign` = 1) or back (−1) is made within three samples: a contact opens and closes, it does
+/// not fade.
+fn is_sharp(
+    start: usize,
+    end: usize,
+    side: f64,
+    least: f64,
+    deviation: &impl Fn(usize) -> f64,
+    sign: f64,
+) -> bool {
+    // Looking at the ends alone keeps a long event cheap: the way out lies in the first samples, the way back in the last.
+    let window =
+        if sign > 0.0 { start..(start + 64).min(end) } else { end.saturating_sub(64).max(start)..end + 1 };
+    let largest = window.clone().map(|j| side * deviation(j)).fold(0.0, f64::max);
+    let wanted = (0.4 * largest).max(least);
+    window.into_iter().any(|j| {
+        let before = j.saturating_sub(3).max(start.saturating_sub(1));
+        sign * side * (deviation(j) - deviation(before)) > wanted
+    })
+}

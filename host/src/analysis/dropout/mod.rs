@@ -1,0 +1,361 @@
+//! Dropouts: moments in which a line, or both, lost contact. It tells events, their wire and rate; not their cause.
+//!
+//! With both lines the search runs on what the two say together (the correlation residual, which motion leaves alone); the
+//! line that jumped in the same scan names the wire. With one line it runs on the line against the reference, or on the
+//! line alone, where a dropout must be faster than any hand. Rates have exact Poisson bounds (Garwood 1936).
+
+mod detect;
+mod limit;
+mod summary;
+
+use super::prepared::{AngleSource, Prepared};
+use super::statistics;
+use super::{DetectionLimit, Figure, Finding};
+use crate::quantity::Channel;
+use crate::sheet::PartSheet;
+use detect::{Excursion, Series};
+use std::ops::Range;
+
+pub use summary::rate;
+
+/// No hand and no return spring turns a grip faster than this, degrees per second. Common practice, no source.
+const FASTEST_DEG_S: f64 = 2000.0;
+/// A supply at the plug that falls by this share dropped out itself.
+const SUPPLY_DIP: f64 = 0.03;
+/// Share of the motion across the scans looked at that channel skew, bends and texture may leave in the residual.
+const MOTION_SHARE: f32 = 0.1;
+
+/// Which wire an event points at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Wire {
+    /// The first line alone.
+    First,
+    /// The second line alone.
+    Second,
+    /// Both lines at once, the supply at the plug steady: supply or ground of the part.
+    Common,
+    /// Both lines and the supply at the plug.
+    Supply,
+}
+
+impl Wire {
+    /// Every wire.
+    pub const ALL: [Self; 4] = [Self::First, Self::Second, Self::Common, Self::Supply];
+
+    /// The line, when it is one.
+    pub const fn channel(self) -> Option<Channel> {
+        match self {
+            Self::First => Some(Channel::Rising),
+            Self::Second => Some(Channel::Falling),
+            Self::Common | Self::Supply => None,
+        }
+    }
+}
+
+/// One dropout.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// Which wire.
+    pub wire: Wire,
+    /// Scans beyond half the threshold.
+    pub scans: Range<usize>,
+    /// When it began, µs on the rig's clock.
+    pub at_us: u64,
+    /// How long, µs: by area over depth, so it may be shorter than a scan.
+    pub length_us: f64,
+    /// Largest deviation of the line (of the first, when common), ratio of supply, signed: negative = towards ground.
+    pub depth: f64,
+    /// Angle, degrees of travel, when there is one.
+    pub at_deg: Option<f64>,
+    /// Index of the stroke it fell in.
+    pub stroke: Option<usize>,
+}
+
+/// What the search found and what it would have missed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// Every event in order of time.
+    pub events: Vec<Event>,
+    /// One finding per wire that dropped out.
+    pub findings: Vec<Finding>,
+    /// Events per minute with the exact upper bound; none when nothing was watched.
+    pub figure: Option<Figure>,
+    /// Time that was watched, minutes.
+    pub watched_min: f64,
+    /// Shortest open that would have been seen, per line.
+    pub limits: Vec<DetectionLimit>,
+}
+
+/// Searches any trace: sweep, hand sweep, flex, imported.
+pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
+    let lines: Vec<(usize, &[f32])> =
+        prepared.ratio.iter().enumerate().filter_map(|(k, r)| r.as_deref().map(|r| (k, r))).collect();
+    let columns: Vec<&[f32]> = lines.iter().map(|(_, r)| *r).collect();
+    let runs = finite_runs(&columns, &prepared.segments);
+    let mut found = Vec::new();
+    let mut watch = None;
+    match lines.as_slice() {
+        [(_, first), (_, second)] => {
+            let pair = Pair::new(first, second, &runs, sheet);
+            watch = Some(pair.threshold);
+            pair.search(prepared, sheet, &runs, &mut found);
+        }
+        [(index, line)] => watch = Some(search_alone(prepared, sheet, *index, line, &runs, &mut found)),
+        _ => {}
+    }
+    found.sort_by_key(|e: &Event| e.scans.start);
+    let watched_min = runs.iter().map(|r| r.len()).sum::<usize>() as f64 * prepared.period_us / 60e6;
+    let findings = summary::findings(prepared, &found, watched_min);
+    let limits =
+        limit::limits(prepared, watch, &lines.iter().map(|(k, _)| *k).collect::<Vec<_>>(), watched_min);
+    let mut report = Report { events: found, findings, figure: None, watched_min, limits };
+    report.figure = rate(&[&report]);
+    report
+}
+
+/// Stretches in which every column is finite, within the segments.
+fn finite_runs(columns: &[&[f32]], segments: &[Range<usize>]) -> Vec<Range<usize>> {
+    if columns.is_empty() {
+        return Vec::new();
+    }
+    let mut out = Vec::new();
+    for segment in segments {
+        let mut start = segment.start;
+        for i in segment.clone() {
+            if columns.iter().any(|c| !c[i].is_finite()) {
+                if i > start {
+                    out.push(start..i);
+                }
+                start = i + 1;
+            }
+        }
+        if segment.end > start {
+            out.push(start..segment.end);
+        }
+    }
+    out
+}
+
+/// Both lines and what they say together.
+struct Pair<'a> {
+    first: &'a [f32],
+    second: &'a [f32],
+    slope: f64,
+    residual: Vec<f32>,
+    sigma: f64,
+    threshold: f64,
+}
+
+impl<'a> Pair<'a> {
+    fn new(first: &'a [f32], second: &'a [f32], runs: &[Range<usize>], sheet: &PartSheet) -> Self {
+        let (slope, intercept) = correlation(first, second, runs, sheet);
+        let (m, k) = (slope as f32, intercept as f32);
+        let residual: Vec<f32> = first.iter().zip(second).map(|(a, b)| b - m * a - k).collect();
+        let sigma = detect::noise(&residual, runs);
+        Self { first, second, slope, residual, sigma, threshold: detect::threshold(sigma) }
+    }
+
+    fn search(
+        &self,
+        prepared: &Prepared<'_>,
+        sheet: &PartSheet,
+        runs: &[Range<usize>],
+        out: &mut Vec<Event>,
+    ) {
+        let m = self.slope.abs() as f32;
+        let series = Series {
+            values: &self.residual,
+            moves: false,
+            floor: 0.0,
+            motion: &[(self.first, MOTION_SHARE * m), (self.second, MOTION_SHARE)],
+            rails: &[self.first, self.second],
+        };
+        for e in detect::search(&series, runs, self.sigma) {
+            let wire = self.wire(&e);
+            let depth = match wire {
+                Wire::Second => e.peak,
+                Wire::First => -e.peak / self.slope,
+                _ => self.jump(self.first, &e),
+            };
+            out.push(event(prepared, &e, wire, depth, self.full_scale(wire, &e)));
+        }
+        // Where both lines fall in proportion, as in a half-slope pair, a common drop leaves the residual at rest.
+        if (sheet.falling.closed * sheet.rising.open - sheet.falling.open * sheet.rising.closed).abs() < 0.02
+        {
+            self.search_common(prepared, sheet, runs, out);
+        }
+    }
+
+    fn search_common(
+        &self,
+        prepared: &Prepared<'_>,
+        sheet: &PartSheet,
+        runs: &[Range<usize>],
+        out: &mut Vec<Event>,
+    ) {
+        let mut alone = Vec::new();
+        search_alone(prepared, sheet, 0, self.first, runs, &mut alone);
+        for e in alone {
+            let near = |o: &Event| o.scans.start <= e.scans.end + 1 && e.scans.start <= o.scans.end + 1;
+            if !out.iter().any(near) {
+                let wire = if supply_dips(prepared, &e.scans) { Wire::Supply } else { Wire::Common };
+                out.push(Event { wire, ..e });
+            }
+        }
+    }
+
+    /// The line whose own jump explains the residual's; both when neither does alone.
+    fn wire(&self, e: &Excursion) -> Wire {
+        let first = (self.slope * self.jump(self.first, e)).abs();
+        let second = self.jump(self.second, e).abs();
+        if first > 3.0 * second {
+            Wire::First
+        } else if second > 3.0 * first {
+            Wire::Second
+        } else {
+            Wire::Common
+        }
+    }
+
+    /// Jump of a line at the excursion's start, its motion taken off by the slope before.
+    fn jump(&self, line: &[f32], e: &Excursion) -> f64 {
+        let at = e.samples.start;
+        let before = at.saturating_sub(2);
+        let early = before.saturating_sub(4);
+        let value = |j: usize| f64::from(line[j.min(line.len() - 1)]);
+        let slope =
+            if before > early { (value(before) - value(early)) / (before - early) as f64 } else { 0.0 };
+        let slope = if slope.is_finite() { slope } else { 0.0 };
+        let base = if value(before).is_finite() { value(before) } else { value(at) };
+        (at..(at + 4).min(e.samples.end.max(at + 1)))
+            .map(|j| value(j) - base - slope * (j - before) as f64)
+            .filter(|d| d.is_finite())
+            .fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a })
+    }
+
+    /// What a full open would show in the residual.
+    fn full_scale(&self, wire: Wire, e: &Excursion) -> f64 {
+        let at = e.samples.start.saturating_sub(1);
+        let (a, b) = (f64::from(self.first[at]), f64::from(self.second[at]));
+        let to_rail = |level: f64, down: bool| if down { level } else { 1.0 - level };
+        match wire {
+            // The residual is second − slope × first: the first line falls where −peak/slope is negative.
+            Wire::First => self.slope.abs() * to_rail(a, e.peak / self.slope > 0.0),
+            Wire::Second => to_rail(b, e.peak < 0.0),
+            Wire::Common | Wire::Supply => (b - self.slope * a).abs(),
+        }
+    }
+}
+
+/// Correlation line of the trace itself, so that a wrong gain does not let motion through; the sheet's where the lines
+/// hardly move or do not follow one another.
+fn correlation(first: &[f32], second: &[f32], runs: &[Range<usize>], sheet: &PartSheet) -> (f64, f64) {
+    let total: usize = runs.iter().map(|r| r.len()).sum();
+    let every = (total / 400).max(1);
+    let picks: Vec<usize> = runs.iter().flat_map(|r| r.clone().step_by(every)).collect();
+    let x: Vec<f64> = picks.iter().map(|i| f64::from(first[*i])).collect();
+    let y: Vec<f64> = picks.iter().map(|i| f64::from(second[*i])).collect();
+    let (m, k) = sheet.correlation_line();
+    let spread = statistics::quantile(&mut x.clone(), 0.9).zip(statistics::quantile(&mut x.clone(), 0.1));
+    if spread.is_some_and(|(high, low)| high - low > 0.05) {
+        if let Some((slope, intercept)) = statistics::theil_sen(&x, &y) {
+            if (slope - m).abs() < 0.5 * m.abs() {
+                return (slope, intercept);
+            }
+        }
+    }
+    let mut offsets: Vec<f64> = x.iter().zip(&y).map(|(a, b)| b - m * a).collect();
+    (m, statistics::median(&mut offsets).unwrap_or(k))
+}
+
+/// Searches one line without its partner; returns the least depth that counts.
+fn search_alone(
+    prepared: &Prepared<'_>,
+    sheet: &PartSheet,
+    index: usize,
+    line: &[f32],
+    runs: &[Range<usize>],
+    out: &mut Vec<Event>,
+) -> f64 {
+    let nominal = if index == 0 { sheet.rising } else { sheet.falling };
+    let slope = (nominal.open - nominal.closed) / sheet.travel_deg;
+    let wire = if index == 0 { Wire::First } else { Wire::Second };
+    let referenced = prepared.angle_source == AngleSource::Reference;
+    let detrended: Vec<f32> = if referenced {
+        let s = slope as f32;
+        line.iter().zip(prepared.deg.iter()).map(|(r, d)| r - s * d).collect()
+    } else {
+        Vec::new()
+    };
+    let own_runs = if referenced { finite_runs(&[&detrended], runs) } else { runs.to_vec() };
+    let values: &[f32] = if referenced { &detrended } else { line };
+    let floor = if referenced { 0.0 } else { slope.abs() * FASTEST_DEG_S * prepared.period_us * 1e-6 };
+    let deg = [(&*prepared.deg, MOTION_SHARE * slope.abs() as f32)];
+    let motion: &[(&[f32], f32)] = if referenced { &deg } else { &[] };
+    let series = Series { values, moves: !referenced, floor, motion, rails: &[line] };
+    let sigma = detect::noise(values, &own_runs);
+    for e in detect::search(&series, &own_runs, sigma) {
+        let level = f64::from(line[e.samples.start.saturating_sub(1)]);
+        let full = if e.peak < 0.0 { level } else { 1.0 - level };
+        out.push(event(prepared, &e, wire, e.peak, full));
+    }
+    detect::threshold(sigma).max(floor)
+}
+
+/// Whether the supply at the plug falls too.
+fn supply_dips(prepared: &Prepared<'_>, scans: &Range<usize>) -> bool {
+    let Some(volts) = prepared.trace.channel(Channel::Supply) else { return false };
+    let near = |r: Range<usize>| -> Vec<f64> {
+        volts[r.start.min(volts.len())..r.end.min(volts.len())]
+            .iter()
+            .map(|v| f64::from(*v))
+            .filter(|v| v.is_finite())
+            .collect()
+    };
+    let mut before = near(scans.start.saturating_sub(20)..scans.start.saturating_sub(2));
+    let Some(level) =
+        statistics::median(&mut before).or_else(|| statistics::median(&mut near(0..volts.len().min(1000))))
+    else {
+        return false;
+    };
+    let least = near(scans.start.saturating_sub(1)..scans.end + 1).into_iter().fold(f64::INFINITY, f64::min);
+    least < (1.0 - SUPPLY_DIP) * level
+}
+
+fn event(prepared: &Prepared<'_>, e: &Excursion, wire: Wire, depth: f64, full_scale: f64) -> Event {
+    let wire = if wire == Wire::Common && supply_dips(prepared, &e.samples) { Wire::Supply } else { wire };
+    let start = e.samples.start;
+    let filtered = prepared
+        .trace
+        .provenance
+        .channels
+        .iter()
+        .any(|c| Channel::SENSORS.contains(&c.channel) && c.filter_us > 0);
+    let scale = if e.samples.len() >= 4 {
+        e.plateau
+    } else if filtered {
+        // Behind a filter a short event is smeared: its area stays, and a full open is what most short events are.
+        full_scale.max(e.peak.abs())
+    } else {
+        e.peak.abs()
+    };
+    // A long event may see motion, and its ends matter little: its scans are counted.
+    let scans_long = if e.samples.len() >= 16 { e.samples.len() as f64 } else { e.area / scale.max(1e-9) };
+    let at_deg = [start, start.saturating_sub(1), e.samples.end]
+        .into_iter()
+        .filter_map(|i| prepared.deg.get(i))
+        .map(|d| f64::from(*d))
+        .find(|d| d.is_finite());
+    Event {
+        wire,
+        scans: e.samples.clone(),
+        at_us: prepared.trace.time_us[start],
+        length_us: scans_long * prepared.period_us,
+        depth,
+        at_deg,
+        stroke: prepared.strokes.iter().position(|s| s.range.contains(&start)),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,288 @@
+//! Flat spots: stretches of travel where a line stops following the grip. Not: dead bands at the stops.
+//!
+//! A matched bank beside a 1° local slope, measured by the sweep's own spread (see `bank`), on the average of all strokes
+//! and on each direction alone; what is found is described by least squares (see `refine`). Noise falls with more
+//! cycles; a track's own texture repeats and does not: it is the floor for potentiometers.
+
+mod bank;
+mod refine;
+mod summary;
+
+use super::curve::{Curves, LineCurve};
+use super::prepared::{Direction, Prepared};
+use super::{DetectionLimit, Finding, PlotCurve, statistics};
+use crate::sheet::PartSheet;
+use bank::{Filter, Shape};
+use refine::Spot;
+
+/// Normal equivalent that a flat spot must exceed in the average of both directions.
+pub const THRESHOLD: f64 = 5.0;
+/// The same in one direction alone.
+pub const THRESHOLD_ONE_WAY: f64 = 5.3;
+/// Slope loss below which it is no flat spot.
+const LEAST_LOSS: f64 = 0.08;
+/// Travel left out at each stop, degrees: acceleration, play, hinge of a dead band.
+const EDGE_DEG: f64 = 1.5;
+/// Most flat spots told of one line.
+const MOST: usize = 8;
+/// Degree of the polynomial that the slow bend of the whole line is removed with.
+const BEND_DEGREE: usize = 7;
+
+/// What the search found and what it would have missed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// One per flat spot, strongest first.
+    pub findings: Vec<Finding>,
+    /// The smallest flat spot that would have been seen.
+    pub limit: DetectionLimit,
+    /// Largest normal equivalent anywhere in the average: what the false-alarm study is made of.
+    pub strongest: Option<f64>,
+}
+
+/// A spot with the evidence for it.
+struct Hit {
+    spot: Spot,
+    z: f64,
+    one_way: Option<&'static str>,
+}
+
+/// Searches line `line` (0 = first, 1 = second) of a sweep. `noise` is the line's noise along the travel,
+/// jumps included (see [`super::noise_map`]), so that a noisy stretch is not taken for a flat spot.
+pub fn find(
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    line: usize,
+    noise: Option<&PlotCurve>,
+    sheet: &PartSheet,
+) -> Report {
+    let Some(curve) = curves.line[line].as_ref().filter(|c| moves(c, sheet, line)) else {
+        return Report {
+            findings: Vec::new(),
+            limit: summary::untested(line, "the line does not move"),
+            strongest: None,
+        };
+    };
+    let filters = bank::bank(curves.step_deg);
+    let range = tested(curves, curve);
+    let mut hits: Vec<Hit> = Vec::new();
+    let mean = deviation(curves, &curve.mean, curve.slope, range);
+    let excess = |direction| excess_noise(curves, curve, noise, direction);
+    let all = Look { curves, filters: &filters, excess: excess(None), threshold: THRESHOLD, one_way: None };
+    let (strongest, scale) = search(&all, mean, &mut hits);
+    let half = 0.5 * curve.hysteresis_deg.unwrap_or(0.0);
+    for (direction, values, name, shift) in
+        [(Direction::Up, &curve.up, "up", half), (Direction::Down, &curve.down, "down", -half)]
+    {
+        let own = deviation(curves, values, curve.slope, range);
+        let before = hits.len();
+        let look = Look {
+            curves,
+            filters: &filters,
+            excess: excess(Some(direction)),
+            threshold: THRESHOLD_ONE_WAY,
+            one_way: Some(name),
+        };
+        search(&look, own, &mut hits);
+        // Places in one direction are shifted by half of the hysteresis against the average.
+        hits[before..].iter_mut().for_each(|h| h.spot.start_deg -= shift);
+        drop_known(&mut hits, before);
+    }
+    hits.sort_by(|a, b| b.z.total_cmp(&a.z));
+    let other = curves.line[1 - line].as_ref();
+    let findings = hits.iter().map(|h| summary::finding(prepared, curves, line, curve, other, h)).collect();
+    Report { findings, limit: summary::limit(line, curves, range, &scale), strongest }
+}
+
+/// Whether the line follows the grip at all.
+fn moves(curve: &LineCurve, sheet: &PartSheet, line: usize) -> bool {
+    let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+    curve.slope != 0.0 && curve.span > 0.1 * (nominal.open - nominal.closed).abs()
+}
+
+/// Bins between the stops, without dead bands and edges: (first, one past the last).
+fn tested(curves: &Curves, curve: &LineCurve) -> (usize, usize) {
+    let n = curves.len();
+    let (one, edge) = (curves.bins_in(1.0), curves.bins_in(EDGE_DEG));
+    let stands = |k: usize| {
+        let rise = (curve.mean[k + one] - curve.mean[k]) / (one as f64 * curves.step_deg);
+        !rise.is_finite() || rise / curve.slope < 0.4
+    };
+    // From each stop inwards as long as the line stands still, a third of the travel at most.
+    let last = n.saturating_sub(one + 1);
+    let low = (0..last.min(n / 3)).take_while(|k| stands(*k)).count();
+    let high = (0..last.min(n / 3)).take_while(|k| stands(last - k)).count();
+    let low = low + if low > 0 { one + edge } else { edge };
+    let high = high + if high > 0 { one + edge } else { edge };
+    (low.min(n), n.saturating_sub(high))
+}
+
+/// Deviation from a smooth line in degrees of travel, lost travel negative; NaN outside the range.
+fn deviation(curves: &Curves, values: &[f64], slope: f64, range: (usize, usize)) -> Vec<f64> {
+    let mut out = vec![f64::NAN; values.len()];
+    let kept: Vec<usize> = (range.0..range.1).filter(|k| values[*k].is_finite()).collect();
+    if kept.len() < 30 {
+        return out;
+    }
+    let middle = curves.deg[kept[kept.len() / 2]];
+    let x: Vec<f64> = kept.iter().map(|k| curves.deg[*k] - middle).collect();
+    let mut y: Vec<f64> = kept.iter().map(|k| values[*k] / slope).collect();
+    bank::Nuisance::new(&x, BEND_DEGREE).remove(&mut y);
+    for (k, v) in kept.into_iter().zip(y) {
+        out[k] = v;
+    }
+    out
+}
+
+/// The spread of every filter, for the limit.
+type Scale = Vec<(f64, Option<Shape>, f64, f64)>;
+
+/// How a curve is looked at.
+struct Look<'a> {
+    curves: &'a Curves,
+    filters: &'a [Filter],
+    /// Variance of white noise per bin above the usual, degrees².
+    excess: Option<Vec<f64>>,
+    threshold: f64,
+    one_way: Option<&'static str>,
+}
+
+/// Finds spots one after the other, each taken out before the next is looked for.
+fn search(look: &Look<'_>, mut y: Vec<f64>, hits: &mut Vec<Hit>) -> (Option<f64>, Scale) {
+    let curves = look.curves;
+    let mut strongest = None;
+    let mut scale = Vec::new();
+    let mut masked: Vec<(f64, f64)> = Vec::new();
+    for round in 0..MOST {
+        let looked = Looked::new(look, &y, &masked);
+        if round == 0 {
+            scale.clone_from(&looked.scale);
+            strongest = looked.best.map(|b| b.0);
+        }
+        let Some((z, at, width)) = looked.best.filter(|b| b.0 > look.threshold) else { break };
+        let centre = curves.deg[at];
+        let Some(spot) = refine::refine(&curves.deg, &y, curves.step_deg, centre, width) else { break };
+        let spot = widened(curves, &y, spot);
+        masked.push((spot.start_deg - 0.5, spot.end_deg().max(centre) + 0.5));
+        for (v, d) in y.iter_mut().zip(&curves.deg) {
+            *v += spot.lost_at(*d);
+        }
+        if spot.loss >= LEAST_LOSS {
+            hits.push(Hit { spot, z, one_way: look.one_way });
+        }
+    }
+    (strongest, scale)
+}
+
+/// A permanent loss wider than the bank: its ends are where the local slope is half lost.
+fn widened(curves: &Curves, y: &[f64], spot: Spot) -> Spot {
+    if spot.shape != Shape::Permanent || spot.width_deg < 2.6 {
+        return spot;
+    }
+    let half = curves.bins_in(0.5);
+    let lost = |k: usize| {
+        k >= half
+            && k + half < y.len()
+            && -(y[k + half] - y[k - half]) / (2.0 * half as f64 * curves.step_deg) > 0.5 * spot.loss
+    };
+    let Some(middle) = curves.deg.iter().position(|d| *d >= spot.start_deg + 0.5 * spot.width_deg) else {
+        return spot;
+    };
+    let mut low = middle;
+    while low > 0 && lost(low - 1) {
+        low -= 1;
+    }
+    let mut high = middle;
+    while high + 1 < y.len() && lost(high + 1) {
+        high += 1;
+    }
+    let width_deg = (curves.deg[high] - curves.deg[low]).max(spot.width_deg);
+    if width_deg > spot.width_deg { Spot { start_deg: curves.deg[low], width_deg, ..spot } } else { spot }
+}
+
+/// One look with every filter.
+struct Looked {
+    /// Normal equivalent, bin, width of the filter.
+    best: Option<(f64, usize, f64)>,
+    scale: Scale,
+}
+
+impl Looked {
+    fn new(look: &Look<'_>, y: &[f64], masked: &[(f64, f64)]) -> Self {
+        let deg = &look.curves.deg;
+        let mut best: Option<(f64, usize, f64)> = None;
+        let mut scale = Vec::with_capacity(look.filters.len());
+        let travel = y.iter().filter(|v| v.is_finite()).count() as f64 * look.curves.step_deg;
+        for filter in look.filters {
+            let outputs = filter.run(y);
+            let Some((centre, sd)) = bank::spread(&outputs) else { continue };
+            let freedom = filter.freedom(travel);
+            scale.push((filter.width_deg, filter.shape, sd, freedom));
+            for (k, output) in outputs.iter().enumerate().filter(|(_, o)| o.is_finite()) {
+                let excess = look.excess.as_ref().map_or(0.0, |e| filter.variance(e, k));
+                let own_sd = (sd * sd + excess).sqrt();
+                if own_sd <= 0.0 || masked.iter().any(|(a, b)| (*a..=*b).contains(&deg[k])) {
+                    continue;
+                }
+                let z = bank::normal_equivalent((output - centre) / own_sd, freedom);
+                if best.is_none_or(|b| z > b.0) {
+                    best = Some((z, k, filter.width_deg));
+                }
+            }
+        }
+        Self { best, scale }
+    }
+}
+
+/// Variance of white noise of each bin above that of the sweep, degrees²; none where no stretch is noisier than the rest.
+fn excess_noise(
+    curves: &Curves,
+    curve: &LineCurve,
+    noise: Option<&PlotCurve>,
+    direction: Option<Direction>,
+) -> Option<Vec<f64>> {
+    let noise = noise?;
+    let mut all: Vec<f64> = noise.y.iter().copied().filter(|v| v.is_finite()).collect();
+    let usual = statistics::median(&mut all)?;
+    // Windows of a healthy sweep scatter by a tenth or two: only what lies well above counts.
+    if !noise.y.iter().any(|v| *v > 1.3 * usual) {
+        return None;
+    }
+    let width = noise.deg.get(1)? - noise.deg[0];
+    // The noise of a stretch belongs to a bin on either side too: its edges are known to a window only.
+    let at = |deg: f64| {
+        let k = ((deg - noise.deg[0]) / width).round() as i64;
+        (k - 1..=k + 1)
+            .filter_map(|k| usize::try_from(k).ok().and_then(|k| noise.y.get(k)))
+            .copied()
+            .filter(|v| v.is_finite())
+            .fold(usual, f64::max)
+    };
+    let out = (0..curves.len()).map(|k| {
+        let samples: u32 = curves
+            .strokes
+            .iter()
+            .filter(|s| direction.is_none_or(|d| d == s.direction))
+            .map(|s| s.counts[k])
+            .sum();
+        let local = at(curves.deg[k]);
+        let volts2 = if local > 1.3 * usual { local * local - usual * usual } else { 0.0 };
+        volts2 / (5000.0 * curve.slope).powi(2) / f64::from(samples.max(1))
+    });
+    Some(out.collect())
+}
+
+/// Drops hits from `from` on that lie where an earlier one lies.
+fn drop_known(hits: &mut Vec<Hit>, from: usize) {
+    let mut k = from;
+    while k < hits.len() {
+        let (start, end) = (hits[k].spot.start_deg - 0.6, hits[k].spot.end_deg() + 0.6);
+        if hits[..k].iter().any(|h| h.spot.start_deg < end && h.spot.end_deg() > start) {
+            hits.remove(k);
+        } else {
+            k += 1;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,117 @@
+//! Flat spots found, described, and not invented.
+
+use super::*;
+use crate::analysis::synthetic::{Dropout, FlatSpot, NoisyTrack, Synthetic};
+use crate::quantity::Channel;
+use crate::trace::Trace;
+
+fn run(trace: &Trace, part: &Synthetic, line: usize) -> Option<Report> {
+    let sheet = part.sheet();
+    let prepared = Prepared::new(trace, &sheet);
+    let dropouts = crate::analysis::dropout::find(&prepared, &sheet);
+    let noise = crate::analysis::noise_map::find(&prepared, line, &dropouts, &sheet).with_jumps;
+    Curves::new(&prepared, &sheet).map(|curves| find(&prepared, &curves, line, noise.as_ref(), &sheet))
+}
+
+fn flat(from_deg: f64, width_deg: f64, loss: f64, snap: bool) -> FlatSpot {
+    FlatSpot { line: 0, from_deg, width_deg, loss, snap }
+}
+
+#[test]
+fn a_full_flat_spot_is_found_placed_and_described() {
+    for (seed, snap) in [(1, true), (2, false), (3, true)] {
+        let mut part = Synthetic::hall(seed);
+        part.flat = vec![flat(30.0, 1.0, 1.0, snap)];
+        let report = run(&part.trace(), &part, 0).unwrap();
+        assert_eq!(report.findings.len(), 1, "{seed}: {:?}", report.findings);
+        let f = &report.findings[0];
+        assert_eq!(f.channel, Some(Channel::Rising));
+        assert!(
+            (f.from_deg.unwrap() - 30.0).abs() < 0.25 && (f.to_deg.unwrap() - 31.0).abs() < 0.25,
+            "{}",
+            f.text
+        );
+        let detail = |name| f.details.iter().find(|d| d.name == name).unwrap().value;
+        assert!((detail("slope_loss") - 100.0).abs() < 35.0, "{}", f.text);
+        assert_eq!((detail("strokes_up_seen"), detail("strokes_down_seen")), (3.0, 3.0), "{}", f.text);
+        assert_eq!(detail("on_both_lines"), 0.0);
+        assert!(run(&part.trace(), &part, 1).unwrap().findings.is_empty());
+    }
+}
+
+#[test]
+fn two_spots_are_two_findings_and_one_on_both_lines_asks_for_slip() {
+    let mut part = Synthetic::hall(4);
+    part.flat = vec![
+        flat(20.0, 1.0, 1.0, true),
+        flat(50.0, 0.7, 1.0, true),
+        FlatSpot { line: 1, ..flat(20.0, 1.0, 1.0, true) },
+    ];
+    let report = run(&part.trace(), &part, 0).unwrap();
+    assert_eq!(report.findings.len(), 2, "{:?}", report.findings);
+    let first = report.findings.iter().find(|f| f.from_deg.unwrap() < 40.0).unwrap();
+    assert!(first.text.contains("slip of the magnet or coupling"), "{}", first.text);
+    let second = report.findings.iter().find(|f| f.from_deg.unwrap() > 40.0).unwrap();
+    assert!(!second.text.contains("slip"), "{}", second.text);
+}
+
+#[test]
+fn healthy_parts_have_none_and_neither_do_dead_bands_noise_dropouts_or_gaps() {
+    let mut alarms = 0;
+    for seed in 0..60 {
+        let mut part = if seed % 2 == 0 { Synthetic::hall(seed) } else { Synthetic::pot(seed) };
+        part.cycles = 1;
+        match seed % 5 {
+            0 => part.dead_deg = [3.0, 2.0],
+            1 => part.noisy = vec![NoisyTrack { line: 0, at_deg: 40.0, width_deg: 4.0, volts: 0.03 }],
+            2 => {
+                part.dropouts = vec![Dropout { lines: [true, false], at_s: 0.7, length_s: 0.03, level: 0.0 }]
+            }
+            3 => part.lost = vec![(2500, 400)],
+            _ => {}
+        }
+        let trace = part.trace();
+        for line in 0..2 {
+            alarms += run(&trace, &part, line).unwrap().findings.len();
+        }
+    }
+    // 60 sweeps at 0.1 % each: more than one alarm has a probability below 0.2 %.
+    assert!(alarms <= 1, "{alarms}");
+}
+
+#[test]
+fn what_the_limit_promises_is_found() {
+    for hall in [true, false] {
+        let base = if hall { Synthetic::hall(100) } else { Synthetic::pot(100) };
+        let limit = run(&base.trace(), &base, 0).unwrap().limit;
+        let width = limit.details.iter().find(|d| d.name == "snap_full_loss").unwrap().value;
+        assert!(width < if hall { 0.5 } else { 1.2 }, "{width}");
+        let found = (0..30)
+            .filter(|seed| {
+                let mut part = if hall { Synthetic::hall(*seed) } else { Synthetic::pot(*seed) };
+                part.flat = vec![flat(20.0 + *seed as f64, 1.15 * width, 1.0, true)];
+                !run(&part.trace(), &part, 0).unwrap().findings.is_empty()
+            })
+            .count();
+        // With a true probability of 99 %, fewer than 28 of 30 has one of 0.3 %.
+        assert!(found >= 28, "{hall} {width}: {found}");
+    }
+}
+
+#[test]
+fn degenerate_traces_have_no_finding() {
+    let part = Synthetic::hall(1);
+    let full = part.trace();
+    let mut constant = full.clone();
+    constant.columns.iter_mut().filter(|c| c.channel == Channel::Rising).for_each(|c| c.values.fill(2.5));
+    let report = run(&constant, &part, 0).unwrap();
+    assert!(report.findings.is_empty() && report.strongest.is_none());
+    let mut holes = full.clone();
+    holes.columns.iter_mut().for_each(|c| c.values.iter_mut().step_by(3).for_each(|v| *v = f32::NAN));
+    assert!(run(&holes, &part, 0).is_none_or(|r| r.findings.is_empty()));
+    let slow = Synthetic { rate_hz: 50.0, cycles: 1, ..part.clone() };
+    assert!(run(&slow.trace(), &slow, 0).is_none_or(|r| r.findings.is_empty()));
+    let single = Synthetic { without: vec![Channel::Falling], ..part };
+    let report = run(&single.trace(), &single, 1).unwrap();
+    assert!(report.findings.is_empty() && report.limit.text.contains("not looked for"));
+}

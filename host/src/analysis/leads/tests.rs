@@ -1,0 +1,1 @@
+//! Leads checks with known leads.
