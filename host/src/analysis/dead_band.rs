@@ -8,7 +8,7 @@ use super::Figure;
 use super::curve::Curves;
 use super::ends::{self, End};
 use super::prepared::Prepared;
-use super::statistics;
+use super::statistics::{self, LineFit};
 use super::uncertainty::Calibration;
 use crate::quantity::{Channel, FigureName};
 
@@ -25,12 +25,11 @@ pub fn analyse(
 ) -> Option<Figure> {
     let curve = curves.line[line].as_ref()?;
     let stop = ends::stop(prepared, curves, line, end).filter(|s| s.visits > 0)?;
-    let (low, high) = prepared.travel_deg?;
-    let (arriving, name, at) = match end {
-        End::Closed => (&curve.down, FigureName::DeadBandClosed, low),
-        End::Open => (&curve.up, FigureName::DeadBandOpen, high),
+    let (arriving, name) = match end {
+        End::Closed => (&curve.down, FigureName::DeadBandClosed),
+        End::Open => (&curve.up, FigureName::DeadBandOpen),
     };
-    let away = |k: usize| (curves.deg[k] - at).abs();
+    let away = |k: usize| (curves.deg[k] - stop.deg).abs();
     let straight: Vec<usize> = (0..curves.len())
         .filter(|k| (STRAIGHT_DEG.0..STRAIGHT_DEG.1).contains(&away(*k)) && arriving[*k].is_finite())
         .collect();
@@ -44,23 +43,36 @@ pub fn analyse(
     let half_play = 0.5 * curve.hysteresis_deg.unwrap_or(0.0).abs();
     let value = hinge + half_play.min(hinge);
     // What the straight part itself scatters by (texture) the extrapolation may be off by as well.
-    let texture = fit.residual_sd.hypot(fit.intercept_error) / fit.slope.abs();
+    let (spread, widened) = correlated(&x, &y, &fit);
+    let texture = spread * fit.residual_sd.hypot(fit.intercept_error * widened) / fit.slope.abs();
     let rest =
         stop.scatter.hypot(calibration.smoothed_step(line, curve.slope, curves.step_deg)) / fit.slope.abs();
     let hidden = if hinge < half_play { half_play / 3.0f64.sqrt() } else { 0.0 };
-    // The stop itself is known to the rest's trim and the angle's noise.
-    let place = 0.02f64.hypot(prepared.angle_noise_deg);
+    let place = prepared.angle_noise_deg / 12.0f64.sqrt();
     Some(Figure {
         name,
         channel: Some(Channel::SENSORS[line]),
         value,
         standard_uncertainty: texture.hypot(rest).hypot(hidden).hypot(place),
         upper_bound: None,
-        at_deg: Some(at),
+        at_deg: Some(stop.deg),
         definition: format!(
             "travel before the stop over which the output no longer changes: hinge of the arriving stroke's straight part \
              ({} to {} deg) and the value at rest",
             STRAIGHT_DEG.0, STRAIGHT_DEG.1
         ),
     })
+}
+
+/// What residuals that resemble their neighbours do to a fit: factor on its residual sd, and on its standard errors.
+///
+/// A first-order autoregression leaves n·(1 − ρ)/(1 + ρ) independent points, here at least 3; two of them the line has used.
+fn correlated(x: &[f64], y: &[f64], fit: &LineFit) -> (f64, f64) {
+    let residual: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - fit.at(*x)).collect();
+    let squares: f64 = residual.iter().map(|r| r * r).sum();
+    let neighbours: f64 = residual.windows(2).map(|w| w[0] * w[1]).sum();
+    let rho = if squares > 0.0 { (neighbours / squares).clamp(0.0, 0.99) } else { 0.0 };
+    let n = residual.len() as f64;
+    let free = (n * (1.0 - rho) / (1.0 + rho)).max(3.0);
+    ((free / (free - 2.0)).sqrt(), (n / free).sqrt())
 }

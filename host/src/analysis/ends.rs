@@ -27,6 +27,8 @@ pub struct Stop {
     pub ratio: f64,
     /// Its standard uncertainty from scatter.
     pub scatter: f64,
+    /// Angle at rest, degrees.
+    pub deg: f64,
     /// Visits; 0 when taken from the end of the curve.
     pub visits: u32,
 }
@@ -85,7 +87,9 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
         if values.len() >= 5 {
             let n = values.len() as f64;
             if let Some((mean, sd)) = clipped_mean(&mut values) {
-                visits.push((k, mean));
+                let places: Vec<f64> =
+                    (settled..to).step_by(every).map(|i| f64::from(prepared.deg[i])).collect();
+                visits.push((k, mean, statistics::mean(&places).unwrap_or(0.0)));
                 inner = sd / n.sqrt();
             }
         }
@@ -98,7 +102,9 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
         Some(mean) => {
             let n = values.len() as f64;
             let between = statistics::standard_deviation(&values).map_or(inner, |s| s.max(inner) / n.sqrt());
-            Some(Stop { ratio: mean, scatter: between, visits: values.len() as u32 })
+            let places: Vec<f64> = visits.iter().map(|v| v.2).collect();
+            let deg = statistics::mean(&places).unwrap_or(0.0);
+            Some(Stop { ratio: mean, scatter: between, deg, visits: values.len() as u32 })
         }
         None => from_curve(curves, line, end),
     }
@@ -113,13 +119,10 @@ fn from_curve(curves: &Curves, line: usize, end: End) -> Option<Stop> {
         End::Closed => arriving(&curve.down, &curve.up),
         End::Open => arriving(&curve.up, &curve.down),
     };
-    let known: Vec<f64> = y.into_iter().filter(|v| v.is_finite()).collect();
-    let ratio = if end == End::Closed { *known.first()? } else { *known.last()? };
-    Some(Stop {
-        ratio,
-        scatter: (0.5 * curve.slope).abs().max(curves.step_deg * curve.slope.abs()),
-        visits: 0,
-    })
+    let mut known = (0..y.len()).filter(|k| y[*k].is_finite());
+    let at = if end == End::Closed { known.next()? } else { known.next_back()? };
+    let scatter = curve.slope.abs() * curves.step_deg.max(0.5);
+    Some(Stop { ratio: y[at], scatter, deg: curves.deg[at], visits: 0 })
 }
 
 /// Mean and sd without values beyond 6 robust sd, at least 0.2 % of supply.

@@ -3,7 +3,8 @@
 //! From second differences over √6, which leave motion out (von Neumann 1941 for first differences). Their spread is a root
 //! mean square, trimmed at 5 robust sd against dropouts: a median would collapse or jump when the noise is about one step of
 //! the sensor's own output. It holds everything that changes from scan to scan: the sensor's steps (step²/12, Sheppard), the
-//! rig's own noise. A filter longer than a scan makes it read less; stated.
+//! rig's own noise. A filter longer than a scan makes it read less; stated. So does a sensor whose
+//! steps are many scans apart: its staircase is no white noise.
 
 use super::Figure;
 use super::prepared::Prepared;

@@ -13,7 +13,9 @@ use super::uncertainty::Calibration;
 use crate::quantity::{Channel, FigureName};
 
 /// Repeats of the simulation.
-const REPEATS: usize = 40;
+const REPEATS: usize = 25;
+/// Strokes simulated at most.
+const MOST_STROKES: usize = 12;
 
 /// Repeatability of a line. None with fewer than 2 strokes of a direction.
 pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Option<Figure> {
@@ -25,11 +27,14 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
             continue;
         }
         let Some((spread, at, noise)) = spread(curves, &strokes, line, curve.slope) else { continue };
-        let windows = (curves.deg[curves.len() - 1] - curves.deg[0]) / SMOOTHING_DEG;
-        let (expected, sd) = noise_spread(strokes.len(), windows as usize + 1, noise);
+        let half = curves.bins_in(SMOOTHING_DEG) / 2;
+        let (expected, sd) = noise_spread(strokes.len(), curves.len(), half, noise);
+        // The noise itself is known to a few per cent.
+        let sd = sd.hypot(0.05 * expected);
         let real = (spread * spread - expected * expected).max(0.0).sqrt();
-        // Near zero the root is steep: there the noise's own spread bounds it.
-        let error = (sd * spread / real.max(expected).max(f64::MIN_POSITIVE)).max(sd);
+        // Propagated through the root, which is steep near zero: there no more than the root of the square's own spread.
+        let steepest = (2.0 * expected * sd).sqrt();
+        let error = (sd * spread).max(steepest * steepest) / real.max(steepest);
         if best.is_none_or(|b| real > b.0) {
             best = Some((real, error, at, strokes.len()));
         }
@@ -71,45 +76,46 @@ fn spread(curves: &Curves, strokes: &[&StrokeCurve], line: usize, slope: f64) ->
             out
         })
         .collect();
-    let mut noises: Vec<f64> = strokes
+    let mut second: Vec<f64> = strokes
         .iter()
-        .filter_map(|s| {
-            let mut second: Vec<f64> = s.ratio[line]
-                .windows(3)
-                .map(|w| w[2] - 2.0 * w[1] + w[0])
-                .filter(|d| d.is_finite())
-                .collect();
-            statistics::robust_sd(&mut second)
-        })
+        .flat_map(|s| s.ratio[line].windows(3).map(|w| w[2] - 2.0 * w[1] + w[0]))
+        .filter(|d| d.is_finite())
         .collect();
-    let noise = statistics::median(&mut noises)? / 6.0f64.sqrt() / ((2 * half + 1) as f64).sqrt();
+    let noise = statistics::robust_sd(&mut second)? / 6.0f64.sqrt() / ((2 * half + 1) as f64).sqrt();
     let mut best: Option<(f64, f64)> = None;
     // The first and last window hold the turn.
     for k in 2 * half + 1..curves.len().saturating_sub(2 * half + 1) {
-        let here = smooth.iter().map(|y| y[k]).filter(|v| v.is_finite());
-        let (low, high) = here.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
-        if high - low > best.map_or(-1.0, |b| b.0) {
-            best = Some((high - low, curves.deg[k]));
+        let range = range_at(&smooth, k);
+        if range > best.map_or(-1.0, |b| b.0) {
+            best = Some((range, curves.deg[k]));
         }
     }
     best.map(|(spread, at)| (spread, at, noise))
 }
 
-/// Mean and sd of the largest range of `n` normal values over `windows` places.
-fn noise_spread(n: usize, windows: usize, noise: f64) -> (f64, f64) {
+/// Mean and sd of the largest range of `strokes` sliding means over `bins` bins, each mean with sd `noise`.
+fn noise_spread(strokes: usize, bins: usize, half: usize, noise: f64) -> (f64, f64) {
     let mut random = Resampler::new(0x4E9E);
-    // More than 30 strokes change the range little (it grows as √ln n); they cost time only.
-    let n = n.min(30);
+    // The expected range grows as √ln n or so: above 12 it is scaled, not simulated.
+    let simulated = strokes.min(MOST_STROKES);
+    let growth = ((strokes as f64).ln() / (simulated as f64).ln()).sqrt();
+    let scale = noise * growth * ((2 * half + 1) as f64).sqrt();
     let largest: Vec<f64> = (0..REPEATS)
         .map(|_| {
-            (0..windows).fold(0.0f64, |most, _| {
-                let (low, high) = (0..n)
-                    .map(|_| random.normal())
-                    .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
-                most.max(high - low)
-            })
+            let means: Vec<Vec<f64>> = (0..simulated)
+                .map(|_| window_mean(&(0..bins).map(|_| random.normal()).collect::<Vec<_>>(), half))
+                .collect();
+            (2 * half + 1..bins.saturating_sub(2 * half + 1))
+                .fold(0.0, |most: f64, k| most.max(range_at(&means, k)))
         })
         .collect();
     let mean = statistics::mean(&largest).unwrap_or(0.0);
-    (noise * mean, noise * statistics::standard_deviation(&largest).unwrap_or(0.0))
+    (scale * mean, scale * statistics::standard_deviation(&largest).unwrap_or(0.0))
+}
+
+/// Largest less smallest finite value at bin `k`; −∞ without any.
+fn range_at(curves: &[Vec<f64>], k: usize) -> f64 {
+    let here = curves.iter().map(|y| y[k]).filter(|v| v.is_finite());
+    let (low, high) = here.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+    high - low
 }

@@ -261,3 +261,7 @@ impl Resampler {
         radius * (std::f64::consts::TAU * self.uniform()).cos()
     }
 }
+
+#[cfg(test)]
+#[path = "statistics_tests.rs"]
+mod tests;

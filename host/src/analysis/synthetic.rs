@@ -103,6 +103,8 @@ pub(crate) struct Synthetic {
     pub dead_deg: [f64; 2],
     /// Volts.
     pub supply_v: f64,
+    /// 100 Hz ripple of the supply, volts.
+    pub ripple_v: f64,
     /// Flat spots.
     pub flat: Vec<FlatSpot>,
     /// Dropouts.
@@ -146,6 +148,7 @@ impl Synthetic {
             skew_us: 0.0,
             dead_deg: [0.0, 0.0],
             supply_v: 5.0,
+            ripple_v: 2e-3,
             flat: Vec::new(),
             dropouts: Vec::new(),
             noisy: Vec::new(),
@@ -234,7 +237,7 @@ impl Synthetic {
         let mut play = [motion[0]; 2];
         for i in 0..n {
             let t = i as f64 / self.rate_hz;
-            let supply = self.supply_v + 2e-3 * (std::f64::consts::TAU * 100.0 * t).sin();
+            let supply = self.supply_v + self.ripple_v * (std::f64::consts::TAU * 100.0 * t).sin();
             for line in 0..2 {
                 let half = 0.5 * self.hysteresis_deg[line];
                 let velocity =
