@@ -31,6 +31,8 @@ pub(super) struct Series<'a> {
     pub floor: f64,
     /// How much of the motion across a few samples may show: (lines, share of the smaller move).
     pub motion: &'a [(&'a [f32], f32)],
+    /// The most that a motion can change a line by from scan to scan, ratio.
+    pub fastest: f64,
     /// Lines whose rails end the search for a way back.
     pub rails: &'a [&'a [f32]],
 }
@@ -185,7 +187,7 @@ fn motion_share(series: &Series<'_>, run: &Range<usize>, at: usize) -> f64 {
         .map(|(line, share)| {
             let (low, high) =
                 line[window.clone()].iter().fold((f32::MAX, f32::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
-            f64::from(share * (high - low))
+            f64::from(*share) * f64::from(high - low).min(series.fastest * window.len() as f64)
         })
         .reduce(f64::min)
         .unwrap_or(0.0)

@@ -169,6 +169,7 @@ impl<'a> Pair<'a> {
             floor: 0.0,
             motion: &[(self.first, MOTION_SHARE * m), (self.second, MOTION_SHARE)],
             rails: &[self.first, self.second],
+            fastest: self.fastest(prepared, sheet),
         };
         for e in detect::search(&series, runs, self.sigma) {
             let wire = self.wire(&e);
@@ -179,29 +180,30 @@ impl<'a> Pair<'a> {
             };
             out.push(event(prepared, &e, wire, depth, self.full_scale(wire, &e)));
         }
-        // Where both lines fall in proportion, as in a half-slope pair, a common drop leaves the residual at rest.
-        if (sheet.falling.closed * sheet.rising.open - sheet.falling.open * sheet.rising.closed).abs() < 0.02
-        {
+        // Where both lines rise together a common drop hardly shows, or not at all, in the residual.
+        if self.slope > 0.0 {
             self.search_common(prepared, sheet, runs, out);
         }
     }
 
-    fn search_common(
-        &self,
-        prepared: &Prepared<'_>,
-        sheet: &PartSheet,
-        runs: &[Range<usize>],
-        out: &mut Vec<Event>,
-    ) {
+    fn search_common(&self, prepared: &Prepared<'_>, sheet: &PartSheet, runs: &[Range<usize>], out: &mut Vec<Event>) {
         let mut alone = Vec::new();
         search_alone(prepared, sheet, 0, self.first, runs, &mut alone);
+        let step = |line: &[f32], at: usize| f64::from(line[at] - line[at.saturating_sub(2)]).abs();
         for e in alone {
             let near = |o: &Event| o.scans.start <= e.scans.end + 1 && e.scans.start <= o.scans.end + 1;
-            if !out.iter().any(near) {
+            let both = self.slope * step(self.first, e.scans.start) < 3.0 * step(self.second, e.scans.start);
+            if both && !out.iter().any(near) {
                 let wire = if supply_dips(prepared, &e.scans) { Wire::Supply } else { Wire::Common };
                 out.push(Event { wire, ..e });
             }
         }
+    }
+
+    /// The most that motion can change a line by from scan to scan, ratio.
+    fn fastest(&self, prepared: &Prepared<'_>, sheet: &PartSheet) -> f64 {
+        let slope = (sheet.rising.open - sheet.rising.closed).abs() / sheet.travel_deg;
+        slope * FASTEST_DEG_S * prepared.period_us * 1e-6
     }
 
     /// The line whose own jump explains the residual's; both when neither does alone.
@@ -292,7 +294,7 @@ fn search_alone(
     let floor = if referenced { 0.0 } else { slope.abs() * FASTEST_DEG_S * prepared.period_us * 1e-6 };
     let deg = [(&*prepared.deg, MOTION_SHARE * slope.abs() as f32)];
     let motion: &[(&[f32], f32)] = if referenced { &deg } else { &[] };
-    let series = Series { values, moves: !referenced, floor, motion, rails: &[line] };
+    let series = Series { values, moves: !referenced, floor, motion, rails: &[line], fastest: f64::INFINITY };
     let sigma = detect::noise(values, &own_runs);
     for e in detect::search(&series, &own_runs, sigma) {
         let level = f64::from(line[e.samples.start.saturating_sub(1)]);
