@@ -80,22 +80,24 @@ pub fn analyse(curves: &Curves, sheet: &PartSheet, calibration: &Calibration, cy
             "straight-line part from end to end, least squares over equal steps of travel,",
         ),
     ];
-    let percent = |y: &[f64]| y.iter().map(|v| 100.0 * v).collect::<Vec<_>>();
-    let plot = |direction, y: &[f64]| PlotCurve {
-        name: "correlation_residual",
-        channel: None,
-        direction,
-        unit: Unit::PercentSupply,
-        deg: curves.deg.clone(),
-        y: percent(&smooth.apply(y)),
-    };
-    let plots = [("up", &residual.up), ("down", &residual.down)]
+    let deviations = joined.iter().filter(|v| v.is_finite()).map(|v| 100.0 * v).collect();
+    Some(Report { figures, curves: plots(&residual, &smooth), deviations })
+}
+
+/// The residual of each direction, smoothed, % of supply.
+fn plots(residual: &Residual<'_>, smooth: &Smoother) -> Vec<PlotCurve> {
+    [("up", &residual.up), ("down", &residual.down)]
         .into_iter()
         .filter(|(_, y)| y.iter().any(|v| v.is_finite()))
-        .map(|(direction, y)| plot(direction, y))
-        .collect();
-    let deviations = percent(&joined).into_iter().filter(|v| v.is_finite()).collect();
-    Some(Report { figures, curves: plots, deviations })
+        .map(|(direction, y)| PlotCurve {
+            name: "correlation_residual",
+            channel: None,
+            direction,
+            unit: Unit::PercentSupply,
+            deg: residual.curves.deg.clone(),
+            y: smooth.apply(y).iter().map(|v| 100.0 * v).collect(),
+        })
+        .collect()
 }
 
 /// Largest magnitude and its index among up, then down.

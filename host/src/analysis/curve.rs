@@ -264,8 +264,7 @@ impl Grid {
         let mut scratch = Vec::with_capacity(64);
         for i in stroke.range.clone() {
             let deg = f64::from(prepared.deg[i]);
-            // NaN compares false and is left out.
-            if !(sign * deg >= furthest - slack) {
+            if deg.is_nan() || sign * deg < furthest - slack {
                 continue;
             }
             furthest = furthest.max(sign * deg);

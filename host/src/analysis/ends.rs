@@ -142,17 +142,7 @@ pub fn analyse(
     travel_deg: f64,
     calibration: &Calibration,
 ) -> (Vec<Figure>, Vec<NotTestable>) {
-    let channel = Some(Channel::SENSORS[line]);
     let (mut figures, mut missing) = (Vec::new(), Vec::new());
-    let figure = |name, ratio: f64, scatter: f64, calibrated: f64, at_deg, definition: String| Figure {
-        name,
-        channel,
-        value: SUPPLY_V * ratio,
-        standard_uncertainty: SUPPLY_V * scatter.hypot(calibrated),
-        upper_bound: None,
-        at_deg,
-        definition,
-    };
     let mut stops = [None; 2];
     let (low, high) = prepared.travel_deg.unwrap_or_default();
     let ends = [(End::Closed, FigureName::ClosedVolts, low), (End::Open, FigureName::OpenVolts, high)];
@@ -160,44 +150,25 @@ pub fn analyse(
         if !reached(prepared, travel_deg, end) {
             missing.push(NotTestable {
                 what: format!("{} {}", name.name(), Channel::SENSORS[line]),
-                why: format!("the recording ends at {at:.1} deg of {travel_deg:.0} deg: turn the grip to the stop and rest there"),
+                why: format!(
+                    "the recording ends at {at:.1} deg of {travel_deg:.0} deg: turn the grip to the stop and rest there"
+                ),
             });
             continue;
         }
-        let Some(found) = stop(prepared, curves, line, end) else { continue };
-        *slot = Some(found);
-        let how = match found.visits {
-            0 => "end of the arriving stroke, no rest recorded,".to_owned(),
-            n => format!("mean at rest over {n} visits"),
-        };
-        let source = if prepared.angle_source == AngleSource::FirstLine {
-            ", stop taken from the first line"
-        } else {
-            ""
-        };
-        let text = format!("{how} at the stop, ratio of supply x {SUPPLY_V} V{source}");
-        figures.push(figure(
-            name,
-            found.ratio,
-            found.scatter,
-            calibration.ratio(line, found.ratio),
-            Some(at),
-            text,
-        ));
+        *slot = stop(prepared, curves, line, end);
+        let calibrated = slot.map_or(0.0, |s| calibration.ratio(line, s.ratio));
+        figures.extend(slot.map(|s| Figure {
+            at_deg: Some(s.deg),
+            ..volts(name, line, s.ratio, s.scatter.hypot(calibrated), definition(prepared, &s))
+        }));
     }
     match stops {
         [Some(closed), Some(open)] => {
             let span = (open.ratio - closed.ratio).abs();
-            let scatter = closed.scatter.hypot(open.scatter);
+            let uncertainty = closed.scatter.hypot(open.scatter).hypot(calibration.difference(line, span));
             let text = "open minus closed at rest, magnitude".to_owned();
-            figures.push(figure(
-                FigureName::Span,
-                span,
-                scatter,
-                calibration.difference(line, span),
-                None,
-                text,
-            ));
+            figures.push(volts(FigureName::Span, line, span, uncertainty, text));
         }
         _ => missing.push(NotTestable {
             what: format!("span {}", Channel::SENSORS[line]),
@@ -205,4 +176,26 @@ pub fn analyse(
         }),
     }
     (figures, missing)
+}
+
+fn definition(prepared: &Prepared<'_>, stop: &Stop) -> String {
+    let how = match stop.visits {
+        0 => "end of the arriving stroke, no rest recorded,".to_owned(),
+        n => format!("mean at rest over {n} visits"),
+    };
+    let first_line = prepared.angle_source == AngleSource::FirstLine;
+    let source = if first_line { ", stop taken from the first line" } else { "" };
+    format!("{how} at the stop, ratio of supply x {SUPPLY_V} V{source}")
+}
+
+fn volts(name: FigureName, line: usize, ratio: f64, uncertainty: f64, definition: String) -> Figure {
+    Figure {
+        name,
+        channel: Some(Channel::SENSORS[line]),
+        value: SUPPLY_V * ratio,
+        standard_uncertainty: SUPPLY_V * uncertainty,
+        upper_bound: None,
+        at_deg: None,
+        definition,
+    }
 }

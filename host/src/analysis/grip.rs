@@ -182,11 +182,11 @@ fn add_line(
     out.figures.extend(figures);
     out.not_testable.extend(not_testable);
     let of_travel = "linearity, hysteresis, repeatability, dead bands";
-    let Some(curve) = curves.line[line].as_ref().filter(|c| c.span >= LEAST_SPAN) else {
+    if curves.line[line].as_ref().is_none_or(|c| c.span < LEAST_SPAN) {
         let why = "the line does not move with the grip".into();
         missing(out, format!("{of_travel} {}", name(line)), why);
         return;
-    };
+    }
     plot_ratios(out, curves, line);
     if prepared.angle_source != AngleSource::Reference {
         let why =
@@ -205,6 +205,19 @@ fn add_line(
         ));
         say_of_part_travel(out, prepared, line, sheet);
     }
+    add_repeats(out, prepared, curves, line, calibration);
+    add_dead_bands(out, prepared, curves, line, sheet, calibration);
+    warn_of_shape(out, curves, line);
+}
+
+/// What needs more than one stroke: hysteresis and repeatability.
+fn add_repeats(
+    out: &mut GripAnalysis,
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    line: usize,
+    calibration: &Calibration,
+) {
     match hysteresis::analyse(curves, line, calibration, prepared.speed_deg_s, out.cycles) {
         Some(figure) => out.figures.push(figure),
         None => missing(
@@ -220,6 +233,17 @@ fn add_line(
             missing(out, format!("repeatability {}", name(line)), why);
         }
     }
+}
+
+/// Dead bands at both stops.
+fn add_dead_bands(
+    out: &mut GripAnalysis,
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    line: usize,
+    sheet: &PartSheet,
+    calibration: &Calibration,
+) {
     for end in [End::Closed, End::Open] {
         let what = if end == End::Closed { FigureName::DeadBandClosed } else { FigureName::DeadBandOpen };
         let reached = ends::reached(prepared, sheet.travel_deg, end);
@@ -231,13 +255,18 @@ fn add_line(
             }
         }
     }
+}
+
+/// Says of a line that runs backwards, or leads.
+fn warn_of_shape(out: &mut GripAnalysis, curves: &Curves, line: usize) {
     if let Some((from, to, percent)) = monotonicity::worst_reversal(curves, line) {
         out.warnings.push(format!(
             "the {} line runs backwards by {percent:.2} % of its span between {from:.1} and {to:.1} deg",
             name(line)
         ));
     }
-    if curve.hysteresis_deg.is_some_and(|h| h < -0.02) {
+    let lag = curves.line[line].as_ref().and_then(|c| c.hysteresis_deg);
+    if lag.is_some_and(|h| h < -0.02) {
         out.warnings.push(format!(
             "the {} line leads the angle instead of lagging it: the angle column is late, hysteresis is not the part's alone",
             name(line)
@@ -380,8 +409,13 @@ fn add_defects(
     if let Some(report) = &leads {
         out.not_testable.extend(report.not_testable.iter().cloned());
     }
-    let report =
-        causes::find(&causes::CausesInput { prepared, curves, sheet, leads: leads.as_ref(), dropouts: &dropouts });
+    let report = causes::find(&causes::CausesInput {
+        prepared,
+        curves,
+        sheet,
+        leads: leads.as_ref(),
+        dropouts: &dropouts,
+    });
     out.findings.extend(report.findings);
     out.not_testable.extend(report.not_testable);
 }

@@ -456,3 +456,36 @@ fn a_common_offset_moves_correlation_and_leaves_linearity() {
         of(&b, FigureName::LinearityIndependent, line) - of(&a, FigureName::LinearityIndependent, line);
     assert!(change.abs() < 0.02, "{change}");
 }
+
+#[test]
+fn the_whole_analysis_puts_figures_in_order_and_the_worst_finding_first() {
+    let part = Synthetic::hall(31);
+    let trace = part.trace();
+    let healthy = analyse(GripTraces { sweep: &trace, leads: None, flex: None }, &part.sheet());
+    let names: Vec<usize> =
+        healthy.figures.iter().map(|f| FigureName::ALL.iter().position(|n| *n == f.name).unwrap()).collect();
+    assert!(names.is_sorted(), "{names:?}");
+    assert_eq!(healthy.figures.len(), 28);
+    assert!(healthy.findings.is_empty(), "{:?}", healthy.findings);
+
+    let broken = Synthetic {
+        dropouts: vec![Dropout { lines: [true, false], at_s: 0.55, length_s: 0.02, level: 0.0 }],
+        flat: vec![super::super::synthetic::FlatSpot {
+            line: 1,
+            from_deg: 20.0,
+            width_deg: 2.0,
+            loss: 0.9,
+            snap: true,
+        }],
+        ..part
+    };
+    let trace = broken.trace();
+    let found = analyse(GripTraces { sweep: &trace, leads: None, flex: Some(&trace) }, &broken.sheet());
+    let kinds: Vec<FindingKind> = found.findings.iter().map(|f| f.kind).collect();
+    assert!(
+        kinds.contains(&FindingKind::FlatSpot) && kinds.first() == Some(&FindingKind::Dropout),
+        "{kinds:?}"
+    );
+    let rate = figure(&found, FigureName::DropoutRate, None);
+    assert!(rate.value > 0.0 && rate.upper_bound.unwrap() > rate.value, "{rate:?}");
+}

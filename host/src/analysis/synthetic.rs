@@ -233,7 +233,7 @@ impl Synthetic {
             .collect();
         let (ecc, phase) = (error(1.0) * self.reference_ecc_deg, std::f64::consts::TAU * r.uniform());
         let n = motion.len();
-        let mut columns: Vec<Vec<f32>> = vec![Vec::with_capacity(n); 4];
+        let mut columns: Vec<Vec<f32>> = vec![Vec::new(); 4];
         let mut play = [motion[0]; 2];
         for i in 0..n {
             let t = i as f64 / self.rate_hz;
