@@ -298,12 +298,13 @@ impl<'r, 'k> Watcher<'r, 'k> {
         progress: &'r mut dyn FnMut(Progress),
     ) -> Self {
         let picks = decoder.picks();
+        let period_us = provenance.period_us.max(1);
         let place = |channel| picks.iter().position(|pick| pick.channel == channel);
         let watched = WATCHED
             .into_iter()
-            .filter_map(|channel| place(channel).map(|k| (k, channel, Detector::new())))
+            .filter_map(|channel| place(channel).map(|k| (k, channel, Detector::new(period_us))))
             .collect();
-        let before = (keep.before_us / u64::from(provenance.period_us.max(1))) as usize + Detector::DELAY + 1;
+        let before = (keep.before_us / u64::from(period_us)) as usize + Detector::DELAY + 1;
         let short = plan.until.after_us.is_none_or(|after| after <= keep.whole_up_to_us);
         Self {
             plan,

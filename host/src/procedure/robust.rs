@@ -9,7 +9,7 @@ pub fn median(values: &[f32]) -> Option<f64> {
     let middle = sorted.len() / 2;
     let (low, high, _) = sorted.select_nth_unstable_by(middle, f32::total_cmp);
     let high = f64::from(*high);
-    if low.len() == middle && sorted.len() % 2 == 0 {
+    if low.len() == middle && sorted.len().is_multiple_of(2) {
         let below = sorted[..middle].iter().copied().fold(f32::NEG_INFINITY, f32::max);
         return Some((f64::from(below) + high) / 2.0);
     }

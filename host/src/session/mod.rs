@@ -275,7 +275,9 @@ impl Session {
         for _ in 0..2 {
             let request = Request::Identify { session: self.options.session };
             match self.exchange(&request, patience, &mut Nobody) {
-                Ok(Reply::Identity(identity)) if identity.session == self.options.session => return Ok(identity),
+                Ok(Reply::Identity(identity)) if identity.session == self.options.session => {
+                    return Ok(identity);
+                }
                 Ok(_) => self.inbox.counts.late += 1,
                 Err(SessionError::NoAnswer { request, attempts, waited_ms }) => {
                     return Err(self.why_no_identity(request, attempts, waited_ms));
@@ -312,7 +314,10 @@ impl Session {
                 return Err(nonsense("describe channel", "another kind of answer"));
             };
             if info.index != channel {
-                return Err(nonsense("describe channel", &format!("asked for {channel}, told of {}", info.index)));
+                return Err(nonsense(
+                    "describe channel",
+                    &format!("asked for {channel}, told of {}", info.index),
+                ));
             }
             check_entry(&self.channels, &info)?;
             self.encodings[usize::from(channel)] = info.encoding;

@@ -35,6 +35,10 @@ pub struct RunSpec {
 
 /// What a sink wants next.
 #[derive(Clone, Debug, PartialEq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "one at a time, on the stack, a few hundred times a second at most"
+)]
 pub enum Step {
     /// Nothing: go on.
     Wait,
@@ -104,7 +108,8 @@ struct Heard<'s> {
 struct Ended {
     cause: EndCause,
     blocks: u32,
-    at_us: u64,
+    /// When, rig µs; none when it was not told but asked for.
+    at_us: Option<u64>,
 }
 
 impl Listener for Heard<'_> {
@@ -129,7 +134,7 @@ impl Listener for Heard<'_> {
                 self.guard.get_or_insert((guard, value));
             }
             EventKind::RunEnded { cause, blocks } => {
-                self.ended = Some(Ended { cause, blocks, at_us: event.rig_us });
+                self.ended = Some(Ended { cause, blocks, at_us: Some(event.rig_us) });
             }
             _ => {}
         }
@@ -173,7 +178,7 @@ impl Session {
         }
         let (expected, end_us) = match heard.ended {
             Some(ended) => (Some(ended.blocks), ended.at_us),
-            None => (None, heard.newest_us),
+            None => (None, None),
         };
         let sink = &mut *heard.sink;
         heard.sequence.finish(expected, end_us, &mut |piece| pass_on(piece, sink));
@@ -291,8 +296,7 @@ impl Session {
         let tripped = status.state == RigState::Tripped;
         let cause = if tripped { EndCause::Guard } else { EndCause::Complete };
         if heard.ended.is_none() {
-            let at_us = heard.newest_us;
-            heard.ended = Some(Ended { cause, blocks: status.blocks, at_us });
+            heard.ended = Some(Ended { cause, blocks: status.blocks, at_us: None });
             self.wait_for_tail(heard)?;
         }
         let cause = heard.ended.map_or(cause, |ended| ended.cause);

@@ -3,6 +3,7 @@
 
 use crate::trace::GapCause;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use trackpair_protocol::channel::Encoding;
 use trackpair_protocol::samples::SampleBlock;
 
@@ -61,6 +62,8 @@ pub(super) struct Sequence {
     pub(super) started_us: Option<u64>,
     next: u32,
     last_us: Option<u64>,
+    /// Scans of the largest block so far.
+    block_scans: u64,
     given_up: Vec<(u32, u32)>,
     waiting: BTreeMap<u32, Held>,
     pub(super) oddities: Oddities,
@@ -78,6 +81,7 @@ impl Sequence {
             started_us: None,
             next: 0,
             last_us: None,
+            block_scans: 0,
             given_up: Vec::new(),
             waiting: BTreeMap::new(),
             oddities: Oddities::default(),
@@ -99,28 +103,46 @@ impl Sequence {
         } else if block.number == self.next {
             self.emit(block, false, out);
             self.drain(out);
-        } else if self.waiting.contains_key(&block.number) {
-            self.oddities.duplicate += 1;
         } else {
-            self.waiting.insert(block.number, Held::of(block));
-            if self.waiting.len() > WAITING {
-                self.skip(out);
+            self.hold(block, out);
+        }
+    }
+
+    fn hold(&mut self, block: &SampleBlock<'_>, out: &mut dyn FnMut(Piece<'_>)) {
+        match self.waiting.entry(block.number) {
+            Entry::Occupied(_) => self.oddities.duplicate += 1,
+            Entry::Vacant(place) => {
+                place.insert(Held::of(block));
+                if self.waiting.len() > WAITING {
+                    self.skip(out);
+                }
             }
         }
     }
 
-    /// Nothing more will come: hands out what waits, with its holes. With `expected` blocks known, a hole up to
-    /// `end_us` when the last ones are missing.
-    pub(super) fn finish(&mut self, expected: Option<u32>, end_us: u64, out: &mut dyn FnMut(Piece<'_>)) {
+    /// Nothing more will come: hands out what waits, with its holes. With `expected` blocks known, a hole when the last
+    /// ones are missing: up to `end_us`, or without it as long as so many blocks are.
+    pub(super) fn finish(
+        &mut self,
+        expected: Option<u32>,
+        end_us: Option<u64>,
+        out: &mut dyn FnMut(Piece<'_>),
+    ) {
         while !self.waiting.is_empty() {
             self.skip(out);
         }
-        if expected.is_some_and(|count| self.next < count) {
-            let from_us = self.last_us.or(self.started_us).unwrap_or(end_us);
-            let scans = (end_us.saturating_sub(from_us) / u64::from(self.period_us)).max(1);
-            let to_us = end_us.max(from_us + 1);
-            out(Piece::Lost(Lost { from_us, to_us, scans, cause: GapCause::Line }));
+        let missing = u64::from(expected.unwrap_or(0).saturating_sub(self.next));
+        if missing == 0 {
+            return;
         }
+        let period = u64::from(self.period_us);
+        let from_us = self.last_us.or(self.started_us).or(end_us).unwrap_or(0);
+        let scans = match end_us {
+            Some(end_us) => end_us.saturating_sub(from_us) / period,
+            None => missing * self.block_scans,
+        };
+        let scans = scans.max(1);
+        out(Piece::Lost(Lost { from_us, to_us: from_us + scans * period, scans, cause: GapCause::Line }));
     }
 
     fn fits(&self, block: &SampleBlock<'_>) -> bool {
@@ -179,6 +201,7 @@ impl Sequence {
             out(Piece::Lost(lost));
         }
         self.last_us = Some(block.first_us + self.span(block.scans));
+        self.block_scans = self.block_scans.max(block.scans.into());
         out(Piece::Scans(block));
     }
 
@@ -194,7 +217,7 @@ impl Sequence {
         let scans = (late + period / 2) / period;
         let told = u64::from(block.overrun_before);
         let first_of_run = self.last_us.is_none();
-        if scans == 0 && !after_loss && told == 0 || first_of_run && !after_loss && told == 0 {
+        if !after_loss && told == 0 && (scans == 0 || first_of_run) {
             return None;
         }
         let from_us = from_us.min(block.first_us.saturating_sub(1));
@@ -248,7 +271,7 @@ mod tests {
         for number in arrivals {
             sequence.take(&block(*number, &[0; 8]), &mut out);
         }
-        sequence.finish(expected, 5_000 + 400 * u64::from(expected.unwrap_or(0)), &mut out);
+        sequence.finish(expected, expected.map(|count| 5_000 + 400 * u64::from(count)), &mut out);
         (numbers, holes, sequence.oddities)
     }
 

@@ -1,1 +1,312 @@
-//! tests
+//! Sessions and runs against the scripted rig: what is lost, late, doubled, wrong, foreign or gone.
+
+use super::fake::{FakeRig, Heard, Nature, SCANS, Script};
+use super::*;
+use crate::link::{FaultRates, FaultyLink};
+use crate::quantity::Channel;
+use crate::trace::{Gap, GapCause, Provenance, Trace, TraceEnd};
+use proptest::prelude::*;
+use std::cell::RefCell;
+use std::rc::Rc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use trackpair_protocol::message::{Event, Guard};
+use trackpair_protocol::samples::SampleBlock;
+
+const PERIOD_US: u32 = 1_000;
+
+fn options() -> Options {
+    Options { session: 41, ..Options::default() }
+}
+
+fn open(script: Script) -> Result<(Session, Rc<RefCell<Heard>>), SessionError> {
+    let (rig, heard) = FakeRig::new(script);
+    Session::open(Box::new(rig), options()).map(|session| (session, heard))
+}
+
+fn refused_to_open(nature: Nature) -> SessionError {
+    open(Script { nature, ..Script::default() }).err().unwrap()
+}
+
+/// Records everything; asks and finishes as told.
+struct Sink<'s> {
+    recorder: Recorder,
+    steps: Box<dyn FnMut(&Recorder) -> Step + 's>,
+}
+
+impl RunSink for Sink<'_> {
+    fn scans(&mut self, block: &SampleBlock<'_>) {
+        self.recorder.scans(block);
+    }
+    fn lost(&mut self, lost: &Lost) {
+        self.recorder.lost(lost);
+    }
+    fn event(&mut self, event: &Event) {
+        self.recorder.event(event);
+    }
+    fn step(&mut self, _rig_us: u64) -> Step {
+        (self.steps)(&self.recorder)
+    }
+}
+
+fn provenance() -> Provenance {
+    Provenance {
+        procedure: crate::trace::ProcedureKind::Flex,
+        simulated: true,
+        rig: None,
+        channels: Vec::new(),
+        part: String::new(),
+        started: String::new(),
+        period_us: PERIOD_US,
+        reference_zero_deg: 0.0,
+        sweep: None,
+        file: None,
+        stated_supply_volts: None,
+        recorded_by: String::new(),
+        time_known: true,
+    }
+}
+
+fn record(session: &mut Session, stop: &AtomicBool, steps: impl FnMut(&Recorder) -> Step) -> (Trace, RunEnd) {
+    let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
+    let recorder = Recorder::new(Decoder::new(session, 3));
+    let mut sink = Sink { recorder, steps: Box::new(steps) };
+    let end = session.run(&spec, &mut sink, stop).unwrap();
+    (sink.recorder.finish(provenance(), TraceEnd::Complete), end)
+}
+
+/// One run of the scripted rig over a clean line.
+fn run(script: Script) -> (Trace, RunEnd, Session, Rc<RefCell<Heard>>) {
+    let (mut session, heard) = open(script).unwrap();
+    let (trace, end) = record(&mut session, &AtomicBool::new(false), |_| Step::Wait);
+    (trace, end, session, heard)
+}
+
+/// Each scan of the fake rig holds its own number: 1 + 0.5 × number, 1 ms apart.
+#[track_caller]
+fn check_no_scan_is_wrong(trace: &Trace) {
+    let values = trace.channel(Channel::Rising).unwrap();
+    assert_eq!(trace.channel(Channel::Reference).unwrap(), values);
+    assert_eq!(values.len(), trace.len());
+    let Some(first) = trace.time_us.first() else { return };
+    let zero = first - ((values[0] - 1.0) * 2.0) as u64 * u64::from(PERIOD_US);
+    for (at, value) in trace.time_us.iter().zip(values) {
+        let number = ((value - 1.0) * 2.0) as u64;
+        assert_eq!(*at, zero + number * u64::from(PERIOD_US));
+    }
+}
+
+#[test]
+fn opening_resynchronises_identifies_and_reads_the_table() {
+    let (session, heard) = open(Script::default()).unwrap();
+    assert_eq!(session.identity().serial.as_str(), "F-1");
+    assert_eq!(session.channels().len(), 2);
+    assert_eq!(session.known_channels(), 3);
+    assert_eq!(session.channel_provenance(3)[1].offset_uncertainty, 2e-5);
+    assert!(heard.borrow().delimiters_first);
+    assert_eq!(heard.borrow().requests[0], Request::Identify { session: 41 });
+}
+
+#[test]
+fn silence_babble_another_version_and_a_busy_rig_are_told_apart() {
+    let silent = refused_to_open(Nature::Silent);
+    assert!(matches!(silent, SessionError::NoBytes { waited_ms: 1_000.., .. }), "{silent}");
+    let babble = refused_to_open(Nature::Babble);
+    assert!(matches!(babble, SessionError::NotARig { bytes: 1.., .. }), "{babble}");
+    assert!(babble.to_string().contains("baud"), "{babble}");
+    let version = refused_to_open(Nature::OtherVersion);
+    assert!(matches!(version, SessionError::Version { rig: 9, host: 1, .. }), "{version}");
+    assert_eq!(refused_to_open(Nature::Busy), SessionError::Taken);
+}
+
+#[test]
+fn a_lost_answer_is_asked_for_again_under_the_same_id() {
+    let (session, heard) = open(Script { unanswered: vec![0, 3], ..Script::default() }).unwrap();
+    assert_eq!(session.statistics().retries, 2);
+    let heard = heard.borrow();
+    assert_eq!(heard.ids[0], heard.ids[1], "identify, twice");
+    assert_eq!(heard.requests[0], heard.requests[1]);
+    assert!(heard.ids[2] > heard.ids[1]);
+}
+
+#[test]
+fn an_answer_that_comes_twice_is_counted_and_otherwise_ignored() {
+    let (mut session, _) = open(Script { twice: true, ..Script::default() }).unwrap();
+    session.status().unwrap();
+    assert!(session.statistics().duplicate >= 5, "{:?}", session.statistics());
+}
+
+#[test]
+fn a_request_that_is_never_answered_is_given_up() {
+    let (mut session, _) = open(Script { unanswered: (5..100).collect(), ..Script::default() }).unwrap();
+    let error = session.status().unwrap_err();
+    assert!(matches!(error, SessionError::NoAnswer { request: "read status", attempts: 10, .. }), "{error}");
+}
+
+#[test]
+fn an_idle_session_beats_every_tenth_of_a_second() {
+    let (mut session, heard) = open(Script::default()).unwrap();
+    session.idle(Duration::from_secs(2)).unwrap();
+    let beats = heard.borrow().requests.iter().filter(|r| **r == Request::Heartbeat).count();
+    assert!((20..=22).contains(&beats), "{beats}");
+}
+
+#[test]
+fn a_run_is_recorded_whole_in_engineering_units() {
+    let (trace, end, ..) = run(Script { blocks: 30, ..Script::default() });
+    assert_eq!(end.cause, RunCause::Complete);
+    assert_eq!((trace.len(), trace.gaps.len()), (300, 0));
+    check_no_scan_is_wrong(&trace);
+}
+
+#[test]
+fn lost_blocks_are_gaps_at_the_start_in_the_middle_and_at_the_end() {
+    let (trace, end, ..) = run(Script { blocks: 30, lost_blocks: vec![0, 7, 8, 29], ..Script::default() });
+    assert_eq!(end.cause, RunCause::Complete);
+    check_no_scan_is_wrong(&trace);
+    let start = end.started_us;
+    let gap = |index, from: u64, to: u64, scans| {
+        let (from_us, to_us) = (start + from * 1_000, start + to * 1_000);
+        Gap { index, from_us, to_us, scans, cause: GapCause::Line }
+    };
+    assert_eq!(trace.gaps[..2], [gap(0, 0, 10, 10), gap(60, 69, 90, 20)]);
+    let last = trace.gaps[2];
+    assert_eq!((last.index, last.from_us, trace.gaps.len()), (260, start + 289_000, 3));
+    assert!((10..=12).contains(&last.scans), "{last:?}");
+}
+
+#[test]
+fn a_run_whose_end_was_not_heard_still_ends() {
+    let (trace, end, session, _) = run(Script { blocks: 30, end_untold: true, ..Script::default() });
+    assert_eq!((end.cause, trace.len(), trace.gaps.len()), (RunCause::Complete, 300, 0));
+    assert_eq!(session.statistics().events_lost, 0, "nothing came after the lost event");
+}
+
+#[test]
+fn a_guard_ends_the_run_and_is_named_with_what_came_before_kept() {
+    let (trace, end, ..) = run(Script { blocks: 30, guard_at: Some(12), ..Script::default() });
+    assert_eq!(end.cause, RunCause::Guard(Some((Guard::LidOpen, 0))));
+    assert_eq!(trace.len(), 12 * usize::from(SCANS));
+}
+
+#[test]
+fn a_rig_that_starts_anew_in_the_middle_is_found_out() {
+    let (trace, end, ..) = run(Script { blocks: 30, reboot_at: Some(12), ..Script::default() });
+    assert_eq!(end.cause, RunCause::Lost(SessionError::Rebooted));
+    assert_eq!(trace.len(), 120);
+}
+
+#[test]
+fn a_rig_that_falls_silent_is_given_up_after_a_second() {
+    let (trace, end, ..) = run(Script { blocks: 30, vanish_at: Some(12), ..Script::default() });
+    let RunCause::Lost(error) = end.cause else { panic!("{:?}", end.cause) };
+    assert!(matches!(error, SessionError::WentSilent { .. } | SessionError::NoAnswer { .. }), "{error}");
+    assert_eq!(trace.len(), 120);
+}
+
+#[test]
+fn a_rig_that_is_unplugged_leaves_what_came() {
+    let (trace, end, ..) = run(Script { blocks: 30, unplugged_at: Some(12), ..Script::default() });
+    assert!(matches!(end.cause, RunCause::Lost(SessionError::Link(_))), "{:?}", end.cause);
+    assert_eq!(trace.len(), 120);
+}
+
+#[test]
+fn another_program_that_takes_the_rig_is_said_to_have_done_so() {
+    let (trace, end, ..) = run(Script { blocks: 30, taken_at: Some(12), ..Script::default() });
+    assert_eq!((end.cause, trace.len()), (RunCause::Lost(SessionError::Taken), 120));
+}
+
+#[test]
+fn the_stop_flag_stops_the_rig_and_keeps_what_came() {
+    let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
+    let stop = AtomicBool::new(false);
+    let (trace, end) = record(&mut session, &stop, |recorder| {
+        stop.store(recorder.time_us().len() >= 50, Ordering::Relaxed);
+        Step::Wait
+    });
+    assert_eq!(end.cause, RunCause::Aborted);
+    assert!((50..80).contains(&trace.len()), "{}", trace.len());
+    assert_eq!(trace.gaps, []);
+    assert!(!heard.borrow().running);
+}
+
+#[test]
+fn a_sink_that_has_enough_ends_the_run_as_complete() {
+    let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
+    let (trace, end) = record(&mut session, &AtomicBool::new(false), |recorder| {
+        if recorder.time_us().len() >= 50 { Step::Finish } else { Step::Wait }
+    });
+    assert_eq!(end.cause, RunCause::Complete);
+    assert_eq!(trace.gaps, []);
+    assert!(!heard.borrow().running);
+}
+
+#[test]
+fn what_is_switched_in_a_run_is_marked_once() {
+    let (mut session, _) = open(Script { blocks: 30, ..Script::default() }).unwrap();
+    let mut asked = false;
+    let (trace, _) = record(&mut session, &AtomicBool::new(false), |_| {
+        let ask = !std::mem::replace(&mut asked, true);
+        if ask { Step::Ask(Request::SetSupply { millivolts: 4_000 }) } else { Step::Wait }
+    });
+    assert_eq!(trace.marks.len(), 1, "{:?}", trace.marks);
+}
+
+#[test]
+fn closing_and_dropping_stop_the_rig_and_take_the_supply_off() {
+    for drop_it in [false, true] {
+        let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
+        session.set_supply(5_000).unwrap();
+        assert_eq!(heard.borrow().supply_mv, 5_000);
+        if drop_it {
+            drop(session);
+        } else {
+            session.close().unwrap();
+        }
+        assert_eq!(heard.borrow().supply_mv, 0);
+        assert!(heard.borrow().requests.contains(&Request::Stop));
+    }
+}
+
+#[test]
+fn an_address_that_did_not_answer_as_a_rig_is_sent_no_more_than_the_question() {
+    let (rig, heard) = FakeRig::new(Script { nature: Nature::Babble, ..Script::default() });
+    drop(Session::open(Box::new(rig), options()));
+    // The babbler is never recorded as a rig: nothing but identify reached it.
+    assert_eq!(heard.borrow().requests, []);
+}
+
+#[test]
+fn pings_measure_the_round_trip_on_the_links_clock() {
+    let (mut session, _) = open(Script::default()).unwrap();
+    let ping = session.ping(20).unwrap();
+    assert_eq!(ping.round_trip_us.len(), 20);
+    assert_eq!(ping.round_trip_us.max(), 100);
+    assert!(ping.offset_us.unsigned_abs() <= ping.offset_error_us, "{ping:?}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    /// Whatever the line does to frames, no scan is wrong, none is there twice, and what is missing is in the gaps.
+    #[test]
+    fn a_bad_line_never_corrupts_a_trace(seed in any::<u64>(), each in 0.0f64..0.06) {
+        let (rig, _) = FakeRig::new(Script { blocks: 100, ..Script::default() });
+        let rates = FaultRates::all(each);
+        let link = FaultyLink::new(rig, seed, rates, rates);
+        // A line this bad may well defeat the opening; that is not what is tested here.
+        let Ok(mut session) = Session::open(Box::new(link), options()) else { return Ok(()) };
+        let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
+        let recorder = Recorder::new(Decoder::new(&session, 3));
+        let mut sink = Sink { recorder, steps: Box::new(|_| Step::Wait) };
+        let Ok(end) = session.run(&spec, &mut sink, &AtomicBool::new(false)) else { return Ok(()) };
+        let trace = sink.recorder.finish(provenance(), TraceEnd::Complete);
+        check_no_scan_is_wrong(&trace);
+        prop_assert!(trace.time_us.is_sorted_by(|a, b| a < b));
+        if end.cause == RunCause::Complete {
+            let lost: u64 = trace.gaps.iter().map(|gap| gap.scans).sum();
+            let all = trace.len() as u64 + lost;
+            // A gap at the end reaches to the event that told the end, a scan or two after the last.
+            prop_assert!((1_000..=1_002).contains(&all), "{} + {lost}", trace.len());
+        }
+    }
+}
