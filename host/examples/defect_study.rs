@@ -99,7 +99,7 @@ fn healthy(condition: &Condition, seed: u64) -> Healthy {
     for line in 0..2 {
         let noisy = noise_map::find(&prepared, line, &found, &sheet);
         if let Some(curves) = &curves {
-            let flat = flat_spot::find(&prepared, curves, line, noisy.with_jumps.as_ref(), &sheet);
+            let flat = flat_spot::find(&prepared, curves, line, noisy.with_jumps.as_ref(), &found, &sheet);
             out.strongest = out.strongest.max(flat.strongest.unwrap_or(0.0));
             out.flat += flat.findings.len() as u32;
         }
@@ -170,8 +170,9 @@ fn spot_found(hall: bool, snap: bool, loss: f64, width: f64, seed: u64) -> bool 
     let (trace, sheet) = (part.trace(), part.sheet());
     let prepared = Prepared::new(&trace, &sheet);
     let Some(curves) = Curves::new(&prepared, &sheet) else { return false };
-    let noisy = noise_map::find(&prepared, 0, &dropout::find(&prepared, &sheet), &sheet);
-    let report = flat_spot::find(&prepared, &curves, 0, noisy.with_jumps.as_ref(), &sheet);
+    let found = dropout::find(&prepared, &sheet);
+    let noisy = noise_map::find(&prepared, 0, &found, &sheet);
+    let report = flat_spot::find(&prepared, &curves, 0, noisy.with_jumps.as_ref(), &found, &sheet);
     report.findings.iter().any(|f| {
         f.from_deg.is_some_and(|a| a < from + width + 1.0) && f.to_deg.is_some_and(|b| b > from - 1.0)
     })

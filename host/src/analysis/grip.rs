@@ -397,7 +397,7 @@ fn add_defects(
     for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
         if let Some(curves) = curves {
-            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), sheet);
+            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
             out.findings.extend(flat.findings);
             out.detection_limits.push(flat.limit);
         }
@@ -415,6 +415,7 @@ fn add_defects(
         sheet,
         leads: leads.as_ref(),
         dropouts: &dropouts,
+        located: &out.findings,
     });
     out.findings.extend(report.findings);
     out.not_testable.extend(report.not_testable);

@@ -2,7 +2,7 @@
 //! `noise`'s; a track that is noisy all over shows there, not here.
 //!
 //! Noise is taken from second differences of neighbouring scans, in which motion cancels, pooled over all strokes; it is the
-//! mean of their magnitudes, each cut at 20 × the usual one, so that neither quantisation nor a jump decides it.
+//! mean of their magnitudes, each cut at 8 × the upper quartile, so that neither quantisation nor a jump decides it.
 
 use super::prepared::Prepared;
 use super::{Detail, DetectionLimit, Finding, PlotCurve, dropout, statistics};
@@ -15,8 +15,12 @@ pub const THRESHOLD: f64 = 2.2;
 const WINDOW_DEG: f64 = 0.5;
 /// Second differences a window needs for its mean to be known within about 8 %.
 const ENOUGH: usize = 120;
+/// Scans further apart than this, degrees, see a track's texture as noise: then a map of noise would be one of texture.
+const COARSEST_DEG: f64 = 0.25;
 /// Travel left out at each stop, degrees: motion starts and stops there.
 const EDGE_DEG: f64 = 1.0;
+/// Second differences count up to this many upper quartiles: a jump of the output is not noise.
+const CAP: f64 = 8.0;
 /// Mean magnitude of a normal variable over its standard deviation, √(2/π).
 const MEAN_TO_SD: f64 = 0.797_884_560_802_865_4;
 
@@ -98,7 +102,8 @@ fn measure(prepared: &Prepared<'_>, line: usize, dropouts: &dropout::Report) -> 
     let (low, high) = prepared.travel_deg?;
     let (low, high) = (low + EDGE_DEG, high - EDGE_DEG);
     let samples: usize = prepared.strokes.iter().map(|s| s.range.len()).sum();
-    if high - low < 5.0 || samples < 6 * ENOUGH {
+    let apart = prepared.speed_deg_s * prepared.period_us * 1e-6;
+    if high - low < 5.0 || samples < 6 * ENOUGH || apart > COARSEST_DEG {
         return None;
     }
     let width = (WINDOW_DEG).max(ENOUGH as f64 * (high - low) / samples as f64);
@@ -106,7 +111,7 @@ fn measure(prepared: &Prepared<'_>, line: usize, dropouts: &dropout::Report) -> 
     if n < 5 {
         return None;
     }
-    let cap = 20.0 * usual_difference(prepared, ratio);
+    let cap = CAP * usual_difference(prepared, ratio);
     let mut windows = Windows { low, width, count: vec![0; n], sum: vec![0.0; n], whole: vec![0.0; n] };
     let mut events =
         dropouts.events.iter().map(|e| e.scans.start.saturating_sub(3)..e.scans.end + 4).peekable();
@@ -130,7 +135,7 @@ fn measure(prepared: &Prepared<'_>, line: usize, dropouts: &dropout::Report) -> 
     Some(windows)
 }
 
-/// Mean magnitude of second differences over the strokes, cut once at 6 × its own first value.
+/// Upper quartile of the magnitude of second differences over the strokes.
 fn usual_difference(prepared: &Prepared<'_>, ratio: &[f32]) -> f64 {
     let total: usize = prepared.strokes.iter().map(|s| s.range.len()).sum();
     let every = (total / 40_000).max(1);
@@ -233,7 +238,7 @@ fn untested(line: usize) -> DetectionLimit {
         kind: FindingKind::NoisyTrack,
         channel: Some(Channel::SENSORS[line]),
         text: format!(
-            "noisy stretches of the {} line were not looked for: too few scans in motion; sweep slower, at a higher rate, or \
+            "noisy stretches of the {} line were not looked for: too few scans in motion, or more than 0.25 deg apart; sweep slower, at a higher rate, or \
              for more cycles",
             Channel::SENSORS[line]
         ),

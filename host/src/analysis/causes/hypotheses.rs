@@ -5,8 +5,11 @@ use super::deviation::{self, Six};
 use crate::quantity::FindingKind;
 use crate::sheet::PartSheet;
 
-/// χ² of six numbers from which a pair is not healthy: 1.6·10⁻⁵ for normal scatter.
-pub(super) const UNHEALTHY: f64 = 32.0;
+/// χ² of six numbers from which a pair is not healthy: 3·10⁻⁴ for normal scatter as stated in `deviation`, which is wider than
+/// that of the simulated parts (largest of 300: 20.6).
+pub(super) const UNHEALTHY: f64 = 25.0;
+/// Weight of what one cause explains: 25/1.5 = 16.7 is 4.1 standard deviations.
+const SINGLE_WEIGHT: f64 = 1.5;
 /// Penalty per further free parameter of a hypothesis (Occam factor; engineering assumption).
 const PENALTY: f64 = 4.0;
 /// Wiper contact of a resistive track, Ω; typical order, engineering assumption.
@@ -46,9 +49,18 @@ struct Hypothesis {
     positive: bool,
 }
 
-/// Total χ² of the pair.
-pub(super) fn total(six: &Six, sheet: &PartSheet) -> Option<f64> {
-    deviation::precision(sheet).map(|p| deviation::product(&p, six, six))
+/// Score of the pair: its χ², or what one cause with one free size explains of it, weighed up because one number scatters
+/// less than six. Unhealthy beyond [`UNHEALTHY`].
+pub(super) fn score(six: &Six, sheet: &PartSheet, known: &Known) -> Option<f64> {
+    let precision = deviation::precision(sheet)?;
+    let total = deviation::product(&precision, six, six);
+    let single = hypotheses(sheet, known)
+        .iter()
+        .filter(|h| h.directions.len() == 1)
+        .filter_map(|h| fit(&precision, six, h))
+        .map(|(_, left)| total - left)
+        .fold(0.0, f64::max);
+    Some(total.max(SINGLE_WEIGHT * single))
 }
 
 /// Causes of an unhealthy pair, most probable first; one entry per kind and line.

@@ -30,6 +30,10 @@ const LEAST_LEAD_OHM: f64 = 250.0;
 const SOURCE_SPREAD: f64 = 0.25;
 /// Common bend that is a fault, % of span.
 const LEAST_BEND: f64 = 1.1;
+/// Share of its reading that a leak must take to stand out of the spread of healthy parts: from the score's threshold.
+const LEAST_LEAK: f64 = 0.02;
+/// A flat spot this deep, ratio of supply, may shift a line as a wrong offset would.
+const LEAST_SPOT: f64 = 0.006;
 /// A cause less probable than this is not named.
 const LEAST_PROBABILITY: f64 = 0.15;
 
@@ -46,6 +50,8 @@ pub struct CausesInput<'a> {
     pub leads: Option<&'a leads::Report>,
     /// Dropouts of the sweep.
     pub dropouts: &'a dropout::Report,
+    /// What was found at a place of the travel: it explains a part of how the lines deviate.
+    pub located: &'a [Finding],
 }
 
 /// Causes, and what could not be told.
@@ -55,6 +61,12 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// Kinds that could not be told, and why.
     pub not_testable: Vec<NotTestable>,
+}
+
+/// How far a pair lies from the sheet against the scatter of healthy parts, as a χ² of six numbers; none without both lines.
+pub fn deviation_score(curves: &Curves, sheet: &PartSheet) -> Option<f64> {
+    let known = Known { leads_told: false, source_ohm: [None; 2], track: None };
+    hypotheses::score(&deviation::of(curves, sheet)?, sheet, &known)
 }
 
 /// Applies the rules in their order.
@@ -146,20 +158,38 @@ impl Report {
                 "the supply step is blind to them and smaller ones are within the spread of healthy parts; measure with four wires",
             );
         }
+        self.least_leak(input);
         let told =
             self.findings.iter().any(|f| matches!(f.kind, FindingKind::SupplyLead | FindingKind::GroundLead));
         let six = if told { without_drops(six, input) } else { six };
-        let chi_square = hypotheses::total(&six, input.sheet).unwrap_or(0.0);
+        let chi_square = hypotheses::score(&six, input.sheet, &known).unwrap_or(0.0);
         // A bend is judged by its own size below, so a pair that only bends is left to that rule.
         if chi_square > hypotheses::UNHEALTHY {
             let causes = hypotheses::explain(&six, input.sheet, &known);
             let named = causes.iter().filter(|c| {
-                c.probability > LEAST_PROBABILITY && c.kind != FindingKind::CommonNonlinearity && !told
+                c.probability > LEAST_PROBABILITY
+                    && c.kind != FindingKind::CommonNonlinearity
+                    && !told
+                    && !explained_by_spot(input, c.line)
             });
             self.findings.extend(named.map(|c| words::explained(c, chi_square, &causes, &known)));
         }
         if let Some((bend, at)) = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND) {
             self.findings.push(words::bend(bend, at));
+        }
+    }
+
+    /// Says from what resistance down a leak shows: below it lies within the spread of healthy gains.
+    fn least_leak(&mut self, input: &CausesInput<'_>) {
+        let Some(leads) = input.leads else { return };
+        for (channel, source) in Channel::SENSORS.iter().zip(leads.source_ohm) {
+            let Some(source) = source else { continue };
+            let kilohm = source.value / LEAST_LEAK / 1000.0;
+            self.untold(
+                &format!("leakage of the {channel} line above about {kilohm:.0} kohm"),
+                "behind a source of that line's resistance it shifts the line by less than healthy parts differ; insulation test \
+                 unplugged, signal pin to case and to ground, more than 1 Mohm",
+            );
         }
     }
 
@@ -200,6 +230,15 @@ fn known(leads: Option<&leads::Report>) -> Known {
             SupplyCurrent::Unknown => None,
         },
     }
+}
+
+/// Whether a flat spot of the line shifts it by as much as a fault of the whole line would.
+fn explained_by_spot(input: &CausesInput<'_>, line: Option<usize>) -> bool {
+    let Some(line) = line else { return false };
+    let lost = |f: &Finding| f.details.iter().find(|d| d.name == "depth").map_or(0.0, |d| d.value / 5000.0);
+    input.located.iter().any(|f| {
+        f.kind == FindingKind::FlatSpot && f.channel == Some(Channel::SENSORS[line]) && lost(f) > LEAST_SPOT
+    })
 }
 
 /// The six numbers with what the measured drops explain taken off.

@@ -10,6 +10,8 @@ use std::ops::Range;
 /// Standard deviations of noise that a dropout must exceed. The largest residual of a healthy sweep is typically 4.2 to
 /// 4.7 of them (simulation of 8000 sweeps); 7 leaves room for outliers of heavier tail.
 const SIGMAS: f64 = 7.0;
+/// The same inside a stretch that is noisier than the rest: its noise is known from fewer samples and seldom normal.
+const SIGMAS_IN_NOISE: f64 = 10.0;
 /// A dropout is at least this deep: 10 mV at 5 V.
 const LEAST_DEPTH: f64 = 0.002;
 /// Samples on each side that tell the local noise.
@@ -126,8 +128,9 @@ fn confirm(
     least: f64,
     steps_left: &mut usize,
 ) -> Option<Excursion> {
-    let needed =
-        least.max(SIGMAS * local_noise(series.values, run, at).max(sigma)).max(motion_share(series, run, at));
+    let local = local_noise(series.values, run, at);
+    let sigmas = if local > 2.0 * sigma { SIGMAS_IN_NOISE } else { SIGMAS };
+    let needed = least.max(sigmas * local.max(sigma)).max(motion_share(series, run, at, at));
     let (level, slope) = level_before(series, run, at, done)?;
     let deviation = |j: usize| f64::from(series.values[j]) - level - slope * (j as f64 - at as f64);
     let half = 0.5 * needed;
@@ -138,7 +141,7 @@ fn confirm(
         return None;
     }
     let peak = (start..end).map(deviation).fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
-    if peak.abs() <= needed {
+    if peak.abs() <= needed.max(motion_share(series, run, at, end)) {
         return None;
     }
     let n = end - start;
@@ -178,9 +181,9 @@ fn noise_of(near: &[f32]) -> f64 {
     robust_or_zero(&mut seconds[..n]) / 6.0f64.sqrt()
 }
 
-/// What the motion between the level before and a short event may show in the series.
-fn motion_share(series: &Series<'_>, run: &Range<usize>, at: usize) -> f64 {
-    let window = at.saturating_sub(17).max(run.start)..(at + 9).min(run.end);
+/// What the motion from the level before to shortly after `end` may show in the series.
+fn motion_share(series: &Series<'_>, run: &Range<usize>, at: usize, end: usize) -> f64 {
+    let window = at.saturating_sub(17).max(run.start)..(end.max(at) + 9).min(run.end);
     series
         .motion
         .iter()

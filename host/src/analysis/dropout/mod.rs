@@ -90,6 +90,10 @@ pub struct Report {
 pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     let lines: Vec<(usize, &[f32])> =
         prepared.ratio.iter().enumerate().filter_map(|(k, r)| r.as_deref().map(|r| (k, r))).collect();
+    // Beside a line that is dead all the time the other is watched by itself: their residual would follow the motion.
+    let alive: Vec<(usize, &[f32])> =
+        lines.iter().copied().filter(|(k, r)| !is_dead(r, prepared, 1 - k, sheet)).collect();
+    let lines = if alive.is_empty() { lines } else { alive };
     let columns: Vec<&[f32]> = lines.iter().map(|(_, r)| *r).collect();
     let runs = finite_runs(&columns, &prepared.segments);
     let mut found = Vec::new();
@@ -111,6 +115,24 @@ pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     let mut report = Report { events: found, findings, figure: None, watched_min, limits };
     report.figure = rate(&[&report]);
     report
+}
+
+/// Whether a line stands at a rail most of the time, or still while its partner moves.
+fn is_dead(line: &[f32], prepared: &Prepared<'_>, partner: usize, sheet: &PartSheet) -> bool {
+    let every = (line.len() / 4000).max(1);
+    let sample = |r: &[f32]| -> Vec<f64> {
+        r.iter().step_by(every).map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect()
+    };
+    let range = |values: &mut [f64]| -> f64 {
+        statistics::quantile(values, 0.95)
+            .zip(statistics::quantile(values, 0.05))
+            .map_or(0.0, |(high, low)| high - low)
+    };
+    let mut own = sample(line);
+    let (low, high) = sheet.monitor.rails;
+    let railed = own.iter().filter(|v| **v < low || **v > high).count();
+    let partner_range = prepared.ratio[partner].as_deref().map_or(0.0, |r| range(&mut sample(r)));
+    2 * railed > own.len() || (range(&mut own) < 0.02 && partner_range > 0.1)
 }
 
 /// Stretches in which every column is finite, within the segments.
@@ -176,7 +198,7 @@ impl<'a> Pair<'a> {
             let depth = match wire {
                 Wire::Second => e.peak,
                 Wire::First => -e.peak / self.slope,
-                _ => self.jump(self.first, &e),
+                _ => self.jump(self.first, &e).0,
             };
             out.push(event(prepared, &e, wire, depth, self.full_scale(wire, &e)));
         }
@@ -186,7 +208,13 @@ impl<'a> Pair<'a> {
         }
     }
 
-    fn search_common(&self, prepared: &Prepared<'_>, sheet: &PartSheet, runs: &[Range<usize>], out: &mut Vec<Event>) {
+    fn search_common(
+        &self,
+        prepared: &Prepared<'_>,
+        sheet: &PartSheet,
+        runs: &[Range<usize>],
+        out: &mut Vec<Event>,
+    ) {
         let mut alone = Vec::new();
         search_alone(prepared, sheet, 0, self.first, runs, &mut alone);
         let step = |line: &[f32], at: usize| f64::from(line[at] - line[at.saturating_sub(2)]).abs();
@@ -206,21 +234,21 @@ impl<'a> Pair<'a> {
         slope * FASTEST_DEG_S * prepared.period_us * 1e-6
     }
 
-    /// The line whose own jump explains the residual's; both when neither does alone.
+    /// The line that jumped; both when both did. A line near a rail jumps little when a common lead opens.
     fn wire(&self, e: &Excursion) -> Wire {
-        let first = (self.slope * self.jump(self.first, e)).abs();
-        let second = self.jump(self.second, e).abs();
-        if first > 3.0 * second {
-            Wire::First
-        } else if second > 3.0 * first {
-            Wire::Second
-        } else {
-            Wire::Common
+        let (first, first_least) = self.jump(self.first, e);
+        let (second, second_least) = self.jump(self.second, e);
+        match (first.abs() > first_least, second.abs() > second_least) {
+            (true, true) => Wire::Common,
+            (true, false) => Wire::First,
+            (false, true) => Wire::Second,
+            (false, false) if (self.slope * first).abs() > second.abs() => Wire::First,
+            (false, false) => Wire::Second,
         }
     }
 
-    /// Jump of a line at the excursion's start, its motion taken off by the slope before.
-    fn jump(&self, line: &[f32], e: &Excursion) -> f64 {
+    /// Jump of a line at the excursion's start, its motion taken off by the slope before; and the least that is a jump.
+    fn jump(&self, line: &[f32], e: &Excursion) -> (f64, f64) {
         let at = e.samples.start;
         let before = at.saturating_sub(2);
         let early = before.saturating_sub(4);
@@ -229,10 +257,11 @@ impl<'a> Pair<'a> {
             if before > early { (value(before) - value(early)) / (before - early) as f64 } else { 0.0 };
         let slope = if slope.is_finite() { slope } else { 0.0 };
         let base = if value(before).is_finite() { value(before) } else { value(at) };
-        (at..(at + 4).min(e.samples.end.max(at + 1)))
+        let jump = (at..(at + 4).min(e.samples.end.max(at + 1)))
             .map(|j| value(j) - base - slope * (j - before) as f64)
             .filter(|d| d.is_finite())
-            .fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a })
+            .fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
+        (jump, self.threshold + 2.0 * slope.abs())
     }
 
     /// What a full open would show in the residual.

@@ -93,7 +93,7 @@ struct Locked {
 }
 
 /// A place that more strokes share than chance would: the binomial tail of strokes with an event within ±1° against events
-/// spread evenly over the travel, times the number of places tried, below 1 %.
+/// spread evenly over the travel, times the number of places tried, below 0.1 %.
 fn locked_place(prepared: &Prepared<'_>, own: &[&Event]) -> Option<Locked> {
     let (low, high) = prepared.travel_deg?;
     let strokes = prepared.strokes.len();
@@ -114,7 +114,7 @@ fn locked_place(prepared: &Prepared<'_>, own: &[&Event]) -> Option<Locked> {
         })
         .max_by_key(|(_, n)| *n)?;
     let tail = binomial_tail(strokes, hits, p) * inside.len() as f64;
-    (hits >= 3 && tail < 0.01).then_some(Locked { at_deg, strokes: hits })
+    (hits >= 3 && tail < 0.001).then_some(Locked { at_deg, strokes: hits })
 }
 
 /// P(X ≥ k) of a binomial(n, p).

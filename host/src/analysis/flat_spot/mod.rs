@@ -5,20 +5,22 @@
 //! cycles; a track's own texture repeats and does not: it is the floor for potentiometers.
 
 mod bank;
+mod clean;
 mod refine;
 mod summary;
 
 use super::curve::{Curves, LineCurve};
 use super::prepared::{Direction, Prepared};
-use super::{DetectionLimit, Finding, PlotCurve, statistics};
+use super::{DetectionLimit, Finding, PlotCurve, dropout, statistics};
+use crate::quantity::Channel;
 use crate::sheet::PartSheet;
 use bank::{Filter, Shape};
 use refine::Spot;
 
 /// Normal equivalent that a flat spot must exceed in the average of both directions.
-pub const THRESHOLD: f64 = 5.0;
+pub const THRESHOLD: f64 = 5.2;
 /// The same in one direction alone.
-pub const THRESHOLD_ONE_WAY: f64 = 5.3;
+pub const THRESHOLD_ONE_WAY: f64 = 5.5;
 /// Slope loss below which it is no flat spot.
 const LEAST_LOSS: f64 = 0.08;
 /// Travel left out at each stop, degrees: acceleration, play, hinge of a dead band.
@@ -53,6 +55,7 @@ pub fn find(
     curves: &Curves,
     line: usize,
     noise: Option<&PlotCurve>,
+    dropouts: &dropout::Report,
     sheet: &PartSheet,
 ) -> Report {
     let Some(curve) = curves.line[line].as_ref().filter(|c| moves(c, sheet, line)) else {
@@ -63,15 +66,19 @@ pub fn find(
         };
     };
     let filters = bank::bank(curves.step_deg);
+    let own = Channel::SENSORS[line];
+    let events: Vec<&dropout::Event> =
+        dropouts.events.iter().filter(|e| e.wire.channel().is_none_or(|c| c == own)).collect();
+    let averages = clean::averages(prepared, curves, curve, line, &events);
     let range = tested(curves, curve);
     let mut hits: Vec<Hit> = Vec::new();
-    let mean = deviation(curves, &curve.mean, curve.slope, range);
+    let mean = deviation(curves, &averages.mean, curve.slope, range);
     let excess = |direction| excess_noise(curves, curve, noise, direction);
     let all = Look { curves, filters: &filters, excess: excess(None), threshold: THRESHOLD, one_way: None };
     let (strongest, scale) = search(&all, mean, &mut hits);
     let half = 0.5 * curve.hysteresis_deg.unwrap_or(0.0);
     for (direction, values, name, shift) in
-        [(Direction::Up, &curve.up, "up", half), (Direction::Down, &curve.down, "down", -half)]
+        [(Direction::Up, &averages.up, "up", half), (Direction::Down, &averages.down, "down", -half)]
     {
         let own = deviation(curves, values, curve.slope, range);
         let before = hits.len();

@@ -10,7 +10,8 @@ fn run(trace: &Trace, part: &Synthetic, line: usize) -> Option<Report> {
     let prepared = Prepared::new(trace, &sheet);
     let dropouts = crate::analysis::dropout::find(&prepared, &sheet);
     let noise = crate::analysis::noise_map::find(&prepared, line, &dropouts, &sheet).with_jumps;
-    Curves::new(&prepared, &sheet).map(|curves| find(&prepared, &curves, line, noise.as_ref(), &sheet))
+    Curves::new(&prepared, &sheet)
+        .map(|curves| find(&prepared, &curves, line, noise.as_ref(), &dropouts, &sheet))
 }
 
 fn flat(from_deg: f64, width_deg: f64, loss: f64, snap: bool) -> FlatSpot {

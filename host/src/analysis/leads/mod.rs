@@ -129,4 +129,4 @@ fn missing(what: &str, why: &str) -> NotTestable {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

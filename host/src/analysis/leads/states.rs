@@ -9,6 +9,8 @@ use std::ops::Range;
 
 /// Time after a mark that is left out, µs: the switch, the filters, the mean over the supply.
 const SETTLE_US: u64 = 30_000;
+/// Time before a mark that is left out, µs: the mean over the supply already sees what comes.
+const BEFORE_US: u64 = 10_000;
 /// Shortest state that is used, µs.
 const SHORTEST_US: u64 = 20_000;
 /// A state whose line moves more than this from its first to its second half is no rest, ratio.
@@ -74,11 +76,12 @@ fn average(
     pull_down: [bool; 2],
 ) -> Option<State> {
     let from = time.start + SETTLE_US;
-    if time.end < from + SHORTEST_US {
+    let to = time.end.saturating_sub(BEFORE_US);
+    if to < from + SHORTEST_US {
         return None;
     }
     let times = &prepared.trace.time_us;
-    let scans = times.partition_point(|t| *t < from)..times.partition_point(|t| *t < time.end);
+    let scans = times.partition_point(|t| *t < from)..times.partition_point(|t| *t < to);
     if scans.len() < 2 * BLOCKS {
         return None;
     }
