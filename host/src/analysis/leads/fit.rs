@@ -12,8 +12,18 @@ fn same_switches(a: &State, b: &State) -> bool {
     a.load == b.load && a.pull_down == b.pull_down
 }
 
-/// Drops in the ground and in the supply lead, volts; none without steps at two different ratios.
+/// Drops in the ground and in the supply lead, volts; none without steps at two different ratios. The sensor's own ratio is
+/// what the reading is without the drops, so the fit is repeated with them taken off.
 pub(super) fn supply_steps(states: &[State]) -> Option<(Estimate, Estimate)> {
+    let mut drops = fit_drops(states, 0.0, 0.0)?;
+    for _ in 0..4 {
+        drops = fit_drops(states, drops.0.value, drops.1.value)?;
+    }
+    Some(drops)
+}
+
+/// One fit with drops `ground` and `supply` taken off the readings.
+fn fit_drops(states: &[State], ground: f64, supply: f64) -> Option<(Estimate, Estimate)> {
     // Normal equations of Δr = Δ(1/V)·(u_g·(1 − f) − u_s·f), weighted.
     let (mut aa, mut ab, mut bb, mut ay, mut by) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut lowest, mut highest) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -21,12 +31,11 @@ pub(super) fn supply_steps(states: &[State]) -> Option<(Estimate, Estimate)> {
         let inverse = 1.0 / low.supply - 1.0 / high.supply;
         for line in 0..2 {
             let (Some(a), Some(b)) = (low.ratio[line], high.ratio[line]) else { continue };
-            let f = b.value;
+            let f = (b.value - ground / high.supply) / (1.0 - (ground + supply) / high.supply).max(0.1);
             if !(0.02..=0.98).contains(&f) {
                 continue;
             }
-            let weight =
-                1.0 / (a.standard_uncertainty.hypot(b.standard_uncertainty).hypot(RATIO_FLOOR)).powi(2);
+            let weight = 1.0 / (a.standard_uncertainty.hypot(b.standard_uncertainty).hypot(RATIO_FLOOR)).powi(2);
             let (x, z, y) = (inverse * (1.0 - f), -inverse * f, a.value - b.value);
             aa += weight * x * x;
             ab += weight * x * z;
@@ -37,12 +46,15 @@ pub(super) fn supply_steps(states: &[State]) -> Option<(Estimate, Estimate)> {
         }
     }
     let determinant = aa * bb - ab * ab;
-    if !(highest - lowest > 0.15) || determinant <= 0.0 {
+    if highest - lowest <= 0.15 || determinant <= 0.0 || !determinant.is_finite() {
         return None;
     }
-    let ground = (bb * ay - ab * by) / determinant;
-    let supply = (aa * by - ab * ay) / determinant;
-    Some((Estimate::new(ground, (bb / determinant).sqrt()), Estimate::new(supply, (aa / determinant).sqrt())))
+    let own_ground = (bb * ay - ab * by) / determinant;
+    let own_supply = (aa * by - ab * ay) / determinant;
+    Some((
+        Estimate::new(own_ground, (bb / determinant).sqrt()),
+        Estimate::new(own_supply, (aa / determinant).sqrt()),
+    ))
 }
 
 /// Neighbouring states at one place that differ in the supply alone: (low, high).
