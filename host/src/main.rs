@@ -16,7 +16,9 @@ static STOP: AtomicBool = AtomicBool::new(false);
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     if let Err(error) = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed)) {
-        eprintln!("trackpair: can't listen for Ctrl-C: {error}; the rig still stops by itself when this program ends");
+        eprintln!(
+            "trackpair: can't listen for Ctrl-C: {error}; the rig still stops by itself when this program ends"
+        );
     }
     let surroundings = Surroundings {
         open_simulator: &sim_link::open,

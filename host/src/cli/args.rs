@@ -3,7 +3,8 @@
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
-const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 20 rig fault or aborted · 2 usage · 1 other";
+const EXIT_CODES: &str =
+    "Exit codes: 0 within · 10 outside · 11 undecided · 20 rig fault or aborted · 2 usage · 1 other";
 
 /// Judge a removed throttle-by-wire part on the bench.
 #[derive(Debug, Parser)]

@@ -1,1 +1,60 @@
-//! What was typed, what it means, what is printed.
+//! What was typed, what it means, what is printed. The one layer of the library that reads the clock and prints.
+//!
+//! - [`Arguments`]: what was typed.
+//! - `sheets`: which sheet is meant.
+//! - `progress`: how far it is, on stderr.
+//! - `bench_work`: a session with a rig, the procedures asked for, every trace kept as soon as it exists.
+//! - `conclude`: traces → analysis → verdict → outcome → record and report → what is printed.
+//! - one file per command: `qualify` (and its single procedures), `judge`, `sheet`, `rigs`.
+
+mod args;
+mod bench_work;
+mod conclude;
+mod ending;
+mod judge;
+mod progress;
+mod qualify;
+mod rigs;
+mod sheet;
+mod sheets;
+
+pub use args::{Arguments, Command};
+pub use ending::{Ending, Failure};
+
+use crate::link::{Link, LinkError};
+use std::sync::atomic::AtomicBool;
+
+/// What the program gives to its commands.
+#[derive(Clone, Copy)]
+pub struct Surroundings<'a> {
+    /// Opens a simulated rig: what stands behind `sim:`.
+    pub open_simulator: &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError>,
+    /// Set by Ctrl-C.
+    pub stop: &'static AtomicBool,
+    /// Whether stdout takes colour.
+    pub colour: bool,
+    /// Whether stderr is a terminal that a progress bar can be drawn on.
+    pub progress: bool,
+}
+
+/// Carries out what was typed.
+///
+/// # Errors
+/// [`Failure`] when nothing could be judged; it says why and what to do.
+pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    match &arguments.command {
+        Command::Qualify(args) => qualify::qualify(args, surroundings),
+        Command::SelfCheck(args) => qualify::self_check(args, surroundings),
+        Command::LeadsCheck(args) => qualify::leads_check(args, surroundings),
+        Command::HandSweep(args) => qualify::hand_sweep(args, surroundings),
+        Command::Flex(args) => qualify::flex(args, surroundings),
+        Command::Judge(args) => judge::judge(args, surroundings),
+        Command::Sheet(args) => sheet::sheet(args),
+        Command::Rigs(args) => rigs::rigs(args, surroundings),
+    }
+}
+
+/// Now, RFC 3339 with the local offset.
+fn date() -> String {
+    jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+}

@@ -1,0 +1,69 @@
+//! A session with a rig and the procedures asked for; every trace is kept on disk as soon as it exists.
+
+use super::conclude::Kept;
+use super::progress::Meter;
+use super::{Failure, Surroundings, date};
+use crate::link::{self, Address};
+use crate::procedure::{Bench, Progress, Recording, Setup};
+use crate::session::{Options, Session};
+use crate::sheet::PartSheet;
+use std::cell::RefCell;
+
+/// Opens a session at an address as typed.
+///
+/// # Errors
+/// [`Failure::Usage`] for an address that can't be understood or a simulated part that does not exist;
+/// [`Failure::Rig`] when nothing answers, or something that is not a rig.
+pub fn open_session(rig: &str, surroundings: &Surroundings<'_>) -> Result<Session, Failure> {
+    let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
+    let link = match &address {
+        Address::Sim { part } => (surroundings.open_simulator)(part).map_err(|e| Failure::Usage(e.into()))?,
+        _ => link::open(&address).map_err(|e| Failure::Rig(e.into()))?,
+    };
+    Session::open(link, Options::default()).map_err(|e| Failure::Rig(e.into()))
+}
+
+/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did. Progress goes to stderr.
+///
+/// # Errors
+/// As [`open_session`].
+pub fn with_bench<T>(
+    rig: &str,
+    part: &str,
+    sheet: &PartSheet,
+    surroundings: &Surroundings<'_>,
+    work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>) -> T,
+) -> Result<T, Failure> {
+    let session = open_session(rig, surroundings)?;
+    let meter = RefCell::new(Meter::new(surroundings.progress));
+    let mut show = |progress: Progress| meter.borrow_mut().show(&progress);
+    let setup =
+        Setup { sheet, part: part.to_owned(), started: date(), stop: surroundings.stop, progress: &mut show };
+    let mut bench = Bench::new(session, setup);
+    let result = work(&mut bench, &meter);
+    if let Err(error) = bench.finish() {
+        meter.borrow().say(&format!(
+            "the rig did not confirm that it is unpowered ({error}); its own guards take the drive off after 300 ms"
+        ));
+    }
+    meter.borrow().clear();
+    Ok(result)
+}
+
+/// Takes over what a procedure recorded: the trace to disk, its warnings and its failure to the record. Whether the plan
+/// may go on.
+pub fn keep(kept: &mut Kept, recording: Recording, meter: &RefCell<Meter>) -> bool {
+    let Recording { trace, failure, warnings } = recording;
+    kept.warn(warnings.iter().map(ToString::to_string));
+    if let Some(trace) = trace {
+        kept.store(trace);
+    }
+    match failure {
+        None => true,
+        Some(failure) => {
+            meter.borrow().say(&failure.to_string());
+            kept.fail(failure.to_string());
+            false
+        }
+    }
+}

@@ -1,0 +1,203 @@
+//! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
+
+use super::{Ending, Failure, Surroundings, date};
+use crate::analysis::grip::{GripAnalysis, GripTraces, analyse};
+use crate::outcome::{Outcome, OutcomeInputs, StoredTrace, build};
+use crate::record::{Archive, RecordFolder};
+use crate::report::{ReportInput, Style, html, terminal};
+use crate::sheet::PartSheet;
+use crate::trace::{ProcedureKind, Trace};
+use crate::verdict::judge;
+use anyhow::{Context, anyhow};
+use std::path::{Path, PathBuf};
+
+/// A trace and the file that keeps it; none when it could not be written.
+struct KeptTrace {
+    trace: Trace,
+    file: Option<String>,
+}
+
+/// What was recorded, kept on disk as it comes.
+pub struct Kept {
+    folder: Option<RecordFolder>,
+    traces: Vec<KeptTrace>,
+    warnings: Vec<String>,
+    failures: Vec<String>,
+}
+
+impl Kept {
+    /// Makes a record folder in the archive. When the archive can't be written, in a fallback, with a warning: nothing that
+    /// will be recorded shall be lost.
+    ///
+    /// # Errors
+    /// [`Failure::Other`] when neither can be written.
+    pub fn begin(archive: Option<&Path>, part: &str) -> Result<Self, Failure> {
+        let mut kept = Self::loose();
+        let (archive, warning) = Archive::open_or_fallback(archive).map_err(|e| Failure::Other(e.into()))?;
+        if let Some(warning) = warning {
+            eprintln!("trackpair: {warning}");
+            kept.warn(Some(warning.to_string()));
+        }
+        kept.folder = Some(archive.begin_record(part, &date()).map_err(|e| Failure::Other(e.into()))?);
+        Ok(kept)
+    }
+
+    /// Without a record folder: nothing is written.
+    pub fn loose() -> Self {
+        Self { folder: None, traces: Vec::new(), warnings: Vec::new(), failures: Vec::new() }
+    }
+
+    /// Adds sentences for the reader.
+    pub fn warn(&mut self, warnings: impl IntoIterator<Item = String>) {
+        for warning in warnings {
+            if !self.warnings.contains(&warning) {
+                self.warnings.push(warning);
+            }
+        }
+    }
+
+    /// Notes why the plan was cut short.
+    pub fn fail(&mut self, why: String) {
+        self.failures.push(why);
+    }
+
+    /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is told.
+    pub fn store(&mut self, trace: Trace) {
+        let file = match self.folder.as_mut().map(|folder| folder.store_trace(&trace)) {
+            None => None,
+            Some(Ok(file)) => Some(file),
+            Some(Err(error)) => {
+                eprintln!("trackpair: {error}");
+                self.fail(error.to_string());
+                None
+            }
+        };
+        self.traces.push(KeptTrace { trace, file });
+    }
+
+    /// Takes a trace that is already in a file.
+    pub fn take(&mut self, trace: Trace, file: Option<String>) {
+        self.traces.push(KeptTrace { trace, file });
+    }
+
+    /// The last trace of a procedure.
+    pub fn trace(&self, procedure: ProcedureKind) -> Option<&Trace> {
+        self.traces.iter().rev().map(|k| &k.trace).find(|t| t.provenance.procedure == procedure)
+    }
+
+    /// What is judged: the best that was recorded.
+    pub fn judged(&self) -> Option<&Trace> {
+        use ProcedureKind::{Flex, HandSweep, Import, LeadsCheck, SelfCheck, Sweep};
+        [Sweep, HandSweep, Import, SelfCheck, LeadsCheck, Flex]
+            .into_iter()
+            .find_map(|kind| self.trace(kind).filter(|t| !t.is_empty()))
+    }
+
+    /// Where it is kept.
+    pub fn place(&self) -> String {
+        self.folder.as_ref().map_or_else(|| "nowhere".to_owned(), |f| f.path().display().to_string())
+    }
+
+    /// Ends a command whose procedure failed and that has nothing to judge.
+    pub fn abandon(self) -> Ending {
+        eprintln!("recorded in {}", self.place());
+        Ending::RigFaultOrAborted
+    }
+}
+
+/// Judges what was kept, stores and prints it.
+///
+/// # Errors
+/// [`Failure::Rig`] when nothing was recorded, [`Failure::Other`] when the outcome can't be stored (it is printed first).
+pub fn conclude(
+    mut kept: Kept,
+    sheet: &PartSheet,
+    json: bool,
+    surroundings: &Surroundings<'_>,
+) -> Result<Ending, Failure> {
+    let Some(sweep) = kept.judged() else {
+        let why = kept.failures.first().map_or("the rig sent no samples", String::as_str);
+        return Err(Failure::Rig(anyhow!("nothing was recorded, so there is nothing to judge: {why}")));
+    };
+    let traces = GripTraces {
+        sweep,
+        leads: kept.trace(ProcedureKind::LeadsCheck),
+        flex: kept.trace(ProcedureKind::Flex),
+    };
+    let analysis = analyse(traces, sheet);
+    let outcome = outcome_of(&kept, &analysis, sheet);
+    let channels = sweep.provenance.channels.clone();
+    let input = ReportInput { outcome: &outcome, curves: &analysis.curves, sheet, channels: &channels };
+    let page = html(&input);
+    let text = terminal(&input, style(surroundings));
+    if json {
+        println!("{}", outcome.to_json());
+        eprint!("{text}");
+    } else {
+        print!("{text}");
+    }
+    let ending =
+        if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted };
+    if let Some(folder) = kept.folder.as_mut() {
+        folder.store("outcome.json", outcome.to_json().as_bytes()).map_err(|e| Failure::Other(e.into()))?;
+        folder.store("report.html", page.as_bytes()).map_err(|e| Failure::Other(e.into()))?;
+        say(
+            json,
+            &format!("\nrecord  {}\nreport  {}", kept.place(), folder_file(&kept, "report.html").display()),
+        );
+    }
+    for failure in &kept.failures {
+        eprintln!("trackpair: {failure}");
+    }
+    Ok(ending)
+}
+
+/// Writes the report of kept traces to a file of the user's choosing.
+///
+/// # Errors
+/// [`Failure::Other`] when it can't be written.
+pub fn write_report(kept: &Kept, sheet: &PartSheet, file: &Path) -> Result<(), Failure> {
+    let Some(sweep) = kept.judged() else { return Ok(()) };
+    let traces = GripTraces { sweep, leads: kept.trace(ProcedureKind::LeadsCheck), flex: None };
+    let analysis = analyse(traces, sheet);
+    let outcome = outcome_of(kept, &analysis, sheet);
+    let channels = &sweep.provenance.channels;
+    let page = html(&ReportInput { outcome: &outcome, curves: &analysis.curves, sheet, channels });
+    std::fs::write(file, page)
+        .with_context(|| {
+            format!("can't write the report to {}; choose another --report FILE", file.display())
+        })
+        .map_err(Failure::Other)
+}
+
+fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcome {
+    let judgement = judge(analysis, sheet);
+    let stored: Vec<StoredTrace<'_>> =
+        kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
+    let mut warnings = kept.warnings.clone();
+    warnings.extend(kept.failures.iter().cloned());
+    build(OutcomeInputs {
+        analysis,
+        judgement: &judgement,
+        sheet,
+        traces: &stored,
+        judged: &date(),
+        warnings: &warnings,
+    })
+}
+
+fn folder_file(kept: &Kept, name: &str) -> PathBuf {
+    kept.folder.as_ref().map_or_else(|| PathBuf::from(name), |f| f.path().join(name))
+}
+
+fn say(json: bool, line: &str) {
+    if json { eprintln!("{line}") } else { println!("{line}") }
+}
+
+fn style(surroundings: &Surroundings<'_>) -> Style {
+    let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
+    let utf8 =
+        ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(|v| std::env::var(v).ok().filter(|s| !s.is_empty()));
+    let ascii = utf8.is_some_and(|locale| locale == "C" || locale == "POSIX");
+    Style { width: columns.unwrap_or(100).clamp(60, 140), colour: surroundings.colour, ascii }
+}

@@ -1,0 +1,38 @@
+//! `judge`: a stored trace, a record folder, or another logger's CSV, judged anew.
+
+use super::args::Judge;
+use super::conclude::{Kept, conclude, write_report};
+use super::sheets::Shelf;
+use super::{Ending, Failure, Surroundings, date};
+use crate::record::{CsvOptions, load_traces};
+
+/// Carries out `judge`.
+pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let shelf = Shelf::new(args.sheet.as_deref())?;
+    let options = CsvOptions {
+        map: args.map.clone(),
+        supply_volts: args.supply,
+        rate_hz: args.rate,
+        time_unit: args.time_unit.clone(),
+        part: args.part.clone(),
+        started: date(),
+    };
+    let loaded = load_traces(&args.path, &options).map_err(|e| Failure::Usage(e.into()))?;
+    let mut kept = match &args.archive {
+        Some(archive) => Kept::begin(Some(archive), args.part.as_deref().unwrap_or_default())?,
+        None => Kept::loose(),
+    };
+    kept.warn(loaded.warnings.iter().map(ToString::to_string));
+    for trace in loaded.traces {
+        match &args.archive {
+            Some(_) => kept.store(trace.trace),
+            None => kept.take(trace.trace, trace.file),
+        }
+    }
+    let (sheet, note) = shelf.choose(kept.judged());
+    kept.warn(note);
+    if let Some(file) = &args.report {
+        write_report(&kept, sheet, file)?;
+    }
+    conclude(kept, sheet, args.json, surroundings)
+}

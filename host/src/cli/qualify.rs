@@ -1,0 +1,164 @@
+//! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
+
+use super::args::{Common, Flex, HandSweep, OneProcedure, Qualify};
+use super::bench_work::{keep, with_bench};
+use super::conclude::{Kept, conclude};
+use super::sheets::Shelf;
+use super::{Ending, Failure, Surroundings, date};
+use crate::procedure::{FlexPlan, HandEnd};
+use crate::trace::ProcedureKind;
+use anyhow::anyhow;
+use std::io::Read;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// The whole plan: self-check, sweep, leads check.
+pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let mut shelf = Shelf::new(args.common.sheet.as_deref())?;
+    override_sweep(args, &mut shelf)?;
+    let mut kept = begin(&args.common)?;
+    let common = &args.common;
+    let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let check = bench.self_check();
+        let moved = check.moved;
+        kept.warn(check.warnings.iter().map(ToString::to_string));
+        let going_on = keep(&mut kept, check.recording, meter);
+        let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
+        kept.warn(note);
+        if going_on && moved {
+            bench.use_sheet(sheet);
+            bench.set_started(date());
+            let swept = keep(&mut kept, bench.sweep(), meter);
+            if swept && !args.skip_leads {
+                bench.set_started(date());
+                keep(&mut kept, bench.leads_check(), meter);
+            }
+        }
+        sheet
+    })?;
+    conclude(kept, chosen, common.json, surroundings)
+}
+
+/// The self-check alone.
+pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let mut kept = begin(&args.common)?;
+    let common = &args.common;
+    let check = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let mut check = bench.self_check();
+        let done = keep(&mut kept, std::mem::take(&mut check.recording), meter);
+        done.then_some(check)
+    })?;
+    let Some(check) = check else { return Ok(kept.abandon()) };
+    let show = |what: &str, value: Option<f64>, unit: &str| match value {
+        Some(value) => println!("{what:<16} {value:.3} {unit}"),
+        None => println!("{what:<16} not seen"),
+    };
+    show("supply", check.supply_volts, "V");
+    for line in &check.noise {
+        show(&format!("noise {}", line.channel), Some(line.sd_volts * 1e3), "mV");
+    }
+    show("closed stop", check.closed_stop_deg, "deg on the reference");
+    show("open stop", check.open_stop_deg, "deg on the reference");
+    show("travel seen", Some(check.travel_seen_deg), "deg");
+    show("turning takes", check.moving_amps, "A");
+    for warning in &check.warnings {
+        println!("warning: {warning}");
+    }
+    println!("recorded in {}", kept.place());
+    Ok(Ending::Done)
+}
+
+/// The leads check, with the self-check that finds the stops before it.
+pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let mut kept = begin(&args.common)?;
+    let common = &args.common;
+    let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let check = bench.self_check();
+        let moved = check.moved;
+        let going_on = keep(&mut kept, check.recording, meter);
+        let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
+        kept.warn(note);
+        if going_on && moved {
+            bench.use_sheet(sheet);
+            bench.set_started(date());
+            keep(&mut kept, bench.leads_check(), meter);
+        }
+        sheet
+    })?;
+    conclude(kept, chosen, common.json, surroundings)
+}
+
+/// A sweep by hand.
+pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let seconds = checked_seconds(args.seconds)?;
+    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let mut kept = begin(&args.common)?;
+    let common = &args.common;
+    let key = enter_key();
+    with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
+        bench.leave_out_reference(args.no_reference);
+        keep(&mut kept, bench.hand_sweep(until), meter)
+    })?;
+    let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::HandSweep));
+    kept.warn(note);
+    conclude(kept, sheet, common.json, surroundings)
+}
+
+/// Waiting for dropouts.
+pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let seconds = checked_seconds(args.seconds)?;
+    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let mut kept = begin(&args.common)?;
+    let common = &args.common;
+    let key = enter_key();
+    let plan = FlexPlan {
+        hold_deg: args.at,
+        until: HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) },
+    };
+    with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let check = args.at.map(|_| bench.self_check());
+        let ready = check.is_none_or(|check| keep(&mut kept, check.recording, meter));
+        ready && keep(&mut kept, bench.flex(plan).recording, meter)
+    })?;
+    conclude(kept, shelf.first(), common.json, surroundings)
+}
+
+fn begin(common: &Common) -> Result<Kept, Failure> {
+    Kept::begin(common.archive.as_deref(), &common.part)
+}
+
+/// What the command line says of the sweep, over what the sheet says.
+fn override_sweep(args: &Qualify, shelf: &mut Shelf) -> Result<(), Failure> {
+    if let Some(speed) = args.speed.filter(|s| !(1.0..=720.0).contains(s)) {
+        return Err(Failure::Usage(anyhow!("--speed {speed} is out of range: 1 to 720 deg/s")));
+    }
+    if let Some(rate) = args.rate.filter(|r| !(50..=20_000).contains(r)) {
+        return Err(Failure::Usage(anyhow!("--rate {rate} is out of range: 50 to 20000 Hz")));
+    }
+    shelf.change(|sheet| {
+        sheet.sweep.cycles = args.cycles.unwrap_or(sheet.sweep.cycles);
+        sheet.sweep.speed_deg_s = args.speed.unwrap_or(sheet.sweep.speed_deg_s);
+        sheet.sweep.rate_hz = args.rate.unwrap_or(sheet.sweep.rate_hz);
+    });
+    Ok(())
+}
+
+fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
+    if (0.5..=86_400.0).contains(&seconds) {
+        return Ok(seconds);
+    }
+    Err(Failure::Usage(anyhow!("--seconds {seconds} is out of range: 0.5 to 86400")))
+}
+
+/// Set when Enter is pressed. A closed or empty standard input is no key.
+fn enter_key() -> &'static AtomicBool {
+    static PRESSED: AtomicBool = AtomicBool::new(false);
+    std::thread::spawn(|| {
+        if let Ok(1..) = std::io::stdin().read(&mut [0]) {
+            PRESSED.store(true, Ordering::Relaxed);
+        }
+    });
+    &PRESSED
+}
