@@ -5,11 +5,14 @@ use super::bench_work::{keep, with_bench};
 use super::conclude::{Kept, conclude};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{FlexPlan, HandEnd};
+use crate::procedure::{FlexKeep, FlexPlan, HandEnd};
 use crate::trace::ProcedureKind;
 use anyhow::anyhow;
 use std::io::Read;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Longest recording without a program, s: about 12 MB of memory a minute.
+const LONGEST_SECONDS: f64 = 900.0;
 
 /// The whole plan: self-check, sweep, leads check.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
@@ -113,6 +116,8 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let key = enter_key();
+    // The verdict looks at every sample, so all of it is kept.
+    let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
     let plan = FlexPlan {
         hold_deg: args.at,
         until: HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) },
@@ -120,7 +125,7 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
         let check = args.at.map(|_| bench.self_check());
         let ready = check.is_none_or(|check| keep(&mut kept, check.recording, meter));
-        ready && keep(&mut kept, bench.flex(plan).recording, meter)
+        ready && keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter)
     })?;
     conclude(kept, shelf.first(), common.json, surroundings)
 }
@@ -146,10 +151,11 @@ fn override_sweep(args: &Qualify, shelf: &mut Shelf) -> Result<(), Failure> {
 }
 
 fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
-    if (0.5..=86_400.0).contains(&seconds) {
+    if (0.5..=LONGEST_SECONDS).contains(&seconds) {
         return Ok(seconds);
     }
-    Err(Failure::Usage(anyhow!("--seconds {seconds} is out of range: 0.5 to 86400")))
+    let longest = LONGEST_SECONDS;
+    Err(Failure::Usage(anyhow!("--seconds {seconds} is out of range: 0.5 to {longest}; run it again for longer")))
 }
 
 /// Set when Enter is pressed. A closed or empty standard input is no key.

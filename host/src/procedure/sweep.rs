@@ -1,4 +1,6 @@
-//! The sweep: full cycles from beyond the closed stop to beyond the open stop and back, at the sheet's speed and rate.
+//! The sweep: full cycles from beyond the closed stop to beyond the open stop and back, at the sheet's speed and rate. From
+//! two cycles on, the last goes at half the speed: a lag grows with speed and a hysteresis does not, so the two can be told
+//! apart.
 
 use super::recording::{Conductor, Plan, Recording};
 use super::{Bench, Motion, ProcedureError, Warning};
@@ -43,11 +45,12 @@ impl Bench<'_> {
         let procedure = ProcedureKind::Sweep;
         self.require_drive(procedure)?;
         let wanted = self.sheet.sweep;
-        let again = u16::try_from(wanted.cycles.max(1) - 1).map_err(|_| ProcedureError::OutOfRange {
+        let cycles = wanted.cycles.max(1);
+        let again = u16::try_from(cycles.saturating_sub(2)).map_err(|_| ProcedureError::OutOfRange {
             procedure,
             what: "a number of cycles",
             given: wanted.cycles.to_string(),
-            allowed: "1 to 65536".to_owned(),
+            allowed: "1 to 65537".to_owned(),
             advice: "change cycles in the part sheet",
         })?;
         let (speed, period_us) = (self.speed(wanted.speed_deg_s), self.period_us(f64::from(wanted.rate_hz)));
@@ -59,8 +62,13 @@ impl Bench<'_> {
         self.power_up(procedure)?;
         let start = Motion::new().ramp(low, speed).hold(FIRST_HOLD_US);
         let first = start.next_segment();
-        let motion =
-            start.ramp(high, speed).hold(END_HOLD_US).ramp(low, speed).hold(END_HOLD_US).repeat(first, again);
+        let cycle = |motion: Motion, speed: f64| {
+            motion.ramp(high, speed).hold(END_HOLD_US).ramp(low, speed).hold(END_HOLD_US)
+        };
+        let mut motion = cycle(start, speed).repeat(first, again);
+        if cycles > 1 {
+            motion = cycle(motion, speed / 2.0);
+        }
         let plan = Plan {
             procedure,
             program: motion.program(),
@@ -68,7 +76,7 @@ impl Bench<'_> {
             period_us,
             max_us: 0,
             planned_us: Some(motion.duration_us(stops.closed_deg)),
-            sweep: Some(SweepConditions { cycles: u32::from(again) + 1, speed_deg_s: speed }),
+            sweep: Some(SweepConditions { cycles, speed_deg_s: speed }),
         };
         let mut lowered = Vec::new();
         if speed < wanted.speed_deg_s {
