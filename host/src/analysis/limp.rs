@@ -60,7 +60,8 @@ pub fn predict(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     if lines == 0
         || prepared.trace.is_empty()
         || !prepared.trace.provenance.time_known
-        || !(monitor.period_ms > 0.0)
+        || monitor.period_ms.is_nan()
+        || monitor.period_ms <= 0.0
     {
         not_testable.push(NotTestable {
             what: FigureName::LimpTrips.name().into(),

@@ -288,12 +288,11 @@ fn correlation(first: &[f32], second: &[f32], runs: &[Range<usize>], sheet: &Par
     let y: Vec<f64> = picks.iter().map(|i| f64::from(second[*i])).collect();
     let (m, k) = sheet.correlation_line();
     let spread = statistics::quantile(&mut x.clone(), 0.9).zip(statistics::quantile(&mut x.clone(), 0.1));
-    if spread.is_some_and(|(high, low)| high - low > 0.05) {
-        if let Some((slope, intercept)) = statistics::theil_sen(&x, &y) {
-            if (slope - m).abs() < 0.5 * m.abs() {
-                return (slope, intercept);
-            }
-        }
+    if spread.is_some_and(|(high, low)| high - low > 0.05)
+        && let Some((slope, intercept)) = statistics::theil_sen(&x, &y)
+        && (slope - m).abs() < 0.5 * m.abs()
+    {
+        return (slope, intercept);
     }
     let mut offsets: Vec<f64> = x.iter().zip(&y).map(|(a, b)| b - m * a).collect();
     (m, statistics::median(&mut offsets).unwrap_or(k))

@@ -4,7 +4,7 @@ use super::bank::{self, Shape};
 use super::refine::{self, Spot};
 use super::{EDGE_DEG, Hit, Scale, THRESHOLD};
 use crate::analysis::curve::{Curves, LineCurve};
-use crate::analysis::prepared::{Direction, Prepared};
+use crate::analysis::prepared::Direction;
 use crate::analysis::{Detail, DetectionLimit, Finding, statistics};
 use crate::quantity::{Channel, FindingKind};
 
@@ -36,7 +36,6 @@ fn seen(curves: &Curves, line: usize, curve: &LineCurve, spot: &Spot) -> Seen {
 }
 
 pub(super) fn finding(
-    prepared: &Prepared<'_>,
     curves: &Curves,
     line: usize,
     curve: &LineCurve,
@@ -68,7 +67,6 @@ pub(super) fn finding(
              does not come back at the same angle",
         );
     }
-    let _ = prepared;
     Finding {
         kind: FindingKind::FlatSpot,
         channel: Some(channel),

@@ -8,7 +8,7 @@ use crate::trace::Trace;
 fn run(trace: &Trace, part: &Synthetic, line: usize) -> Option<Report> {
     let sheet = part.sheet();
     let prepared = Prepared::new(trace, &sheet);
-    let dropouts = crate::analysis::dropout::find(&prepared, &sheet);
+    let dropouts = dropout::find(&prepared, &sheet);
     let noise = crate::analysis::noise_map::find(&prepared, line, &dropouts, &sheet).with_jumps;
     Curves::new(&prepared, &sheet)
         .map(|curves| find(&prepared, &curves, line, noise.as_ref(), &dropouts, &sheet))
