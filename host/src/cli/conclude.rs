@@ -9,7 +9,8 @@ use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
 use crate::verdict::judge;
 use anyhow::{Context, anyhow};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::Path;
 
 /// A trace and the file that keeps it; none when it could not be written.
 struct KeptTrace {
@@ -122,34 +123,44 @@ pub fn conclude(
     let traces = GripTraces {
         sweep,
         leads: kept.trace(ProcedureKind::LeadsCheck),
-        flex: kept.trace(ProcedureKind::Flex),
+        flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
     };
     let analysis = analyse(traces, sheet);
     let outcome = outcome_of(&kept, &analysis, sheet);
     let channels = sweep.provenance.channels.clone();
     let input = ReportInput { outcome: &outcome, curves: &analysis.curves, sheet, channels: &channels };
-    let page = html(&input);
     let text = terminal(&input, style(surroundings));
-    if json {
-        println!("{}", outcome.to_json());
-        eprint!("{text}");
-    } else {
-        print!("{text}");
+    let stored = store(&mut kept, &outcome, &html(&input));
+    print(&kept, &outcome, &text, json);
+    stored?;
+    Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
+}
+
+/// Outcome and report into the record folder, if there is one. Before anything is printed: a closed pipe loses nothing.
+fn store(kept: &mut Kept, outcome: &Outcome, page: &str) -> Result<(), Failure> {
+    let Some(folder) = kept.folder.as_mut() else { return Ok(()) };
+    folder.store("outcome.json", outcome.to_json().as_bytes()).map_err(|e| Failure::Other(e.into()))?;
+    folder.store("report.html", page.as_bytes()).map_err(|e| Failure::Other(e.into()))
+}
+
+/// The short result, and with `json` the document on stdout and everything else on stderr. A reader that has gone away is
+/// no failure.
+fn print(kept: &Kept, outcome: &Outcome, text: &str, json: bool) {
+    let mut people = text.to_owned();
+    if let Some(folder) = &kept.folder {
+        let path = folder.path();
+        people += &format!("\nrecord  {}\nreport  {}\n", path.display(), path.join("report.html").display());
     }
-    let ending =
-        if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted };
-    if let Some(folder) = kept.folder.as_mut() {
-        folder.store("outcome.json", outcome.to_json().as_bytes()).map_err(|e| Failure::Other(e.into()))?;
-        folder.store("report.html", page.as_bytes()).map_err(|e| Failure::Other(e.into()))?;
-        say(
-            json,
-            &format!("\nrecord  {}\nreport  {}", kept.place(), folder_file(&kept, "report.html").display()),
-        );
+    let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
+    if json {
+        let _ = out.write_all(outcome.to_json().as_bytes());
+        let _ = err.write_all(people.as_bytes());
+    } else {
+        let _ = out.write_all(people.as_bytes());
     }
     for failure in &kept.failures {
-        eprintln!("trackpair: {failure}");
+        let _ = writeln!(err, "trackpair: {failure}");
     }
-    Ok(ending)
 }
 
 /// Writes the report of kept traces to a file of the user's choosing.
@@ -184,14 +195,6 @@ fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcom
         judged: &date(),
         warnings: &warnings,
     })
-}
-
-fn folder_file(kept: &Kept, name: &str) -> PathBuf {
-    kept.folder.as_ref().map_or_else(|| PathBuf::from(name), |f| f.path().join(name))
-}
-
-fn say(json: bool, line: &str) {
-    if json { eprintln!("{line}") } else { println!("{line}") }
 }
 
 fn style(surroundings: &Surroundings<'_>) -> Style {

@@ -24,11 +24,14 @@ pub use ending::{Ending, Failure};
 use crate::link::{Link, LinkError};
 use std::sync::atomic::AtomicBool;
 
+/// Opens the simulated rig that stands behind `sim:`.
+pub type OpenSimulator<'a> = &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError>;
+
 /// What the program gives to its commands.
 #[derive(Clone, Copy)]
 pub struct Surroundings<'a> {
     /// Opens a simulated rig: what stands behind `sim:`.
-    pub open_simulator: &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError>,
+    pub open_simulator: OpenSimulator<'a>,
     /// Set by Ctrl-C.
     pub stop: &'static AtomicBool,
     /// Whether stdout takes colour.

@@ -9,7 +9,7 @@ use crate::quantity::Channel;
 use crate::session::{Decoder, Lost, Recorder, RunSink, RunSpec, Step};
 use crate::trace::{Column, Gap, ProcedureKind, Provenance, Trace, TraceEnd};
 use std::collections::VecDeque;
-use trackpair_protocol::message::Event;
+use trackpair_protocol::message::{Event, Request};
 use trackpair_protocol::program::Program;
 use trackpair_protocol::samples::SampleBlock;
 
@@ -452,6 +452,7 @@ impl Bench<'_> {
         let procedure = ProcedureKind::Flex;
         let course = self.course(&plan)?;
         self.power_up(procedure)?;
+        self.pull_downs(true)?;
         let spec = RunSpec {
             program: course.program,
             period_us: self.period_us(f64::from(self.sheet.sweep.rate_hz)),
@@ -467,6 +468,9 @@ impl Bench<'_> {
         let (trace_end, failure) = told(procedure, &end);
         let mut capture = watcher.finish(trace_end);
         capture.recording.failure = failure;
+        if capture.recording.failure.is_none() {
+            self.pull_downs(false)?;
+        }
         let warnings = &mut capture.recording.warnings;
         if end.events_lost > 0 {
             warnings.push(Warning::EventsLost { count: end.events_lost });
@@ -475,6 +479,17 @@ impl Bench<'_> {
             warnings.push(Warning::Gaps { count: capture.gaps, scans: capture.scans_lost });
         }
         Ok(capture)
+    }
+
+    /// Switches the pull-down of every line that has one. With it an open line falls at once, instead of floating on its
+    /// cable's charge while a short open goes by.
+    fn pull_downs(&mut self, on: bool) -> Result<(), ProcedureError> {
+        for line in Channel::SENSORS {
+            if let Some((channel, _, true)) = self.input(line) {
+                self.session.request(&Request::SetInput { channel, load: false, pull_down: on })?;
+            }
+        }
+        Ok(())
     }
 
     fn course(&self, plan: &FlexPlan<'_>) -> Result<Course, ProcedureError> {

@@ -105,7 +105,7 @@ impl Judgement {
             .filter_map(finding_reason)
             .chain(self.figures.iter().filter_map(figure_reason));
         let (outside, undecided): (Vec<_>, Vec<_>) = sentences.partition(|s| s.starts_with("outside"));
-        let untested = self.untested.iter().map(|u| format!("not tested: {}: {}", u.what, u.why));
+        let untested = not_tested(&self.untested);
         self.reasons = outside
             .into_iter()
             .chain(undecided)
@@ -120,6 +120,27 @@ impl Judgement {
             ));
         }
     }
+}
+
+/// Most names in one sentence on what was not tested.
+const MOST_NAMED: usize = 3;
+
+/// One sentence per reason, naming the first of those that share it.
+fn not_tested(untested: &[Untested]) -> Vec<String> {
+    let mut by_reason: Vec<(&str, Vec<&str>)> = Vec::new();
+    for Untested { what, why } in untested {
+        match by_reason.iter_mut().find(|(reason, _)| reason == why) {
+            Some((_, whats)) => whats.push(what),
+            None => by_reason.push((why, vec![what])),
+        }
+    }
+    let sentence = |(why, whats): (&str, Vec<&str>)| {
+        let named = whats[..whats.len().min(MOST_NAMED)].join(", ");
+        let more = whats.len().saturating_sub(MOST_NAMED);
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        format!("not tested: {named}{more}: {why}")
+    };
+    by_reason.into_iter().map(sentence).collect()
 }
 
 /// Whether a figure counts events, so that one of them is one too many for `max = 0`.
