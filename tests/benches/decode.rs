@@ -68,7 +68,8 @@ const PEER_CRC: crc::Crc<u32, crc::Table<16>> = crc::Crc::<u32, crc::Table<16>>:
 fn peer_stream() -> Vec<u8> {
     let mut stream = Vec::new();
     for block in 0..BLOCKS {
-        let columns = (0..CHANNELS).map(|c| (0..SCANS).map(|s| count(c, block * SCANS + s)).collect()).collect();
+        let columns =
+            (0..CHANNELS).map(|c| (0..SCANS).map(|s| count(c, block * SCANS + s)).collect()).collect();
         let block = PeerBlock {
             run: 1,
             number: block as u32,
@@ -125,7 +126,8 @@ fn columns_by_trackpair_protocol(bencher: Bencher) {
                 if let Ok(Message::Samples(block)) = Message::decode(&frame) {
                     let end = scans + usize::from(block.scans);
                     for (number, values) in columns.iter_mut().enumerate() {
-                        let column = block.column(number as u8, &[Encoding::I16; CHANNELS]).expect("declared");
+                        let column =
+                            block.column(number as u8, &[Encoding::I16; CHANNELS]).expect("declared");
                         column.scaled_into(SCALE, 0.0, &mut values[scans..end]).expect("room");
                     }
                     scans = end;

@@ -19,7 +19,8 @@ fn main() {
     let seconds: f64 = std::env::var("LIVE_SECONDS").ok().and_then(|s| s.parse().ok()).unwrap_or(60.0);
     let mut sheet: PartSheet = shipped("grip-complementary").expect("shipped");
     sheet.sweep.rate_hz = 10_000;
-    let rig = ServedRig::start(["--part", "good-grip", "--seed", "1", "--listen", "pty"]).expect("the rig program starts");
+    let rig = ServedRig::start(["--part", "good-grip", "--seed", "1", "--listen", "pty"])
+        .expect("the rig program starts");
     let link = open(&Address::parse(rig.address()).expect("address")).expect("the pty opens");
     let session = Session::open(link, Options::default()).expect("the rig answers");
     let stop = AtomicBool::new(false);
@@ -46,10 +47,14 @@ fn main() {
         100.0 * cpu / wall
     );
     // The recording itself grows: 4 bytes a sample and 8 a time stamp. What remains must not.
-    let recorded_kib = |share: f64| share * trace.len() as f64 * (trace.columns.len() * 4 + 8) as f64 / 1024.0;
+    let recorded_kib =
+        |share: f64| share * trace.len() as f64 * (trace.columns.len() * 4 + 8) as f64 / 1024.0;
     let at = |share: f64| rss.iter().find(|(done, _)| *done >= share).map_or(0.0, |(_, kib)| *kib);
     let (a, b) = (at(0.34), at(0.98));
-    println!("live: resident {a:.0} KiB at a third, {b:.0} KiB at the end; the recording itself grew by {:.0} KiB", recorded_kib(0.64));
+    println!(
+        "live: resident {a:.0} KiB at a third, {b:.0} KiB at the end; the recording itself grew by {:.0} KiB",
+        recorded_kib(0.64)
+    );
 }
 
 fn cpu_seconds() -> f64 {

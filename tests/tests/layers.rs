@@ -5,15 +5,29 @@ use std::path::{Path, PathBuf};
 
 /// The host's layers; each may use only those before it.
 const HOST_LAYERS: [&str; 13] = [
-    "quantity", "sheet", "trace", "link", "session", "procedure", "analysis", "verdict", "diagnosis", "outcome", "report",
-    "record", "cli",
+    "quantity",
+    "sheet",
+    "trace",
+    "link",
+    "session",
+    "procedure",
+    "analysis",
+    "verdict",
+    "diagnosis",
+    "outcome",
+    "report",
+    "record",
+    "cli",
 ];
 
 /// Layers that stand side by side: neither may use the other.
 const SIDE_BY_SIDE: [(&str, &str); 1] = [("record", "report")];
 
 fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the tests crate lies in the workspace").to_path_buf()
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .parent()
+        .expect("the tests crate lies in the workspace")
+        .to_path_buf()
 }
 
 fn rust_files(dir: &Path) -> Vec<PathBuf> {
@@ -82,7 +96,8 @@ fn the_host_imports_leftward_only() {
         for (number, line) in fs::read_to_string(&path).expect("readable").lines().enumerate() {
             for name in crate_names(line) {
                 let Some(rank) = HOST_LAYERS.iter().position(|l| *l == name) else { continue };
-                let beside = SIDE_BY_SIDE.iter().any(|&(a, b)| (a, b) == (own, name) || (b, a) == (own, name));
+                let beside =
+                    SIDE_BY_SIDE.iter().any(|&(a, b)| (a, b) == (own, name) || (b, a) == (own, name));
                 if rank > own_rank || beside {
                     breaches.push(format!("{}:{}: {own} uses {name}", relative.display(), number + 1));
                 }
@@ -99,7 +114,8 @@ fn every_layer_of_the_host_exists_and_is_listed_in_its_lib() {
     let mut last = 0;
     for layer in HOST_LAYERS {
         assert!(src.join(layer).is_dir(), "no folder for layer {layer}");
-        let at = lib.find(&format!("//! - [`{layer}`]")).unwrap_or_else(|| panic!("lib.rs does not list {layer}"));
+        let at =
+            lib.find(&format!("//! - [`{layer}`]")).unwrap_or_else(|| panic!("lib.rs does not list {layer}"));
         assert!(at > last, "lib.rs lists {layer} out of order");
         last = at;
     }

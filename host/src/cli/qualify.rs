@@ -155,7 +155,9 @@ fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
         return Ok(seconds);
     }
     let longest = LONGEST_SECONDS;
-    Err(Failure::Usage(anyhow!("--seconds {seconds} is out of range: 0.5 to {longest}; run it again for longer")))
+    Err(Failure::Usage(anyhow!(
+        "--seconds {seconds} is out of range: 0.5 to {longest}; run it again for longer"
+    )))
 }
 
 /// Set when Enter is pressed. A closed or empty standard input is no key.

@@ -35,7 +35,7 @@ const LEAST_LEAK: f64 = 0.02;
 /// A flat spot this deep, ratio of supply, may shift a line as a wrong offset would.
 const LEAST_SPOT: f64 = 0.006;
 /// A cause less probable than this is not named.
-const LEAST_PROBABILITY: f64 = 0.15;
+const LEAST_PROBABILITY: f64 = 0.1;
 
 /// What the rules look at.
 #[derive(Clone, Copy, Debug)]
@@ -163,18 +163,19 @@ impl Report {
             self.findings.iter().any(|f| matches!(f.kind, FindingKind::SupplyLead | FindingKind::GroundLead));
         let six = if told { without_drops(six, input) } else { six };
         let chi_square = hypotheses::score(&six, input.sheet, &known).unwrap_or(0.0);
-        // A bend is judged by its own size below, so a pair that only bends is left to that rule.
+        let bend = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND);
         if chi_square > hypotheses::UNHEALTHY {
             let causes = hypotheses::explain(&six, input.sheet, &known);
+            // An angle error that both lines share is told by its own size where that is large enough.
             let named = causes.iter().filter(|c| {
                 c.probability > LEAST_PROBABILITY
-                    && c.kind != FindingKind::CommonNonlinearity
+                    && !(c.kind == FindingKind::CommonNonlinearity && bend.is_some())
                     && !told
                     && !explained_by_spot(input, c.line)
             });
             self.findings.extend(named.map(|c| words::explained(c, chi_square, &causes, &known)));
         }
-        if let Some((bend, at)) = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND) {
+        if let Some((bend, at)) = bend {
             self.findings.push(words::bend(bend, at));
         }
     }

@@ -123,6 +123,11 @@ pub(super) fn explained(cause: &Explained, chi_square: f64, all: &[Explained], k
                 "both lines read low at their high ends, by up to {size:.1} % of supply: a voltage in the supply lead fits"
             )
         }
+        FindingKind::CommonNonlinearity => {
+            "an angle error that both lines share fits how they lie: travel, zero, or a magnet off \
+                                            centre"
+                .to_owned()
+        }
         FindingKind::Leakage => {
             format!("{who} is drawn towards ground or supply by up to {size:.1} %: leakage fits")
         }

@@ -35,7 +35,8 @@ fn fit_drops(states: &[State], ground: f64, supply: f64) -> Option<(Estimate, Es
             if !(0.02..=0.98).contains(&f) {
                 continue;
             }
-            let weight = 1.0 / (a.standard_uncertainty.hypot(b.standard_uncertainty).hypot(RATIO_FLOOR)).powi(2);
+            let weight =
+                1.0 / (a.standard_uncertainty.hypot(b.standard_uncertainty).hypot(RATIO_FLOOR)).powi(2);
             let (x, z, y) = (inverse * (1.0 - f), -inverse * f, a.value - b.value);
             aa += weight * x * x;
             ab += weight * x * z;
