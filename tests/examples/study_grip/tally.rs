@@ -1,0 +1,159 @@
+//! Shares with exact bounds, quantiles, and the counts per class. It prints nothing.
+
+use crate::class::Class;
+use crate::trial::{Error, Trial};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use trackpair::analysis::statistics::{clopper_pearson, mean, quantile, standard_deviation};
+use trackpair::verdict::Verdict;
+
+/// So many of so many, with exact 95 % two-sided bounds (Clopper and Pearson 1934).
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Share {
+    pub hits: u64,
+    pub of: u64,
+    pub low: f64,
+    pub high: f64,
+}
+
+impl Share {
+    /// Counts those of `all` for which `hit` holds.
+    pub fn count<T>(all: &[T], hit: impl Fn(&T) -> bool) -> Self {
+        Self::new(all.iter().filter(|t| hit(t)).count() as u64, all.len() as u64)
+    }
+
+    /// From counts.
+    pub fn new(hits: u64, of: u64) -> Self {
+        let (low, high) = if of == 0 { (0.0, 1.0) } else { clopper_pearson(hits, of, 0.95) };
+        Self { hits, of, low, high }
+    }
+}
+
+impl std::fmt::Display for Share {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.of == 0 {
+            return f.pad("-");
+        }
+        let share = self.hits as f64 / self.of as f64;
+        f.pad(&format!("{share:.3} ({:.3}-{:.3})", self.low, self.high))
+    }
+}
+
+/// Magnitudes of errors.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Magnitude {
+    pub count: u64,
+    pub median: f64,
+    pub at_95: f64,
+}
+
+impl Magnitude {
+    /// None of nothing.
+    pub fn of(values: impl Iterator<Item = f64>) -> Option<Self> {
+        let mut all: Vec<f64> = values.map(f64::abs).collect();
+        let (median, at_95) = (quantile(&mut all, 0.5)?, quantile(&mut all, 0.95)?);
+        Some(Self { count: all.len() as u64, median, at_95 })
+    }
+}
+
+/// One class.
+#[derive(Clone, Debug, Serialize)]
+pub struct OfClass {
+    pub class: Class,
+    pub name: &'static str,
+    pub detected: Share,
+    pub detected_nominal: Share,
+    pub right: Share,
+    pub right_first: Share,
+    /// Of parts of nominal severity: those judged within.
+    pub escapes: Share,
+    /// Of the escapes: dropouts that never happened while the sweep ran.
+    pub never_happened: u64,
+    pub undecided: Share,
+    pub centre: Option<Magnitude>,
+    pub width: Option<Magnitude>,
+    /// First told, and how often.
+    pub told: BTreeMap<&'static str, u64>,
+    pub prototype_study_right: Option<f64>,
+}
+
+/// Counts a class.
+pub fn of_class(class: Class, all: &[&Trial]) -> OfClass {
+    let nominal: Vec<&&Trial> = all.iter().filter(|t| t.nominal).collect();
+    let mut told = BTreeMap::new();
+    for t in all {
+        *told.entry(t.first()).or_default() += 1;
+    }
+    OfClass {
+        class,
+        name: class.words().0,
+        detected: Share::count(all, |t| t.detected()),
+        detected_nominal: Share::count(&nominal, |t| t.detected()),
+        right: Share::count(all, |t| t.right),
+        right_first: Share::count(all, |t| t.right_first),
+        escapes: Share::count(&nominal, |t| t.verdict == Some(Verdict::Within)),
+        never_happened: nominal
+            .iter()
+            .filter(|t| t.verdict == Some(Verdict::Within) && t.outages == Some(0))
+            .count() as u64,
+        undecided: Share::count(all, |t| t.verdict == Some(Verdict::Undecided)),
+        centre: Magnitude::of(all.iter().filter_map(|t| t.centre_error)),
+        width: Magnitude::of(all.iter().filter_map(|t| t.width_error)),
+        told,
+        prototype_study_right: class.words().2,
+    }
+}
+
+/// Healthy parts of one kind.
+#[derive(Clone, Debug, Serialize)]
+pub struct OfHealthy {
+    pub hall: bool,
+    pub topology: &'static str,
+    /// Judged outside.
+    pub false_rejects: Share,
+    /// With any finding.
+    pub false_alarms: Share,
+    pub undecided: Share,
+}
+
+/// Counts healthy parts; `hall` and `topology` are only names here.
+pub fn of_healthy(all: &[&Trial], hall: bool, topology: &'static str) -> OfHealthy {
+    OfHealthy {
+        hall,
+        topology,
+        false_rejects: Share::count(all, |t| t.verdict == Some(Verdict::Outside)),
+        false_alarms: Share::count(all, |t| !t.findings.is_empty()),
+        undecided: Share::count(all, |t| t.verdict == Some(Verdict::Undecided)),
+    }
+}
+
+/// How a figure's stated uncertainty holds against the truth.
+#[derive(Clone, Debug, Serialize)]
+pub struct Coverage {
+    pub figure: &'static str,
+    pub hall: bool,
+    pub healthy: bool,
+    /// True value within value ± expanded uncertainty.
+    pub covered: Share,
+    pub bias: f64,
+    pub sd: f64,
+    /// Mean expanded uncertainty.
+    pub expanded: f64,
+}
+
+/// Coverage of one figure over trials. None without any.
+pub fn coverage(all: &[&Trial], figure: &'static str, hall: bool, healthy: bool) -> Option<Coverage> {
+    let errors: Vec<Error> =
+        all.iter().flat_map(|t| &t.errors).filter(|e| e.figure == figure).copied().collect();
+    let values: Vec<f64> = errors.iter().map(|e| e.error).collect();
+    let expanded: Vec<f64> = errors.iter().map(|e| e.expanded).collect();
+    Some(Coverage {
+        figure,
+        hall,
+        healthy,
+        covered: Share::count(&errors, |e| e.error.abs() <= e.expanded),
+        bias: mean(&values)?,
+        sd: standard_deviation(&values).unwrap_or(0.0),
+        expanded: mean(&expanded)?,
+    })
+}

@@ -1,0 +1,122 @@
+//! What is true of a part's figures by the definitions that the host states: from the simulator's static curves and play alone,
+//! without noise, rig or host. It is what stated uncertainties are held against.
+//!
+//! A play h shifts the curve by h/2 against the direction, and is not yet taken up just behind a stop; figures are taken from
+//! both directions' average, smoothed over 0.5 deg, ends fitted over 1 deg.
+
+use trackpair::quantity::FigureName;
+use trackpair_rig_sim::Part;
+use trackpair_rig_sim::curve::minimax;
+
+/// Pitch of the grid, degrees.
+const STEP_DEG: f64 = 0.05;
+/// Half of the smoothing, grid points: 0.5 deg in all.
+const HALF: usize = 5;
+/// Points of an end's fit: 1 deg.
+const END: usize = 21;
+
+/// A true value.
+#[derive(Clone, Copy, Debug)]
+pub struct True {
+    /// Figure.
+    pub name: FigureName,
+    /// 0 first line, 1 second; none for the pair.
+    pub line: Option<usize>,
+    /// Value in the figure's unit.
+    pub value: f64,
+}
+
+/// Both directions of one line on the grid, ratios of supply.
+struct Line {
+    up: Vec<f64>,
+    down: Vec<f64>,
+}
+
+/// True figures of a part against a sheet's line `second = m first + k`.
+pub fn figures(part: &Part, (m, k): (f64, f64)) -> Vec<True> {
+    let open = part.drawn().open_stop_deg;
+    let deg: Vec<f64> = (0..=(open / STEP_DEG) as usize).map(|i| STEP_DEG * i as f64).collect();
+    let lines = [0, 1].map(|line| {
+        let half = 0.5 * part.hysteresis_deg(line);
+        let (low, high) = (half, open - half);
+        Line {
+            up: deg.iter().map(|d| part.transfer((d - half).max(low), line)).collect(),
+            down: deg.iter().map(|d| part.transfer((d + half).min(high), line)).collect(),
+        }
+    });
+    let mut all = Vec::new();
+    for (index, line) in lines.iter().enumerate() {
+        let mut add = |name, value| all.push(True { name, line: Some(index), value });
+        let (closed, opened) = (line.down[0], line.up[deg.len() - 1]);
+        add(FigureName::ClosedVolts, 5.0 * closed);
+        add(FigureName::OpenVolts, 5.0 * opened);
+        add(FigureName::Span, 5.0 * (opened - closed).abs());
+        let [independent, terminal, zero_based] = linearity(&deg, line);
+        add(FigureName::LinearityIndependent, independent);
+        add(FigureName::LinearityTerminal, terminal);
+        add(FigureName::LinearityZeroBased, zero_based);
+        add(FigureName::Hysteresis, part.hysteresis_deg(index));
+    }
+    let residual =
+        |a: &[f64], b: &[f64]| -> Vec<f64> { a.iter().zip(b).map(|(a, b)| b - m * a - k).collect() };
+    let (up, down) = (residual(&lines[0].up, &lines[1].up), residual(&lines[0].down, &lines[1].down));
+    let worst = |y: &[f64]| smooth(y).iter().map(|v| v.abs()).fold(0.0, f64::max);
+    let mean: Vec<f64> = up.iter().zip(&down).map(|(u, d)| 0.5 * (u + d)).collect();
+    let mut add = |name, value: f64| all.push(True { name, line: None, value: 100.0 * value });
+    add(FigureName::CorrelationWorst, worst(&up).max(worst(&down)));
+    add(FigureName::CorrelationOffset, mean.iter().sum::<f64>() / mean.len() as f64);
+    add(FigureName::CorrelationSlope, fit(&deg, &mean).1 * open);
+    all
+}
+
+/// Independent, terminal and zero-based linearity, % of the span between the ends' fits.
+fn linearity(deg: &[f64], line: &Line) -> [f64; 3] {
+    let mean: Vec<f64> = line.up.iter().zip(&line.down).map(|(u, d)| 0.5 * (u + d)).collect();
+    let (_, slope) = fit(deg, &mean);
+    let bare: Vec<f64> = mean.iter().zip(deg).map(|(y, d)| y - slope * d).collect();
+    let y: Vec<f64> = smooth(&bare).iter().zip(deg).map(|(y, d)| y + slope * d).collect();
+    let n = deg.len();
+    let end = |from: usize, to: usize, at: f64| {
+        let (intercept, slope) = fit(&deg[from..to], &y[from..to]);
+        intercept + slope * at
+    };
+    let (closed, open) = (end(0, END, deg[0]), end(n - END, n, deg[n - 1]));
+    let terminal_slope = (open - closed) / (deg[n - 1] - deg[0]);
+    let off = |slope: f64| {
+        deg.iter().zip(&y).map(|(d, y)| (y - closed - slope * (d - deg[0])).abs()).fold(0.0, f64::max)
+    };
+    let points: Vec<(f64, f64)> = deg.iter().copied().zip(y.iter().copied()).collect();
+    let percent = 100.0 / (open - closed).abs().max(1e-9);
+    [minimax(&points), off(terminal_slope), least(off, terminal_slope)].map(|v| percent * v)
+}
+
+/// The least value of a convex function of the slope, within a fifth of `about`, by golden section.
+fn least(f: impl Fn(f64) -> f64, about: f64) -> f64 {
+    let (mut a, mut b) = (about - 0.2 * about.abs(), about + 0.2 * about.abs());
+    let ratio = 0.5 * (5.0f64.sqrt() - 1.0);
+    for _ in 0..60 {
+        let (c, d) = (b - ratio * (b - a), a + ratio * (b - a));
+        if f(c) < f(d) { b = d } else { a = c }
+    }
+    f(0.5 * (a + b))
+}
+
+/// Mean over 2 × [`HALF`] + 1 points, fewer at the ends.
+fn smooth(y: &[f64]) -> Vec<f64> {
+    (0..y.len())
+        .map(|i| {
+            let window = &y[i.saturating_sub(HALF)..(i + HALF + 1).min(y.len())];
+            window.iter().sum::<f64>() / window.len() as f64
+        })
+        .collect()
+}
+
+/// Least squares: intercept at 0 and slope.
+fn fit(x: &[f64], y: &[f64]) -> (f64, f64) {
+    let n = x.len() as f64;
+    let (mx, my) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
+    let (sxy, sxx) =
+        x.iter().zip(y).fold((0.0, 0.0), |s, (x, y)| (s.0 + (x - mx) * (y - my), s.1 + (x - mx).powi(2)));
+    let slope = sxy / sxx;
+    (my - slope * mx, slope)
+}
