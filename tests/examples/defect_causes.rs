@@ -275,7 +275,7 @@ fn tell(class: &str, count: u64, all: &[Case], every: bool) {
             t.told.iter().any(|f| !wanted.contains(&f.0)) || (t.told.is_empty() && !wanted.is_empty())
         };
         for t in all.iter().filter(|t| wrong(t)) {
-            println!("    {} {} {:?}", if t.hall { "Hall" } else { "pot" }, t.planted, t.told);
+            println!("    {} {:.1} {} {:?}", if t.hall { "Hall" } else { "pot" }, t.score, t.planted, t.told);
         }
     }
 }
