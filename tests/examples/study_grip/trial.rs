@@ -8,6 +8,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::rc::Rc;
 use std::time::Duration;
 use trackpair::analysis::grip::GripAnalysis;
+use trackpair::analysis::statistics::median;
 use trackpair::link::{Link, LinkError};
 use trackpair::quantity::{Channel, FigureName};
 use trackpair::sheet::{PartSheet, shipped};
@@ -21,21 +22,29 @@ use trackpair_tests::bench::run_plan;
 /// A part file of this name draws the same part: `sim:part.toml?seed=N`.
 pub const PART_NAME: &str = "part";
 
-/// A simulated rig that can still be asked for its outages when the bench is done.
-struct Shared(Rc<RefCell<SimRig>>);
+/// A simulated rig that can still be asked for its outages when the bench is done, and remembers where the grip stood.
+struct Shared {
+    rig: Rc<RefCell<SimRig>>,
+    /// Rig's clock, µs, and angle of the grip, degrees from the closed stop, at each read.
+    stood: Rc<RefCell<Vec<(u64, f64)>>>,
+}
 
 impl Link for Shared {
     fn write(&mut self, bytes: &[u8]) -> Result<(), LinkError> {
-        self.0.borrow_mut().write(bytes);
+        self.rig.borrow_mut().write(bytes);
         Ok(())
     }
 
     fn read(&mut self, out: &mut [u8], timeout: Duration) -> Result<usize, LinkError> {
-        Ok(self.0.borrow_mut().read(out, u64::try_from(timeout.as_micros()).unwrap_or(u64::MAX)))
+        let mut rig = self.rig.borrow_mut();
+        let n = rig.read(out, u64::try_from(timeout.as_micros()).unwrap_or(u64::MAX));
+        let deg = rig.board().plant().grip().angle().to_degrees();
+        self.stood.borrow_mut().push((rig.now_us(), deg));
+        Ok(n)
     }
 
     fn now(&self) -> Duration {
-        Duration::from_micros(self.0.borrow().now_us())
+        Duration::from_micros(self.rig.borrow().now_us())
     }
 
     fn address(&self) -> &str {
@@ -134,6 +143,8 @@ pub struct Benched {
     pub failure: Option<String>,
     /// Outages during the sweep.
     pub outages: Vec<Outage>,
+    /// Where the grip rested at the closed and the open stop, degrees: stops yield when pressed on.
+    pub rests: (f64, f64),
 }
 
 /// Runs the whole plan on a part and judges it as the program does.
@@ -142,8 +153,10 @@ pub struct Benched {
 /// The panic's words when the bench could not be run.
 pub fn bench(spec: PartSpec, seed: u64, sheet: &PartSheet) -> Result<Benched, String> {
     let part = Part::draw(PART_NAME, spec, seed);
+    let open = part.drawn().open_stop_deg;
     let rig = Rc::new(RefCell::new(SimRig::new(SimBoard::new(part, RigSpec::default(), seed))));
-    let link = Box::new(Shared(Rc::clone(&rig)));
+    let stood = Rc::new(RefCell::new(Vec::new()));
+    let link = Box::new(Shared { rig: Rc::clone(&rig), stood: Rc::clone(&stood) });
     let done = catch_unwind(AssertUnwindSafe(|| {
         let run = run_plan(link, sheet);
         let (analysis, judgement) = run.judge(sheet);
@@ -154,12 +167,21 @@ pub fn bench(spec: PartSpec, seed: u64, sheet: &PartSheet) -> Result<Benched, St
     })?;
     let traces: Vec<_> = [&run.self_check, &run.sweep, &run.leads].into_iter().flatten().collect();
     let judgement = judgement.heed(&traces);
-    let span = run.sweep.as_ref().and_then(|t| t.time_us.first().zip(t.time_us.last()));
-    let outages = span.map_or_else(Vec::new, |(from, to)| {
-        let within = |o: &&Outage| o.end_us >= *from as f64 && o.start_us <= *to as f64;
-        rig.borrow().board().outages().iter().filter(within).copied().collect()
-    });
-    Ok(Benched { analysis, judgement, failure: run.failure, outages })
+    let span = run.sweep.as_ref().and_then(|t| t.time_us.first().copied().zip(t.time_us.last().copied()));
+    let (from, to) = span.unwrap_or_default();
+    let within = |o: &&Outage| o.end_us >= from as f64 && o.start_us <= to as f64;
+    let outages = rig.borrow().board().outages().iter().filter(within).copied().collect();
+    let resting = |beyond: &dyn Fn(f64) -> bool, stop: f64| {
+        let mut all: Vec<f64> = stood
+            .borrow()
+            .iter()
+            .filter(|(at, deg)| (from..=to).contains(at) && beyond(*deg))
+            .map(|(_, deg)| *deg)
+            .collect();
+        median(&mut all).unwrap_or(stop)
+    };
+    let rests = (resting(&|deg| deg < 0.0, 0.0), resting(&|deg| deg > open, open));
+    Ok(Benched { analysis, judgement, failure: run.failure, outages, rests })
 }
 
 /// Tries one part.
@@ -236,7 +258,7 @@ fn score(trial: &mut Trial, drawn: &Drawn, benched: &Benched, sheet: &PartSheet)
     }
     if truth_is_static(drawn.class) {
         let part = Part::draw(PART_NAME, drawn.spec.clone(), trial.seed);
-        trial.errors = errors(&part, &benched.analysis, sheet);
+        trial.errors = errors(&part, benched, sheet);
     }
 }
 
@@ -254,12 +276,13 @@ fn truth_is_static(class: Class) -> bool {
     )
 }
 
-fn errors(part: &Part, analysis: &GripAnalysis, sheet: &PartSheet) -> Vec<Error> {
+fn errors(part: &Part, benched: &Benched, sheet: &PartSheet) -> Vec<Error> {
     let channel = |line: Option<usize>| line.map(|l| Channel::SENSORS[l]);
-    truth::figures(part, sheet.correlation_line())
+    truth::figures(part, sheet.correlation_line(), benched.rests)
         .into_iter()
         .filter_map(|t| {
-            let found = analysis.figures.iter().find(|f| f.name == t.name && f.channel == channel(t.line))?;
+            let found =
+                benched.analysis.figures.iter().find(|f| f.name == t.name && f.channel == channel(t.line))?;
             Some(Error {
                 figure: t.name.name(),
                 line: t.line,

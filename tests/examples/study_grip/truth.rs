@@ -32,13 +32,13 @@ struct Line {
     down: Vec<f64>,
 }
 
-/// True figures of a part against a sheet's line `second = m first + k`.
-pub fn figures(part: &Part, (m, k): (f64, f64)) -> Vec<True> {
-    let open = part.drawn().open_stop_deg;
-    let deg: Vec<f64> = (0..=(open / STEP_DEG) as usize).map(|i| STEP_DEG * i as f64).collect();
+/// True figures of a part against a sheet's line `second = m first + k`, between the angles at which it rests on its stops.
+pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> Vec<True> {
+    let deg: Vec<f64> =
+        (0..=((open - closed) / STEP_DEG) as usize).map(|i| closed + STEP_DEG * i as f64).collect();
     let lines = [0, 1].map(|line| {
         let half = 0.5 * part.hysteresis_deg(line);
-        let (low, high) = (half, open - half);
+        let (low, high) = (closed + half, open - half);
         Line {
             up: deg.iter().map(|d| part.transfer((d - half).max(low), line)).collect(),
             down: deg.iter().map(|d| part.transfer((d + half).min(high), line)).collect(),
@@ -47,10 +47,11 @@ pub fn figures(part: &Part, (m, k): (f64, f64)) -> Vec<True> {
     let mut all = Vec::new();
     for (index, line) in lines.iter().enumerate() {
         let mut add = |name, value| all.push(True { name, line: Some(index), value });
-        let (closed, opened) = (line.down[0], line.up[deg.len() - 1]);
-        add(FigureName::ClosedVolts, 5.0 * closed);
-        add(FigureName::OpenVolts, 5.0 * opened);
-        add(FigureName::Span, 5.0 * (opened - closed).abs());
+        let half = 0.5 * part.hysteresis_deg(index);
+        let ends = [closed + half, open - half].map(|at| 5.0 * part.transfer(at, index));
+        add(FigureName::ClosedVolts, ends[0]);
+        add(FigureName::OpenVolts, ends[1]);
+        add(FigureName::Span, (ends[1] - ends[0]).abs());
         let [independent, terminal, zero_based] = linearity(&deg, line);
         add(FigureName::LinearityIndependent, independent);
         add(FigureName::LinearityTerminal, terminal);
@@ -65,7 +66,7 @@ pub fn figures(part: &Part, (m, k): (f64, f64)) -> Vec<True> {
     let mut add = |name, value: f64| all.push(True { name, line: None, value: 100.0 * value });
     add(FigureName::CorrelationWorst, worst(&up).max(worst(&down)));
     add(FigureName::CorrelationOffset, mean.iter().sum::<f64>() / mean.len() as f64);
-    add(FigureName::CorrelationSlope, fit(&deg, &mean).1 * open);
+    add(FigureName::CorrelationSlope, fit(&deg, &mean).1 * (open - closed));
     all
 }
 
