@@ -1,8 +1,9 @@
 //! What is true of a part's figures by the definitions that the host states: from the simulator's static curves and play alone,
 //! without noise, rig or host. It is what stated uncertainties are held against.
 //!
-//! A play h shifts the curve by h/2 against the direction, and is not yet taken up just behind a stop; figures are taken from
-//! both directions' average, smoothed over 0.5 deg, ends fitted over 1 deg.
+//! A play h shifts the curve by h/2 against the direction, and is not yet taken up just behind a stop. Linearity is taken from
+//! the average of both directions, each moved by half of the play against the other: the curve itself between the angles
+//! that the play leaves; smoothed over 0.5 deg, ends fitted over 1 deg.
 
 use trackpair::quantity::FigureName;
 use trackpair_rig_sim::Part;
@@ -45,14 +46,16 @@ pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> V
         }
     });
     let mut all = Vec::new();
-    for (index, line) in lines.iter().enumerate() {
+    for index in 0..2 {
         let mut add = |name, value| all.push(True { name, line: Some(index), value });
         let half = 0.5 * part.hysteresis_deg(index);
         let ends = [closed + half, open - half].map(|at| 5.0 * part.transfer(at, index));
         add(FigureName::ClosedVolts, ends[0]);
         add(FigureName::OpenVolts, ends[1]);
         add(FigureName::Span, (ends[1] - ends[0]).abs());
-        let [independent, terminal, zero_based] = linearity(&deg, line);
+        let from = (half / STEP_DEG).ceil() as usize;
+        let between = &deg[from..deg.len() - from];
+        let [independent, terminal, zero_based] = linearity(between, |at| part.transfer(at, index));
         add(FigureName::LinearityIndependent, independent);
         add(FigureName::LinearityTerminal, terminal);
         add(FigureName::LinearityZeroBased, zero_based);
@@ -70,9 +73,9 @@ pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> V
     all
 }
 
-/// Independent, terminal and zero-based linearity, % of the span between the ends' fits.
-fn linearity(deg: &[f64], line: &Line) -> [f64; 3] {
-    let mean: Vec<f64> = line.up.iter().zip(&line.down).map(|(u, d)| 0.5 * (u + d)).collect();
+/// Independent, terminal and zero-based linearity, % of the span between the ends' fits, of the curve in the middle of the play.
+fn linearity(deg: &[f64], curve: impl Fn(f64) -> f64) -> [f64; 3] {
+    let mean: Vec<f64> = deg.iter().map(|at| curve(*at)).collect();
     let (_, slope) = fit(deg, &mean);
     let bare: Vec<f64> = mean.iter().zip(deg).map(|(y, d)| y - slope * d).collect();
     let y: Vec<f64> = smooth(&bare).iter().zip(deg).map(|(y, d)| y + slope * d).collect();
