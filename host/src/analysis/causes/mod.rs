@@ -167,12 +167,11 @@ impl Report {
         if chi_square > hypotheses::UNHEALTHY {
             let causes = hypotheses::explain(&six, input.sheet, &known);
             // An angle error that both lines share is told by its own size where that is large enough.
-            let named = causes.iter().filter(|c| {
-                c.probability > LEAST_PROBABILITY
-                    && !(c.kind == FindingKind::CommonNonlinearity && bend.is_some())
-                    && !told
-                    && !explained_by_spot(input, c.line)
-            });
+            let said = |c: &hypotheses::Explained| {
+                told || (c.kind == FindingKind::CommonNonlinearity && bend.is_some())
+                    || explained_by_spot(input, c.line)
+            };
+            let named = causes.iter().filter(|c| c.probability > LEAST_PROBABILITY && !said(c));
             self.findings.extend(named.map(|c| words::explained(c, chi_square, &causes, &known)));
         }
         if let Some((bend, at)) = bend {
