@@ -86,8 +86,8 @@ impl<'a> Study<'a> {
             "Detection. Nominal: upper half of the severity's range. Escape: nominal and judged within."
         );
         println!(
-            "{:<20} {:>4}  {:<20} {:<20} {:<20} {:<5} {:<24} undecided",
-            "class", "n", "detected", "detected nominal", "first answer right", "study", "escapes"
+            "{:<20} {:>4}  {:<20} {:<20} {:<20} {:<5} {:<28} {:<8} undecided",
+            "class", "n", "detected", "detected nominal", "first answer right", "study", "escapes", "hard"
         );
         for c in self.classes.iter().filter(|c| c.class != Class::Healthy) {
             let never = if c.never_happened > 0 {
@@ -95,9 +95,9 @@ impl<'a> Study<'a> {
             } else {
                 String::new()
             };
-            let escapes = format!("{} <={:.3}{never}", c.escapes.hits, c.escapes.high);
+            let escapes = format!("{} of {} <={:.3}{never}", c.escapes.hits, c.escapes.of, c.escapes.high);
             println!(
-                "{:<20} {:>4}  {:<20} {:<20} {:<20} {:<5} {:<24} {}",
+                "{:<20} {:>4}  {:<20} {:<20} {:<20} {:<5} {:<28} {:<8} {}",
                 c.name,
                 c.detected.of,
                 c.detected.to_string(),
@@ -105,6 +105,7 @@ impl<'a> Study<'a> {
                 c.right_first.to_string(),
                 c.prototype_study_right.map_or("-".into(), |p| format!("{p:.2}")),
                 escapes,
+                c.hard.map_or("-".into(), |h| format!("{} of {}", h.hits, h.of)),
                 c.undecided.hits
             );
         }
@@ -205,7 +206,8 @@ impl<'a> Study<'a> {
                 (Class::Healthy, Some(Verdict::Outside)) => "false reject",
                 (Class::Healthy, _) if !t.findings.is_empty() => "false alarm",
                 (Class::Healthy, _) => continue,
-                (_, Some(Verdict::Within)) if t.nominal => "escape",
+                (_, Some(Verdict::Within)) if t.bad() => "escape",
+                (_, Some(Verdict::Outside)) if t.truly_outside == Some(false) => "hard",
                 _ if !t.right_first && t.detected() => "wrong first",
                 _ if !t.detected() && t.nominal => "not detected",
                 _ => continue,

@@ -65,8 +65,10 @@ pub struct OfClass {
     pub detected_nominal: Share,
     pub right: Share,
     pub right_first: Share,
-    /// Of parts of nominal severity: those judged within.
+    /// Of bad parts: those judged within.
     pub escapes: Share,
+    /// Judged outside although every true figure keeps its limit; for classes whose truth is static.
+    pub hard: Option<Share>,
     /// Of the escapes: dropouts that never happened while the sweep ran.
     pub never_happened: u64,
     pub undecided: Share,
@@ -80,6 +82,8 @@ pub struct OfClass {
 /// Counts a class.
 pub fn of_class(class: Class, all: &[&Trial]) -> OfClass {
     let nominal: Vec<&&Trial> = all.iter().filter(|t| t.nominal).collect();
+    let bad: Vec<&&Trial> = all.iter().filter(|t| t.bad()).collect();
+    let good: Vec<&&Trial> = all.iter().filter(|t| t.truly_outside == Some(false)).collect();
     let mut told = BTreeMap::new();
     for t in all {
         *told.entry(t.first()).or_default() += 1;
@@ -91,8 +95,9 @@ pub fn of_class(class: Class, all: &[&Trial]) -> OfClass {
         detected_nominal: Share::count(&nominal, |t| t.detected()),
         right: Share::count(all, |t| t.right),
         right_first: Share::count(all, |t| t.right_first),
-        escapes: Share::count(&nominal, |t| t.verdict == Some(Verdict::Within)),
-        never_happened: nominal
+        escapes: Share::count(&bad, |t| t.verdict == Some(Verdict::Within)),
+        hard: (!good.is_empty()).then(|| Share::count(&good, |t| t.verdict == Some(Verdict::Outside))),
+        never_happened: bad
             .iter()
             .filter(|t| t.verdict == Some(Verdict::Within) && t.outages == Some(0))
             .count() as u64,

@@ -1,7 +1,7 @@
 //! One part through the whole bench, and what came of it against what was planted. The simulator's truth is used here alone.
 
 use crate::class::{Class, Drawn, Right};
-use crate::truth;
+use crate::truth::{self, True};
 use serde::Serialize;
 use std::cell::RefCell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -103,9 +103,17 @@ pub struct Trial {
     /// Of a dropout: how often contact was lost during the sweep.
     pub outages: Option<u64>,
     pub errors: Vec<Error>,
+    /// Whether a true figure breaks its limit; none where the truth is not static.
+    pub truly_outside: Option<bool>,
 }
 
 impl Trial {
+    /// Bad enough that it must not be judged within: a true figure breaks its limit, or a fault of nominal severity that no
+    /// figure's truth tells of.
+    pub fn bad(&self) -> bool {
+        self.truly_outside.unwrap_or(self.nominal)
+    }
+
     /// Named at all: the part is outside, or the right kind is told.
     pub fn detected(&self) -> bool {
         self.verdict == Some(Verdict::Outside) || self.right
@@ -207,6 +215,7 @@ pub fn run(index: u64, seed: u64, drawn: &Drawn) -> Trial {
         width_error: None,
         outages: None,
         errors: Vec::new(),
+        truly_outside: None,
     };
     match bench(drawn.spec.clone(), seed, &sheet) {
         Ok(benched) => score(&mut trial, drawn, &benched, &sheet),
@@ -258,7 +267,9 @@ fn score(trial: &mut Trial, drawn: &Drawn, benched: &Benched, sheet: &PartSheet)
     }
     if truth_is_static(drawn.class) {
         let part = Part::draw(PART_NAME, drawn.spec.clone(), trial.seed);
-        trial.errors = errors(&part, benched, sheet);
+        let truths = truth::figures(&part, sheet.correlation_line(), benched.rests);
+        trial.truly_outside = Some(truths.iter().any(|t| breaks_limit(t, sheet)));
+        trial.errors = errors(&truths, benched);
     }
 }
 
@@ -276,10 +287,17 @@ fn truth_is_static(class: Class) -> bool {
     )
 }
 
-fn errors(part: &Part, benched: &Benched, sheet: &PartSheet) -> Vec<Error> {
+fn breaks_limit(t: &True, sheet: &PartSheet) -> bool {
+    let channel = t.line.map(|l| Channel::SENSORS[l]);
+    let of = |c: Option<Channel>| sheet.limits.iter().find(|l| l.figure == t.name && l.channel == c);
+    let limit = channel.and_then(|c| of(Some(c))).or_else(|| of(None));
+    limit.is_some_and(|l| l.min.is_some_and(|min| t.value < min) || l.max.is_some_and(|max| t.value > max))
+}
+
+fn errors(truths: &[True], benched: &Benched) -> Vec<Error> {
     let channel = |line: Option<usize>| line.map(|l| Channel::SENSORS[l]);
-    truth::figures(part, sheet.correlation_line(), benched.rests)
-        .into_iter()
+    truths
+        .iter()
         .filter_map(|t| {
             let found =
                 benched.analysis.figures.iter().find(|f| f.name == t.name && f.channel == channel(t.line))?;
