@@ -34,14 +34,31 @@ impl Spot {
     }
 }
 
-/// The spot that explains `y` (deviation in degrees on angles `deg`) best near `centre`; none without data there.
+/// The spot that explains `y` (deviation in degrees on angles `deg`) best near `centre`; none without data there. A narrow
+/// filter may be the first to see a wide spot: while the best one is as wide as was tried, wider ones are tried too.
 pub(super) fn refine(deg: &[f64], y: &[f64], step: f64, centre: f64, width: f64) -> Option<Spot> {
-    let (x, clean, nuisance) = window(deg, y, centre)?;
+    let near = window(deg, y, centre)?;
+    let mut widest = 2.5 * width + 0.5;
+    loop {
+        let best = best_spot(&near, step, centre, width, widest)?;
+        if best.width_deg < widest - 1.5 * WIDTHS.2 || widest >= WIDTHS.1 {
+            return Some(best);
+        }
+        widest *= 2.0;
+    }
+}
+
+/// The best spot of all starts and shapes, up to a width.
+fn best_spot(
+    (x, clean, nuisance): &(Vec<f64>, Vec<f64>, Nuisance),
+    step: f64,
+    centre: f64,
+    width: f64,
+    widest: f64,
+) -> Option<Spot> {
     let mut best: Option<(f64, Spot)> = None;
     let widths = ((WIDTHS.1 - WIDTHS.0) / WIDTHS.2).round() as usize;
-    for w in (0..=widths)
-        .map(|k| WIDTHS.0 + k as f64 * WIDTHS.2)
-        .filter(|w| *w >= 1.9 * step && *w <= 2.5 * width + 0.5)
+    for w in (0..=widths).map(|k| WIDTHS.0 + k as f64 * WIDTHS.2).filter(|w| *w >= 1.9 * step && *w <= widest)
     {
         let reach = (0.5 * width.max(w) + 0.6).min(WINDOW_DEG - 1.0);
         let starts = (2.0 * reach / START_STEP) as usize;
@@ -49,7 +66,7 @@ pub(super) fn refine(deg: &[f64], y: &[f64], step: f64, centre: f64, width: f64)
             let start_deg = centre - 0.5 * w - reach + k as f64 * START_STEP;
             for shape in Shape::ALL {
                 let spot = Spot { start_deg, width_deg: w, loss: 1.0, shape };
-                let Some((loss, gain)) = fit(&x, &clean, &nuisance, &spot) else { continue };
+                let Some((loss, gain)) = fit(x, clean, nuisance, &spot) else { continue };
                 if (0.0..=1.5).contains(&loss) && best.is_none_or(|(g, _)| gain > g) {
                     best = Some((gain, Spot { loss, ..spot }));
                 }
