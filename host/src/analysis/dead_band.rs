@@ -1,12 +1,12 @@
 //! Dead band at a stop: travel before the stop over which the output no longer changes.
 //!
-//! A hinge: the straight part of the arriving stroke (1.5° to 6° from the stop) is carried on to the value at rest; where they
-//! meet, the dead band begins. Arriving with a play of h, the line is ahead by h/2, so a dead band shorter than h/2 hides
+//! A hinge: the straight part of the arriving stroke (1.5° to 6° from the stop, further in where the dead band reaches into that)
+//! is carried on to the value at rest; where they meet, the dead band begins. Arriving with a play of h, the line is ahead by h/2, so a dead band shorter than h/2 hides
 //! behind it: that goes into the uncertainty. Hysteresis is reported by itself. (Dead band: ISA-51.1, from memory.)
 
 use super::Figure;
 use super::curve::Curves;
-use super::ends::{self, End};
+use super::ends::{self, End, Stop};
 use super::prepared::Prepared;
 use super::statistics::{self, LineFit};
 use super::uncertainty::Calibration;
@@ -14,6 +14,10 @@ use crate::quantity::{Channel, FigureName};
 
 /// Straight part, degrees from the stop.
 const STRAIGHT_DEG: (f64, f64) = (1.5, 6.0);
+/// The straight part begins at least this far from the hinge, degrees.
+const CLEAR_DEG: f64 = 0.5;
+/// A straight part that would begin further from the stop than this is not looked for, degrees.
+const FURTHEST_DEG: f64 = 20.0;
 
 /// Dead band of a line at a stop. None without a stroke that arrives there or a rest.
 pub fn analyse(
@@ -29,17 +33,7 @@ pub fn analyse(
         End::Closed => (&curve.down, FigureName::DeadBandClosed),
         End::Open => (&curve.up, FigureName::DeadBandOpen),
     };
-    let away = |k: usize| (curves.deg[k] - stop.deg).abs();
-    let straight: Vec<usize> = (0..curves.len())
-        .filter(|k| (STRAIGHT_DEG.0..STRAIGHT_DEG.1).contains(&away(*k)) && arriving[*k].is_finite())
-        .collect();
-    let x: Vec<f64> = straight.iter().map(|k| away(*k)).collect();
-    let y: Vec<f64> = straight.iter().map(|k| arriving[*k]).collect();
-    let fit = statistics::fit_line(&x, &y)?;
-    if fit.slope.abs() < 0.2 * curve.slope.abs() || x.len() < 10 {
-        return None;
-    }
-    let hinge = ((stop.ratio - fit.intercept) / fit.slope).max(0.0);
+    let Straight { from, x, y, fit, hinge } = straight_part(curves, arriving, curve.slope, &stop)?;
     let half_play = 0.5 * curve.hysteresis_deg.unwrap_or(0.0).abs();
     let value = hinge + half_play.min(hinge);
     // What the straight part itself scatters by (texture) the extrapolation may be off by as well.
@@ -58,10 +52,43 @@ pub fn analyse(
         at_deg: Some(stop.deg),
         definition: format!(
             "travel before the stop over which the output no longer changes: hinge of the arriving stroke's straight part \
-             ({} to {} deg) and the value at rest",
-            STRAIGHT_DEG.0, STRAIGHT_DEG.1
+             ({from} to {} deg) and the value at rest",
+            from + STRAIGHT_DEG.1 - STRAIGHT_DEG.0
         ),
     })
+}
+
+/// The straight part of an arriving stroke.
+struct Straight {
+    /// Where it begins, degrees from the stop.
+    from: f64,
+    /// Degrees from the stop.
+    x: Vec<f64>,
+    /// Ratios of supply.
+    y: Vec<f64>,
+    fit: LineFit,
+    /// Where its line meets the value at rest, degrees from the stop.
+    hinge: f64,
+}
+
+/// The nearest straight part that a dead band does not reach into. None without one.
+fn straight_part(curves: &Curves, arriving: &[f64], slope: f64, stop: &Stop) -> Option<Straight> {
+    let away = |k: usize| (curves.deg[k] - stop.deg).abs();
+    let mut from = STRAIGHT_DEG.0;
+    while from <= FURTHEST_DEG {
+        let range = from..from + STRAIGHT_DEG.1 - STRAIGHT_DEG.0;
+        let (x, y): (Vec<f64>, Vec<f64>) = (0..curves.len())
+            .filter(|k| range.contains(&away(*k)) && arriving[*k].is_finite())
+            .map(|k| (away(k), arriving[k]))
+            .unzip();
+        let fit = statistics::fit_line(&x, &y).filter(|_| x.len() >= 10)?;
+        let hinge = ((stop.ratio - fit.intercept) / fit.slope).max(0.0);
+        if fit.slope.abs() >= 0.2 * slope.abs() && hinge <= from - CLEAR_DEG {
+            return Some(Straight { from, x, y, fit, hinge });
+        }
+        from += CLEAR_DEG;
+    }
+    None
 }
 
 /// What residuals that resemble their neighbours do to a fit: factor on its residual sd, and on its standard errors.

@@ -145,6 +145,8 @@ fn dead_bands_of_both_kinds_of_part_lie_within_their_uncertainty() {
     };
     coverage(|seed| Synthetic { dead_deg: [1.2, 0.5], cycles: 2, ..Synthetic::hall(seed) }, 50, truths);
     coverage(|seed| Synthetic { dead_deg: [0.9, 0.3], cycles: 2, ..Synthetic::pot(seed) }, 50, truths);
+    // Wider than where the straight part usually begins.
+    coverage(|seed| Synthetic { dead_deg: [5.5, 3.1], cycles: 2, ..Synthetic::hall(seed) }, 50, truths);
 }
 
 #[test]
