@@ -83,7 +83,10 @@ impl<'a> Study<'a> {
 
     fn print_detection(&self) {
         println!(
-            "Detection. Nominal: upper half of the severity's range. Escape: nominal and judged within."
+            "Detection. Nominal: upper half of the severity's range. Escape: bad and judged within. Bad: a true figure breaks"
+        );
+        println!(
+            "its limit (where curves and play tell all), else nominal. Hard: judged outside, no true figure breaks a limit"
         );
         println!(
             "{:<20} {:>4}  {:<20} {:<20} {:<20} {:<5} {:<28} {:<8} undecided",
