@@ -139,8 +139,9 @@ fn a_sweep_records_every_cycle_stop_to_stop_without_a_gap() {
     let (low, high) = reference.iter().fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
     assert!(f64::from(low) < check.closed_stop_deg.unwrap() + 0.05);
     assert!(f64::from(high) > check.open_stop_deg.unwrap() - 0.05);
+    // The upward ramps: segment 2 at full speed, segment 6 in the last cycle at half speed.
     let passes =
-        trace.marks.iter().filter(|m| matches!(m.kind, MarkKind::Segment { segment: 2, .. })).count();
+        trace.marks.iter().filter(|m| matches!(m.kind, MarkKind::Segment { segment: 2 | 6, .. })).count();
     assert_eq!(passes, 2);
 }
 
