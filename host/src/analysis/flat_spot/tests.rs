@@ -1,6 +1,7 @@
 //! Flat spots found, described, and not invented.
 
 use super::*;
+use crate::analysis::statistics;
 use crate::analysis::synthetic::{Dropout, FlatSpot, NoisyTrack, Synthetic};
 use crate::quantity::Channel;
 use crate::trace::Trace;
@@ -115,4 +116,49 @@ fn degenerate_traces_have_no_finding() {
     let single = Synthetic { without: vec![Channel::Falling], ..part };
     let report = run(&single.trace(), &single, 1).unwrap();
     assert!(report.findings.is_empty() && report.limit.text.contains("not looked for"));
+}
+
+/// Findings of `count` parts with one spot each, as (error of centre, error of width), degrees; 5 kHz, 60 deg/s, one cycle.
+fn planted(hall: bool, width_deg: f64, loss: f64, snap: bool, count: u64) -> Vec<(f64, f64)> {
+    let one = |seed: u64| {
+        let base = if hall { Synthetic::hall(7000 + seed) } else { Synthetic::pot(7000 + seed) };
+        let from = 6.0 + 60.0 * (seed as f64 + 0.5) / count as f64;
+        let part = Synthetic { cycles: 1, flat: vec![flat(from, width_deg, loss, snap)], ..base };
+        let found = run(&part.trace(), &part, 0)?.findings;
+        let best = found.into_iter().map(|f| (f.from_deg.unwrap(), f.to_deg.unwrap()));
+        let errors = best.map(|(a, b)| (0.5 * (a + b) - from - 0.5 * width_deg, b - a - width_deg));
+        errors.min_by(|a, b| a.0.abs().total_cmp(&b.0.abs())).filter(|e| e.0.abs() < width_deg.max(1.0))
+    };
+    (0..count).filter_map(one).collect()
+}
+
+#[test]
+fn spots_are_found_as_often_as_the_bench_study_found_them_and_placed_as_well() {
+    // Width (deg), loss, snaps back, Hall, least share of all spots that is found.
+    let table = [
+        (0.5, 1.0, true, true, 0.99),
+        (0.5, 0.6, true, true, 0.99),
+        (0.7, 0.3, true, true, 0.99),
+        (1.0, 0.15, true, true, 0.99),
+        (0.5, 0.6, false, true, 0.99),
+        (1.0, 0.3, false, true, 0.99),
+        (1.0, 1.0, true, false, 0.99),
+        (1.4, 0.6, true, false, 0.99),
+        (2.8, 0.6, false, false, 0.90),
+    ];
+    for (width, loss, snap, hall, least) in table {
+        let count = 40;
+        let errors = planted(hall, width, loss, snap, count);
+        let (_, high) = statistics::clopper_pearson(errors.len() as u64, count, 0.99);
+        let case = format!("{width} deg, loss {loss}, snap {snap}, Hall {hall}: {} of {count}", errors.len());
+        assert!(high >= least, "{case}");
+        let mut centres: Vec<f64> = errors.iter().map(|e| e.0.abs()).collect();
+        let mut widths: Vec<f64> = errors.iter().map(|e| e.1.abs()).collect();
+        let (centre, wide) = (
+            statistics::quantile(&mut centres, 0.9).unwrap(),
+            statistics::quantile(&mut widths, 0.9).unwrap(),
+        );
+        println!("{case}; 90 % of centres within {centre:.2}, of widths within {wide:.2}");
+        assert!(centre < 0.3 + 0.1 * width && wide < 0.6, "{case}: {centre:.2} {wide:.2}");
+    }
 }
