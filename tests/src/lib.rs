@@ -2,11 +2,13 @@
 //!
 //! - [`programs`]: finds and starts the project's programs.
 //! - [`sim_link`]: the simulated rig behind the host's link; the program's own file.
+//! - [`cli`]: runs the program and reads what it said and stored.
 //! - [`bench`]: a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
 
 pub mod bench;
 pub mod big_trace;
+pub mod cli;
 pub mod programs;
 #[path = "../../host/src/sim_link.rs"]
 pub mod sim_link;

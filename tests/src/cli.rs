@@ -1,0 +1,251 @@
+//! Runs the `trackpair` program as a user does and reads what it said, stored and returned. It knows no exit code by heart and
+//! judges nothing.
+
+use std::ffi::OsStr;
+use std::io::{BufRead, BufReader, Read};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use crate::programs;
+use anyhow::{Context, Result, bail, ensure};
+use serde_json::Value;
+
+/// Longest that any command of a test may take: a hang is a failure, a slow machine is not.
+pub const DEADLINE: Duration = Duration::from_secs(60);
+
+/// What a command said and how it ended.
+#[derive(Clone, Debug)]
+pub struct Said {
+    /// Exit code; none when it was killed by a signal.
+    pub code: Option<i32>,
+    /// Standard output.
+    pub out: String,
+    /// Standard error.
+    pub err: String,
+}
+
+impl Said {
+    /// Fails, telling everything, unless the exit code is `code` and every one of `words` was said on either stream.
+    ///
+    /// # Panics
+    /// When it is not so.
+    #[track_caller]
+    pub fn expect(&self, code: i32, words: &[&str]) -> &Self {
+        assert_eq!(self.code, Some(code), "exit code; it said:\n{}\n{}", self.out, self.err);
+        // What is folded to a terminal's width is unfolded.
+        let all = [&self.out, &self.err].map(|s| s.split_whitespace().collect::<Vec<_>>().join(" "));
+        for word in words {
+            assert!(all.iter().any(|s| s.contains(word)), "{word:?} missing in:\n{}\n{}", self.out, self.err);
+        }
+        self
+    }
+}
+
+/// `trackpair`, not yet started: nothing of the tester's own surroundings reaches it.
+///
+/// # Errors
+/// It can't be built.
+pub fn command<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Result<Command> {
+    let mut command = Command::new(programs::trackpair()?);
+    command.args(arguments).stdin(Stdio::null()).env("COLUMNS", "100").env("LC_ALL", "C.UTF-8");
+    for name in ["TRACKPAIR_RIG", "TRACKPAIR_ARCHIVE", "NO_COLOR"] {
+        command.env_remove(name);
+    }
+    Ok(command)
+}
+
+/// Runs `trackpair` to its end.
+///
+/// # Errors
+/// It can't be built or started, or does not end in [`DEADLINE`].
+pub fn trackpair<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Result<Said> {
+    Running::start(command(arguments)?)?.finish()
+}
+
+/// A command that runs; its standard error comes line by line. Killed when dropped.
+#[derive(Debug)]
+pub struct Running {
+    child: Child,
+    lines: Receiver<String>,
+    out: Option<JoinHandle<String>>,
+    err: String,
+    until: Instant,
+}
+
+impl Running {
+    /// Starts a command.
+    ///
+    /// # Errors
+    /// It does not start.
+    pub fn start(mut command: Command) -> Result<Self> {
+        let mut child = command
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .with_context(|| format!("{command:?} does not start"))?;
+        let (mut stdout, stderr) =
+            (child.stdout.take().context("no stdout")?, child.stderr.take().context("no stderr")?);
+        let out = std::thread::spawn(move || {
+            let mut bytes = Vec::new();
+            // What came before an error is all there is.
+            let _ = stdout.read_to_end(&mut bytes);
+            String::from_utf8_lossy(&bytes).into_owned()
+        });
+        let (sender, lines) = channel();
+        std::thread::spawn(move || {
+            for line in BufReader::new(stderr).split(b'\n').map_while(Result::ok) {
+                let _ = sender.send(String::from_utf8_lossy(&line).into_owned());
+            }
+        });
+        Ok(Self { child, lines, out: Some(out), err: String::new(), until: Instant::now() + DEADLINE })
+    }
+
+    /// Its process id.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Waits for a line of standard error that holds `word`.
+    ///
+    /// # Errors
+    /// It ends, or takes too long, without saying it.
+    pub fn wait_for(&mut self, word: &str) -> Result<()> {
+        loop {
+            match self.lines.recv_timeout(self.until.saturating_duration_since(Instant::now())) {
+                Ok(line) => {
+                    self.err += &line;
+                    self.err.push('\n');
+                    if line.contains(word) {
+                        return Ok(());
+                    }
+                }
+                Err(why) => bail!("{word:?} was never said ({why}), but:\n{}", self.err),
+            }
+        }
+    }
+
+    /// Sends a signal, by its name: `INT`, `KILL` …
+    ///
+    /// # Errors
+    /// It is gone already.
+    pub fn signal(&self, name: &str) -> Result<()> {
+        let id = self.child.id().to_string();
+        let status = Command::new("kill").args(["-s", name, &id]).status().context("kill does not start")?;
+        ensure!(status.success(), "{name} can't be sent to {id}: {status}");
+        Ok(())
+    }
+
+    /// Waits for its end.
+    ///
+    /// # Errors
+    /// It does not end in [`DEADLINE`].
+    pub fn finish(mut self) -> Result<Said> {
+        loop {
+            // The stream ends with the process.
+            match self.lines.recv_timeout(self.until.saturating_duration_since(Instant::now())) {
+                Ok(line) => {
+                    self.err += &line;
+                    self.err.push('\n');
+                }
+                Err(RecvTimeoutError::Disconnected) => break,
+                Err(RecvTimeoutError::Timeout) => bail!("it does not end; it said:\n{}", self.err),
+            }
+        }
+        let status: ExitStatus = self.child.wait()?;
+        let out = self.out.take().map(JoinHandle::join).and_then(Result::ok).unwrap_or_default();
+        Ok(Said { code: status.code(), out, err: std::mem::take(&mut self.err) })
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        // It may have ended by itself; either way there is nobody left to tell.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A record folder that a command left, and what the command said.
+#[derive(Clone, Debug)]
+pub struct Record {
+    /// What was said.
+    pub said: Said,
+    /// The folder.
+    pub folder: PathBuf,
+    /// `outcome.json`.
+    pub outcome: Value,
+}
+
+impl Record {
+    /// The one record in an archive.
+    ///
+    /// # Errors
+    /// There is none, more than one, or it holds no outcome.
+    pub fn only(archive: &Path, said: Said) -> Result<Self> {
+        let mut folders = std::fs::read_dir(archive)?.map(|e| Ok(e?.path())).collect::<Result<Vec<_>>>()?;
+        ensure!(folders.len() == 1, "one record is expected, there are {folders:?}; it said:\n{}", said.err);
+        let folder = folders.remove(0);
+        let text = std::fs::read_to_string(folder.join("outcome.json")).with_context(|| {
+            format!("no outcome in {}; it said:\n{}\n{}", folder.display(), said.out, said.err)
+        })?;
+        Ok(Self { said, folder, outcome: serde_json::from_str(&text)? })
+    }
+
+    /// A stored file's bytes.
+    ///
+    /// # Errors
+    /// It is not there.
+    pub fn file(&self, name: &str) -> Result<Vec<u8>> {
+        std::fs::read(self.folder.join(name)).with_context(|| format!("{name} in {}", self.folder.display()))
+    }
+
+    /// The trace of a procedure.
+    ///
+    /// # Errors
+    /// There is none.
+    pub fn trace(&self, procedure: &str) -> Result<PathBuf> {
+        let procedures = self.outcome["procedures"].as_array().context("no procedures")?;
+        let stored =
+            procedures.iter().find(|p| p["procedure"] == procedure).and_then(|p| p["trace_file"].as_str());
+        let name = stored.with_context(|| format!("no trace of a {procedure}: {procedures:?}"))?;
+        Ok(self.folder.join(name))
+    }
+
+    /// The verdict in words.
+    pub fn verdict(&self) -> &str {
+        self.outcome["verdict"].as_str().unwrap_or_default()
+    }
+
+    /// Findings of a kind.
+    pub fn findings(&self, kind: &str) -> Vec<&Value> {
+        entries(&self.outcome["findings"]).filter(|f| f["kind"] == kind).collect()
+    }
+
+    /// A figure of a line, or of the pair with `None`.
+    ///
+    /// # Errors
+    /// There is none.
+    pub fn figure(&self, name: &str, channel: Option<&str>) -> Result<&Value> {
+        let is = |f: &&Value| f["figure"] == name && f["channel"].as_str() == channel;
+        entries(&self.outcome["figures"]).find(is).with_context(|| format!("no {name} of {channel:?}"))
+    }
+}
+
+fn entries(list: &Value) -> impl Iterator<Item = &Value> {
+    list.as_array().into_iter().flatten()
+}
+
+/// `trackpair qualify` on a part, with its record in `archive`.
+///
+/// # Errors
+/// It can't be run, or left no record.
+pub fn qualify(rig: &str, archive: &Path, more: &[&str]) -> Result<Record> {
+    let mut arguments =
+        vec![OsStr::new("qualify"), OsStr::new("--rig"), OsStr::new(rig), OsStr::new("--archive")];
+    arguments.push(archive.as_os_str());
+    arguments.extend(more.iter().map(OsStr::new));
+    Record::only(archive, trackpair(arguments)?)
+}
