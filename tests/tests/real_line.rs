@@ -1,0 +1,215 @@
+//! The program and a rig as two processes in real time, over TCP and over a pseudo terminal: the verdict arrives; Ctrl-C, a killed
+//! host and an unplugged rig leave the rig unpowered and what was recorded kept.
+#![cfg(unix)]
+
+use anyhow::{Context, Result, bail};
+use std::io::Read;
+use std::net::TcpStream;
+use std::path::Path;
+use std::time::Duration;
+use tempfile::tempdir;
+use trackpair::link::{self, Address};
+use trackpair::session::{Options, Session};
+use trackpair_protocol::LINK_SILENCE_US;
+use trackpair_protocol::frame::Deframer;
+use trackpair_protocol::message::{Event, EventKind, Guard, Message, RigState, Status};
+use trackpair_tests::cli::{DEADLINE, Record, Running, command, qualify, trackpair};
+use trackpair_tests::programs::ServedRig;
+
+/// A plan of about ten seconds.
+const SHORT: [&str; 5] = ["--cycles", "1", "--speed", "180", "--skip-leads"];
+/// A sweep that is still on when it is disturbed.
+const LONG: [&str; 5] = ["--cycles", "5", "--speed", "30", "--skip-leads"];
+
+fn serve(part: &str, listen: &str, more: &[&str]) -> Result<ServedRig> {
+    ServedRig::start([&["--part", part, "--seed", "7", "--listen", listen][..], more].concat())
+}
+
+/// `qualify` at an address, running.
+fn begin(rig: &ServedRig, archive: &Path, plan: &[&str]) -> Result<Running> {
+    let mut qualify = command(["qualify", "--rig", rig.address(), "--archive"])?;
+    qualify.arg(archive).args(plan);
+    Running::start(qualify)
+}
+
+/// What the rig says of itself to a new session.
+fn status(rig: &ServedRig) -> Result<Status> {
+    let mut session = Session::open(link::open(&Address::parse(rig.address())?)?, Options::default())?;
+    Ok(session.status()?)
+}
+
+#[track_caller]
+fn check_unpowered(status: &Status) {
+    assert!(!status.drive_on && status.supply_mv == 0, "{status:?}");
+    assert_eq!((status.loads, status.pull_downs), (0, 0), "{status:?}");
+}
+
+/// What every recording that was cut short must be: kept, marked, and never a clean bill.
+#[track_caller]
+fn check_kept_and_marked(record: &Record, end: &str) {
+    assert_eq!(record.outcome["aborted"], true, "{}", record.said.out);
+    let sweep = record.trace("sweep").unwrap();
+    let trace = trackpair::record::trace_from_parquet(std::fs::read(&sweep).unwrap()).unwrap();
+    assert!(trace.len() > 1 && trace.time_us.is_sorted_by(|a, b| a < b), "{} scans", trace.len());
+    let procedures = record.outcome["procedures"].as_array().unwrap();
+    assert!(procedures.iter().any(|p| p["procedure"] == "sweep" && p["end"] == end), "{procedures:?}");
+    assert_ne!(record.verdict(), "within");
+    assert!(String::from_utf8(record.file("report.html").unwrap()).unwrap().contains("CUT SHORT"));
+}
+
+#[test]
+fn the_verdict_arrives_over_tcp() -> Result<()> {
+    let (rig, archive) = (serve("worn-grip", "tcp:127.0.0.1:0", &[])?, tempdir()?);
+    let record = qualify(rig.address(), archive.path(), &SHORT)?;
+    record.said.expect(10, &["SIMULATED", "FLAT SPOT", "rising line"]);
+    assert_eq!(record.outcome["rig"]["address"], rig.address());
+    check_unpowered(&status(&rig)?);
+    Ok(())
+}
+
+#[test]
+fn the_verdict_arrives_over_a_pseudo_terminal_leads_check_and_all() -> Result<()> {
+    let (rig, archive) = (serve("corroded-ground-grip", "pty", &[])?, tempdir()?);
+    let record = qualify(rig.address(), archive.path(), &["--cycles", "2", "--speed", "180"])?;
+    record.said.expect(10, &["SIMULATED", "GROUND LEAD"]);
+    assert_eq!(record.outcome["gaps"].as_array().map(Vec::len), Some(0), "{}", record.outcome["gaps"]);
+    let said = trackpair(["rigs", "--rig", rig.address()])?;
+    said.expect(0, &[rig.address(), "firmware"]);
+    Ok(())
+}
+
+#[test]
+fn ctrl_c_in_the_sweep_keeps_the_recording_and_leaves_the_rig_unpowered() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "tcp:127.0.0.1:0", &[])?, tempdir()?);
+    let mut host = begin(&rig, archive.path(), &LONG)?;
+    wait_for_the_sweep(&mut host)?;
+    host.signal("INT")?;
+    let record = Record::only(archive.path(), host.finish()?)?;
+    record.said.expect(20, &["SIMULATED", "stopped"]);
+    check_kept_and_marked(&record, "aborted");
+    let status = status(&rig)?;
+    check_unpowered(&status);
+    assert_eq!((status.state, status.tripped), (RigState::Resting, 0), "stopped in order: {status:?}");
+    Ok(())
+}
+
+#[test]
+fn a_killed_host_costs_the_drive_in_300_ms_and_the_supply_after_two_seconds() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "tcp:127.0.0.1:0", &[])?, tempdir()?);
+    let mut host = begin(&rig, archive.path(), &LONG)?;
+    wait_for_the_sweep(&mut host)?;
+    // The rig serves one host at a time: this one hears it as soon as the other is gone, and says nothing itself.
+    let mut listener = Listener::connect(rig.address())?;
+    host.signal("KILL")?;
+    assert_eq!(host.finish()?.code, None, "killed, it can't clean up");
+    let silence = |e: &Event| match e.kind {
+        EventKind::GuardTripped { guard: Guard::LinkSilence, value } => {
+            Some((e.rig_us, u64::from(value as u32)))
+        }
+        _ => None,
+    };
+    let (tripped_us, silence_us) = listener.wait_for(silence)?;
+    // One control step of the rig is 1 ms.
+    assert!((LINK_SILENCE_US..=LINK_SILENCE_US + 1_000).contains(&silence_us), "{silence_us} us");
+    let off = |e: &Event| matches!(e.kind, EventKind::SupplySet { millivolts: 0 }).then_some(e.rig_us);
+    let off_us = listener.wait_for(off)?;
+    let last_word_us = tripped_us - silence_us;
+    assert!((2_000_000..=2_001_000).contains(&(off_us - last_word_us)), "{} us", off_us - last_word_us);
+    drop(listener);
+    let status = status(&rig)?;
+    check_unpowered(&status);
+    assert_eq!(status.tripped, 1 << Guard::LinkSilence as u16, "{status:?}");
+    // What was recorded before is on disk already.
+    let kept = std::fs::read_dir(archive.path())?.next().context("a record")??.path();
+    trackpair::record::trace_from_parquet(std::fs::read(kept.join("trace-1-self_check.parquet"))?)?;
+    Ok(())
+}
+
+#[test]
+fn a_rig_that_is_unplugged_in_the_sweep_leaves_the_recorded_part() -> Result<()> {
+    for listen in ["tcp:127.0.0.1:0", "pty"] {
+        let (rig, archive) = (serve("good-grip", listen, &[])?, tempdir()?);
+        let mut host = begin(&rig, archive.path(), &LONG)?;
+        wait_for_the_sweep(&mut host)?;
+        // Killing the rig's program takes the port away, as a pulled plug does.
+        drop(rig);
+        let record = Record::only(archive.path(), host.finish()?)?;
+        record.said.expect(20, &["SIMULATED", "check"]);
+        check_kept_and_marked(&record, "link_lost");
+    }
+    Ok(())
+}
+
+#[test]
+fn an_emergency_stop_in_the_sweep_is_named_and_what_was_recorded_is_kept() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "tcp:127.0.0.1:0", &["--estop-after", "10"])?, tempdir()?);
+    let mut host = begin(&rig, archive.path(), &["--cycles", "20", "--speed", "30", "--skip-leads"])?;
+    host.wait_for("sweep")?;
+    let record = Record::only(archive.path(), host.finish()?)?;
+    record.said.expect(20, &["E-stop", "release the E-stop"]);
+    check_kept_and_marked(&record, "guard");
+    check_unpowered(&status(&rig)?);
+    Ok(())
+}
+
+#[test]
+fn rigs_tells_who_answers_and_a_histogram_of_round_trips() -> Result<()> {
+    let rig = serve("good-grip", "tcp:127.0.0.1:0", &[])?;
+    trackpair(["rigs", "--rig", rig.address()])?.expect(0, &[rig.address(), "firmware"]);
+    let said = trackpair(["rigs", "--rig", rig.address(), "--ping", "50"])?;
+    said.expect(0, &["50 round trips", "p50", "p99", "max"]);
+    let counted: u64 = said
+        .out
+        .lines()
+        .filter_map(|l| l.split_once(" us ")?.1.split_whitespace().next()?.parse::<u64>().ok())
+        .sum();
+    assert_eq!(counted, 50, "{}", said.out);
+    Ok(())
+}
+
+#[test]
+fn rigs_says_where_nobody_answers() -> Result<()> {
+    let said = trackpair(["rigs", "--rig", "tcp:127.0.0.1:1"])?;
+    said.expect(20, &["tcp:127.0.0.1:1", "no rig"]);
+    Ok(())
+}
+
+/// Waits until the sweep is said to have begun, and some of it is recorded.
+fn wait_for_the_sweep(host: &mut Running) -> Result<()> {
+    host.wait_for("sweep")
+}
+
+/// A second program that hears a rig and never speaks.
+struct Listener {
+    stream: TcpStream,
+    deframer: Deframer,
+    heard: Vec<Event>,
+}
+
+impl Listener {
+    fn connect(address: &str) -> Result<Self> {
+        let stream = TcpStream::connect(address.strip_prefix("tcp:").context("a TCP address")?)?;
+        stream.set_read_timeout(Some(DEADLINE.min(Duration::from_secs(20))))?;
+        Ok(Self { stream, deframer: Deframer::new(), heard: Vec::new() })
+    }
+
+    /// The first event that `pick` takes.
+    fn wait_for<T>(&mut self, pick: impl Fn(&Event) -> Option<T>) -> Result<T> {
+        let mut bytes = [0; 4096];
+        loop {
+            if let Some(found) = self.heard.iter().find_map(&pick) {
+                return Ok(found);
+            }
+            let n = self.stream.read(&mut bytes).with_context(|| format!("heard only {:?}", self.heard))?;
+            if n == 0 {
+                bail!("the rig has gone; heard only {:?}", self.heard);
+            }
+            let heard = &mut self.heard;
+            self.deframer.push(&bytes[..n], |frame| {
+                if let Ok(Message::Event(event)) = Message::decode(&frame) {
+                    heard.push(event);
+                }
+            });
+        }
+    }
+}
