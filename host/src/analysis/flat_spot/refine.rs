@@ -40,7 +40,7 @@ pub(super) fn refine(deg: &[f64], y: &[f64], step: f64, centre: f64, width: f64)
     let near = window(deg, y, centre)?;
     let mut widest = 2.5 * width + 0.5;
     loop {
-        let best = best_spot(&near, step, centre, width, widest)?;
+        let best = best_spot(&near, step, centre, width, (0.0, widest))?;
         if best.width_deg < widest - 1.5 * WIDTHS.2 || widest >= WIDTHS.1 {
             return Some(best);
         }
@@ -48,18 +48,23 @@ pub(super) fn refine(deg: &[f64], y: &[f64], step: f64, centre: f64, width: f64)
     }
 }
 
-/// The best spot of all starts and shapes, up to a width.
+/// The same, but about as wide as the filter that saw it: where a slow wave of the track weighs more than a narrow spot.
+pub(super) fn refine_near(deg: &[f64], y: &[f64], step: f64, centre: f64, width: f64) -> Option<Spot> {
+    best_spot(&window(deg, y, centre)?, step, centre, width, (0.6 * width, 1.5 * width))
+}
+
+/// The best spot of all starts and shapes, between two widths.
 fn best_spot(
     (x, clean, nuisance): &(Vec<f64>, Vec<f64>, Nuisance),
     step: f64,
     centre: f64,
     width: f64,
-    widest: f64,
+    (narrowest, widest): (f64, f64),
 ) -> Option<Spot> {
     let mut best: Option<(f64, Spot)> = None;
     let widths = ((WIDTHS.1 - WIDTHS.0) / WIDTHS.2).round() as usize;
-    for w in (0..=widths).map(|k| WIDTHS.0 + k as f64 * WIDTHS.2).filter(|w| *w >= 1.9 * step && *w <= widest)
-    {
+    let tried = |w: &f64| *w >= (1.9 * step).max(narrowest) && *w <= widest;
+    for w in (0..=widths).map(|k| WIDTHS.0 + k as f64 * WIDTHS.2).filter(tried) {
         let reach = (0.5 * width.max(w) + 0.6).min(WINDOW_DEG - 1.0);
         let starts = (2.0 * reach / START_STEP) as usize;
         for k in 0..=starts {

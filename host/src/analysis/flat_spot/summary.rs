@@ -1,11 +1,11 @@
-//! Flat spots into words and numbers, and what a search would have missed.
+//! Flat spots into words and numbers. What a search would have missed: `limit`.
 
-use super::bank::{self, Shape};
+use super::bank::Shape;
 use super::refine::{self, Spot};
-use super::{EDGE_DEG, Hit, Scale, THRESHOLD};
+use super::{Hit, THRESHOLD};
 use crate::analysis::curve::{Curves, LineCurve};
 use crate::analysis::prepared::Direction;
-use crate::analysis::{Detail, DetectionLimit, Finding, statistics};
+use crate::analysis::{Detail, Finding};
 use crate::quantity::{Channel, FindingKind};
 
 /// In how many strokes a spot shows.
@@ -99,69 +99,4 @@ fn confidence(z: f64) -> f64 {
 fn shows_in(curves: &Curves, other: &LineCurve, spot: &Spot) -> bool {
     let y: Vec<f64> = other.mean.iter().zip(&curves.deg).map(|(v, d)| v / other.slope - d).collect();
     other.slope != 0.0 && refine::loss_in(&curves.deg, &y, spot).is_some_and(|loss| loss > 0.5 * spot.loss)
-}
-
-pub(super) fn untested(line: usize, why: &str) -> DetectionLimit {
-    DetectionLimit {
-        kind: FindingKind::FlatSpot,
-        channel: Some(Channel::SENSORS[line]),
-        text: format!("flat spots of the {} line were not looked for: {why}", Channel::SENSORS[line]),
-        details: Vec::new(),
-    }
-}
-
-/// The smallest spots that this sweep would have shown with 99 %: the filter's output must exceed the threshold by 2.33 of
-/// its own spread, both as measured along this sweep. Between the searched widths, and below them, the needed loss goes with
-/// width^−1.5 as for white noise.
-pub(super) fn limit(line: usize, curves: &Curves, range: (usize, usize), scale: &Scale) -> DetectionLimit {
-    let channel = Channel::SENSORS[line];
-    // A spot must fill more than two bins to be a spot and not a bin.
-    let width = |shape, loss| smallest(scale, shape, loss).map(|w| w.max(2.5 * curves.step_deg));
-    let snap_full = width(Shape::Snap, 1.0);
-    let Some(snap_full) = snap_full else {
-        return untested(line, "the samples lie too far apart, or too little of the travel was seen");
-    };
-    let named = [
-        ("snap_full_loss", Some(snap_full)),
-        ("snap_loss_30", width(Shape::Snap, 0.3)),
-        ("permanent_full_loss", width(Shape::Permanent, 1.0)),
-        ("permanent_loss_30", width(Shape::Permanent, 0.3)),
-    ];
-    let (low, high) = (
-        curves.deg[range.0.min(curves.len() - 1)],
-        curves.deg[range.1.saturating_sub(1).min(curves.len() - 1)],
-    );
-    let mut details: Vec<Detail> =
-        named.iter().filter_map(|(name, v)| v.map(|value| Detail { name, value, unit: "deg" })).collect();
-    details.push(Detail { name: "tested_from", value: low, unit: "deg" });
-    details.push(Detail { name: "tested_to", value: high, unit: "deg" });
-    let say = |v: Option<f64>| {
-        v.map_or("of any width up to 2.8 deg".to_owned(), |w| format!("narrower than {w:.1} deg"))
-    };
-    let text = format!(
-        "on the {channel} line, between {low:.1} and {high:.1} deg, a flat spot {} that jumps back ({} with 30 % loss), or {} that \
-         stays behind ({} with 30 % loss), would not have been seen for certain; nor one within {EDGE_DEG} deg of a stop",
-        say(Some(snap_full)),
-        say(named[1].1),
-        say(named[2].1),
-        say(named[3].1),
-    );
-    DetectionLimit { kind: FindingKind::FlatSpot, channel: Some(channel), text, details }
-}
-
-/// Smallest width whose `loss` is seen with 99 %; none when even the widest is not.
-fn smallest(scale: &Scale, shape: Shape, loss: f64) -> Option<f64> {
-    let needed: Vec<(f64, f64)> = scale
-        .iter()
-        .filter(|s| s.1 == Some(shape))
-        .map(|(width, _, sd, freedom)| {
-            (*width, sd * (bank::t_of(THRESHOLD, *freedom) + statistics::normal_quantile(0.99)))
-        })
-        .collect();
-    let at = needed.iter().position(|(_, n)| *n <= loss)?;
-    let (width, need) = needed[at];
-    let guess = width * (need / loss).powf(2.0 / 3.0);
-    // Not below the next narrower width, which was not enough.
-    let floor = if at > 0 { needed[at - 1].0 } else { 0.0 };
-    Some(guess.max(floor))
 }
