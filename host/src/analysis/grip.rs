@@ -71,6 +71,9 @@ pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
     out
 }
 
+/// What is not testable when nothing tells the closed stop from wide open; without it no part is within.
+pub const DIRECTION_OF_TRAVEL: &str = "direction of travel";
+
 /// Lower is worse: what takes the signal away, then what falsifies it, then what degrades it.
 fn severity(finding: &Finding) -> usize {
     const ORDER: [FindingKind; 12] = [
@@ -105,6 +108,11 @@ fn figures_of(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartShee
         cycles: prepared.cycles(),
         warnings: prepared.warnings.clone(),
     };
+    if prepared.angle_turned {
+        let why = "the lines move against the angle column, as exchanged lines would: correct the map, or log the angle so \
+                   that it grows from the closed stop";
+        missing(&mut out, DIRECTION_OF_TRAVEL.into(), why.into());
+    }
     let calibration = Calibration::of(prepared);
     warn_of_calibration(&mut out, prepared, &calibration);
     for line in 0..2 {

@@ -84,6 +84,8 @@ pub struct Prepared<'a> {
     pub segments: Vec<Range<usize>>,
     /// Lowest and highest angle that the strokes reach, degrees; none without strokes.
     pub travel_deg: Option<(f64, f64)>,
+    /// Whether an imported angle column was turned round, because the lines move against it.
+    pub angle_turned: bool,
     /// Noise and resolution of the angle, degrees: within this it counts as at rest.
     pub angle_noise_deg: f64,
     /// Median speed of the strokes, degrees per second; 0 without strokes.
@@ -100,7 +102,8 @@ impl<'a> Prepared<'a> {
         let segments = segments(trace);
         let supply = Supply::of(trace, sheet, &segments, period_us, &mut warnings);
         let ratio = Channel::SENSORS.map(|c| trace.channel(c).map(|volts| supply.ratio_of(volts)));
-        let (deg, angle_source) = angle(trace, sheet, &ratio, &mut warnings);
+        let mut angle_turned = false;
+        let (deg, angle_source) = angle(trace, sheet, &ratio, &mut warnings, &mut angle_turned);
         let angle_noise_deg = angle_noise(&deg);
         let mut prepared = Self {
             trace,
@@ -113,6 +116,7 @@ impl<'a> Prepared<'a> {
             strokes: Vec::new(),
             segments,
             travel_deg: None,
+            angle_turned,
             angle_noise_deg,
             speed_deg_s: 0.0,
             warnings,
@@ -273,12 +277,13 @@ fn angle<'a>(
     sheet: &PartSheet,
     ratio: &[Option<Vec<f32>>; 2],
     warnings: &mut Vec<String>,
+    turned: &mut bool,
 ) -> (Cow<'a, [f32]>, AngleSource) {
     let foreign = trace.provenance.procedure == ProcedureKind::Import || trace.provenance.rig.is_none();
     if let Some(reference) = trace.channel(Channel::Reference).filter(|r| r.iter().any(|v| v.is_finite())) {
         let zero = trace.provenance.reference_zero_deg as f32;
         if foreign && zero == 0.0 {
-            return (foreign_angle(reference, sheet, ratio, warnings), AngleSource::Reference);
+            return (foreign_angle(reference, sheet, ratio, warnings, turned), AngleSource::Reference);
         }
         let deg =
             if zero == 0.0 { Cow::Borrowed(reference) } else { reference.iter().map(|r| r - zero).collect() };
@@ -317,6 +322,7 @@ fn foreign_angle<'a>(
     sheet: &PartSheet,
     ratio: &[Option<Vec<f32>>; 2],
     warnings: &mut Vec<String>,
+    turned: &mut bool,
 ) -> Cow<'a, [f32]> {
     let every = (reference.len() / 4000).max(1);
     let mut thinned: Vec<f64> =
@@ -334,6 +340,7 @@ fn foreign_angle<'a>(
         (fit.slope.abs() * (high - low) > 0.05).then_some(fit.slope * nominal < 0.0)
     });
     if against == Some(true) {
+        *turned = true;
         warnings.push(format!(
             "the lines move against the angle column: it is read as counted from wide open ({high:.2} deg = closed); \
              exchanged lines would look the same"

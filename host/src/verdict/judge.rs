@@ -3,7 +3,7 @@
 use super::conformity::{GUARD_FACTOR, conformity};
 use super::words::{figure_reason, finding_reason, limit_words, longer, named, settle, short};
 use super::{DecidedFinding, JudgedFigure, Judgement, Untested, Verdict};
-use crate::analysis::grip::GripAnalysis;
+use crate::analysis::grip::{DIRECTION_OF_TRAVEL, GripAnalysis};
 use crate::analysis::{Figure, Finding};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::bounds::{is_rate, is_signed};
@@ -300,6 +300,9 @@ fn untested(analysis: &GripAnalysis, sheet: &PartSheet) -> Vec<Untested> {
             list.push(Untested { what: kind.name().to_owned(), why: why.to_owned() });
         }
     }
+    // Which end is closed: every limit on an end's voltage hangs on it.
+    let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
+    list.extend(direction.map(|n| Untested { what: n.what.clone(), why: n.why.clone() }));
     list
 }
 

@@ -229,6 +229,16 @@ fn what_no_figure_shows_and_was_not_looked_for_leaves_the_part_undecided_other_c
 }
 
 #[test]
+fn a_part_whose_closed_end_is_not_known_is_never_within() {
+    let mut analysis = healthy();
+    let why = "the lines move against the angle column".to_owned();
+    analysis.not_testable.push(NotTestable { what: DIRECTION_OF_TRAVEL.to_owned(), why: why.clone() });
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(judgement.overall, Verdict::Undecided);
+    assert_eq!(judgement.untested, [Untested { what: DIRECTION_OF_TRAVEL.to_owned(), why }]);
+}
+
+#[test]
 fn the_reason_for_a_missing_figure_is_found_by_its_line_its_family_or_all_of_its_line() {
     let mut analysis = healthy();
     analysis.figures.clear();

@@ -1,0 +1,558 @@
+//! What goes wrong on a bench and at a desk: strangers on the port, disturbed lines, sheets and files that can't be used, parts that do
+//! not do what they should, places that can't be written. Each gives a clear error or an honest verdict, the documented exit code,
+//! and loses nothing that was recorded.
+
+use anyhow::{Context, Result};
+use std::ffi::OsStr;
+use std::io::{Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::LazyLock;
+use tempfile::{TempDir, tempdir};
+use trackpair_tests::cli::{Record, Running, Said, command, qualify, trackpair};
+use trackpair_tests::programs::ServedRig;
+
+// ---- Who is on the port ----
+
+/// Something that is no rig, on a TCP port: it does `behave` with whoever connects. Its address.
+fn stranger(behave: impl Fn(TcpStream) + Send + 'static) -> Result<String> {
+    let listener = TcpListener::bind("127.0.0.1:0")?;
+    let address = format!("tcp:{}", listener.local_addr()?);
+    std::thread::spawn(move || listener.incoming().flatten().for_each(behave));
+    Ok(address)
+}
+
+/// `self-check` at an address that is no rig: the error must hold `words`, and nothing be left that looks like a record.
+#[track_caller]
+fn check_no_rig(address: &str, words: &[&str]) {
+    let archive = tempdir().unwrap();
+    let said =
+        trackpair(["qualify", "--rig", address, "--archive", archive.path().to_str().unwrap()]).unwrap();
+    said.expect(20, words);
+    assert!(said.out.is_empty(), "no result is made up:\n{}", said.out);
+}
+
+#[test]
+fn a_port_that_stays_silent_is_said_to_be_silent() -> Result<()> {
+    let address = stranger(|mut stream| while stream.read(&mut [0; 256]).is_ok_and(|n| n > 0) {})?;
+    check_no_rig(
+        &address,
+        &[&address, "nothing answers", "check that the rig is on and that this is its port"],
+    );
+    Ok(())
+}
+
+#[test]
+fn noise_as_of_a_wrong_baud_rate_is_said_to_be_no_rig() -> Result<()> {
+    let address = stranger(|mut stream| {
+        let mut state = 1u32;
+        let mut bytes = [0; 256];
+        while let Ok(1..) = stream.read(&mut bytes) {
+            // Numerical Recipes' generator; what a receiver makes of the wrong baud rate has no frame in it.
+            let noise: Vec<u8> = (0..200)
+                .map(|_| {
+                    state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    (state >> 24) as u8
+                })
+                .collect();
+            if stream.write_all(&noise).is_err() {
+                return;
+            }
+        }
+    })?;
+    check_no_rig(&address, &[&address, "it is not a rig, or the baud rate is wrong", "baud=N"]);
+    Ok(())
+}
+
+#[test]
+fn an_echo_is_no_rig() -> Result<()> {
+    let address = stranger(|mut stream| {
+        let mut bytes = [0; 256];
+        while let Ok(n @ 1..) = stream.read(&mut bytes) {
+            if stream.write_all(&bytes[..n]).is_err() {
+                return;
+            }
+        }
+    })?;
+    check_no_rig(&address, &["no answer to identify"]);
+    Ok(())
+}
+
+#[test]
+fn a_rig_of_another_protocol_version_is_named_with_both_versions() -> Result<()> {
+    use trackpair_protocol::frame::{DELIMITER, Deframer, MAX_ENCODED};
+    // Any frame of version 9: an event that says so in its header. The frame is made by its own rules: COBS and CRC.
+    let address = stranger(|mut stream| {
+        let mut bytes = [0; 256];
+        let mut deframer = Deframer::new();
+        while let Ok(n @ 1..) = stream.read(&mut bytes) {
+            let mut answers = Vec::new();
+            deframer.push(&bytes[..n], |frame| answers.extend(foreign(frame.kind | 0x80, frame.id)));
+            if stream.write_all(&answers).is_err() {
+                return;
+            }
+        }
+        assert!(bytes.len() < MAX_ENCODED && DELIMITER == 0);
+    })?;
+    check_no_rig(
+        &address,
+        &[&address, "speaks protocol version 9, this program version 1", "update the older"],
+    );
+    Ok(())
+}
+
+/// A frame of protocol version 9 with an empty payload, by WIRE.md with other crates than the protocol's own.
+fn foreign(kind: u8, id: u16) -> Vec<u8> {
+    let mut body = vec![9, kind];
+    body.extend(id.to_le_bytes());
+    let crc = crc::Crc::<u32>::new(&crc::CRC_32_AUTOSAR).checksum(&body);
+    body.extend(crc.to_le_bytes());
+    let mut frame = vec![0; cobs::max_encoding_length(body.len()) + 1];
+    let n = cobs::encode(&body, &mut frame);
+    frame.truncate(n + 1);
+    frame
+}
+
+#[test]
+fn nobody_on_the_port_and_an_address_that_is_none() -> Result<()> {
+    trackpair(["qualify", "--rig", "tcp:127.0.0.1:1"])?.expect(20, &["tcp:127.0.0.1:1", "refused"]);
+    trackpair(["qualify", "--rig", "serial:/dev/no-such-port"])?.expect(20, &["/dev/no-such-port"]);
+    trackpair(["qualify", "--rig", "usb3"])?.expect(2, &["usb3", "serial:PATH", "tcp:HOST:PORT", "sim:"]);
+    trackpair(["qualify", "--rig", "sim:no-such-grip"])?.expect(2, &["no-such-grip", "trackpair-rig parts"]);
+    trackpair(["qualify", "--rig", "sim:good-grip?seed=x"])?.expect(2, &["seed"]);
+    trackpair(["qualify"])?.expect(2, &["--rig"]);
+    Ok(())
+}
+
+/// Another program opens a session in the middle of a sweep: the first one is told, and keeps what it has.
+#[cfg(unix)]
+#[test]
+fn another_program_that_takes_the_rig_over_ends_the_sweep_and_nothing_is_lost() -> Result<()> {
+    let (rig, archive) = (ServedRig::start(["--part", "good-grip", "--listen", "pty"])?, tempdir()?);
+    let mut first =
+        command(["qualify", "--rig", rig.address(), "--cycles", "20", "--speed", "30", "--archive"])?;
+    first.arg(archive.path());
+    let mut first = Running::start(first)?;
+    first.wait_for("sweep")?;
+    // A second host on the same wire, as careless software or a second cable would be.
+    let path = rig.address().strip_prefix("serial:").context("a serial address")?;
+    let mut wire = std::fs::OpenOptions::new().write(true).open(path)?;
+    let mut frame = [0; trackpair_protocol::frame::MAX_ENCODED];
+    let identify = trackpair_protocol::message::Request::Identify { session: 0x0BAD_CAFE };
+    let n = identify.encode(1, &mut frame).context("it fits")?;
+    wire.write_all(&[&[0][..], &frame[..n]].concat())?;
+    let record = Record::only(archive.path(), first.finish()?)?;
+    record.said.expect(20, &["another program has taken over the rig", "close it"]);
+    assert_eq!(record.outcome["aborted"], true);
+    record.trace("sweep")?;
+    Ok(())
+}
+
+// ---- A disturbed line ----
+
+/// The figures of a whole plan over a line, and what was lost.
+fn over_a_line(
+    rates: trackpair::link::FaultRates,
+) -> (trackpair_tests::bench::Run, trackpair::sheet::PartSheet) {
+    use trackpair::link::FaultyLink;
+    use trackpair_tests::bench::{link, run_plan};
+    let sheet = trackpair::sheet::shipped("grip-complementary").expect("shipped");
+    let line = FaultyLink::new(link("worn-grip?seed=2"), 11, rates, rates);
+    (run_plan(Box::new(line), &sheet), sheet)
+}
+
+/// What late, doubled, reordered and damaged frames must leave of a sweep.
+#[track_caller]
+fn check_disturbed(rates: trackpair::link::FaultRates, loses: bool) {
+    let (clean, sheet) = over_a_line(trackpair::link::FaultRates::default());
+    let (disturbed, _) = over_a_line(rates);
+    assert_eq!(disturbed.failure, None);
+    let (before, after) = (clean.sweep.as_ref().unwrap(), disturbed.sweep.as_ref().unwrap());
+    assert!(after.time_us.is_sorted_by(|a, b| a < b));
+    let lost: u64 = after.gaps.iter().map(|gap| gap.scans).sum();
+    assert_eq!(lost > 0, loses, "{lost} scans");
+    assert!(
+        before.len().abs_diff(after.len() + lost as usize) < 50,
+        "{} {} {lost}",
+        before.len(),
+        after.len()
+    );
+    let ((_, honest), (_, found)) = (clean.judge(&sheet), disturbed.judge(&sheet));
+    assert_eq!(found.overall, honest.overall);
+    assert!(found.findings.iter().any(|f| f.finding.kind.name() == "flat_spot"), "{:?}", found.findings);
+}
+
+#[test]
+fn frames_that_come_late_twice_or_out_of_order_change_nothing() {
+    use std::time::Duration;
+    use trackpair::link::FaultRates;
+    let late = FaultRates {
+        duplicate: 0.05,
+        delay: 0.02,
+        longest_delay: Duration::from_millis(80),
+        ..FaultRates::default()
+    };
+    check_disturbed(late, false);
+}
+
+#[test]
+fn frames_that_are_damaged_or_lost_are_gaps_and_never_numbers() {
+    use trackpair::link::FaultRates;
+    let damaged = FaultRates { drop: 0.002, corrupt: 0.002, swallow: 0.002, ..FaultRates::default() };
+    check_disturbed(damaged, true);
+}
+
+// ---- Part sheets ----
+
+/// A shipped sheet with one thing changed, as a file.
+fn sheet_with(from: &str, to: &str) -> (TempDir, PathBuf) {
+    let text = trackpair::sheet::shipped_text("grip-complementary").expect("shipped");
+    assert!(text.contains(from), "{from:?} is in the sheet");
+    let folder = tempdir().unwrap();
+    let file = folder.path().join("mine.toml");
+    std::fs::write(&file, text.replacen(from, to, 1)).unwrap();
+    (folder, file)
+}
+
+/// A sheet that must be refused, by `check` and by `qualify` alike, at the line of `to`.
+#[track_caller]
+fn check_sheet(from: &str, to: &str, words: &[&str]) {
+    let (_folder, file) = sheet_with(from, to);
+    let text = std::fs::read_to_string(&file).unwrap();
+    let wrong = to.lines().next().unwrap();
+    let line = text.lines().position(|l| l.contains(wrong)).unwrap() + 1;
+    let place = format!("mine.toml:{line}:");
+    let words = [&[place.as_str(), "help:"][..], words].concat();
+    let path = file.to_str().unwrap();
+    trackpair(["sheet", "check", path]).unwrap().expect(2, &words);
+    trackpair(["qualify", "--rig", "sim:good-grip", "--sheet", path]).unwrap().expect(2, &words);
+}
+
+#[test]
+fn a_sheet_with_an_unknown_key_names_it_with_its_place() {
+    check_sheet("speed_deg_s = 60.0", "sped_deg_s = 60.0", &["unknown key `sped_deg_s`", "speed_deg_s"]);
+}
+
+#[test]
+fn a_sheet_with_limits_that_nothing_can_keep_is_refused() {
+    check_sheet("min = 0.35", "min = 0.75", &["0.75", "0.65"]);
+}
+
+#[test]
+fn a_sheet_with_the_wrong_unit_says_which_is_right() {
+    check_sheet("unit = \"% span\"", "unit = \"mV\"", &["mV", "% span"]);
+}
+
+#[test]
+fn a_sheet_with_a_number_out_of_range_says_the_range() {
+    check_sheet("travel_deg = 75.0", "travel_deg = -75.0", &["-75"]);
+}
+
+#[test]
+fn a_sheet_that_does_not_exist_and_one_that_is_no_toml_are_usage_errors() -> Result<()> {
+    trackpair(["sheet", "check", "no-such-sheet"])?.expect(2, &["no-such-sheet", "grip-complementary"]);
+    trackpair(["sheet", "show", "no-such-sheet"])?.expect(2, &["no-such-sheet", "grip-half-slope"]);
+    let folder = tempdir()?;
+    let file = folder.path().join("binary.toml");
+    std::fs::write(&file, [0xFF, 0xFE, 0, 1])?;
+    trackpair([OsStr::new("sheet"), OsStr::new("check"), file.as_os_str()])?.expect(2, &["binary.toml"]);
+    Ok(())
+}
+
+#[test]
+fn every_shipped_sheet_can_be_shown_saved_and_checked() -> Result<()> {
+    let folder = tempdir()?;
+    for name in trackpair(["sheet", "list"])?.out.lines().filter_map(|l| l.split_whitespace().next()) {
+        let shown = trackpair(["sheet", "show", name])?;
+        let file = folder.path().join(format!("{name}.toml"));
+        std::fs::write(&file, &shown.expect(0, &[]).out)?;
+        trackpair([OsStr::new("sheet"), OsStr::new("check"), file.as_os_str()])?.expect(0, &[name, "limits"]);
+    }
+    Ok(())
+}
+
+// ---- Files to judge ----
+
+/// A record of a good grip, made once.
+static GOOD: LazyLock<(TempDir, Record)> = LazyLock::new(|| {
+    let archive = tempdir().unwrap();
+    let record = qualify("sim:good-grip?seed=1", archive.path(), &["--skip-leads"]).unwrap();
+    (archive, record)
+});
+
+/// `judge` on a file with these bytes.
+fn judge(name: &str, bytes: &[u8], more: &[&str]) -> Said {
+    let folder = tempdir().unwrap();
+    let file = folder.path().join(name);
+    std::fs::write(&file, bytes).unwrap();
+    trackpair([&["judge", file.to_str().unwrap()][..], more].concat()).unwrap()
+}
+
+#[test]
+fn a_truncated_parquet_file_is_said_to_be_damaged_wherever_it_is_cut() -> Result<()> {
+    let whole = std::fs::read(GOOD.1.trace("sweep")?)?;
+    for cut in [0, 3, 4, 100, whole.len() / 2, whole.len() - 1] {
+        let said = judge("trace.parquet", &whole[..cut], &[]);
+        assert_eq!(said.code, Some(2), "cut at {cut}: {}{}", said.out, said.err);
+        assert!(said.err.contains("trace.parquet") && !said.err.contains("panicked"), "{}", said.err);
+        assert!(said.out.is_empty());
+    }
+    Ok(())
+}
+
+#[test]
+fn a_parquet_file_with_a_damaged_middle_is_never_judged_as_if_it_were_whole() -> Result<()> {
+    let mut bytes = std::fs::read(GOOD.1.trace("sweep")?)?;
+    let middle = bytes.len() / 2;
+    bytes[middle..middle + 64].fill(0xA5);
+    let said = judge("trace.parquet", &bytes, &[]);
+    assert!(!said.err.contains("panicked"), "{}", said.err);
+    assert_eq!(said.code, Some(2), "{}{}", said.out, said.err);
+    Ok(())
+}
+
+/// A logger's export of an invented perfect complementary pair, 200 scans/s: two cycles of 5 s each way with a second's rest at
+/// every stop. Time, angle, lines, supply.
+fn rows() -> Vec<[f64; 5]> {
+    (0..4800)
+        .map(|k| {
+            let phase = f64::from(k) / 200.0 % 12.0;
+            let share = (phase / 5.0).min((11.0 - phase) / 5.0).clamp(0.0, 1.0);
+            [f64::from(k) * 0.005, 75.0 * share, 0.5 + 4.0 * share, 4.5 - 4.0 * share, 5.0]
+        })
+        .collect()
+}
+
+const HEADER: &str = "time_s,angle,APS1,APS2,Vref";
+const MAP: [&str; 2] = ["--map", "time=time_s,reference=angle,rising=APS1,falling=APS2,supply=Vref"];
+
+fn csv(rows: &[[f64; 5]]) -> Vec<String> {
+    let line = |r: &[f64; 5]| format!("{:.4},{:.3},{:.4},{:.4},{:.4}", r[0], r[1], r[2], r[3], r[4]);
+    std::iter::once(HEADER.to_owned()).chain(rows.iter().map(line)).collect()
+}
+
+fn judge_lines(lines: &[String]) -> Said {
+    judge("log.csv", lines.join("\n").as_bytes(), &MAP)
+}
+
+#[test]
+fn a_csv_with_rows_missing_has_gaps_and_is_not_within() {
+    let mut lines = csv(&rows());
+    lines.drain(1300..1400);
+    let said = judge_lines(&lines);
+    assert_ne!(said.code, Some(0), "{}", said.out);
+    said.expect(11, &["missing"]);
+}
+
+#[test]
+fn a_csv_with_text_in_a_cell_says_the_line_and_goes_on_and_with_text_everywhere_it_stops() {
+    let mut lines = csv(&rows());
+    let rising = |line: &str, cell: &str| {
+        let mut cells: Vec<&str> = line.split(',').collect();
+        cells[2] = cell;
+        cells.join(",")
+    };
+    lines[1234] = rising(&lines[1234], "OVERLOAD");
+    let said = judge_lines(&lines);
+    assert!([Some(0), Some(11)].contains(&said.code), "{}{}", said.out, said.err);
+    said.expect(said.code.unwrap(), &["line 1235", "OVERLOAD", "left out"]);
+    for line in lines[1..].iter_mut().step_by(2) {
+        *line = rising(line, "ERR");
+    }
+    judge_lines(&lines).expect(2, &["log.csv", "line 2", "ERR", "no number", "map another column"]);
+}
+
+#[test]
+fn a_csv_with_separators_that_do_not_fit_the_map_says_what_it_saw() {
+    let lines = csv(&rows());
+    let pipes: Vec<String> = lines.iter().map(|l| l.replace(',', "|")).collect();
+    judge_lines(&pipes).expect(2, &["log.csv", "separator must be a comma, a semicolon or a tab"]);
+    // Semicolons, but decimal commas too: that is a dialect, and read.
+    let semicolons: Vec<String> = lines.iter().map(|l| l.replace(',', ";").replace('.', ",")).collect();
+    let (read, plain) = (judge_lines(&semicolons), judge_lines(&lines));
+    assert_eq!(read.code, plain.code, "{}{}", read.out, read.err);
+}
+
+#[test]
+fn a_csv_whose_time_runs_backwards_is_refused_with_the_line() {
+    let mut lines = csv(&rows());
+    lines.swap(2000, 2500);
+    judge_lines(&lines).expect(2, &["log.csv", "line", "time goes back", "--rate HZ"]);
+}
+
+#[test]
+fn a_csv_without_what_it_needs_says_what_to_add() {
+    let lines = csv(&rows()).join("\n");
+    let bytes = lines.as_bytes();
+    judge("log.csv", bytes, &["--map", "rising=APS1"]).expect(2, &["--supply VOLTS"]);
+    judge("log.csv", bytes, &["--map", "rising=APS9,supply=Vref"]).expect(2, &["APS9", "APS1"]);
+    judge("log.csv", bytes, &["--map", "rising=APS1,rising=APS2"]).expect(2, &["rising"]);
+    judge("log.csv", bytes, &["--map", "up=APS1"]).expect(2, &["up", "rising"]);
+    judge("log.csv", b"", &[]).expect(2, &["empty"]);
+    trackpair(["judge", "no-such-file.csv"]).unwrap().expect(2, &["no-such-file.csv"]);
+}
+
+// ---- Parts that do not do what they should ----
+
+#[test]
+fn a_part_that_does_not_move_is_undecided_and_says_why() -> Result<()> {
+    let archive = tempdir()?;
+    let record = qualify("sim:seized-grip?seed=2", archive.path(), &[])?;
+    record.said.expect(11, &["UNDECIDED", "the part moved only", "clamp or grip is stuck"]);
+    // Nothing is swept that does not turn, and no curve is made up.
+    record.trace("self_check")?;
+    assert!(record.trace("sweep").is_err());
+    for figure in ["span", "closed_volts", "correlation_worst", "linearity_independent"] {
+        assert!(
+            record.figure(figure, Some("rising")).is_err() && record.figure(figure, None).is_err(),
+            "{figure}"
+        );
+    }
+    assert_eq!(record.outcome["not_testable"].as_array().map(Vec::is_empty), Some(false));
+    Ok(())
+}
+
+#[test]
+fn exchanged_lines_on_a_rig_are_named_and_outside() -> Result<()> {
+    let archive = tempdir()?;
+    qualify("sim:swapped-grip?seed=3", archive.path(), &[])?.said.expect(10, &["LINES EXCHANGED"]);
+    Ok(())
+}
+
+/// A log alone can't tell exchanged lines from an angle that was counted from wide open: neither is within.
+#[test]
+fn in_a_log_exchanged_lines_and_an_angle_that_runs_backwards_are_undecided() {
+    let swapped: Vec<_> = rows().into_iter().map(|[t, deg, a, b, v]| [t, deg, b, a, v]).collect();
+    let backwards: Vec<_> = rows().into_iter().map(|[t, deg, a, b, v]| [t, -deg, a, b, v]).collect();
+    for rows in [swapped, backwards] {
+        judge_lines(&csv(&rows)).expect(11, &["UNDECIDED", "against the angle column", "correct the map"]);
+    }
+    judge_lines(&csv(&rows())).expect(0, &["WITHIN"]);
+}
+
+#[test]
+fn a_dead_line_is_outside_and_the_other_line_is_still_measured() -> Result<()> {
+    let archive = tempdir()?;
+    let record = qualify("sim:dead-channel-grip?seed=1", archive.path(), &[])?;
+    record.said.expect(10, &["DEAD LINE", "falling line"]);
+    assert_eq!(record.figure("span", Some("rising"))?["verdict"], "within");
+    Ok(())
+}
+
+// ---- Places that can't be written ----
+
+/// The record that a failing archive leaves elsewhere: the program says where.
+fn told_folder(said: &Said) -> PathBuf {
+    let line = said.out.lines().chain(said.err.lines()).find_map(|l| l.strip_prefix("record  "));
+    PathBuf::from(line.unwrap_or_else(|| panic!("no record was told:\n{}\n{}", said.out, said.err)).trim())
+}
+
+/// `qualify` with an archive that can't be written: the verdict arrives, and the record is kept elsewhere.
+#[track_caller]
+fn check_elsewhere(archive: &Path, words: &[&str]) {
+    let temporary = tempdir().unwrap();
+    let mut qualify = command(["qualify", "--rig", "sim:worn-grip", "--skip-leads", "--archive"]).unwrap();
+    qualify.arg(archive).env("TMPDIR", temporary.path());
+    let said = Running::start(qualify).unwrap().finish().unwrap();
+    said.expect(10, &[&["OUTSIDE", "--archive DIR", "kept in"][..], words].concat());
+    let folder = told_folder(&said);
+    assert!(folder.starts_with(temporary.path()), "{}", folder.display());
+    for file in ["outcome.json", "report.html", "trace-2-sweep.parquet"] {
+        assert!(folder.join(file).is_file(), "{file} in {}", folder.display());
+    }
+}
+
+#[test]
+fn an_archive_in_the_place_of_a_file_is_told_and_the_record_kept_elsewhere() -> Result<()> {
+    let folder = tempdir()?;
+    let file = folder.path().join("a-file");
+    std::fs::write(&file, "in the way")?;
+    check_elsewhere(&file.join("records"), &["there is a file in the place of the folder"]);
+    check_elsewhere(&file, &["there is a file in the place of the folder"]);
+    Ok(())
+}
+
+/// Not even the system's administrator can make a folder in `/proc`.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_read_only_archive_is_told_and_the_record_kept_elsewhere() {
+    check_elsewhere(Path::new("/proc/trackpair-records"), &["/proc/trackpair-records"]);
+}
+
+/// A full disk, by the limit on a file's size: every write beyond it fails, as on a disk without space. SIGXFSZ is ignored, so
+/// that the write returns its error.
+#[cfg(unix)]
+#[test]
+fn a_full_disk_is_told_the_verdict_is_still_given_and_small_files_are_kept() -> Result<()> {
+    let archive = tempdir()?;
+    let program = trackpair_tests::programs::trackpair()?;
+    let mut shell = Command::new("bash");
+    // 400 KiB: room for the outcome and the self-check, not for a sweep.
+    let script =
+        "trap '' XFSZ; ulimit -f 400; exec \"$0\" qualify --rig sim:worn-grip --skip-leads --archive \"$1\"";
+    shell.args(["-c", script]).arg(program).arg(archive.path()).env("COLUMNS", "100");
+    let record = Record::only(archive.path(), Running::start(shell)?.finish()?)?;
+    record
+        .said
+        .expect(20, &["OUTSIDE", "FLAT SPOT", "can't write", "trace-2-sweep.parquet", "--archive DIR"]);
+    record.trace("self_check")?;
+    assert!(record.trace("sweep").is_err(), "what could not be written is not said to be there");
+    let left: Vec<_> =
+        std::fs::read_dir(&record.folder)?.map(|e| e.map(|e| e.file_name())).collect::<Result<_, _>>()?;
+    assert!(
+        left.iter().all(|name| !name.to_string_lossy().ends_with(".part")),
+        "nothing half written: {left:?}"
+    );
+    Ok(())
+}
+
+/// Nothing at all can be written: not even the outcome. It is printed.
+#[cfg(unix)]
+#[test]
+fn when_nothing_at_all_can_be_stored_the_outcome_is_still_printed() -> Result<()> {
+    let archive = tempdir()?;
+    let program = trackpair_tests::programs::trackpair()?;
+    let mut shell = Command::new("bash");
+    // 4 KiB: the folder can be proven, no file fits.
+    let script = "trap '' XFSZ; ulimit -f 4; exec \"$0\" qualify --rig sim:worn-grip --skip-leads --json --archive \"$1\"";
+    shell.args(["-c", script]).arg(program).arg(archive.path()).env("COLUMNS", "100");
+    let said = Running::start(shell)?.finish()?;
+    said.expect(1, &["can't write", "--archive DIR"]);
+    let outcome: serde_json::Value = serde_json::from_str(&said.out)?;
+    assert_eq!(outcome["verdict"], "outside");
+    Ok(())
+}
+
+/// A reader that goes away (`trackpair … | head -1`) costs neither the verdict nor the record.
+#[cfg(unix)]
+#[test]
+fn a_closed_pipe_loses_nothing() -> Result<()> {
+    let archive = tempdir()?;
+    let program = trackpair_tests::programs::trackpair()?;
+    let mut shell = Command::new("bash");
+    let script = "set -o pipefail; \"$0\" qualify --rig sim:worn-grip --skip-leads --archive \"$1\" | true";
+    shell.args(["-c", script]).arg(program).arg(archive.path());
+    let record = Record::only(archive.path(), Running::start(shell)?.finish()?)?;
+    record.said.expect(10, &[]);
+    record.file("report.html")?;
+    Ok(())
+}
+
+// ---- Words on the command line ----
+
+#[test]
+fn numbers_out_of_range_say_their_range() -> Result<()> {
+    for (flag, value, words) in [
+        ("--speed", "0", "1 to 720"),
+        ("--rate", "1", "50 to 20000"),
+        ("--cycles", "0", "1..=200"),
+        ("--cycles", "many", "many"),
+    ] {
+        trackpair(["qualify", "--rig", "sim:good-grip", flag, value])?.expect(2, &[flag, words]);
+    }
+    trackpair(["hand-sweep", "--rig", "sim:good-grip", "--seconds", "0"])?
+        .expect(2, &["--seconds", "0.5 to"]);
+    trackpair(["rigs", "--ping", "5"])?.expect(2, &["--rig ADDRESS"]);
+    Ok(())
+}
