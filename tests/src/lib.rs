@@ -3,7 +3,7 @@
 //! - [`programs`]: finds and starts the project's programs.
 //! - [`sim_link`]: the simulated rig behind the host's link; the program's own file.
 //! - [`cli`]: runs the program and reads what it said and stored.
-//! - [`bench`]: a whole bench in one process on virtual time.
+//! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
 
 pub mod bench;

@@ -2,7 +2,7 @@
 //!
 //! Its own layers, each may use only those above it:
 //! - [`statistics`]: quantiles, robust spread, least squares, interval bounds; published checks.
-//! - [`line`]: exact minimax, terminal and zero-based lines.
+//! - [`line`](mod@line): exact minimax, terminal and zero-based lines.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
