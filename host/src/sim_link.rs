@@ -28,6 +28,11 @@ impl Link for SimLink {
     }
 }
 
+/// The link of a rig that is there already.
+pub fn over(rig: SimRig, address: String) -> Box<dyn Link> {
+    Box::new(SimLink { rig, address })
+}
+
 /// Opens the simulated rig with the part that stands behind `sim:`.
 ///
 /// # Errors
@@ -35,7 +40,7 @@ impl Link for SimLink {
 pub fn open(part: &str) -> Result<Box<dyn Link>, LinkError> {
     let address = format!("sim:{part}");
     match trackpair_rig_sim::part_address(part) {
-        Ok(known) => Ok(Box::new(SimLink { rig: known.rig(), address })),
+        Ok(known) => Ok(over(known.rig(), address)),
         Err(error) => Err(LinkError::Open {
             address,
             cause: error.to_string(),

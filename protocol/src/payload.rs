@@ -387,9 +387,12 @@ fn read_input_flags(r: &mut Reader<'_>) -> Option<(bool, bool)> {
 macro_rules! from_code {
     ($type:ident: $($variant:ident),+) => {
         impl $type {
+            /// Every one, in the order of the codes.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
             /// From its code on the wire; `None` for a code that is not assigned.
             pub fn from_code(code: u8) -> Option<Self> {
-                [$(Self::$variant),+].into_iter().find(|&v| v as u8 == code)
+                Self::ALL.iter().copied().find(|&v| v as u8 == code)
             }
         }
     };

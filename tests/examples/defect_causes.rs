@@ -3,21 +3,18 @@
 //! finding was the first, any, or absent, with exact binomial bounds.
 
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Duration;
+use std::sync::atomic::{AtomicU64, Ordering};
 use trackpair::analysis::causes;
 use trackpair::analysis::curve::Curves;
 use trackpair::analysis::grip::{GripTraces, analyse};
 use trackpair::analysis::prepared::Prepared;
 use trackpair::analysis::statistics::{Resampler, clopper_pearson, quantile};
-use trackpair::link::{Link, LinkError};
-use trackpair::procedure::{Bench, Setup};
-use trackpair::session::{Options, Session};
 use trackpair::sheet::{PartSheet, shipped};
 use trackpair_rig_sim::fault::{Channel, Fault, Lead, LeakTo, Shape, Towards};
 use trackpair_rig_sim::part::Part;
 use trackpair_rig_sim::spec::{PartSpec, Sensor, Topology};
 use trackpair_rig_sim::{RigSpec, SimBoard, SimRig};
+use trackpair_tests::{bench::run_plan, sim_link};
 
 /// Kind of finding, confidence, text.
 type Told = (&'static str, f64, String);
@@ -30,54 +27,18 @@ struct Case {
     told: Vec<Told>,
 }
 
-struct SimLink(SimRig);
-
-impl Link for SimLink {
-    fn write(&mut self, bytes: &[u8]) -> Result<(), LinkError> {
-        self.0.write(bytes);
-        Ok(())
-    }
-
-    fn read(&mut self, out: &mut [u8], timeout: Duration) -> Result<usize, LinkError> {
-        Ok(self.0.read(out, u64::try_from(timeout.as_micros()).unwrap_or(u64::MAX)))
-    }
-
-    fn now(&self) -> Duration {
-        Duration::from_micros(self.0.now_us())
-    }
-
-    fn address(&self) -> &str {
-        "sim:study"
-    }
-}
-
 /// Kinds of finding of one part, surest first within the program's own order; `confidence` beside.
 fn findings(spec: PartSpec, seed: u64, sheet: &PartSheet) -> (f64, Vec<Told>) {
     let part = Part::draw("study", spec, seed);
     let rig = SimRig::new(SimBoard::new(part, RigSpec::default(), seed));
-    let Ok(session) = Session::open(Box::new(SimLink(rig)), Options::default()) else {
-        return (0.0, vec![("no session", 1.0, String::new())]);
-    };
-    let stop = AtomicBool::new(false);
-    let mut silent = |_| {};
-    let setup = Setup {
-        sheet,
-        part: "invented part".to_owned(),
-        started: "2026-01-01T00:00:00+00:00".to_owned(),
-        stop: &stop,
-        progress: &mut silent,
-    };
-    let mut bench = Bench::new(session, setup);
-    let check = bench.self_check();
-    if !check.moved {
+    let run = run_plan(sim_link::over(rig, "sim:study".to_owned()), sheet);
+    if !run.moved {
         return (0.0, vec![("not_moving", 1.0, String::new())]);
     }
-    let sweep = bench.sweep();
-    let leads = bench.leads_check();
-    let Some(sweep) = sweep.trace else { return (0.0, vec![("no sweep", 1.0, String::new())]) };
+    let Some(sweep) = run.sweep else { return (0.0, vec![("no sweep", 1.0, String::new())]) };
     let prepared = Prepared::new(&sweep, sheet);
     let score = Curves::new(&prepared, sheet).and_then(|c| causes::deviation_score(&c, sheet)).unwrap_or(0.0);
-    let analysis = analyse(GripTraces { sweep: &sweep, leads: leads.trace.as_ref(), flex: None }, sheet);
+    let analysis = analyse(GripTraces { sweep: &sweep, leads: run.leads.as_ref(), flex: None }, sheet);
     (score, analysis.findings.iter().map(|f| (f.kind.name(), f.confidence, f.text.clone())).collect())
 }
 

@@ -7,17 +7,6 @@ use trackpair_protocol::message::{Guard, RigState};
 
 use crate::board::{GuardLimits, Micros, Vitals};
 
-/// All guards in the order of their codes.
-pub const ALL: [Guard; 7] = [
-    Guard::EmergencyStop,
-    Guard::LidOpen,
-    Guard::LinkSilence,
-    Guard::OverCurrent,
-    Guard::Travel,
-    Guard::SupplyRange,
-    Guard::Temperature,
-];
-
 /// Guards that are looked at in every state.
 const ALWAYS: u16 = bit(Guard::EmergencyStop) | bit(Guard::LidOpen) | bit(Guard::Temperature);
 

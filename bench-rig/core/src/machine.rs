@@ -343,7 +343,7 @@ impl<B: Board> Machine<B> {
 
     fn trip(&mut self, tripped: u16, vitals: &Vitals, situation: &Situation, at: Micros) {
         self.drive_off(at);
-        for guard in guards::ALL.into_iter().filter(|guard| tripped & guards::bit(*guard) != 0) {
+        for guard in Guard::ALL.iter().copied().filter(|guard| tripped & guards::bit(*guard) != 0) {
             self.tell(EventKind::GuardTripped { guard, value: guards::value(guard, vitals, situation) }, at);
         }
         self.end_run(EndCause::Guard, at);

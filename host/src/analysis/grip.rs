@@ -74,6 +74,12 @@ pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
 /// What is not testable when nothing tells the closed stop from wide open; without it no part is within.
 pub const DIRECTION_OF_TRAVEL: &str = "direction of travel";
 
+/// The topology that a trace's lines show, without figures or findings; none when they do not move together.
+pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
+    let curves = Curves::new(&Prepared::new(trace, sheet), sheet)?;
+    topology::find(&curves)?.topology
+}
+
 /// Lower is worse: what takes the signal away, then what falsifies it, then what degrades it.
 fn severity(finding: &Finding) -> usize {
     const ORDER: [FindingKind; 12] = [

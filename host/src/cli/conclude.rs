@@ -106,14 +106,16 @@ impl Kept {
     }
 }
 
-/// Judges what was kept, stores and prints it.
+/// Judges what was kept, stores and prints it; the report also goes to the file `report`.
 ///
 /// # Errors
-/// [`Failure::Rig`] when nothing was recorded, [`Failure::Other`] when the outcome can't be stored (it is printed first).
+/// [`Failure::Rig`] when nothing was recorded, [`Failure::Other`] when the report can't be written to its file, or the outcome
+/// can't be stored (it is printed first).
 pub fn conclude(
     mut kept: Kept,
     sheet: &PartSheet,
     json: bool,
+    report: Option<&Path>,
     surroundings: &Surroundings<'_>,
 ) -> Result<Ending, Failure> {
     let Some(sweep) = kept.judged() else {
@@ -129,8 +131,11 @@ pub fn conclude(
     let outcome = outcome_of(&kept, &analysis, sheet);
     let channels = sweep.provenance.channels.clone();
     let input = ReportInput { outcome: &outcome, curves: &analysis.curves, sheet, channels: &channels };
-    let text = terminal(&input, style(surroundings));
-    let stored = store(&mut kept, &outcome, &html(&input));
+    let (text, page) = (terminal(&input, style(surroundings)), html(&input));
+    if let Some(file) = report {
+        write_report(&page, file)?;
+    }
+    let stored = store(&mut kept, &outcome, &page);
     print(&kept, &outcome, &text, json);
     stored?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
@@ -163,17 +168,8 @@ fn print(kept: &Kept, outcome: &Outcome, text: &str, json: bool) {
     }
 }
 
-/// Writes the report of kept traces to a file of the user's choosing.
-///
-/// # Errors
-/// [`Failure::Other`] when it can't be written.
-pub fn write_report(kept: &Kept, sheet: &PartSheet, file: &Path) -> Result<(), Failure> {
-    let Some(sweep) = kept.judged() else { return Ok(()) };
-    let traces = GripTraces { sweep, leads: kept.trace(ProcedureKind::LeadsCheck), flex: None };
-    let analysis = analyse(traces, sheet);
-    let outcome = outcome_of(kept, &analysis, sheet);
-    let channels = &sweep.provenance.channels;
-    let page = html(&ReportInput { outcome: &outcome, curves: &analysis.curves, sheet, channels });
+/// Writes the report to a file of the user's choosing.
+fn write_report(page: &str, file: &Path) -> Result<(), Failure> {
     std::fs::write(file, page)
         .with_context(|| {
             format!("can't write the report to {}; choose another --report FILE", file.display())

@@ -1,7 +1,7 @@
 //! `judge`: a stored trace, a record folder, or another logger's CSV, judged anew.
 
 use super::args::Judge;
-use super::conclude::{Kept, conclude, write_report};
+use super::conclude::{Kept, conclude};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::record::{CsvOptions, load_traces};
@@ -31,8 +31,5 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     }
     let (sheet, note) = shelf.choose(kept.judged());
     kept.warn(note);
-    if let Some(file) = &args.report {
-        write_report(&kept, sheet, file)?;
-    }
-    conclude(kept, sheet, args.json, surroundings)
+    conclude(kept, sheet, args.json, args.report.as_deref(), surroundings)
 }

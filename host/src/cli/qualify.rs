@@ -3,11 +3,14 @@
 use super::args::{Common, Flex, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::conclude::{Kept, conclude};
+use super::progress::Meter;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{FlexKeep, FlexPlan, HandEnd};
+use crate::procedure::{Bench, FlexKeep, FlexPlan, HandEnd, SelfCheck};
+use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use anyhow::anyhow;
+use std::cell::RefCell;
 use std::io::Read;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -22,14 +25,9 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
         let check = bench.self_check();
-        let moved = check.moved;
         kept.warn(check.warnings.iter().map(ToString::to_string));
-        let going_on = keep(&mut kept, check.recording, meter);
-        let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
-        kept.warn(note);
-        if going_on && moved {
-            bench.use_sheet(sheet);
-            bench.set_started(date());
+        let (sheet, ready) = after_self_check(check, &mut kept, &shelf, bench, meter);
+        if ready {
             let swept = keep(&mut kept, bench.sweep(), meter);
             if swept && !args.skip_leads {
                 bench.set_started(date());
@@ -38,7 +36,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         }
         sheet
     })?;
-    conclude(kept, chosen, common.json, surroundings)
+    conclude(kept, chosen, common.json, None, surroundings)
 }
 
 /// The self-check alone.
@@ -77,19 +75,13 @@ pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resu
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
-        let check = bench.self_check();
-        let moved = check.moved;
-        let going_on = keep(&mut kept, check.recording, meter);
-        let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
-        kept.warn(note);
-        if going_on && moved {
-            bench.use_sheet(sheet);
-            bench.set_started(date());
+        let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
+        if ready {
             keep(&mut kept, bench.leads_check(), meter);
         }
         sheet
     })?;
-    conclude(kept, chosen, common.json, surroundings)
+    conclude(kept, chosen, common.json, None, surroundings)
 }
 
 /// A sweep by hand.
@@ -106,7 +98,7 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
     })?;
     let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::HandSweep));
     kept.warn(note);
-    conclude(kept, sheet, common.json, surroundings)
+    conclude(kept, sheet, common.json, None, surroundings)
 }
 
 /// Waiting for dropouts.
@@ -127,7 +119,26 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
         let ready = check.is_none_or(|check| keep(&mut kept, check.recording, meter));
         ready && keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter)
     })?;
-    conclude(kept, shelf.first(), common.json, surroundings)
+    conclude(kept, shelf.first(), common.json, None, surroundings)
+}
+
+/// Keeps a self-check and chooses the sheet by what it saw. Whether the plan may go on; the bench is then ready for it.
+fn after_self_check<'s>(
+    check: SelfCheck,
+    kept: &mut Kept,
+    shelf: &'s Shelf,
+    bench: &mut Bench<'_>,
+    meter: &RefCell<Meter>,
+) -> (&'s PartSheet, bool) {
+    let going_on = keep(kept, check.recording, meter);
+    let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
+    kept.warn(note);
+    let ready = going_on && check.moved;
+    if ready {
+        bench.use_sheet(sheet);
+        bench.set_started(date());
+    }
+    (sheet, ready)
 }
 
 fn begin(common: &Common) -> Result<Kept, Failure> {

@@ -1,7 +1,7 @@
 //! Which sheet is meant: the given one, or the shipped one whose topology the part shows.
 
 use super::Failure;
-use crate::analysis::grip::{GripTraces, analyse};
+use crate::analysis::grip::topology_shown;
 use crate::record::sheet_file;
 use crate::sheet::{PartSheet, Topology, shipped, shipped_names};
 use crate::trace::Trace;
@@ -44,10 +44,7 @@ impl Shelf {
         if self.given {
             return (self.first(), None);
         }
-        let found = moved.and_then(|trace| {
-            let traces = GripTraces { sweep: trace, leads: None, flex: None };
-            analyse(traces, self.first()).topology_found
-        });
+        let found = moved.and_then(|trace| topology_shown(trace, self.first()));
         let of = |wanted: Topology| self.sheets.iter().find(|s| s.topology == wanted);
         match found.and_then(|t| of(t).map(|s| (s, t))) {
             Some((sheet, topology)) => {

@@ -132,16 +132,7 @@ pub const fn guard_advice(guard: Guard) -> &'static str {
 
 /// Guards by their bits, in the order of their codes.
 pub fn guards_in(bits: u32) -> impl Iterator<Item = Guard> {
-    const ALL: [Guard; 7] = [
-        Guard::EmergencyStop,
-        Guard::LidOpen,
-        Guard::LinkSilence,
-        Guard::OverCurrent,
-        Guard::Travel,
-        Guard::SupplyRange,
-        Guard::Temperature,
-    ];
-    ALL.into_iter().filter(move |guard| bits >> (*guard as u32) & 1 == 1)
+    Guard::ALL.iter().copied().filter(move |guard| bits >> (*guard as u32) & 1 == 1)
 }
 
 /// A refusal as a sentence: the reason, its detail, and what to do.

@@ -117,6 +117,6 @@ pub struct ChannelProvenance {
 pub struct SweepConditions {
     /// Full cycles asked for.
     pub cycles: u32,
-    /// Speed, degrees per second.
+    /// Speed, degrees per second; from two cycles on the last goes at half of it.
     pub speed_deg_s: f64,
 }
