@@ -2,7 +2,8 @@
 //!
 //! Worst: the largest magnitude over both directions' curves, smoothed over 0.5°. Offset: the mean over the travel. Slope: the
 //! straight-line part from end to end. All in % of supply. Uncertainty: scatter (bootstrap); gains and offsets of both
-//! converter channels and the supply, independent; the supply acts on the part of the residual that is `k` supplies.
+//! converter channels and the supply, independent; the supply acts on the part of the residual that is `k` supplies; what the
+//! loom drops and the rig's inputs draw (see `uncertainty`).
 
 use super::curve::Curves;
 use super::linearity::{SMOOTHING_DEG, Smoother, over};
@@ -119,12 +120,32 @@ fn at_rest(c: &Calibration, m: f64, (r1, r2): (f64, f64)) -> f64 {
         let step = l.resolution / 12.0f64.sqrt();
         factor * (ratio * l.gain).hypot(l.offset.hypot(step) / c.supply_volts)
     });
-    lines[0].hypot(lines[1]).hypot((r2 - m * r1) * c.supply)
+    lines[0]
+        .hypot(lines[1])
+        .hypot((r2 - m * r1) * c.supply)
+        .hypot(wires(c, r2 - m * r1, 1.0 - r2 - m * (1.0 - r1)))
+        .hypot(loading(c, m, (r1, r2)))
 }
 
 /// Uncertainty of a change of the residual over which the lines change by (Δr₁, Δr₂).
 fn of_change(c: &Calibration, m: f64, (d1, d2): (f64, f64)) -> f64 {
-    (m * d1 * c.line[0].gain).hypot(d2 * c.line[1].gain).hypot((d2 - m * d1) * c.supply)
+    (m * d1 * c.line[0].gain)
+        .hypot(d2 * c.line[1].gain)
+        .hypot((d2 - m * d1) * c.supply)
+        .hypot(wires(c, d2 - m * d1, d2 - m * d1))
+        .hypot(loading(c, m, (d1, d2)))
+}
+
+/// What a drop in the supply wire, and one in the return, that are not known do to the residual.
+fn wires(c: &Calibration, supply: f64, ground: f64) -> f64 {
+    (supply * c.wire[0]).hypot(ground * c.wire[1]) / c.supply_volts
+}
+
+/// The rig's input draws both lines down: where m is negative both add up, else the larger tells.
+fn loading(c: &Calibration, m: f64, (r1, r2): (f64, f64)) -> f64 {
+    let (first, second) = (-m * c.most_loaded(0, r1), c.most_loaded(1, r2));
+    let most = if m < 0.0 { first + second } else { first.abs().max(second) };
+    most / 3.0f64.sqrt()
 }
 
 /// The residual on the grid, ratios of supply.

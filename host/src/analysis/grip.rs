@@ -9,9 +9,9 @@ use super::uncertainty::Calibration;
 use super::{DetectionLimit, Figure, Finding, Histogram, NotTestable, PlotCurve};
 use super::{
     causes, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads, limp,
-    linearity, monotonicity, noise, noise_map, repeatability, skew, topology,
+    linearity, monotonicity, noise, noise_map, order, repeatability, skew, topology,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, FigureName, Unit};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::Trace;
 
@@ -34,7 +34,7 @@ pub struct GripTraces<'a> {
 pub struct GripAnalysis {
     /// Figures in the order of [`crate::quantity::FigureName::ALL`].
     pub figures: Vec<Figure>,
-    /// Findings, most severe first.
+    /// Findings in the order of [`order::order`](super::order::order).
     pub findings: Vec<Finding>,
     /// Topology that the data show, when both lines move.
     pub topology_found: Option<Topology>,
@@ -60,14 +60,16 @@ pub struct GripAnalysis {
 pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
     let prepared = Prepared::new(traces.sweep, sheet);
     let curves = Curves::new(&prepared, sheet);
-    let mut out = figures_of(&prepared, curves.as_ref(), sheet);
-    add_defects(&mut out, &traces, &prepared, curves.as_ref(), sheet);
-    let order = |f: &Figure| {
+    let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
+    let calibration = Calibration::of(&prepared, leads.as_ref());
+    let mut out = figures_of(&prepared, curves.as_ref(), sheet, &calibration);
+    add_defects(&mut out, &traces, &prepared, curves.as_ref(), leads.as_ref(), sheet);
+    let place = |f: &Figure| {
         let name = FigureName::ALL.iter().position(|n| *n == f.name);
         (name, f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c)))
     };
-    out.figures.sort_by_key(order);
-    out.findings.sort_by(|a, b| severity(a).cmp(&severity(b)).then(b.confidence.total_cmp(&a.confidence)));
+    out.figures.sort_by_key(place);
+    order::order(&mut out.findings);
     out
 }
 
@@ -80,27 +82,13 @@ pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
     topology::find(&curves)?.topology
 }
 
-/// Lower is worse: what takes the signal away, then what falsifies it, then what degrades it.
-fn severity(finding: &Finding) -> usize {
-    const ORDER: [FindingKind; 12] = [
-        FindingKind::NotMoving,
-        FindingKind::DeadChannel,
-        FindingKind::SwappedChannels,
-        FindingKind::Dropout,
-        FindingKind::FlatSpot,
-        FindingKind::SignalLead,
-        FindingKind::GroundLead,
-        FindingKind::SupplyLead,
-        FindingKind::Leakage,
-        FindingKind::GainOffset,
-        FindingKind::CommonNonlinearity,
-        FindingKind::NoisyTrack,
-    ];
-    ORDER.iter().position(|k| *k == finding.kind).unwrap_or(ORDER.len())
-}
-
 /// Curves and their figures, without the search for defects.
-fn figures_of(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartSheet) -> GripAnalysis {
+fn figures_of(
+    prepared: &Prepared<'_>,
+    curves: Option<&Curves>,
+    sheet: &PartSheet,
+    calibration: &Calibration,
+) -> GripAnalysis {
     let mut out = GripAnalysis {
         figures: Vec::new(),
         findings: Vec::new(),
@@ -119,8 +107,7 @@ fn figures_of(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartShee
                    that it grows from the closed stop";
         missing(&mut out, DIRECTION_OF_TRAVEL.into(), why.into());
     }
-    let calibration = Calibration::of(prepared);
-    warn_of_calibration(&mut out, prepared, &calibration);
+    warn_of_calibration(&mut out, prepared, calibration);
     for line in 0..2 {
         match (&prepared.ratio[line], curves) {
             (None, _) => {
@@ -132,7 +119,7 @@ fn figures_of(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartShee
                         .into();
                 missing(&mut out, format!("curves of {}", name(line)), why);
             }
-            (Some(_), Some(curves)) => add_line(&mut out, prepared, curves, line, sheet, &calibration),
+            (Some(_), Some(curves)) => add_line(&mut out, prepared, curves, line, sheet, calibration),
         }
         match noise::analyse(prepared, line) {
             Some(figure) => out.figures.push(figure),
@@ -144,7 +131,7 @@ fn figures_of(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartShee
         }
     }
     if let Some(curves) = curves {
-        add_pair(&mut out, prepared, curves, sheet, &calibration);
+        add_pair(&mut out, prepared, curves, sheet, calibration);
     }
     out
 }
@@ -379,6 +366,7 @@ fn add_defects(
     traces: &GripTraces<'_>,
     prepared: &Prepared<'_>,
     curves: Option<&Curves>,
+    leads: Option<&leads::Report>,
     sheet: &PartSheet,
 ) {
     let dropouts = dropout::find(prepared, sheet);
@@ -419,15 +407,14 @@ fn add_defects(
         out.detection_limits.push(noisy.limit);
         out.curves.extend(noisy.curve);
     }
-    let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
-    if let Some(report) = &leads {
+    if let Some(report) = leads {
         out.not_testable.extend(report.not_testable.iter().cloned());
     }
     let report = causes::find(&causes::CausesInput {
         prepared,
         curves,
         sheet,
-        leads: leads.as_ref(),
+        leads,
         dropouts: &dropouts,
         located: &out.findings,
     });

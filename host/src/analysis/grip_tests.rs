@@ -3,6 +3,7 @@
 use super::super::statistics;
 use super::super::synthetic::{Dropout, Synthetic, Truth};
 use super::*;
+use crate::quantity::FindingKind;
 
 fn analysed(part: &Synthetic) -> GripAnalysis {
     analysed_trace(&part.trace(), &part.sheet())
@@ -12,7 +13,7 @@ fn analysed(part: &Synthetic) -> GripAnalysis {
 fn analysed_trace(trace: &Trace, sheet: &PartSheet) -> GripAnalysis {
     let prepared = Prepared::new(trace, sheet);
     let curves = Curves::new(&prepared, sheet);
-    figures_of(&prepared, curves.as_ref(), sheet)
+    figures_of(&prepared, curves.as_ref(), sheet, &Calibration::of(&prepared, None))
 }
 
 #[track_caller]

@@ -4,7 +4,7 @@
 //! deviation; terminal: the line through both ends of travel; zero-based: the line through the closed end that minimises it.
 //! All on the average of both directions (43 CFR 3175.135), smoothed over 0.5°, in % of the line's own output span. The ends
 //! are straight fits through the first and last 1°. Uncertainty: scatter (bootstrap), eccentricity left in the reference
-//! (its bend over this travel), resolution. Gains and offsets of the converter cancel.
+//! (its bend over this travel), what the rig's input draws from a track, resolution. Gains and offsets of the converter cancel.
 
 use super::curve::{Curves, LineCurve, window_mean};
 use super::line::{self, Line};
@@ -40,6 +40,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
     })?;
     let travel = curves.deg[curves.len() - 1] - curves.deg[0];
     let bend = eccentricity_gain(travel);
+    let loading = calibration.loading_bend(index);
     let channel = Some(Channel::SENSORS[index]);
     let names =
         [FigureName::LinearityIndependent, FigureName::LinearityTerminal, FigureName::LinearityZeroBased];
@@ -52,11 +53,12 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         .map(|i| {
             let reference = calibration.reference.offset * bend[i] * curve.slope.abs();
             let step = calibration.smoothed_step(index, curve.slope, SMOOTHING_DEG);
+            let other = corrected[i].scatter.hypot(loading[i]).hypot(step);
             Figure {
                 name: names[i],
                 channel,
                 value: percent * corrected[i].value,
-                standard_uncertainty: percent * corrected[i].scatter.hypot(reference).hypot(step),
+                standard_uncertainty: percent * other.hypot(reference),
                 upper_bound: None,
                 at_deg: Some(lines[i].at),
                 definition: format!(

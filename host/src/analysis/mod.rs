@@ -27,6 +27,7 @@ pub mod linearity;
 pub mod monotonicity;
 pub mod noise;
 pub mod noise_map;
+pub mod order;
 pub mod prepared;
 pub mod repeatability;
 pub mod skew;

@@ -2,6 +2,9 @@
 //!
 //! Strokes are found with a turning-point filter: a turn counts when the angle has gone back by more than a threshold that
 //! lies above its noise, so pauses and small wiggles do not end a stroke. No stroke reaches over a gap.
+//!
+//! Ratios are those at the part's plug: where the rig senses the supply return there, what the loom's return wire drops is
+//! taken off the lines, and the same again off the supply, because both wires are alike and carry the same current.
 
 use super::statistics;
 use crate::quantity::Channel;
@@ -10,8 +13,10 @@ use crate::trace::{ProcedureKind, Trace};
 use std::borrow::Cow;
 use std::ops::Range;
 
-/// Time over which the supply is averaged, µs.
+/// Time over which supply and return are averaged, µs.
 const SUPPLY_WINDOW_US: f64 = 5000.0;
+/// A return that lies further than this share of the supply from the rig's ground is no drop of a loom: it is not believed.
+const LARGEST_LOOM_DROP: f64 = 0.05;
 /// A turn smaller than this many degrees never ends a stroke.
 const SMALLEST_TURN_DEG: f64 = 1.0;
 /// Rests are cut off a stroke's ends to within this many degrees.
@@ -61,7 +66,8 @@ pub enum SupplySource {
     Nominal(f64),
 }
 
-/// A trace made ready. Ratios are line volts divided by the supply of the same scan (the supply smoothed over 5 ms).
+/// A trace made ready. Ratios are line volts over the part's return, divided by the part's supply of the same scan (supply and
+/// return smoothed over 5 ms).
 #[derive(Clone, Debug)]
 pub struct Prepared<'a> {
     /// The trace.
@@ -74,8 +80,10 @@ pub struct Prepared<'a> {
     pub ratio: [Option<Vec<f32>>; 2],
     /// Where the supply comes from.
     pub supply_source: SupplySource,
-    /// Mean supply, volts, > 0.
+    /// Mean supply at the part's plug, volts, > 0.
     pub supply_volts: f64,
+    /// Mean drop of the loom's return wire, volts, taken off lines and supply; none where the return was not sensed.
+    pub loom_volts: Option<f64>,
     /// Median time between scans, µs.
     pub period_us: f64,
     /// Strokes in order of time.
@@ -112,6 +120,7 @@ impl<'a> Prepared<'a> {
             ratio,
             supply_source: supply.source,
             supply_volts: supply.mean,
+            loom_volts: supply.loom,
             period_us,
             strokes: Vec::new(),
             segments,
@@ -184,11 +193,13 @@ fn segments(trace: &Trace) -> Vec<Range<usize>> {
     out
 }
 
-/// The supply to divide by.
+/// The supply to divide by, and the return to count from, both at the part's plug.
 struct Supply {
     source: SupplySource,
     mean: f64,
     smooth: Option<Vec<f32>>,
+    ground: Option<Vec<f32>>,
+    loom: Option<f64>,
 }
 
 impl Supply {
@@ -201,14 +212,27 @@ impl Supply {
     ) -> Self {
         if let Some(volts) = trace.channel(Channel::Supply) {
             let half = (0.5 * SUPPLY_WINDOW_US / period_us.max(1.0)).floor() as usize;
-            let smooth = moving_mean(volts, segments, half);
-            let (mut n, mut sum) = (0u64, 0.0);
-            for v in smooth.iter().filter(|v| v.is_finite()) {
-                n += 1;
-                sum += f64::from(*v);
-            }
-            if n > 0 && sum > 0.0 {
-                return Self { source: SupplySource::Measured, mean: sum / n as f64, smooth: Some(smooth) };
+            let mut smooth = moving_mean(volts, segments, half);
+            if let Some(mut mean) = finite_mean(&smooth).filter(|m| *m > 0.0) {
+                let ground = trace.channel(Channel::Ground).map(|g| moving_mean(g, segments, half));
+                let loom = ground.as_deref().and_then(finite_mean);
+                let believed = loom.filter(|l| l.abs() < LARGEST_LOOM_DROP * mean);
+                if loom.is_some() && believed.is_none() {
+                    warnings.push(format!(
+                        "the supply return reads {:.2} V against the rig's ground: too much for a loom, it was left out",
+                        loom.unwrap_or_default()
+                    ));
+                }
+                let ground = believed.zip(ground).map(|(mean, mut ground)| {
+                    ground.iter_mut().filter(|g| !g.is_finite()).for_each(|g| *g = mean as f32);
+                    ground
+                });
+                for (s, g) in smooth.iter_mut().zip(ground.iter().flatten()) {
+                    *s -= 2.0 * *g;
+                }
+                mean -= 2.0 * believed.unwrap_or(0.0);
+                let source = SupplySource::Measured;
+                return Self { source, mean, smooth: Some(smooth), ground, loom: believed };
             }
             warnings.push("the supply column holds no usable value; it was left out".into());
         }
@@ -223,22 +247,34 @@ impl Supply {
                 format!("the supply was neither recorded nor stated; ratios use the sheet's nominal {mean} V")
             }
         });
-        Self { source, mean, smooth: None }
+        Self { source, mean, smooth: None, ground: None, loom: None }
     }
 
     fn ratio_of(&self, volts: &[f32]) -> Vec<f32> {
-        match &self.smooth {
-            // Below a tenth of the mean there is no supply to form a ratio with.
-            Some(smooth) => {
-                let least = (0.1 * self.mean) as f32;
-                volts.iter().zip(smooth).map(|(v, s)| if *s > least { v / s } else { f32::NAN }).collect()
+        // Below a tenth of the mean there is no supply to form a ratio with.
+        let least = (0.1 * self.mean) as f32;
+        let over = |v: f32, s: f32| if s > least { v / s } else { f32::NAN };
+        match (&self.smooth, &self.ground) {
+            (Some(smooth), Some(ground)) => {
+                volts.iter().zip(smooth.iter().zip(ground)).map(|(v, (s, g))| over(v - g, *s)).collect()
             }
-            None => {
+            (Some(smooth), None) => volts.iter().zip(smooth).map(|(v, s)| over(*v, *s)).collect(),
+            _ => {
                 let factor = (1.0 / self.mean) as f32;
                 volts.iter().map(|v| v * factor).collect()
             }
         }
     }
+}
+
+/// Mean of the finite values; none without any.
+pub(super) fn finite_mean(values: &[f32]) -> Option<f64> {
+    let (mut n, mut sum) = (0u64, 0.0);
+    for v in values.iter().filter(|v| v.is_finite()) {
+        n += 1;
+        sum += f64::from(*v);
+    }
+    (n > 0).then(|| sum / n as f64)
 }
 
 /// Centred moving mean over 2·half + 1 scans within each segment; NaN counts as missing.

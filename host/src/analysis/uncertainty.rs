@@ -5,13 +5,30 @@
 //!   taken off; its size and the spread go into the uncertainty, since the bias is itself known from a noisy curve only.
 //! - Calibration (GUM 5.1): gains and offsets of line and supply are taken as independent; what cancels in a ratio or a
 //!   difference is left out where the figure is formed.
+//! - The loom: what a wire and its contact drop is known only as far as the sensed return tells; the supply's wire is taken to
+//!   drop the same. What is not known of either counts, independently of each other.
+//! - The rig's input takes a current from the sensor's source resistance R (WIRE.md: at least 1 MΩ), so a line reads low by up to
+//!   `ratio·R/1 MΩ`. It is not corrected: a rectangular distribution of that half-width counts (GUM F.2.4.5). R is
+//!   what a load step measured, else [`UNKNOWN_SOURCE_OHM`].
 //! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
 
-use super::line;
-use super::prepared::{Prepared, SupplySource};
+use super::prepared::{self, Prepared, SupplySource};
+use super::{leads, line};
 use super::statistics::{self, Resampler};
 use crate::quantity::Channel;
 
+/// Least input resistance of a rig, Ω (protocol/WIRE.md).
+pub const INPUT_OHM: f64 = 1e6;
+/// Source resistance of a line that no load step has measured, Ω: a 2 kΩ track at its middle and its wiper. Engineering assumption.
+pub const UNKNOWN_SOURCE_OHM: f64 = 600.0;
+/// How far the supply's wire may differ from the return's, relative standard uncertainty. Engineering assumption.
+const WIRES_ALIKE: f64 = 0.1;
+/// A mated contact, Ω: at most 20 mΩ when good (common practice, no source), rectangular.
+const CONTACT_OHM: f64 = 0.02 / 1.732_050_8;
+/// Supply current where it was not recorded, amperes. Engineering assumption.
+const UNKNOWN_AMPS: f64 = 0.01;
+/// Resistance of a loom's wire where the return was not sensed, Ω: 2 m of 0.34 mm² (IEC 60228: at most 53 mΩ/m), rectangular.
+const UNKNOWN_WIRE_OHM: f64 = 2.0 * 0.053 / 1.732_050_8;
 /// Repeats of a bootstrap.
 const REPEATS: usize = 64;
 
@@ -39,11 +56,17 @@ pub struct Calibration {
     pub supply_volts: f64,
     /// The reference, degrees.
     pub reference: ChannelUncertainty,
+    /// Standard uncertainty of what the supply wire and the return wire still drop, volts.
+    pub wire: [f64; 2],
+    /// Largest source resistance of each line, Ω; 0 where the logger's input is not known.
+    pub source_ohm: [f64; 2],
+    /// Whether the lines may be a resistive track, whose source resistance changes along the travel.
+    pub track: bool,
 }
 
 impl Calibration {
-    /// From the provenance, or from the data's own steps where that says nothing.
-    pub fn of(prepared: &Prepared<'_>) -> Self {
+    /// From the provenance, or from the data's own steps where that says nothing; and from a leads check, if done.
+    pub fn of(prepared: &Prepared<'_>, leads: Option<&leads::Report>) -> Self {
         let supply = match prepared.supply_source {
             SupplySource::Measured => {
                 let c = channel(prepared, Channel::Supply);
@@ -53,11 +76,20 @@ impl Calibration {
             SupplySource::Stated(_) => 0.01 / 3.0f64.sqrt(),
             SupplySource::Nominal(_) => 0.05 / 3.0f64.sqrt(),
         };
+        let on_rig = prepared.trace.provenance.rig.is_some();
+        let source_ohm = [0, 1].map(|line| {
+            let measured = leads.and_then(|l| l.source_ohm[line]);
+            let largest = measured.map(|m| m.value.max(0.0) + 2.0 * m.standard_uncertainty);
+            if on_rig { largest.unwrap_or(UNKNOWN_SOURCE_OHM) } else { 0.0 }
+        });
         Self {
             line: Channel::SENSORS.map(|c| channel(prepared, c)),
             supply,
             supply_volts: prepared.supply_volts,
             reference: channel(prepared, Channel::Reference),
+            wire: if on_rig { wires(prepared) } else { [0.0; 2] },
+            source_ohm,
+            track: leads.is_none_or(|l| l.current != leads::SupplyCurrent::Constant),
         }
     }
 
@@ -65,14 +97,34 @@ impl Calibration {
     pub fn ratio(&self, line: usize, ratio: f64) -> f64 {
         let c = self.line[line];
         let step = c.resolution / 12.0f64.sqrt();
-        (ratio * c.gain).hypot(ratio * self.supply).hypot(c.offset.hypot(step) / self.supply_volts)
+        let wires = (ratio * self.wire[0]).hypot((1.0 - ratio) * self.wire[1]);
+        (ratio * c.gain)
+            .hypot(ratio * self.supply)
+            .hypot(c.offset.hypot(step).hypot(wires) / self.supply_volts)
+            .hypot(self.most_loaded(line, ratio) / 3.0f64.sqrt())
     }
 
     /// Standard uncertainty of a difference of two ratios of one line: offsets cancel.
     pub fn difference(&self, line: usize, difference: f64) -> f64 {
         let c = self.line[line];
         let step = c.resolution / 6.0f64.sqrt() / self.supply_volts;
-        (difference * c.gain).hypot(difference * self.supply).hypot(step)
+        let wires = difference * self.wire[0].hypot(self.wire[1]) / self.supply_volts;
+        (difference * c.gain)
+            .hypot(difference * self.supply)
+            .hypot(step)
+            .hypot(wires)
+            .hypot(self.most_loaded(line, difference) / 3.0f64.sqrt())
+    }
+
+    /// The most by which the rig's input draws a line at a ratio down, ratio.
+    pub fn most_loaded(&self, line: usize, ratio: f64) -> f64 {
+        ratio.abs() * self.source_ohm[line] / INPUT_OHM
+    }
+
+    /// What the rig's input bends a track's line by, as a ratio: independent, terminal, zero-based. 0 for an active output.
+    pub fn loading_bend(&self, line: usize) -> [f64; 3] {
+        let share = if self.track { self.source_ohm[line] / INPUT_OHM / 3.0f64.sqrt() } else { 0.0 };
+        LOADING_BEND.map(|bend| bend * share)
     }
 
     /// Resolution of a smoothed curve of a line, as a ratio: converter's step and reference's step.
@@ -83,6 +135,28 @@ impl Calibration {
         let volts = slope.abs() * window_deg * self.supply_volts;
         let line = step(self.line[line].resolution, volts) / self.supply_volts;
         line.hypot(step(self.reference.resolution, window_deg) * slope.abs())
+    }
+}
+
+/// Largest deviations of `f·4f(1 − f)`, how a divider's source resistance draws its own reading down, for f from 0.1 to 0.9, from
+/// the independent, the terminal and the zero-based line: a test computes them.
+const LOADING_BEND: [f64; 3] = [0.1805, 0.3611, 0.2230];
+
+/// What is not known of the supply wire's and of the return wire's drop, volts.
+fn wires(prepared: &Prepared<'_>) -> [f64; 2] {
+    let amps = prepared
+        .trace
+        .channel(Channel::SupplyAmps)
+        .and_then(|amps| prepared::finite_mean(amps))
+        .map_or(UNKNOWN_AMPS, f64::abs);
+    let contact = CONTACT_OHM * amps;
+    match prepared.loom_volts {
+        Some(drop) => {
+            let c = channel(prepared, Channel::Ground);
+            let meter = c.offset.hypot(drop * c.gain).hypot(c.resolution / 12.0f64.sqrt());
+            [meter.hypot(drop * WIRES_ALIKE).hypot(contact), meter.hypot(contact)]
+        }
+        None => [contact.hypot(UNKNOWN_WIRE_OHM * amps); 2],
     }
 }
 
@@ -166,6 +240,22 @@ mod tests {
         assert!((terminal / sagitta - 1.0).abs() < 0.02, "{terminal} {sagitta}");
         assert!((independent / (0.5 * sagitta) - 1.0).abs() < 0.02, "{independent}");
         assert!(independent < zero && zero < terminal);
+    }
+
+    #[test]
+    fn what_an_input_bends_a_track_by_is_as_computed() {
+        let drawn = |f: f64| 4.0 * f * f * (1.0 - f);
+        let points: Vec<(f64, f64)> =
+            (0..=800).map(|i| 0.1 + f64::from(i) / 1000.0).map(|f| (f, drawn(f))).collect();
+        let lines = [
+            line::minimax(&points),
+            line::terminal(&points, points[0], points[800]),
+            line::zero_based(&points, points[0]),
+        ];
+        let found = lines.map(|l| l.unwrap().deviation);
+        for (found, stated) in found.iter().zip(LOADING_BEND) {
+            assert!((found - stated).abs() < 0.001, "{found:.4} {stated}");
+        }
     }
 
     #[test]

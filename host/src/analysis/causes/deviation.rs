@@ -54,10 +54,10 @@ pub(super) fn three_of(nominal: NominalLine, deviation: impl Fn(f64) -> f64) -> 
     three(nominal, points).unwrap_or([0.0; 3])
 }
 
-/// Deviations of both lines, % of supply, leaving out dead bands by leaving out 2° at each stop.
+/// Deviations of both lines, % of supply, without the ends of travel and dead bands there.
 pub(super) fn of(curves: &Curves, sheet: &PartSheet) -> Option<Six> {
     let mut out = [0.0; 6];
-    let (low, high) = (*curves.deg.first()? + 2.0, *curves.deg.last()? - 2.0);
+    let (low, high) = super::live_range(curves)?;
     for (line, nominal) in [sheet.rising, sheet.falling].into_iter().enumerate() {
         let curve = curves.line[line].as_ref()?;
         let points =

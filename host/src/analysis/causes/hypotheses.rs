@@ -12,6 +12,12 @@ pub(super) const UNHEALTHY: f64 = 25.0;
 const SINGLE_WEIGHT: f64 = 1.5;
 /// Penalty per further free parameter of a hypothesis (Occam factor; engineering assumption).
 const PENALTY: f64 = 4.0;
+/// Leaks below this are shorts rather than moisture, and rarer the lower they are, Ω. Engineering assumption.
+const LIKELY_LEAK_OHM: f64 = 1500.0;
+/// Source of an active output, and of a track at its middle, where no load step has measured it, Ω; typical orders.
+const TYPICAL_SOURCE_OHM: [f64; 2] = [50.0, 450.0];
+/// A shift may begin to grow at one of these shares of the travel.
+const GROWS_FROM: [f64; 3] = [0.1, 0.25, 0.4];
 /// Wiper contact of a resistive track, Ω; typical order, engineering assumption.
 const WIPER_OHM: f64 = 80.0;
 
@@ -47,6 +53,8 @@ struct Hypothesis {
     line: Option<usize>,
     directions: Vec<Six>,
     positive: bool,
+    /// Parameters that were chosen from a list rather than fitted.
+    chosen: f64,
 }
 
 /// Score of the pair: its χ², or what one cause with one free size explains of it, weighed up because one number scatters
@@ -69,7 +77,8 @@ pub(super) fn explain(six: &Six, sheet: &PartSheet, known: &Known) -> Vec<Explai
     let mut out: Vec<Explained> = Vec::new();
     for h in hypotheses(sheet, known) {
         let Some((size, left)) = fit(&precision, six, &h) else { continue };
-        let chi_square = left + PENALTY * (h.directions.len() - 1) as f64;
+        let free = (h.directions.len() - 1) as f64 + h.chosen;
+        let chi_square = left + PENALTY * free + unlikely_leak(&h, size, known);
         match out.iter_mut().find(|e| e.kind == h.kind && e.line == h.line) {
             Some(e) if e.chi_square <= chi_square => {}
             Some(e) => (e.size, e.chi_square) = (size, chi_square),
@@ -100,7 +109,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
     };
     if !known.leads_told {
         let lead =
-            |kind, direction| Hypothesis { kind, line: None, directions: vec![direction], positive: true };
+            |kind, direction| Hypothesis { kind, line: None, directions: vec![direction], positive: true, chosen: 0.0 };
         out.push(lead(FindingKind::GroundLead, both(&|f| 1.0 - f)));
         out.push(lead(FindingKind::SupplyLead, both(&|f| -f)));
     }
@@ -117,6 +126,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
         line: None,
         directions: vec![shared(0), shared(1), shared(2)],
         positive: false,
+        chosen: 0.0,
     });
     for line in 0..2 {
         for profile in profiles(known, line) {
@@ -126,6 +136,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
                     line: Some(line),
                     directions: vec![direction],
                     positive: true,
+                    chosen: 0.0,
                 });
             }
         }
@@ -138,10 +149,30 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
                 line: Some(line),
                 directions,
                 positive: false,
+                chosen: 0.0,
+            });
+        }
+        for from in GROWS_FROM {
+            let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+            let travelled = move |f: f64| (f - nominal.closed) / (nominal.open - nominal.closed);
+            out.push(Hypothesis {
+                kind: FindingKind::GainOffset,
+                line: Some(line),
+                directions: vec![one(line, &|f| (travelled(f) - from).max(0.0) / (1.0 - from))],
+                positive: false,
+                chosen: 0.5,
             });
         }
     }
     out
+}
+
+/// Penalty on a leak whose resistance would be so low that it is a short.
+fn unlikely_leak(h: &Hypothesis, size: f64, known: &Known) -> f64 {
+    let (FindingKind::Leakage, Some(line)) = (h.kind, h.line) else { return 0.0 };
+    let typical = TYPICAL_SOURCE_OHM[usize::from(known.track != Some(false))];
+    let ohm = known.source_ohm[line].unwrap_or(typical) / (size.abs() / 100.0).max(1e-4);
+    2.0 * PENALTY * (LIKELY_LEAK_OHM / ohm).ln().max(0.0)
 }
 
 /// How the source resistance goes along the travel, 1 in the middle: constant for an active output; wiper and f·(1 − f) of the

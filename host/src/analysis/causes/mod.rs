@@ -15,11 +15,15 @@ use super::prepared::{AngleSource, Prepared};
 use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
 use crate::quantity::{Channel, FindingKind};
 use crate::sheet::PartSheet;
-use crate::trace::ProcedureKind;
+use crate::trace::{ProcedureKind, TraceEnd};
 use hypotheses::Known;
 
 /// Share of the nominal travel below which a part did not move.
 const LEAST_TRAVEL: f64 = 0.2;
+/// Travel at each stop that is left out of fits to the whole line, degrees.
+const EDGE_DEG: f64 = 2.0;
+/// A drive that takes less than this while it can't move the part does not push, amperes. Engineering assumption.
+const PUSHING_AMPS: f64 = 0.5;
 /// Share of a line's nominal span below which it does not follow.
 const LEAST_SPAN: f64 = 0.05;
 /// Least drop in a lead that is a fault, volts: 4 Ω at 10 mA. Common practice, no source.
@@ -257,10 +261,12 @@ fn without_drops(mut six: deviation::Six, input: &CausesInput<'_>) -> deviation:
 /// Whether neither the reference nor the lines moved as a sweep should.
 fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
     let prepared = input.prepared;
-    let swept = matches!(
-        prepared.trace.provenance.procedure,
-        ProcedureKind::Sweep | ProcedureKind::HandSweep | ProcedureKind::Import
-    );
+    let swept = match prepared.trace.provenance.procedure {
+        ProcedureKind::Sweep | ProcedureKind::HandSweep | ProcedureKind::Import => true,
+        // It goes onto both stops; cut short, it tells nothing.
+        ProcedureKind::SelfCheck => prepared.trace.end == TraceEnd::Complete,
+        ProcedureKind::LeadsCheck | ProcedureKind::Flex => false,
+    };
     if !swept || prepared.trace.is_empty() {
         return None;
     }
@@ -270,7 +276,10 @@ fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
     let referenced = prepared.angle_source == AngleSource::Reference;
     let still = !lines.is_empty() && spans.iter().all(|s| *s < LEAST_SPAN);
     if referenced && travel < LEAST_TRAVEL * input.sheet.travel_deg {
-        return Some(words::not_moving(travel, "the reference shows", &spans));
+        return Some(match most_drive_amps(prepared) {
+            Some(amps) if amps < PUSHING_AMPS => words::not_driven(travel, amps, &spans),
+            _ => words::not_moving(travel, "the reference shows", &spans),
+        });
     }
     let railed = lines.iter().all(|l| rail_share(prepared, input.sheet, *l) > 0.5);
     if referenced && still && !railed && lines.len() == 2 {
@@ -281,6 +290,17 @@ fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
         ));
     }
     (!referenced && still && !railed).then(|| words::not_moving(travel, "the lines show", &spans))
+}
+
+/// What the drive took at most, amperes; none where it was not recorded or nothing was driven.
+fn most_drive_amps(prepared: &Prepared<'_>) -> Option<f64> {
+    let driven = matches!(
+        prepared.trace.provenance.procedure,
+        ProcedureKind::Sweep | ProcedureKind::SelfCheck
+    );
+    let amps = prepared.trace.channel(Channel::DriveAmps).filter(|_| driven)?;
+    let mut sizes: Vec<f64> = amps.iter().filter(|a| a.is_finite()).map(|a| f64::from(a.abs())).collect();
+    statistics::quantile(&mut sizes, 0.99)
 }
 
 /// Span between the 2 % and 98 % quantiles over the nominal span.
@@ -347,9 +367,32 @@ fn exchanged(curves: &Curves, sheet: &PartSheet) -> Option<bool> {
     Some(crossed < 0.2 * straight && straight.sqrt() > 0.03)
 }
 
+/// Travel over which both lines follow: without [`EDGE_DEG`] at each stop, and without dead bands there. Degrees.
+///
+/// A dead band ends where a line's slope over 1° reaches half of its slope over the middle half of the travel.
+fn live_range(curves: &Curves) -> Option<(f64, f64)> {
+    let n = curves.len();
+    let width = curves.bins_in(1.0);
+    let (mut low, mut high) = (curves.deg.first()? + EDGE_DEG, curves.deg.last()? - EDGE_DEG);
+    for curve in curves.line.iter().flatten() {
+        let rise = |from: usize, to: usize| (curve.mean[to] - curve.mean[from]) / (curves.deg[to] - curves.deg[from]);
+        let middle = rise(n / 4, n - 1 - n / 4);
+        // Comparisons with NaN are false: where nothing was measured, a line does not follow.
+        let follows = |k: &usize| rise(*k, *k + width) / middle >= 0.5;
+        let (Some(first), Some(last)) =
+            ((0..n - width).find(follows), (0..n - width).rev().find(follows))
+        else {
+            continue;
+        };
+        low = low.max(curves.deg[first] + 0.5 * EDGE_DEG);
+        high = high.min(curves.deg[last + width] - 0.5 * EDGE_DEG);
+    }
+    (high - low > LEAST_TRAVEL * (curves.deg[n - 1] - curves.deg[0])).then_some((low, high))
+}
+
 /// Bend that both lines share, % of span, and where; none when they do not share it.
 fn shared_bend(curves: &Curves, sheet: &PartSheet) -> Option<(f64, f64)> {
-    let (low, high) = (*curves.deg.first()? + 2.0, *curves.deg.last()? - 2.0);
+    let (low, high) = live_range(curves)?;
     let angle_error = |line: usize| -> Option<Vec<f64>> {
         let curve = curves.line[line].as_ref()?;
         let inside: Vec<f64> = curves

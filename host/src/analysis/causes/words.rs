@@ -27,6 +27,16 @@ pub(super) fn not_moving(travel: f64, who: &str, spans: &[f64]) -> Finding {
     )
 }
 
+pub(super) fn not_driven(travel: f64, amps: f64, spans: &[f64]) -> Finding {
+    let mut told = not_moving(travel, "the reference shows", spans);
+    told.confidence = 0.5;
+    told.text.push_str(&format!(
+        "; the drive took no more than {amps:.2} A, so it may be the rig that did not push: check its drive and coupling"
+    ));
+    told.details.push(Detail { name: "drive", value: amps, unit: "A" });
+    told
+}
+
 pub(super) fn dead(input: &CausesInput<'_>, line: usize) -> Finding {
     let channel = Channel::SENSORS[line];
     let rail = super::rail_share(input.prepared, input.sheet, line);
