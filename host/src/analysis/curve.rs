@@ -7,12 +7,13 @@
 //! - Within a stroke only samples at the furthest angle so far count: after a wiggle of the hand the play has to be taken up
 //!   again before the line belongs to the direction.
 //! - The average of both directions is taken after each is moved by half of the hysteresis against the other, so that a
-//!   defect is not smeared; without one direction it is the other alone. The angle by which the line lags because of the
-//!   rig's input filter (provenance) is taken out first.
+//!   defect is not smeared; without one direction it is the other alone. The angle by which the line lags the reference is
+//!   taken out first: told by strokes of different speeds, else only what the rig's input filter delays (provenance).
 //! - Standard errors come from the scatter between strokes of one direction, pooled over 5°; with one stroke from the
 //!   scatter of its neighbouring bins.
 
 use super::prepared::{Direction, Prepared, Stroke};
+use super::lag::{self, Lag};
 use super::statistics;
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
@@ -57,6 +58,10 @@ pub struct LineCurve {
     pub mean_error: Vec<f64>,
     /// Median of down minus up over the slope, degrees; none without both directions.
     pub hysteresis_deg: Option<f64>,
+    /// Lag of the line behind the reference that was taken out; none when all strokes have one speed.
+    pub lag: Option<Lag>,
+    /// Mean speed of the strokes, degrees per second.
+    pub speed_deg_s: f64,
     /// Slope of `mean` over the whole travel, ratio per degree.
     pub slope: f64,
     /// Output at the ends of `mean`: open minus closed magnitude, ratio; > 0.
@@ -115,15 +120,27 @@ impl Curves {
         self.strokes.iter().filter(move |s| s.direction == direction)
     }
 
+    /// Mean speed of the strokes of one direction, degrees per second; that of all where there are none.
+    fn mean_speed(&self, prepared: &Prepared<'_>, direction: Direction) -> f64 {
+        let speeds: Vec<f64> =
+            self.of(direction).filter_map(|s| prepared.stroke_speed(&prepared.strokes[s.stroke])).collect();
+        statistics::mean(&speeds).unwrap_or(prepared.speed_deg_s)
+    }
+
     fn combine(&self, prepared: &Prepared<'_>, line: usize) -> Option<LineCurve> {
         let (up, up_error) = self.average(Direction::Up, line);
         let (down, down_error) = self.average(Direction::Down, line);
         if up.iter().chain(&down).all(|v| v.is_nan()) {
             return None;
         }
-        let lag = filter_lag_deg(prepared, line);
-        let up = shifted(&up, lag / self.step_deg);
-        let down = shifted(&down, -lag / self.step_deg);
+        let mut weights = [0.0; 2];
+        weights[line] = 1.0;
+        let steep = overall_slope(&self.deg, &up, &down);
+        let lag = lag::by_speed(&self.deg, &self.strokes, self.step_deg, weights, steep);
+        let seconds = lag.map_or_else(|| filter_lag_s(prepared, line), |l| l.seconds);
+        let speeds = [Direction::Up, Direction::Down].map(|d| self.mean_speed(prepared, d));
+        let up = shifted(&up, seconds * speeds[0] / self.step_deg);
+        let down = shifted(&down, -seconds * speeds[1] / self.step_deg);
         let slope = overall_slope(&self.deg, &up, &down);
         let hysteresis_deg = self.hysteresis(&up, &down, slope);
         let half = 0.5 * hysteresis_deg.unwrap_or(0.0) / self.step_deg;
@@ -139,7 +156,20 @@ impl Curves {
             };
         }
         let span = end_to_end(&self.deg, &mean, self.bins_in(1.0))?;
-        Some(LineCurve { up, down, up_error, down_error, mean, mean_error, hysteresis_deg, slope, span })
+        let speed_deg_s = 0.5 * (speeds[0] + speeds[1]);
+        Some(LineCurve {
+            up,
+            down,
+            up_error,
+            down_error,
+            mean,
+            mean_error,
+            hysteresis_deg,
+            lag,
+            speed_deg_s,
+            slope,
+            span,
+        })
     }
 
     /// Mean of the strokes of one direction and its standard error.
@@ -214,8 +244,8 @@ fn grid_step(prepared: &Prepared<'_>) -> f64 {
     GRID_DEG * (apart / GRID_DEG).ceil().max(1.0)
 }
 
-/// Angle by which a line lags the reference on the way up because of their input filters, degrees.
-fn filter_lag_deg(prepared: &Prepared<'_>, line: usize) -> f64 {
+/// Time by which a line lags the reference because of their input filters, seconds.
+fn filter_lag_s(prepared: &Prepared<'_>, line: usize) -> f64 {
     let delay = |c: Channel| {
         prepared
             .trace
@@ -225,7 +255,7 @@ fn filter_lag_deg(prepared: &Prepared<'_>, line: usize) -> f64 {
             .find(|p| p.channel == c)
             .map_or(0.0, |p| f64::from(p.filter_us))
     };
-    (delay(Channel::SENSORS[line]) - delay(Channel::Reference)) * 1e-6 * prepared.speed_deg_s
+    (delay(Channel::SENSORS[line]) - delay(Channel::Reference)) * 1e-6
 }
 
 struct Grid {

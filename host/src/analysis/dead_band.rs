@@ -37,7 +37,7 @@ pub fn analyse(
     let half_play = 0.5 * curve.hysteresis_deg.unwrap_or(0.0).abs();
     let value = hinge + half_play.min(hinge);
     // What the straight part itself scatters by (texture) the extrapolation may be off by as well.
-    let (spread, widened) = correlated(&x, &y, &fit);
+    let (spread, widened) = statistics::widened_by_resemblance(&x, &y, &fit);
     let texture = spread * fit.residual_sd.hypot(fit.intercept_error * widened) / fit.slope.abs();
     let rest =
         stop.scatter.hypot(calibration.smoothed_step(line, curve.slope, curves.step_deg)) / fit.slope.abs();
@@ -89,17 +89,4 @@ fn straight_part(curves: &Curves, arriving: &[f64], slope: f64, stop: &Stop) -> 
         from += CLEAR_DEG;
     }
     None
-}
-
-/// What residuals that resemble their neighbours do to a fit: factor on its residual sd, and on its standard errors.
-///
-/// A first-order autoregression leaves n·(1 − ρ)/(1 + ρ) independent points, here at least 3; two of them the line has used.
-fn correlated(x: &[f64], y: &[f64], fit: &LineFit) -> (f64, f64) {
-    let residual: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - fit.at(*x)).collect();
-    let squares: f64 = residual.iter().map(|r| r * r).sum();
-    let neighbours: f64 = residual.windows(2).map(|w| w[0] * w[1]).sum();
-    let rho = if squares > 0.0 { (neighbours / squares).clamp(0.0, 0.99) } else { 0.0 };
-    let n = residual.len() as f64;
-    let free = (n * (1.0 - rho) / (1.0 + rho)).max(3.0);
-    ((free / (free - 2.0)).sqrt(), (n / free).sqrt())
 }

@@ -195,7 +195,7 @@ fn add_line(
         missing(out, format!("{of_travel} {}", name(line)), why);
         return;
     }
-    if let Some(report) = linearity::analyse(curves, line, calibration, out.cycles) {
+    if let Some(report) = linearity::analyse(prepared, curves, line, calibration, out.cycles) {
         out.figures.extend(report.figures);
         out.curves.extend(report.curves);
         out.histograms.extend(histogram::of(
@@ -206,7 +206,7 @@ fn add_line(
         ));
         say_of_part_travel(out, prepared, line, sheet);
     }
-    add_repeats(out, prepared, curves, line, calibration);
+    add_repeats(out, curves, line, calibration);
     add_dead_bands(out, prepared, curves, line, sheet, calibration);
     warn_of_shape(out, curves, line);
 }
@@ -214,12 +214,11 @@ fn add_line(
 /// What needs more than one stroke: hysteresis and repeatability.
 fn add_repeats(
     out: &mut GripAnalysis,
-    prepared: &Prepared<'_>,
     curves: &Curves,
     line: usize,
     calibration: &Calibration,
 ) {
-    match hysteresis::analyse(curves, line, calibration, prepared.speed_deg_s, out.cycles) {
+    match hysteresis::analyse(curves, line, calibration, out.cycles) {
         Some(figure) => out.figures.push(figure),
         None => missing(
             out,

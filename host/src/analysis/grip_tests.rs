@@ -492,3 +492,20 @@ fn the_whole_analysis_puts_figures_in_order_and_the_worst_finding_first() {
     let rate = figure(&found, FigureName::DropoutRate, None);
     assert!(rate.value > 0.0 && rate.upper_bound.unwrap() > rate.value, "{rate:?}");
 }
+
+#[test]
+fn a_line_that_is_late_is_not_taken_for_play_when_the_strokes_differ_in_speed() {
+    let part = Synthetic {
+        skew_us: 300.0,
+        hysteresis_deg: [0.1; 2],
+        speeds: vec![60.0, 60.0, 60.0, 60.0, 30.0, 30.0],
+        ..Synthetic::hall(31)
+    };
+    let found = analysed(&part);
+    for line in Channel::SENSORS {
+        let figure =
+            found.figures.iter().find(|f| f.name == FigureName::Hysteresis && f.channel == Some(line)).unwrap();
+        let off = (figure.value - 0.1).abs();
+        assert!(off < 2.0 * figure.standard_uncertainty && off < 0.01, "{figure:?}");
+    }
+}

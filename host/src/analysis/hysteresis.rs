@@ -5,8 +5,8 @@
 //! it is divided by the line's own slope over
 //! those 2°: degrees. What remains of scatter between the 2° windows is taken out by shrinking
 //! them towards their mean (empirical Bayes: James, Stein 1961). 1° at each stop is left out, where the play is not yet taken
-//! up. It holds everything that lags with direction: play of the coupling and filters of the part as well. The lag of the
-//! rig's own input filter is taken out (curves).
+//! up. It holds the play of the coupling as well. What lags with speed is no hysteresis: a lag that strokes of different
+//! speeds show is taken out, else that of the rig's own input filter (curves); then the part's own delay is still in it.
 
 use super::Figure;
 use super::curve::{Curves, LineCurve};
@@ -27,7 +27,6 @@ pub fn analyse(
     curves: &Curves,
     index: usize,
     calibration: &Calibration,
-    speed_deg_s: f64,
     cycles: u32,
 ) -> Option<Figure> {
     let curve = curves.line[index].as_ref()?;
@@ -40,7 +39,7 @@ pub fn analyse(
     let kept = if spread > 0.0 { ((spread - noise) / spread).max(0.0) } else { 0.0 };
     let shrunk = |w: &Window| mean + kept * (w.play - mean);
     let worst = windows.iter().max_by(|a, b| shrunk(a).abs().total_cmp(&shrunk(b).abs()))?;
-    let timing = 2.0 * speed_deg_s * TIMING_US * 1e-6;
+    let timing = 2.0 * curve.speed_deg_s * curve.lag.map_or(TIMING_US * 1e-6, |l| l.error);
     let step = std::f64::consts::SQRT_2 * calibration.smoothed_step(index, curve.slope, WINDOW_DEG)
         / curve.slope.abs();
     // Scatter of the shrunk window, of the common mean, and of not knowing how much is real.
@@ -54,8 +53,12 @@ pub fn analyse(
         at_deg: Some(worst.centre),
         definition: format!(
             "largest difference of both directions at one angle over the local slope, {} averaged, means over {WINDOW_DEG} deg, \
-             {EDGE_DEG} deg at each stop left out; play of the coupling included",
-            over(cycles)
+             {EDGE_DEG} deg at each stop left out; play of the coupling included, {}",
+            over(cycles),
+            match curve.lag {
+                Some(lag) => format!("a lag of {:.0} us taken out", 1e6 * lag.seconds),
+                None => "so is any delay of the part at this one speed".to_owned(),
+            }
         ),
     })
 }

@@ -3,11 +3,14 @@
 //! Conventions (potentiometer standard as quoted in makers' handbooks): independent: the line that minimises the largest
 //! deviation; terminal: the line through both ends of travel; zero-based: the line through the closed end that minimises it.
 //! All on the average of both directions (43 CFR 3175.135), smoothed over 0.5°, in % of the line's own output span. The ends
-//! are straight fits through the first and last 1°. Uncertainty: scatter (bootstrap), eccentricity left in the reference
+//! are the outputs at rest on both stops; without rests there, straight fits through the first and last 1°. Uncertainty: scatter
+//! (bootstrap), that of the ends, eccentricity left in the reference
 //! (its bend over this travel), what the rig's input draws from a track, resolution. Gains and offsets of the converter cancel.
 
 use super::curve::{Curves, LineCurve, window_mean};
+use super::ends::{self, End};
 use super::line::{self, Line};
+use super::prepared::Prepared;
 use super::statistics;
 use super::uncertainty::{Calibration, bootstrap, eccentricity_gain};
 use super::{Figure, PlotCurve};
@@ -15,7 +18,7 @@ use crate::quantity::{Channel, FigureName, Unit};
 
 /// Curves are smoothed over this much before a maximum is taken, degrees.
 pub const SMOOTHING_DEG: f64 = 0.5;
-/// Ends of travel are straight fits over this much, degrees.
+/// Where there was no rest on the stops, ends of travel are straight fits over this much, degrees.
 const END_FIT_DEG: f64 = 1.0;
 
 /// Linearity of one line.
@@ -30,13 +33,21 @@ pub struct Report {
 }
 
 /// Linearity of line `index`. None without its curve.
-pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles: u32) -> Option<Report> {
+pub fn analyse(
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    index: usize,
+    calibration: &Calibration,
+    cycles: u32,
+) -> Option<Report> {
     let curve = curves.line[index].as_ref()?;
     let smooth = Smoother::new(curves, curve.slope);
-    let lines = three_lines(curves, &smooth, &curve.mean)?;
+    let rests = at_rest(prepared, curves, curve, index);
+    let (lines, ends) = three_lines(curves, &smooth, &curve.mean, rests)?;
+    let end_errors = [0.0, ends[0].error.hypot(ends[1].error), ends[0].error];
     let percent = 100.0 / curve.span;
     let corrected = bootstrap(&curve.mean, &curve.mean_error, 0x11E4 + index as u64, |y| {
-        three_lines(curves, &smooth, y).map(|l| l.map(|l| l.deviation))
+        three_lines(curves, &smooth, y, rests).map(|(l, _)| l.map(|l| l.deviation))
     })?;
     let travel = curves.deg[curves.len() - 1] - curves.deg[0];
     let bend = eccentricity_gain(travel);
@@ -53,7 +64,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         .map(|i| {
             let reference = calibration.reference.offset * bend[i] * curve.slope.abs();
             let step = calibration.smoothed_step(index, curve.slope, SMOOTHING_DEG);
-            let other = corrected[i].scatter.hypot(loading[i]).hypot(step);
+            let other = corrected[i].scatter.hypot(end_errors[i]).hypot(loading[i]).hypot(step);
             Figure {
                 name: names[i],
                 channel,
@@ -107,7 +118,39 @@ impl Smoother {
     }
 }
 
-fn three_lines(curves: &Curves, smooth: &Smoother, mean: &[f64]) -> Option<[Line; 3]> {
+/// An end of travel as a point of the curve.
+#[derive(Clone, Copy, Debug)]
+struct EndPoint {
+    deg: f64,
+    ratio: f64,
+    /// Standard error of the ratio.
+    error: f64,
+}
+
+/// Both ends from the rests on the stops. The curve is the middle of both directions: what is read at an angle while the play
+/// is taken up belongs half a play further on. None without a rest on both.
+fn at_rest(
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    curve: &LineCurve,
+    index: usize,
+) -> Option<[EndPoint; 2]> {
+    let half = 0.5 * curve.hysteresis_deg?;
+    let end = |end: End, inwards: f64| {
+        let stop = ends::stop(prepared, curves, index, end).filter(|s| s.visits > 0)?;
+        let place = curve.slope.abs() * prepared.angle_noise_deg / 12.0f64.sqrt();
+        Some(EndPoint { deg: stop.deg + inwards, ratio: stop.ratio, error: stop.scatter.hypot(place) })
+    };
+    Some([end(End::Closed, half)?, end(End::Open, -half)?])
+}
+
+/// Independent, terminal and zero-based line, and the ends that the latter two go through.
+fn three_lines(
+    curves: &Curves,
+    smooth: &Smoother,
+    mean: &[f64],
+    rests: Option<[EndPoint; 2]>,
+) -> Option<([Line; 3], [EndPoint; 2])> {
     let smoothed = smooth.apply(mean);
     let points: Vec<(f64, f64)> =
         curves.deg.iter().copied().zip(smoothed.iter().copied()).filter(|p| p.1.is_finite()).collect();
@@ -116,16 +159,20 @@ fn three_lines(curves: &Curves, smooth: &Smoother, mean: &[f64]) -> Option<[Line
         return None;
     }
     let fit = curves.bins_in(END_FIT_DEG).clamp(3, n);
-    let end = |points: &[(f64, f64)], at: f64| {
+    let fitted = |points: &[(f64, f64)], at: f64| {
         let (x, y): (Vec<f64>, Vec<f64>) = points.iter().map(|p| (p.0 - at, p.1)).unzip();
-        statistics::fit_line(&x, &y).map(|f| (at, f.intercept))
+        let fit = statistics::fit_line(&x, &y)?;
+        let (_, widened) = statistics::widened_by_resemblance(&x, &y, &fit);
+        Some(EndPoint { deg: at, ratio: fit.intercept, error: widened * fit.intercept_error })
     };
-    let (closed, open) = (end(&points[..fit], points[0].0)?, end(&points[n - fit..], points[n - 1].0)?);
-    Some([
-        line::minimax(&points)?,
-        line::terminal(&points, closed, open)?,
-        line::zero_based(&points, closed)?,
-    ])
+    let ends = match rests {
+        Some(rests) => rests,
+        None => [fitted(&points[..fit], points[0].0)?, fitted(&points[n - fit..], points[n - 1].0)?],
+    };
+    let [closed, open] = ends.map(|e| (e.deg, e.ratio));
+    let lines =
+        [line::minimax(&points)?, line::terminal(&points, closed, open)?, line::zero_based(&points, closed)?];
+    Some((lines, ends))
 }
 
 fn plots(

@@ -20,6 +20,7 @@ pub mod gaps;
 pub mod grip;
 pub mod histogram;
 pub mod hysteresis;
+pub mod lag;
 pub mod leads;
 pub mod limp;
 pub mod line;

@@ -6,13 +6,11 @@
 //! and down is used and a quarter of the hysteresis stands in the uncertainty: the two can't be told apart at one speed.
 
 use super::Figure;
-use super::curve::{Curves, StrokeCurve};
-use super::prepared::{Direction, Prepared};
-use super::statistics;
+use super::curve::Curves;
+use super::prepared::Prepared;
+use super::{lag, statistics};
 use crate::quantity::FigureName;
 
-/// Least spread of speeds, relative (1 sd), for the regression.
-const SPREAD: f64 = 0.10;
 /// Least hysteresis that may differ between lines, degrees. Engineering assumption.
 const LEAST_PLAY_DEG: f64 = 0.02;
 /// Left out at each stop, degrees.
@@ -26,9 +24,9 @@ pub fn analyse(prepared: &Prepared<'_>, curves: &Curves) -> Option<Figure> {
     }
     // Through the measured slopes, so that a common lag or a gain error does not show.
     let m = second.slope / first.slope;
-    let (value, uncertainty, how) = match by_speed(curves, m, second.slope) {
-        Some((tau, error)) => {
-            (tau, error, "regression of the residual on speed; hysteresis drops out".to_owned())
+    let (value, uncertainty, how) = match lag::by_speed(&curves.deg, &curves.strokes, curves.step_deg, [-m, 1.0], second.slope) {
+        Some(lag::Lag { seconds, error }) => {
+            (seconds, error, "regression of the residual on speed; hysteresis drops out".to_owned())
         }
         None => {
             let play = [first, second]
@@ -76,52 +74,4 @@ fn by_direction(prepared: &Prepared<'_>, curves: &Curves, m: f64) -> Option<(f64
     let scale = second.slope * prepared.speed_deg_s;
     let n = half.len() as f64;
     Some((-statistics::mean(&half)? / scale, (variance.sqrt() / n / scale).abs()))
-}
-
-/// Regression of residual on speed within each direction and bin, seconds.
-fn by_speed(curves: &Curves, m: f64, slope: f64) -> Option<(f64, f64)> {
-    let (mut sxx, mut sxy, mut syy, mut n, mut v2) = (0.0, 0.0, 0.0, 0u64, 0.0);
-    for direction in [Direction::Up, Direction::Down] {
-        let strokes: Vec<(&StrokeCurve, Vec<f64>)> = curves
-            .of(direction)
-            .filter(|s| !s.ratio[0].is_empty() && !s.ratio[1].is_empty())
-            .map(|s| (s, speeds(curves, s)))
-            .collect();
-        for k in 0..curves.len() {
-            let here: Vec<(f64, f64)> = strokes
-                .iter()
-                .map(|(s, v)| (v[k], s.ratio[1][k] - m * s.ratio[0][k]))
-                .filter(|p| p.0.is_finite() && p.1.is_finite())
-                .collect();
-            if here.len() < 2 {
-                continue;
-            }
-            let count = here.len() as f64;
-            let (mv, me) = here.iter().fold((0.0, 0.0), |a, p| (a.0 + p.0 / count, a.1 + p.1 / count));
-            for (v, e) in &here {
-                sxx += (v - mv).powi(2);
-                sxy += (v - mv) * (e - me);
-                syy += (e - me).powi(2);
-                v2 += mv * mv;
-            }
-            n += here.len() as u64 - 1;
-        }
-    }
-    if n < 100 || sxx < SPREAD * SPREAD * v2 {
-        return None;
-    }
-    let b = sxy / sxx;
-    let residual = ((syy - b * sxy).max(0.0) / (n - 1) as f64).sqrt();
-    Some((-b / slope, (residual / sxx.sqrt() / slope).abs()))
-}
-
-/// Signed speed at each bin from the times of the bins 0.5° before and after, degrees per second.
-fn speeds(curves: &Curves, stroke: &StrokeCurve) -> Vec<f64> {
-    let reach = curves.bins_in(0.5);
-    (0..curves.len())
-        .map(|k| {
-            let (a, b) = (k.saturating_sub(reach), (k + reach).min(curves.len() - 1));
-            (curves.deg[b] - curves.deg[a]) / (stroke.seconds[b] - stroke.seconds[a])
-        })
-        .collect()
 }

@@ -262,6 +262,19 @@ impl Resampler {
     }
 }
 
+/// What residuals that resemble their neighbours do to a fit: factor on its residual sd, and on its standard errors.
+///
+/// A first-order autoregression leaves n·(1 − ρ)/(1 + ρ) independent points, here at least 3; two of them the line has used.
+pub fn widened_by_resemblance(x: &[f64], y: &[f64], fit: &LineFit) -> (f64, f64) {
+    let residual: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - fit.at(*x)).collect();
+    let squares: f64 = residual.iter().map(|r| r * r).sum();
+    let neighbours: f64 = residual.windows(2).map(|w| w[0] * w[1]).sum();
+    let rho = if squares > 0.0 { (neighbours / squares).clamp(0.0, 0.99) } else { 0.0 };
+    let n = residual.len() as f64;
+    let free = (n * (1.0 - rho) / (1.0 + rho)).max(3.0);
+    ((free / (free - 2.0)).sqrt(), (n / free).sqrt())
+}
+
 #[cfg(test)]
 #[path = "statistics_tests.rs"]
 mod tests;

@@ -3,7 +3,7 @@
 //!
 //! A play h shifts the curve by h/2 against the direction, and is not yet taken up just behind a stop. Linearity is taken from
 //! the average of both directions, each moved by half of the play against the other: the curve itself between the angles
-//! that the play leaves; smoothed over 0.5 deg, ends fitted over 1 deg.
+//! that the play leaves; smoothed over 0.5 deg; its ends are what it reads at rest on the stops.
 
 use trackpair::quantity::FigureName;
 use trackpair_rig_sim::Part;
@@ -13,8 +13,6 @@ use trackpair_rig_sim::curve::minimax;
 const STEP_DEG: f64 = 0.05;
 /// Half of the smoothing, grid points: 0.5 deg in all.
 const HALF: usize = 5;
-/// Points of an end's fit: 1 deg.
-const END: usize = 21;
 
 /// A true value.
 #[derive(Clone, Copy, Debug)]
@@ -73,18 +71,14 @@ pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> V
     all
 }
 
-/// Independent, terminal and zero-based linearity, % of the span between the ends' fits, of the curve in the middle of the play.
+/// Independent, terminal and zero-based linearity, % of the span between the outputs at rest, of the curve in the middle of the play.
 fn linearity(deg: &[f64], curve: impl Fn(f64) -> f64) -> [f64; 3] {
     let mean: Vec<f64> = deg.iter().map(|at| curve(*at)).collect();
     let (_, slope) = fit(deg, &mean);
     let bare: Vec<f64> = mean.iter().zip(deg).map(|(y, d)| y - slope * d).collect();
     let y: Vec<f64> = smooth(&bare).iter().zip(deg).map(|(y, d)| y + slope * d).collect();
     let n = deg.len();
-    let end = |from: usize, to: usize, at: f64| {
-        let (intercept, slope) = fit(&deg[from..to], &y[from..to]);
-        intercept + slope * at
-    };
-    let (closed, open) = (end(0, END, deg[0]), end(n - END, n, deg[n - 1]));
+    let (closed, open) = (mean[0], mean[n - 1]);
     let terminal_slope = (open - closed) / (deg[n - 1] - deg[0]);
     let off = |slope: f64| {
         deg.iter().zip(&y).map(|(d, y)| (y - closed - slope * (d - deg[0])).abs()).fold(0.0, f64::max)
