@@ -17,7 +17,8 @@ from scipy.ndimage import uniform_filter1d
 from scipy.optimize import linprog, minimize_scalar
 
 STEP = 0.1  # deg, grid
-EDGE = 1.0  # deg at each end, fitted for the terminal values
+EDGE = 1.0  # deg at each end, left out for the hysteresis
+CONTACT_OHM = 0.01  # a good mated contact: 0 to 20 mohm (common practice, no source)
 NEAR = 0.05  # deg from the rest at a stop: there a stroke begins and ends; half a bin, so that every bin is passed
 SMOOTH = 5  # bins: 0.5 deg
 DRAWS = 20  # of the bootstrap: its own error is then a quarter of the scatter's share
@@ -32,6 +33,18 @@ def load(path):
     return columns, zero
 
 
+def at_the_plug(columns, period_us):
+    """Both lines as ratios of the supply at the part's plug: the loom's return wire, sensed, and its supply wire drop the same."""
+    window = max(1, round(5000 / period_us))
+    drop = np.zeros(1)
+    if "ground_volts" in columns:
+        drop = uniform_filter1d(columns["ground_volts"].astype(float), window)
+        if "supply_amps" in columns:
+            drop = drop + CONTACT_OHM * np.nanmean(columns["supply_amps"])
+    supply = uniform_filter1d(columns["supply_volts"].astype(float), window) - 2 * drop
+    return [(columns[c] - drop) / supply for c in ("rising_volts", "falling_volts")]
+
+
 def strokes(deg, time_us):
     """Index ranges that go one way through most of the travel: (start, stop, +1 or -1)."""
     low, high = np.percentile(deg[:: max(1, len(deg) // 100_000)], [0.5, 99.5])
@@ -43,12 +56,12 @@ def strokes(deg, time_us):
 
 
 def rests(columns, deg, ends):
-    """Mean ratio of both lines at the closed and the open stop, over the samples that stand still there."""
+    """Mean ratios of both lines, and mean angles, at the closed and the open stop, over the samples that stand still there."""
     speed = np.abs(uniform_filter1d(np.gradient(deg.astype(float)), 51))
     period_s = np.median(np.diff(columns["time_us"][:10_000])) * 1e-6
     still = speed / period_s < 1.0
     near = [deg < ends[0] + 0.5, deg > ends[1] - 0.5]
-    return [[r[still & n].mean() for n in near] for r in columns["ratio"]]
+    return [[r[still & n].mean() for n in near] for r in columns["ratio"]], [deg[still & n].mean() for n in near]
 
 
 def grid_mean(x, y, lo, n):
@@ -64,29 +77,51 @@ def grid_mean(x, y, lo, n):
 
 
 def curves(columns, deg, ends, runs):
-    """Mean upward and downward curve of each line on the grid, from stop to stop: "both ends of travel" are its ends."""
+    """Upward and downward curves of each line on the grid, from stop to stop, without what they lag by."""
     lo = ends[0]
     n = int((ends[1] - lo) / STEP)
     centre = lo + (np.arange(n) + 0.5) * STEP
+    seconds = columns["time_us"] * 1e-6
+    speed = np.array([(deg[e - 1] - deg[s]) / (seconds[e - 1] - seconds[s]) for s, e, _ in runs])
+    ways = np.array([w for _, _, w in runs])
     out = []
     for r in columns["ratio"]:
-        mean, variance = {}, 0.0
+        each = np.array([grid_mean(deg[s:e], r[s:e], lo, n) for s, e, _ in runs])
+        slope = (each[:, -1] - each[:, 0]).mean() / (centre[-1] - centre[0])
+        # A lag t moves a stroke by -slope * speed * t; play does not go with speed: regression within each way.
+        inner, about, of = slice(20, -20), np.empty(len(runs)), np.empty((len(runs), n))
         for way in (1, -1):
-            each = np.array([grid_mean(deg[s:e], r[s:e], lo, n) for s, e, w in runs if w == way])
-            mean[way] = each.mean(axis=0)
-            variance += each.var(axis=0, ddof=1).mean() / len(each) / 4
+            k = ways == way
+            about[k], of[k] = speed[k] - speed[k].mean(), each[k] - each[k].mean(axis=0)
+        lag = 0.0
+        if np.ptp(np.abs(speed)) > 0.2 * np.abs(speed).mean():
+            lag = -(about @ of[:, inner].mean(axis=1)) / (about @ about) / slope
+        each = each + (slope * speed * lag)[:, None]
+        mean = {way: each[ways == way].mean(axis=0) for way in (1, -1)}
+        variance = sum(each[ways == way].var(axis=0, ddof=1).mean() / (ways == way).sum() / 4 for way in (1, -1))
         out.append((mean[1], mean[-1], np.sqrt(variance)))
     return centre, out
 
 
+def play(x, up, down):
+    """Play in degrees: the median difference of both directions over the slope."""
+    slope = (up[-1] + down[-1] - up[0] - down[0]) / 2 / (x[-1] - x[0])
+    return np.median((down - up)[10:-10]) / slope, slope
+
+
 def average(x, up, down):
     """Mean of both directions, each moved by half of the play against the other, so that a defect is not smeared."""
-    slope = (up[-1] + down[-1] - up[0] - down[0]) / 2 / (x[-1] - x[0])
-    half = np.median((down - up)[10:-10]) / slope / 2
+    whole, slope = play(x, up, down)
+    half = whole / 2
     trend = slope * x
     back = np.interp(x, x - half, up - trend) + trend + slope * half
     forth = np.interp(x, x + half, down - trend) + trend - slope * half
-    return (back + forth) / 2
+    # Within the play of the end that it starts from, a direction shows nothing of the line.
+    skip = int(np.ceil(abs(whole) / STEP))
+    mean = (back + forth) / 2
+    if skip:
+        mean[:skip], mean[-skip:] = forth[:skip], back[-skip:]
+    return mean
 
 
 def without_scatter(worst, y, sd):
@@ -108,27 +143,24 @@ def minimax(x, y):
     return fit.fun
 
 
-def linearity(x, y, span):
-    """Independent, terminal and zero-based linearity, % of span."""
+def linearity(x, y, span, closed, opened):
+    """Independent, terminal and zero-based linearity, % of span. Ends: (angle, ratio) at rest on both stops."""
     s = smooth(y)
-    n = int(EDGE / STEP)
-    first, last = np.polyfit(x[:n], y[:n], 1), np.polyfit(x[-n:], y[-n:], 1)
-    y0, y1 = np.polyval(first, x[0]), np.polyval(last, x[-1])
-    slope = (y1 - y0) / (x[-1] - x[0])
-    terminal = np.abs(s - (y0 + slope * (x - x[0]))).max()
+    slope = (opened[1] - closed[1]) / (opened[0] - closed[0])
 
     def worst(k):
-        return np.abs(s - (y0 + k * (x - x[0]))).max()
+        return np.abs(s - (closed[1] + k * (x - closed[0]))).max()
 
     zero = minimize_scalar(worst, bracket=(slope * 0.98, slope * 1.02), tol=1e-12).fun
-    return [100 * v / span for v in (minimax(x, s), terminal, zero)]
+    return [100 * v / span for v in (minimax(x, s), worst(slope), zero)]
 
 
-def hysteresis(x, mean, gap):
-    """Largest mean difference of both directions over 2 deg by the line's own slope over them, 1 deg at each end left out."""
-    edge, width = round(1.0 / STEP), round(2.0 / STEP)
+def hysteresis(x, mean, gap, whole):
+    """Largest mean difference of both directions over any 2 deg, by the line's own slope over them; at each end 1 deg, or as
+    much as the play, is left out."""
+    edge, width = round(max(EDGE, abs(whole)) / STEP), round(2.0 / STEP)
     worst = 0.0
-    for start in range(edge, len(x) - edge - width + 1, width):
+    for start in range(edge, len(x) - edge - width + 1, 5):
         w = slice(start, start + width)
         slope = np.polyfit(x[w], mean[w], 1)[0]
         worst = max(worst, abs(gap[w].mean() / slope))
@@ -147,22 +179,24 @@ def figures(path, line=(-1.0, 1.0)):
     columns, zero = load(path)
     time_us = columns["time_us"]
     period_us = float(np.median(np.diff(time_us[:10_000])))
-    supply = uniform_filter1d(columns["supply_volts"].astype(float), max(1, round(5000 / period_us)))
-    columns["ratio"] = [columns[c] / supply for c in ("rising_volts", "falling_volts")]
+    columns["ratio"] = at_the_plug(columns, period_us)
     deg = columns["reference_deg"].astype(float) - zero
     runs, ends = strokes(deg, time_us)
     out = {}
-    at_rest = rests(columns, deg, ends)
+    at_rest, places = rests(columns, deg, ends)
     x, both = curves(columns, deg, ends, runs)
     for name, rest, (up, down, sd), r in zip(("rising", "falling"), at_rest, both, columns["ratio"]):
         out["closed_volts", name], out["open_volts", name] = (5 * v for v in rest)
         out["span", name] = 5 * abs(rest[1] - rest[0])
         mean = average(x, up, down)
         span = abs(mean[-1] - mean[0])
-        worst = without_scatter(lambda y: linearity(x, y, span), mean, sd)
+        whole, _ = play(x, up, down)
+        # What is read at rest belongs half the play further on: it was reached from the other end.
+        closed, opened = (places[0] + whole / 2, rest[0]), (places[1] - whole / 2, rest[1])
+        worst = without_scatter(lambda y: linearity(x, y, span, closed, opened), mean, sd)
         for kind, v in zip(("independent", "terminal", "zero_based"), worst):
             out["linearity_" + kind, name] = v
-        out["hysteresis", name] = hysteresis(x, mean, down - up)
+        out["hysteresis", name] = hysteresis(x, mean, down - up, whole)
         out["noise", name] = noise_mv(r)
     m, k = line
     up, down = (both[1][w] - (m * both[0][w] + k) for w in (0, 1))

@@ -219,18 +219,20 @@ impl Curves {
         (slope != 0.0 && gaps.len() >= 10).then(|| statistics::median(&mut gaps)).flatten()
     }
 
-    /// Takes out what each direction shows before its play is taken up, where the other direction has it.
+    /// Takes out what each direction shows before its play is taken up. `half` is half of the play, bins: by so much each curve
+    /// has been moved, so its own first `half` bins are play alone, and as much again where the other direction has it.
     fn drop_starts(&self, up: &mut [f64], down: &mut [f64], half: f64) {
         let n = self.len();
         let start = (2.0 * half).ceil() as usize;
         if start == 0 || 4 * start > n {
             return;
         }
+        let alone = half.ceil() as usize;
         for k in 0..start {
-            if down[k].is_finite() {
+            if k < alone || down[k].is_finite() {
                 up[k] = f64::NAN;
             }
-            if up[n - 1 - k].is_finite() {
+            if k < alone || up[n - 1 - k].is_finite() {
                 down[n - 1 - k] = f64::NAN;
             }
         }

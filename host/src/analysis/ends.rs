@@ -166,7 +166,8 @@ pub fn analyse(
     match stops {
         [Some(closed), Some(open)] => {
             let span = (open.ratio - closed.ratio).abs();
-            let uncertainty = closed.scatter.hypot(open.scatter).hypot(calibration.difference(line, span));
+            let known = calibration.difference(line, (closed.ratio, open.ratio));
+            let uncertainty = closed.scatter.hypot(open.scatter).hypot(known);
             let text = "open minus closed at rest, magnitude".to_owned();
             figures.push(volts(FigureName::Span, line, span, uncertainty, text));
         }

@@ -509,3 +509,14 @@ fn a_line_that_is_late_is_not_taken_for_play_when_the_strokes_differ_in_speed() 
         assert!(off < 2.0 * figure.standard_uncertainty && off < 0.01, "{figure:?}");
     }
 }
+
+#[test]
+fn a_dead_line_has_no_skew_to_tell() {
+    let part = Synthetic::hall(32);
+    let mut trace = part.trace();
+    let mut random = statistics::Resampler::new(5);
+    trace.columns[1].values.iter_mut().for_each(|v| *v = (0.05 + 0.001 * random.normal()) as f32);
+    let found = analysed_trace(&trace, &part.sheet());
+    assert!(found.figures.iter().all(|f| f.name != FigureName::Skew), "{:?}", found.figures);
+    assert!(found.not_testable.iter().any(|n| n.what == "skew"), "{:?}", found.not_testable);
+}

@@ -4,8 +4,8 @@
 //! averaged, the difference is taken as a mean over 2° (so that neither noise nor a bend shorter than the play makes it), and
 //! it is divided by the line's own slope over
 //! those 2°: degrees. What remains of scatter between the 2° windows is taken out by shrinking
-//! them towards their mean (empirical Bayes: James, Stein 1961). 1° at each stop is left out, where the play is not yet taken
-//! up. It holds the play of the coupling as well. What lags with speed is no hysteresis: a lag that strokes of different
+//! them towards their mean (empirical Bayes: James, Stein 1961). 1° at each stop is left out, and as much as the play where that
+//! is more: there it is not yet taken up. It holds the play of the coupling as well. What lags with speed is no hysteresis: a lag that strokes of different
 //! speeds show is taken out, else that of the rig's own input filter (curves); then the part's own delay is still in it.
 
 use super::Figure;
@@ -17,7 +17,9 @@ use crate::quantity::{Channel, FigureName};
 
 /// Width of a window, degrees.
 const WINDOW_DEG: f64 = 2.0;
-/// Left out at each stop, degrees.
+/// From one window to the next, degrees.
+const STRIDE_DEG: f64 = 0.5;
+/// Left out at each stop at least, degrees.
 const EDGE_DEG: f64 = 1.0;
 /// Timing between reference and lines that is not known better, standard uncertainty, µs. Engineering assumption.
 const TIMING_US: f64 = 15.0;
@@ -53,7 +55,7 @@ pub fn analyse(
         at_deg: Some(worst.centre),
         definition: format!(
             "largest difference of both directions at one angle over the local slope, {} averaged, means over {WINDOW_DEG} deg, \
-             {EDGE_DEG} deg at each stop left out; play of the coupling included, {}",
+             {EDGE_DEG} deg or the play at each stop left out; play of the coupling included, {}",
             over(cycles),
             match curve.lag {
                 Some(lag) => format!("a lag of {:.0} us taken out", 1e6 * lag.seconds),
@@ -72,11 +74,12 @@ struct Window {
 
 /// Windows over the travel without its ends. None when there is none.
 fn windows(curves: &Curves, curve: &LineCurve, gap: &[f64]) -> Option<Vec<Window>> {
-    let (edge, width) = (curves.bins_in(EDGE_DEG), curves.bins_in(WINDOW_DEG));
+    let play = curve.hysteresis_deg.unwrap_or(0.0).abs();
+    let (edge, width) = (curves.bins_in(EDGE_DEG.max(play)), curves.bins_in(WINDOW_DEG));
     let end = gap.len().checked_sub(edge)?;
     let mut out = Vec::new();
-    for start in (edge..end).step_by(width) {
-        let known: Vec<usize> = (start..(start + width).min(end)).filter(|k| gap[*k].is_finite()).collect();
+    for start in (edge..end.saturating_sub(width - 1)).step_by(curves.bins_in(STRIDE_DEG)) {
+        let known: Vec<usize> = (start..start + width).filter(|k| gap[*k].is_finite()).collect();
         if 2 * known.len() < width {
             continue;
         }

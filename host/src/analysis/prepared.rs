@@ -4,7 +4,8 @@
 //! lies above its noise, so pauses and small wiggles do not end a stroke. No stroke reaches over a gap.
 //!
 //! Ratios are those at the part's plug: where the rig senses the supply return there, what the loom's return wire drops is
-//! taken off the lines, and the same again off the supply, because both wires are alike and carry the same current.
+//! taken off the lines, and the same again off the supply, because both wires are alike and carry the same current. Each also
+//! passes a mated contact beyond the place where the return is sensed: its usual drop goes the same way.
 
 use super::statistics;
 use crate::quantity::Channel;
@@ -15,8 +16,12 @@ use std::ops::Range;
 
 /// Time over which supply and return are averaged, µs.
 const SUPPLY_WINDOW_US: f64 = 5000.0;
+/// A mated contact, Ω: 0 to 20 mΩ when good, the middle is taken off (common practice, no source).
+pub const CONTACT_OHM: f64 = 0.01;
 /// A return that lies further than this share of the supply from the rig's ground is no drop of a loom: it is not believed.
 const LARGEST_LOOM_DROP: f64 = 0.05;
+/// A sensor that takes more is broken, and no contact's drop is reckoned from it, amperes. Engineering assumption.
+const LARGEST_AMPS: f64 = 0.05;
 /// A turn smaller than this many degrees never ends a stroke.
 const SMALLEST_TURN_DEG: f64 = 1.0;
 /// Rests are cut off a stroke's ends to within this many degrees.
@@ -82,7 +87,7 @@ pub struct Prepared<'a> {
     pub supply_source: SupplySource,
     /// Mean supply at the part's plug, volts, > 0.
     pub supply_volts: f64,
-    /// Mean drop of the loom's return wire, volts, taken off lines and supply; none where the return was not sensed.
+    /// Mean drop of the loom's return wire and contact, volts, taken off lines and supply; none where the return was not sensed.
     pub loom_volts: Option<f64>,
     /// Median time between scans, µs.
     pub period_us: f64,
@@ -223,10 +228,15 @@ impl Supply {
                         loom.unwrap_or_default()
                     ));
                 }
+                let amps = trace.channel(Channel::SupplyAmps).and_then(finite_mean).unwrap_or(0.0);
+                let contact = CONTACT_OHM * amps.clamp(0.0, LARGEST_AMPS);
                 let ground = believed.zip(ground).map(|(mean, mut ground)| {
-                    ground.iter_mut().filter(|g| !g.is_finite()).for_each(|g| *g = mean as f32);
+                    for g in &mut ground {
+                        *g = if g.is_finite() { *g } else { mean as f32 } + contact as f32;
+                    }
                     ground
                 });
+                let believed = believed.map(|mean| mean + contact);
                 for (s, g) in smooth.iter_mut().zip(ground.iter().flatten()) {
                     *s -= 2.0 * *g;
                 }

@@ -6,11 +6,13 @@
 //! and down is used and a quarter of the hysteresis stands in the uncertainty: the two can't be told apart at one speed.
 
 use super::Figure;
-use super::curve::Curves;
+use super::curve::{Curves, LineCurve};
 use super::prepared::Prepared;
 use super::{lag, statistics};
 use crate::quantity::FigureName;
 
+/// A line that moves by less than this share of the other's span tells no time.
+const LEAST_SPAN: f64 = 0.05;
 /// Least hysteresis that may differ between lines, degrees. Engineering assumption.
 const LEAST_PLAY_DEG: f64 = 0.02;
 /// Left out at each stop, degrees.
@@ -19,7 +21,8 @@ const EDGE_DEG: f64 = 1.0;
 /// Skew of the pair. None without both lines, or when neither way works.
 pub fn analyse(prepared: &Prepared<'_>, curves: &Curves) -> Option<Figure> {
     let (first, second) = (curves.line[0].as_ref()?, curves.line[1].as_ref()?);
-    if first.slope == 0.0 || second.slope == 0.0 || prepared.speed_deg_s <= 0.0 {
+    let still = |line: &LineCurve, other: &LineCurve| line.slope == 0.0 || line.span < LEAST_SPAN * other.span;
+    if still(first, second) || still(second, first) || prepared.speed_deg_s <= 0.0 {
         return None;
     }
     // Through the measured slopes, so that a common lag or a gain error does not show.

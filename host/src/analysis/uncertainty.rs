@@ -23,8 +23,8 @@ pub const INPUT_OHM: f64 = 1e6;
 pub const UNKNOWN_SOURCE_OHM: f64 = 600.0;
 /// How far the supply's wire may differ from the return's, relative standard uncertainty. Engineering assumption.
 const WIRES_ALIKE: f64 = 0.1;
-/// A mated contact, Ω: at most 20 mΩ when good (common practice, no source), rectangular.
-const CONTACT_OHM: f64 = 0.02 / 1.732_050_8;
+/// What is not known of a mated contact, Ω: ±10 mΩ, rectangular.
+const CONTACT_OHM: f64 = prepared::CONTACT_OHM / 1.732_050_8;
 /// Supply current where it was not recorded, amperes. Engineering assumption.
 const UNKNOWN_AMPS: f64 = 0.01;
 /// Resistance of a loom's wire where the return was not sensed, Ω: 2 m of 0.34 mm² (IEC 60228: at most 53 mΩ/m), rectangular.
@@ -77,9 +77,15 @@ impl Calibration {
             SupplySource::Nominal(_) => 0.05 / 3.0f64.sqrt(),
         };
         let on_rig = prepared.trace.provenance.rig.is_some();
+        let track = leads.is_none_or(|l| l.current != leads::SupplyCurrent::Constant);
         let source_ohm = [0, 1].map(|line| {
-            let measured = leads.and_then(|l| l.source_ohm[line]);
-            let largest = measured.map(|m| m.value.max(0.0) + 2.0 * m.standard_uncertainty);
+            let measured = leads.and_then(|l| l.source_ohm[line].zip(l.loadless_ratio[line]));
+            let largest = measured.map(|(ohm, ratio)| {
+                let f = ratio.value.clamp(0.05, 0.95);
+                // A divider's source is largest at half ratio, as f·(1 − f).
+                let middle = if track { 0.25 / (f * (1.0 - f)) } else { 1.0 };
+                middle * (ohm.value.max(0.0) + 2.0 * ohm.standard_uncertainty)
+            });
             if on_rig { largest.unwrap_or(UNKNOWN_SOURCE_OHM) } else { 0.0 }
         });
         Self {
@@ -89,7 +95,7 @@ impl Calibration {
             reference: channel(prepared, Channel::Reference),
             wire: if on_rig { wires(prepared) } else { [0.0; 2] },
             source_ohm,
-            track: leads.is_none_or(|l| l.current != leads::SupplyCurrent::Constant),
+            track,
         }
     }
 
@@ -104,8 +110,10 @@ impl Calibration {
             .hypot(self.most_loaded(line, ratio) / 3.0f64.sqrt())
     }
 
-    /// Standard uncertainty of a difference of two ratios of one line: offsets cancel.
-    pub fn difference(&self, line: usize, difference: f64) -> f64 {
+    /// Standard uncertainty of the difference of two ratios of one line: offsets cancel. A track is drawn down where its source
+    /// is large and not where it is small, so there the larger ratio counts whole.
+    pub fn difference(&self, line: usize, (a, b): (f64, f64)) -> f64 {
+        let difference = (a - b).abs();
         let c = self.line[line];
         let step = c.resolution / 6.0f64.sqrt() / self.supply_volts;
         let wires = difference * self.wire[0].hypot(self.wire[1]) / self.supply_volts;
@@ -113,7 +121,7 @@ impl Calibration {
             .hypot(difference * self.supply)
             .hypot(step)
             .hypot(wires)
-            .hypot(self.most_loaded(line, difference) / 3.0f64.sqrt())
+            .hypot(self.most_loaded(line, if self.track { a.max(b) } else { difference }) / 3.0f64.sqrt())
     }
 
     /// The most by which the rig's input draws a line at a ratio down, ratio.

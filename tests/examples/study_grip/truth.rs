@@ -57,7 +57,7 @@ pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> V
         add(FigureName::LinearityIndependent, independent);
         add(FigureName::LinearityTerminal, terminal);
         add(FigureName::LinearityZeroBased, zero_based);
-        add(FigureName::Hysteresis, part.hysteresis_deg(index));
+        add(FigureName::Hysteresis, hysteresis(&deg, &lines[index], part.hysteresis_deg(index)));
     }
     let residual =
         |a: &[f64], b: &[f64]| -> Vec<f64> { a.iter().zip(b).map(|(a, b)| b - m * a - k).collect() };
@@ -69,6 +69,24 @@ pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> V
     add(FigureName::CorrelationOffset, mean.iter().sum::<f64>() / mean.len() as f64);
     add(FigureName::CorrelationSlope, fit(&deg, &mean).1 * (open - closed));
     all
+}
+
+/// Largest difference of both directions over 2 deg, over the slope there, degrees; 1 deg or the play at each stop left out.
+fn hysteresis(deg: &[f64], line: &Line, play: f64) -> f64 {
+    let width = (2.0 / STEP_DEG) as usize;
+    let edge = (play.max(1.0) / STEP_DEG).ceil() as usize;
+    let middle = |i: usize| 0.5 * (line.up[i] + line.down[i]);
+    let slope = (middle(deg.len() - 1 - edge) - middle(edge)) / (deg[deg.len() - 1 - edge] - deg[edge]);
+    (edge..deg.len() - edge - width)
+        .step_by((0.5 / STEP_DEG) as usize)
+        .map(|from| {
+            let to = from + width;
+            let gap = (from..to).map(|i| line.down[i] - line.up[i]).sum::<f64>() / width as f64;
+            // Where the line is flat, half of its whole slope at least.
+            let local = (middle(to - 1) - middle(from)) / (deg[to - 1] - deg[from]);
+            (gap / if local / slope >= 0.5 { local } else { slope }).abs()
+        })
+        .fold(0.0, f64::max)
 }
 
 /// Independent, terminal and zero-based linearity, % of the span between the outputs at rest, of the curve in the middle of the play.

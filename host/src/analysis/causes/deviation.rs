@@ -57,7 +57,7 @@ pub(super) fn three_of(nominal: NominalLine, deviation: impl Fn(f64) -> f64) -> 
 /// Deviations of both lines, % of supply, without the ends of travel and dead bands there.
 pub(super) fn of(curves: &Curves, sheet: &PartSheet) -> Option<Six> {
     let mut out = [0.0; 6];
-    let (low, high) = super::live_range(curves)?;
+    let (low, high) = super::live(curves)?.range;
     for (line, nominal) in [sheet.rising, sheet.falling].into_iter().enumerate() {
         let curve = curves.line[line].as_ref()?;
         let points =

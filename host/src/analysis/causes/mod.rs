@@ -166,6 +166,7 @@ impl Report {
         let told =
             self.findings.iter().any(|f| matches!(f.kind, FindingKind::SupplyLead | FindingKind::GroundLead));
         let six = if told { without_drops(six, input) } else { six };
+        let six = without_dead_band(six, curves, input.sheet, &known);
         let chi_square = hypotheses::score(&six, input.sheet, &known).unwrap_or(0.0);
         let bend = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND);
         if chi_square > hypotheses::UNHEALTHY {
@@ -367,32 +368,55 @@ fn exchanged(curves: &Curves, sheet: &PartSheet) -> Option<bool> {
     Some(crossed < 0.2 * straight && straight.sqrt() > 0.03)
 }
 
-/// Travel over which both lines follow: without [`EDGE_DEG`] at each stop, and without dead bands there. Degrees.
-///
+/// Travel over which both lines follow.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Live {
+    /// Without [`EDGE_DEG`] at each stop and without dead bands there, degrees.
+    range: (f64, f64),
+    /// Length of a dead band at the closed stop, mean of both lines, degrees; below 1° it is not told from the play.
+    dead_closed_deg: f64,
+}
+
 /// A dead band ends where a line's slope over 1° reaches half of its slope over the middle half of the travel.
-fn live_range(curves: &Curves) -> Option<(f64, f64)> {
+fn live(curves: &Curves) -> Option<Live> {
     let n = curves.len();
     let width = curves.bins_in(1.0);
-    let (mut low, mut high) = (curves.deg.first()? + EDGE_DEG, curves.deg.last()? - EDGE_DEG);
+    let (start, end) = (*curves.deg.first()?, *curves.deg.last()?);
+    let (mut low, mut high) = (start + EDGE_DEG, end - EDGE_DEG);
+    let mut dead = Vec::new();
     for curve in curves.line.iter().flatten() {
-        let rise = |from: usize, to: usize| (curve.mean[to] - curve.mean[from]) / (curves.deg[to] - curves.deg[from]);
+        let rise =
+            |from: usize, to: usize| (curve.mean[to] - curve.mean[from]) / (curves.deg[to] - curves.deg[from]);
         let middle = rise(n / 4, n - 1 - n / 4);
         // Comparisons with NaN are false: where nothing was measured, a line does not follow.
         let follows = |k: &usize| rise(*k, *k + width) / middle >= 0.5;
-        let (Some(first), Some(last)) =
-            ((0..n - width).find(follows), (0..n - width).rev().find(follows))
-        else {
+        let all = 0..n.saturating_sub(width);
+        let (Some(first), Some(last)) = (all.clone().find(follows), all.rev().find(follows)) else {
             continue;
         };
         low = low.max(curves.deg[first] + 0.5 * EDGE_DEG);
         high = high.min(curves.deg[last + width] - 0.5 * EDGE_DEG);
+        dead.push(curves.deg[first] + 0.5 - start);
     }
-    (high - low > LEAST_TRAVEL * (curves.deg[n - 1] - curves.deg[0])).then_some((low, high))
+    let dead_closed_deg = statistics::mean(&dead)?;
+    (high - low > LEAST_TRAVEL * (end - start)).then_some(Live { range: (low, high), dead_closed_deg })
+}
+
+/// The six numbers, with the angle taken off by which a dead band at the closed stop delays both lines, where that explains them
+/// better: behind a slack coupling the lines stay late, behind a sensor's own dead band they do not.
+fn without_dead_band(six: deviation::Six, curves: &Curves, sheet: &PartSheet, known: &Known) -> deviation::Six {
+    let Some(dead) = live(curves).map(|l| l.dead_closed_deg).filter(|d| *d > 1.0) else { return six };
+    let mut early = six;
+    for (line, nominal) in [sheet.rising, sheet.falling].into_iter().enumerate() {
+        early[3 * line] += 100.0 * dead * (nominal.open - nominal.closed) / sheet.travel_deg;
+    }
+    let score = |six: &deviation::Six| hypotheses::score(six, sheet, known).unwrap_or(f64::INFINITY);
+    if score(&early) < score(&six) { early } else { six }
 }
 
 /// Bend that both lines share, % of span, and where; none when they do not share it.
 fn shared_bend(curves: &Curves, sheet: &PartSheet) -> Option<(f64, f64)> {
-    let (low, high) = live_range(curves)?;
+    let (low, high) = live(curves)?.range;
     let angle_error = |line: usize| -> Option<Vec<f64>> {
         let curve = curves.line[line].as_ref()?;
         let inside: Vec<f64> = curves
