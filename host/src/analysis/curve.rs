@@ -8,12 +8,13 @@
 //!   again before the line belongs to the direction.
 //! - The average of both directions is taken after each is moved by half of the hysteresis against the other, so that a
 //!   defect is not smeared; without one direction it is the other alone. The angle by which the line lags the reference is
-//!   taken out first: told by strokes of different speeds, else only what the rig's input filter delays (provenance).
+//!   taken out of every stroke first, by its own speed at each place: told by strokes of different speeds, else only what the
+//!   rig's input filter delays (provenance).
 //! - Standard errors come from the scatter between strokes of one direction, pooled over 5°; with one stroke from the
 //!   scatter of its neighbouring bins.
 
-use super::prepared::{Direction, Prepared, Stroke};
 use super::lag::{self, Lag};
+use super::prepared::{Direction, Prepared, Stroke};
 use super::statistics;
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
@@ -75,8 +76,10 @@ pub struct Curves {
     pub deg: Vec<f64>,
     /// Grid step, degrees: [`GRID_DEG`] or as coarse as the samples ask for.
     pub step_deg: f64,
-    /// Every stroke.
+    /// Every stroke, without what the lines lag by.
     pub strokes: Vec<StrokeCurve>,
+    /// Every stroke as recorded.
+    pub recorded: Vec<StrokeCurve>,
     /// First and second line.
     pub line: [Option<LineCurve>; 2],
 }
@@ -94,10 +97,29 @@ impl Curves {
         }
         let deg: Vec<f64> = (first..=last).map(|k| k as f64 * step_deg).collect();
         let grid = Grid { first, step: step_deg, len: deg.len() };
-        let strokes: Vec<StrokeCurve> = (0..prepared.strokes.len()).map(|k| grid.bin(prepared, k)).collect();
-        let mut curves = Self { deg, step_deg, strokes, line: [None, None] };
-        curves.line = [0, 1].map(|line| curves.combine(prepared, line));
+        let recorded: Vec<StrokeCurve> = (0..prepared.strokes.len()).map(|k| grid.bin(prepared, k)).collect();
+        let mut curves = Self { deg, step_deg, strokes: recorded.clone(), recorded, line: [None, None] };
+        let lags = [0, 1].map(|line| curves.take_lag_out(prepared, line));
+        curves.line = [0, 1].map(|line| curves.combine(prepared, line, lags[line]));
         Some(curves)
+    }
+
+    /// Takes the lag of a line out of its strokes; returns it when strokes of different speeds have shown it.
+    fn take_lag_out(&mut self, prepared: &Prepared<'_>, line: usize) -> Option<Lag> {
+        let [up, down] = [Direction::Up, Direction::Down].map(|d| self.average(d, line).0);
+        let mut weights = [0.0; 2];
+        weights[line] = 1.0;
+        let slope = overall_slope(&self.deg, &up, &down);
+        let found = lag::by_speed(&self.deg, &self.recorded, self.step_deg, weights, slope);
+        let seconds = found.map_or_else(|| filter_lag_s(prepared, line), |l| l.seconds);
+        for stroke in self.strokes.iter_mut().filter(|s| !s.ratio[line].is_empty()) {
+            let by: Vec<f64> = lag::speeds(&self.deg, stroke, self.step_deg)
+                .iter()
+                .map(|v| if v.is_finite() { seconds * v / self.step_deg } else { 0.0 })
+                .collect();
+            stroke.ratio[line] = moved(&stroke.ratio[line], |k| by[k]);
+        }
+        found
     }
 
     /// Number of bins.
@@ -127,20 +149,13 @@ impl Curves {
         statistics::mean(&speeds).unwrap_or(prepared.speed_deg_s)
     }
 
-    fn combine(&self, prepared: &Prepared<'_>, line: usize) -> Option<LineCurve> {
+    fn combine(&self, prepared: &Prepared<'_>, line: usize, lag: Option<Lag>) -> Option<LineCurve> {
         let (up, up_error) = self.average(Direction::Up, line);
         let (down, down_error) = self.average(Direction::Down, line);
         if up.iter().chain(&down).all(|v| v.is_nan()) {
             return None;
         }
-        let mut weights = [0.0; 2];
-        weights[line] = 1.0;
-        let steep = overall_slope(&self.deg, &up, &down);
-        let lag = lag::by_speed(&self.deg, &self.strokes, self.step_deg, weights, steep);
-        let seconds = lag.map_or_else(|| filter_lag_s(prepared, line), |l| l.seconds);
         let speeds = [Direction::Up, Direction::Down].map(|d| self.mean_speed(prepared, d));
-        let up = shifted(&up, seconds * speeds[0] / self.step_deg);
-        let down = shifted(&down, -seconds * speeds[1] / self.step_deg);
         let slope = overall_slope(&self.deg, &up, &down);
         let hysteresis_deg = self.hysteresis(&up, &down, slope);
         let half = 0.5 * hysteresis_deg.unwrap_or(0.0) / self.step_deg;
@@ -435,15 +450,17 @@ fn drop_jumps(y: &mut [f64], slope: f64, step: f64, sign: f64) {
 
 /// `y` at k + `by` bins, linear between bins; NaN where a neighbour is missing.
 pub fn shifted(y: &[f64], by: f64) -> Vec<f64> {
-    if by == 0.0 {
-        return y.to_vec();
-    }
-    let whole = by.floor() as i64;
-    let part = by - by.floor();
+    moved(y, |_| by)
+}
+
+/// `y` at k + `by(k)` bins, linear between bins; NaN where a neighbour is missing.
+fn moved(y: &[f64], by: impl Fn(usize) -> f64) -> Vec<f64> {
     let get = |k: i64| usize::try_from(k).ok().and_then(|k| y.get(k)).copied().unwrap_or(f64::NAN);
-    (0..y.len() as i64)
+    (0..y.len())
         .map(|k| {
-            let (a, b) = (get(k + whole), get(k + whole + 1));
+            let (whole, part) = (by(k).floor(), by(k) - by(k).floor());
+            let from = k as i64 + whole as i64;
+            let (a, b) = (get(from), get(from + 1));
             if part < 1e-9 { a } else { a + part * (b - a) }
         })
         .collect()

@@ -212,12 +212,7 @@ fn add_line(
 }
 
 /// What needs more than one stroke: hysteresis and repeatability.
-fn add_repeats(
-    out: &mut GripAnalysis,
-    curves: &Curves,
-    line: usize,
-    calibration: &Calibration,
-) {
+fn add_repeats(out: &mut GripAnalysis, curves: &Curves, line: usize, calibration: &Calibration) {
     match hysteresis::analyse(curves, line, calibration, out.cycles) {
         Some(figure) => out.figures.push(figure),
         None => missing(

@@ -503,8 +503,11 @@ fn a_line_that_is_late_is_not_taken_for_play_when_the_strokes_differ_in_speed() 
     };
     let found = analysed(&part);
     for line in Channel::SENSORS {
-        let figure =
-            found.figures.iter().find(|f| f.name == FigureName::Hysteresis && f.channel == Some(line)).unwrap();
+        let figure = found
+            .figures
+            .iter()
+            .find(|f| f.name == FigureName::Hysteresis && f.channel == Some(line))
+            .unwrap();
         let off = (figure.value - 0.1).abs();
         assert!(off < 2.0 * figure.standard_uncertainty && off < 0.01, "{figure:?}");
     }

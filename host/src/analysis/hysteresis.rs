@@ -11,9 +11,11 @@
 use super::Figure;
 use super::curve::{Curves, LineCurve};
 use super::linearity::over;
+use super::prepared::Direction;
 use super::statistics;
 use super::uncertainty::Calibration;
 use crate::quantity::{Channel, FigureName};
+use std::ops::Range;
 
 /// Width of a window, degrees.
 const WINDOW_DEG: f64 = 2.0;
@@ -25,15 +27,10 @@ const EDGE_DEG: f64 = 1.0;
 const TIMING_US: f64 = 15.0;
 
 /// Hysteresis of line `index`. None without both directions.
-pub fn analyse(
-    curves: &Curves,
-    index: usize,
-    calibration: &Calibration,
-    cycles: u32,
-) -> Option<Figure> {
+pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles: u32) -> Option<Figure> {
     let curve = curves.line[index].as_ref()?;
     let gap: Vec<f64> = curve.up.iter().zip(&curve.down).map(|(u, d)| d - u).collect();
-    let windows = windows(curves, curve, &gap)?;
+    let windows = windows(curves, index, curve, &gap)?;
     let values: Vec<f64> = windows.iter().map(|w| w.play).collect();
     let mean = statistics::mean(&values)?;
     let noise = windows.iter().map(|w| w.error * w.error).sum::<f64>() / windows.len() as f64;
@@ -44,8 +41,9 @@ pub fn analyse(
     let timing = 2.0 * curve.speed_deg_s * curve.lag.map_or(TIMING_US * 1e-6, |l| l.error);
     let step = std::f64::consts::SQRT_2 * calibration.smoothed_step(index, curve.slope, WINDOW_DEG)
         / curve.slope.abs();
-    // Scatter of the shrunk window, of the common mean, and of not knowing how much is real.
-    let scatter = (kept.sqrt() * worst.error).hypot((noise / windows.len() as f64).sqrt());
+    // Scatter of the shrunk window, of the common mean, and of not knowing how much is real. Windows overlap.
+    let apart = (windows.len() as f64 * STRIDE_DEG / WINDOW_DEG).max(1.0);
+    let scatter = (kept.sqrt() * worst.error).hypot((noise / apart).sqrt());
     Some(Figure {
         name: FigureName::Hysteresis,
         channel: Some(Channel::SENSORS[index]),
@@ -70,10 +68,11 @@ struct Window {
     play: f64,
     error: f64,
     centre: f64,
+    bins: Range<usize>,
 }
 
 /// Windows over the travel without its ends. None when there is none.
-fn windows(curves: &Curves, curve: &LineCurve, gap: &[f64]) -> Option<Vec<Window>> {
+fn windows(curves: &Curves, index: usize, curve: &LineCurve, gap: &[f64]) -> Option<Vec<Window>> {
     let play = curve.hysteresis_deg.unwrap_or(0.0).abs();
     let (edge, width) = (curves.bins_in(EDGE_DEG.max(play)), curves.bins_in(WINDOW_DEG));
     let end = gap.len().checked_sub(edge)?;
@@ -96,7 +95,38 @@ fn windows(curves: &Curves, curve: &LineCurve, gap: &[f64]) -> Option<Vec<Window
             play: known.iter().map(|k| gap[*k]).sum::<f64>() / n / slope,
             error: variance.sqrt() / n / slope.abs(),
             centre: known.iter().map(|k| curves.deg[*k]).sum::<f64>() / n,
+            bins: start..start + width,
         });
     }
+    let scatter = scatter(curves, index, &out);
+    for w in &mut out {
+        w.error = w.error.max(scatter.unwrap_or(0.0) / curve.slope.abs());
+    }
     (!out.is_empty()).then_some(out)
+}
+
+/// Standard error of a window's difference, ratio, from how its mean scatters between strokes of one direction; pooled over the
+/// windows. It holds what neighbouring bins share. None with fewer than two strokes of either direction.
+fn scatter(curves: &Curves, index: usize, windows: &[Window]) -> Option<f64> {
+    let mut sum = 0.0;
+    for direction in [Direction::Up, Direction::Down] {
+        let strokes: Vec<&[f64]> = curves
+            .of(direction)
+            .map(|s| s.ratio[index].as_slice())
+            .filter(|ratio| !ratio.is_empty())
+            .collect();
+        let mut variances = Vec::with_capacity(windows.len());
+        for w in windows {
+            let means: Vec<f64> = strokes
+                .iter()
+                .map(|y| y[w.bins.clone()].iter().sum::<f64>() / w.bins.len() as f64)
+                .filter(|m| m.is_finite())
+                .collect();
+            if let Some(sd) = statistics::standard_deviation(&means).filter(|_| means.len() > 1) {
+                variances.push(sd * sd / means.len() as f64);
+            }
+        }
+        sum += statistics::mean(&variances)?;
+    }
+    Some(sum.sqrt())
 }

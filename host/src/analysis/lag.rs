@@ -72,7 +72,7 @@ pub fn by_speed(
 }
 
 /// Signed speed at each place, degrees per second.
-fn speeds(deg: &[f64], stroke: &StrokeCurve, step_deg: f64) -> Vec<f64> {
+pub(super) fn speeds(deg: &[f64], stroke: &StrokeCurve, step_deg: f64) -> Vec<f64> {
     let reach = ((REACH_DEG / step_deg).round() as usize).max(1);
     (0..deg.len())
         .map(|k| {

@@ -108,8 +108,10 @@ mod tests {
 
     #[test]
     fn a_nan_confidence_comes_last() {
-        let all =
-            vec![finding(FindingKind::NotMoving, f64::NAN, None), finding(FindingKind::NoisyTrack, 0.6, None)];
+        let all = vec![
+            finding(FindingKind::NotMoving, f64::NAN, None),
+            finding(FindingKind::NoisyTrack, 0.6, None),
+        ];
         assert_eq!(ordered(all)[0].0, FindingKind::NoisyTrack);
     }
 }

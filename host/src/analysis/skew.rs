@@ -21,13 +21,20 @@ const EDGE_DEG: f64 = 1.0;
 /// Skew of the pair. None without both lines, or when neither way works.
 pub fn analyse(prepared: &Prepared<'_>, curves: &Curves) -> Option<Figure> {
     let (first, second) = (curves.line[0].as_ref()?, curves.line[1].as_ref()?);
-    let still = |line: &LineCurve, other: &LineCurve| line.slope == 0.0 || line.span < LEAST_SPAN * other.span;
+    let still =
+        |line: &LineCurve, other: &LineCurve| line.slope == 0.0 || line.span < LEAST_SPAN * other.span;
     if still(first, second) || still(second, first) || prepared.speed_deg_s <= 0.0 {
         return None;
     }
     // Through the measured slopes, so that a common lag or a gain error does not show.
     let m = second.slope / first.slope;
-    let (value, uncertainty, how) = match lag::by_speed(&curves.deg, &curves.strokes, curves.step_deg, [-m, 1.0], second.slope) {
+    let (value, uncertainty, how) = match lag::by_speed(
+        &curves.deg,
+        &curves.recorded,
+        curves.step_deg,
+        [-m, 1.0],
+        second.slope,
+    ) {
         Some(lag::Lag { seconds, error }) => {
             (seconds, error, "regression of the residual on speed; hysteresis drops out".to_owned())
         }

@@ -13,8 +13,8 @@
 //! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
 
 use super::prepared::{self, Prepared, SupplySource};
-use super::{leads, line};
 use super::statistics::{self, Resampler};
+use super::{leads, line};
 use crate::quantity::Channel;
 
 /// Least input resistance of a rig, Ω (protocol/WIRE.md).

@@ -108,8 +108,13 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
         six
     };
     if !known.leads_told {
-        let lead =
-            |kind, direction| Hypothesis { kind, line: None, directions: vec![direction], positive: true, chosen: 0.0 };
+        let lead = |kind, direction| Hypothesis {
+            kind,
+            line: None,
+            directions: vec![direction],
+            positive: true,
+            chosen: 0.0,
+        };
         out.push(lead(FindingKind::GroundLead, both(&|f| 1.0 - f)));
         out.push(lead(FindingKind::SupplyLead, both(&|f| -f)));
     }

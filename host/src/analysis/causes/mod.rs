@@ -295,10 +295,8 @@ fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
 
 /// What the drive took at most, amperes; none where it was not recorded or nothing was driven.
 fn most_drive_amps(prepared: &Prepared<'_>) -> Option<f64> {
-    let driven = matches!(
-        prepared.trace.provenance.procedure,
-        ProcedureKind::Sweep | ProcedureKind::SelfCheck
-    );
+    let driven =
+        matches!(prepared.trace.provenance.procedure, ProcedureKind::Sweep | ProcedureKind::SelfCheck);
     let amps = prepared.trace.channel(Channel::DriveAmps).filter(|_| driven)?;
     let mut sizes: Vec<f64> = amps.iter().filter(|a| a.is_finite()).map(|a| f64::from(a.abs())).collect();
     statistics::quantile(&mut sizes, 0.99)
@@ -385,8 +383,9 @@ fn live(curves: &Curves) -> Option<Live> {
     let (mut low, mut high) = (start + EDGE_DEG, end - EDGE_DEG);
     let mut dead = Vec::new();
     for curve in curves.line.iter().flatten() {
-        let rise =
-            |from: usize, to: usize| (curve.mean[to] - curve.mean[from]) / (curves.deg[to] - curves.deg[from]);
+        let rise = |from: usize, to: usize| {
+            (curve.mean[to] - curve.mean[from]) / (curves.deg[to] - curves.deg[from])
+        };
         let middle = rise(n / 4, n - 1 - n / 4);
         // Comparisons with NaN are false: where nothing was measured, a line does not follow.
         let follows = |k: &usize| rise(*k, *k + width) / middle >= 0.5;
@@ -404,7 +403,12 @@ fn live(curves: &Curves) -> Option<Live> {
 
 /// The six numbers, with the angle taken off by which a dead band at the closed stop delays both lines, where that explains them
 /// better: behind a slack coupling the lines stay late, behind a sensor's own dead band they do not.
-fn without_dead_band(six: deviation::Six, curves: &Curves, sheet: &PartSheet, known: &Known) -> deviation::Six {
+fn without_dead_band(
+    six: deviation::Six,
+    curves: &Curves,
+    sheet: &PartSheet,
+    known: &Known,
+) -> deviation::Six {
     let Some(dead) = live(curves).map(|l| l.dead_closed_deg).filter(|d| *d > 1.0) else { return six };
     let mut early = six;
     for (line, nominal) in [sheet.rising, sheet.falling].into_iter().enumerate() {
