@@ -7,9 +7,10 @@
 
 use super::curve::Curves;
 use super::linearity::{SMOOTHING_DEG, Smoother, over};
-use super::statistics;
+use super::prepared::Prepared;
 use super::uncertainty::{Calibration, bootstrap};
 use super::{Figure, PlotCurve};
+use super::{ends, statistics};
 use crate::quantity::{FigureName, Unit};
 use crate::sheet::PartSheet;
 
@@ -25,7 +26,13 @@ pub struct Report {
 }
 
 /// Correlation of the pair. None without both lines.
-pub fn analyse(curves: &Curves, sheet: &PartSheet, calibration: &Calibration, cycles: u32) -> Option<Report> {
+pub fn analyse(
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    sheet: &PartSheet,
+    calibration: &Calibration,
+    cycles: u32,
+) -> Option<Report> {
     let residual = Residual::new(curves, sheet)?;
     let smooth = Smoother::new(curves, 0.0);
     let n = curves.len();
@@ -37,7 +44,7 @@ pub fn analyse(curves: &Curves, sheet: &PartSheet, calibration: &Calibration, cy
     let ratios = residual.ratios_at(place);
     let (offset, mean_ratios) = (statistics::mean(&residual.mean)?, residual.mean_ratios());
     let fit = statistics::fit_line(&curves.deg, &residual.mean)?;
-    let travel = curves.deg[n - 1] - curves.deg[0];
+    let travel = ends::travel_deg(prepared, curves);
     let bins = joined.iter().filter(|v| v.is_finite()).count() as f64;
     let scatter = statistics::mean(&error).unwrap_or(0.0);
     let swing = residual.swing();
@@ -76,7 +83,11 @@ pub fn analyse(curves: &Curves, sheet: &PartSheet, calibration: &Calibration, cy
             FigureName::CorrelationSlope,
             fit.slope * travel,
             // Scatter alone; a bend of the residual is not scatter. σ of a slope from n even points: σ√12/(L√n).
-            (scatter * (12.0 / bins).sqrt()).hypot(of_change(calibration, m, swing)),
+            (scatter * (12.0 / bins).sqrt()).hypot(fit.slope * prepared.angle_noise_deg).hypot(of_change(
+                calibration,
+                m,
+                swing,
+            )),
             None,
             "straight-line part from end to end, least squares over equal steps of travel,",
         ),

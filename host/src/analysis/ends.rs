@@ -50,6 +50,16 @@ pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
     })
 }
 
+/// From the rest at the closed stop to that at the open one, degrees; without rests, what the curves cover.
+pub fn travel_deg(prepared: &Prepared<'_>, curves: &Curves) -> f64 {
+    let line = usize::from(curves.line[0].is_none());
+    let rest = |end| stop(prepared, curves, line, end).filter(|s| s.visits > 0).map(|s| s.deg);
+    match (rest(End::Closed), rest(End::Open)) {
+        (Some(closed), Some(open)) => open - closed,
+        _ => curves.deg[curves.len() - 1] - curves.deg[0],
+    }
+}
+
 /// Output at a stop. None when there is neither a rest nor a curve.
 pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> Option<Stop> {
     let ratio = prepared.ratio[line].as_ref()?;

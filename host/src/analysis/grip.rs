@@ -306,7 +306,7 @@ fn add_pair(
     sheet: &PartSheet,
     calibration: &Calibration,
 ) {
-    match correlation::analyse(curves, sheet, calibration, out.cycles) {
+    match correlation::analyse(prepared, curves, sheet, calibration, out.cycles) {
         Some(report) => {
             out.figures.extend(report.figures);
             out.curves.extend(report.curves);
