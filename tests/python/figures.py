@@ -156,14 +156,17 @@ def linearity(x, y, span, closed, opened):
 
 
 def hysteresis(x, mean, gap, whole):
-    """Largest mean difference of both directions over any 2 deg, by the line's own slope over them; at each end 1 deg, or as
-    much as the play, is left out."""
+    """Largest mean difference of both directions over any 2 deg, by what the line rises over them (where that is less than half
+    of its whole slope, by the whole slope); at each end 1 deg, or as much as the play, is left out."""
     edge, width = round(max(EDGE, abs(whole)) / STEP), round(2.0 / STEP)
+    inner = slice(edge, len(x) - edge)
+    all_of_it = np.polyfit(x[inner], mean[inner], 1)[0]
     worst = 0.0
     for start in range(edge, len(x) - edge - width + 1, 5):
-        w = slice(start, start + width)
-        slope = np.polyfit(x[w], mean[w], 1)[0]
-        worst = max(worst, abs(gap[w].mean() / slope))
+        end = start + width - 1
+        slope = (mean[end] - mean[start]) / (x[end] - x[start])
+        slope = slope if slope / all_of_it > 0.5 else all_of_it
+        worst = max(worst, abs(gap[start : end + 1].mean() / slope))
     return worst
 
 
