@@ -2,12 +2,13 @@
 
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::grip::{GripAnalysis, GripTraces, analyse};
-use crate::outcome::{Outcome, OutcomeInputs, StoredTrace, build};
+use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
+use crate::procedure::SelfCheck;
 use crate::record::{Archive, RecordFolder};
 use crate::report::{ReportInput, Style, html, terminal};
-use crate::sheet::PartSheet;
+use crate::sheet::{PartSheet, Topology};
 use crate::trace::{ProcedureKind, Trace};
-use crate::verdict::judge;
+use crate::verdict::{Scope, judge_scope};
 use anyhow::{Context, anyhow};
 use std::io::Write;
 use std::path::Path;
@@ -24,6 +25,10 @@ pub struct Kept {
     traces: Vec<KeptTrace>,
     warnings: Vec<String>,
     failures: Vec<String>,
+    scope: Option<Scope>,
+    shown: Option<Topology>,
+    readings: Vec<OutcomeReading>,
+    doubts: Vec<String>,
 }
 
 impl Kept {
@@ -45,7 +50,16 @@ impl Kept {
 
     /// Without a record folder: nothing is written.
     pub fn loose() -> Self {
-        Self { folder: None, traces: Vec::new(), warnings: Vec::new(), failures: Vec::new() }
+        Self {
+            folder: None,
+            traces: Vec::new(),
+            warnings: Vec::new(),
+            failures: Vec::new(),
+            scope: None,
+            shown: None,
+            readings: Vec::new(),
+            doubts: Vec::new(),
+        }
     }
 
     /// Adds sentences for the reader.
@@ -55,6 +69,20 @@ impl Kept {
                 self.warnings.push(warning);
             }
         }
+    }
+
+    /// Sets what is judged, and the topology that the lines showed. Without it, what was recorded tells.
+    pub fn judge_only(&mut self, scope: Scope, shown: Option<Topology>) {
+        (self.scope, self.shown) = (Some(scope), shown);
+    }
+
+    /// Takes over what a self-check read and what it warned of.
+    pub fn heed(&mut self, check: &SelfCheck) {
+        let readings = check.readings().into_iter();
+        self.readings = readings.map(|r| OutcomeReading { name: r.name, value: r.value, unit: r.unit.to_owned() }).collect();
+        self.warn(check.warnings.iter().map(ToString::to_string));
+        let not_ready = check.warnings.iter().filter(|w| w.keeps_from_ready());
+        self.doubts = not_ready.map(|w| format!("undecided: {w}")).collect();
     }
 
     /// Notes why the plan was cut short.
@@ -89,21 +117,20 @@ impl Kept {
     /// What is judged: the best that was recorded.
     pub fn judged(&self) -> Option<&Trace> {
         use ProcedureKind::{Flex, HandSweep, Import, LeadsCheck, SelfCheck, Sweep};
-        [Sweep, HandSweep, Import, SelfCheck, LeadsCheck, Flex]
-            .into_iter()
-            .find_map(|kind| self.trace(kind).filter(|t| !t.is_empty()))
+        let order = match self.scope {
+            Some(Scope::Flex { .. }) => [Flex, Sweep, HandSweep, Import, SelfCheck, LeadsCheck],
+            _ => [Sweep, HandSweep, Import, SelfCheck, LeadsCheck, Flex],
+        };
+        order.into_iter().find_map(|kind| self.trace(kind).filter(|t| !t.is_empty()))
     }
 
-    /// Where it is kept.
-    pub fn place(&self) -> String {
-        self.folder.as_ref().map_or_else(|| "nowhere".to_owned(), |f| f.path().display().to_string())
+    /// Whether a flex is all there is, beside the self-check before it.
+    pub fn is_flex_alone(&self) -> bool {
+        let kinds = || self.traces.iter().map(|k| k.trace.provenance.procedure);
+        kinds().any(|k| k == ProcedureKind::Flex)
+            && kinds().all(|k| matches!(k, ProcedureKind::Flex | ProcedureKind::SelfCheck))
     }
 
-    /// Ends a command whose procedure failed and that has nothing to judge.
-    pub fn abandon(self) -> Ending {
-        eprintln!("recorded in {}", self.place());
-        Ending::RigFaultOrAborted
-    }
 }
 
 /// Judges what was kept, stores and prints it; the report also goes to the file `report`.
@@ -130,7 +157,10 @@ pub fn conclude(
     let analysis = analyse(traces, sheet);
     let outcome = outcome_of(&kept, &analysis, sheet);
     let channels = sweep.provenance.channels.clone();
-    let input = ReportInput { outcome: &outcome, curves: &analysis.curves, sheet, channels: &channels };
+    let scope = kept.scope.unwrap_or_default();
+    // Curves belong to figures: where none is judged, none is drawn.
+    let curves = if scope == Scope::Part { analysis.curves.as_slice() } else { &[] };
+    let input = ReportInput { outcome: &outcome, curves, sheet, channels: &channels };
     let (text, page) = (terminal(&input, style(surroundings)), html(&input));
     if let Some(file) = report {
         write_report(&page, file)?;
@@ -178,7 +208,7 @@ fn write_report(page: &str, file: &Path) -> Result<(), Failure> {
 }
 
 fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcome {
-    let judgement = judge(analysis, sheet);
+    let judgement = judge_scope(analysis, sheet, kept.scope.unwrap_or_default(), kept.shown);
     let stored: Vec<StoredTrace<'_>> =
         kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
     let mut warnings = kept.warnings.clone();
@@ -187,6 +217,9 @@ fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcom
         analysis,
         judgement: &judgement,
         sheet,
+        topology_shown: kept.shown,
+        readings: &kept.readings,
+        doubts: if kept.scope == Some(Scope::Readiness) { &kept.doubts } else { &[] },
         traces: &stored,
         judged: &date(),
         warnings: &warnings,

@@ -9,6 +9,7 @@ use super::{Ending, Failure, Surroundings, date};
 use crate::procedure::{Bench, FlexKeep, FlexPlan, HandEnd, SelfCheck};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
+use crate::verdict::Scope;
 use anyhow::anyhow;
 use std::cell::RefCell;
 use std::io::Read;
@@ -24,9 +25,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
-        let check = bench.self_check();
-        kept.warn(check.warnings.iter().map(ToString::to_string));
-        let (sheet, ready) = after_self_check(check, &mut kept, &shelf, bench, meter);
+        let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             let swept = keep(&mut kept, bench.sweep(), meter);
             if swept && !args.skip_leads {
@@ -39,34 +38,16 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     conclude(kept, chosen, common.json, None, surroundings)
 }
 
-/// The self-check alone.
+/// The self-check alone: whether rig and part are ready to be tested.
 pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let shelf = Shelf::new(args.common.sheet.as_deref())?;
     let mut kept = begin(&args.common)?;
+    kept.judge_only(Scope::Readiness, None);
     let common = &args.common;
-    let check = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
-        let mut check = bench.self_check();
-        let done = keep(&mut kept, std::mem::take(&mut check.recording), meter);
-        done.then_some(check)
+    let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).0
     })?;
-    let Some(check) = check else { return Ok(kept.abandon()) };
-    let show = |what: &str, value: Option<f64>, unit: &str| match value {
-        Some(value) => println!("{what:<16} {value:.3} {unit}"),
-        None => println!("{what:<16} not seen"),
-    };
-    show("supply", check.supply_volts, "V");
-    for line in &check.noise {
-        show(&format!("noise {}", line.channel), Some(line.sd_volts * 1e3), "mV");
-    }
-    show("closed stop", check.closed_stop_deg, "deg on the reference");
-    show("open stop", check.open_stop_deg, "deg on the reference");
-    show("travel seen", Some(check.travel_seen_deg), "deg");
-    show("turning takes", check.moving_amps, "A");
-    for warning in &check.warnings {
-        println!("warning: {warning}");
-    }
-    println!("recorded in {}", kept.place());
-    Ok(Ending::Done)
+    conclude(kept, sheet, common.json, None, surroundings)
 }
 
 /// The leads check, with the self-check that finds the stops before it.
@@ -105,21 +86,42 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let seconds = checked_seconds(args.seconds)?;
     let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let at = args.at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let key = enter_key();
     // The verdict looks at every sample, so all of it is kept.
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
-    let plan = FlexPlan {
-        hold_deg: args.at,
-        until: HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) },
-    };
-    with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
-        let check = args.at.map(|_| bench.self_check());
-        let ready = check.is_none_or(|check| keep(&mut kept, check.recording, meter));
-        ready && keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter)
+    let plan =
+        FlexPlan { hold_deg: at, until: HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) } };
+    let beyond = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let ready = at.is_none() || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
+        // The sheet's travel was kept; the part's own may be shorter.
+        let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
+        let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel));
+        if ready && beyond.is_none() {
+            keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
+        }
+        beyond
     })?;
-    conclude(kept, shelf.first(), common.json, None, surroundings)
+    if let Some(travel) = beyond {
+        at.map(|at| checked_place(at, travel)).transpose()?;
+    }
+    let check = kept.trace(ProcedureKind::SelfCheck);
+    let chosen = shelf.choose_for_flex(check, kept.trace(ProcedureKind::Flex));
+    kept.judge_only(Scope::Flex { limp_trips: chosen.limp_trips }, chosen.shown);
+    kept.warn(chosen.note);
+    conclude(kept, chosen.sheet, common.json, None, surroundings)
+}
+
+/// A place to hold, within a travel.
+fn checked_place(at: f64, travel_deg: f64) -> Result<f64, Failure> {
+    if (0.0..=travel_deg).contains(&at) {
+        return Ok(at);
+    }
+    Err(Failure::Usage(anyhow!(
+        "--at {at} deg is out of range: 0 to {travel_deg:.1} deg, from the closed stop to wide open"
+    )))
 }
 
 /// Keeps a self-check and chooses the sheet by what it saw. Whether the plan may go on; the bench is then ready for it.
@@ -130,6 +132,7 @@ fn after_self_check<'s>(
     bench: &mut Bench<'_>,
     meter: &RefCell<Meter>,
 ) -> (&'s PartSheet, bool) {
+    kept.heed(&check);
     let going_on = keep(kept, check.recording, meter);
     let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
     kept.warn(note);

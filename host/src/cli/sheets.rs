@@ -3,6 +3,7 @@
 use super::Failure;
 use crate::analysis::grip::topology_shown;
 use crate::record::sheet_file;
+use crate::quantity::Channel;
 use crate::sheet::{PartSheet, Topology, shipped, shipped_names};
 use crate::trace::Trace;
 
@@ -63,5 +64,124 @@ impl Shelf {
                 (self.first(), Some(note))
             }
         }
+    }
+
+    /// The sheet for a flex, from a self-check before it and from the flex itself: where nothing moves, the place where the
+    /// lines stand tells.
+    pub fn choose_for_flex(&self, check: Option<&Trace>, flex: Option<&Trace>) -> FlexSheet<'_> {
+        let moving = |trace: &Trace| topology_shown(trace, self.first());
+        let standing = flex.map(standing_topologies).unwrap_or_default();
+        let alone = match standing.as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        };
+        let shown = check.and_then(moving).or_else(|| flex.and_then(moving)).or(alone);
+        let fitting = shown.or(standing.first().copied());
+        let chosen = fitting.and_then(|t| self.sheets.iter().find(|s| s.topology == t));
+        let sheet = if self.given { self.first() } else { chosen.unwrap_or(self.first()) };
+        let note = match shown {
+            _ if self.given => None,
+            Some(topology) => Some(format!(
+                "no sheet was given: {} was chosen because the lines stand as those of a {} pair; --sheet fixes it",
+                sheet.name,
+                topology.name()
+            )),
+            None => Some(
+                "no sheet was given and where the lines stand does not tell their topology: limp-home trips are not judged; give \
+                 --sheet NAME, or hold a place with --at DEG"
+                    .to_owned(),
+            ),
+        };
+        FlexSheet { sheet, shown, limp_trips: self.given || shown.is_some(), note }
+    }
+
+    /// Largest travel of the sheets that come into question, degrees.
+    pub fn longest_travel_deg(&self) -> f64 {
+        self.sheets.iter().map(|s| s.travel_deg).fold(0.0, f64::max)
+    }
+}
+
+/// What a flex is judged by.
+pub struct FlexSheet<'s> {
+    /// The sheet.
+    pub sheet: &'s PartSheet,
+    /// The topology that the lines show, when they show one.
+    pub shown: Option<Topology>,
+    /// Whether limp-home trips may be judged.
+    pub limp_trips: bool,
+    /// A sentence on the choice, when the sheet was not given.
+    pub note: Option<String>,
+}
+
+/// Scans that are looked at.
+const LOOKED_AT: usize = 2_000;
+
+/// Topologies whose nominal lines fit where both lines stand, for the most part, within half of the monitor's threshold.
+fn standing_topologies(trace: &Trace) -> Vec<Topology> {
+    let (Some(first), Some(second)) = (trace.channel(Channel::Rising), trace.channel(Channel::Falling)) else {
+        return Vec::new();
+    };
+    let supply = trace.channel(Channel::Supply);
+    let every = (trace.len() / LOOKED_AT).max(1);
+    let fits = |sheet: &PartSheet| {
+        let (m, k) = sheet.correlation_line();
+        let ratio = |volts: f32, scan: usize| {
+            let stated = trace.provenance.stated_supply_volts.unwrap_or(sheet.supply_volts);
+            f64::from(volts) / supply.map_or(stated, |s| f64::from(s[scan]))
+        };
+        let residual = |scan: usize| (ratio(second[scan], scan) - m * ratio(first[scan], scan) - k).abs();
+        let mut residuals: Vec<f64> =
+            (0..trace.len()).step_by(every).map(residual).filter(|r| r.is_finite()).collect();
+        residuals.sort_by(f64::total_cmp);
+        residuals.get(residuals.len() / 2).is_some_and(|r| *r < 0.5 * sheet.monitor.threshold_percent / 100.0)
+    };
+    shipped_names().iter().filter_map(|n| shipped(n)).filter(fits).map(|s| s.topology).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Unit;
+    use crate::trace::{Column, ProcedureKind, Provenance, TraceEnd};
+
+    /// Lines that stand still, as ratios of a supply of 5 V.
+    fn standing(first: f32, second: f32) -> Vec<Topology> {
+        let column = |channel, volts| Column { channel, unit: Unit::Volt, values: vec![volts; 10] };
+        standing_topologies(&Trace {
+            provenance: Provenance {
+                procedure: ProcedureKind::Flex,
+                simulated: true,
+                rig: None,
+                channels: vec![],
+                part: "invented".to_owned(),
+                started: String::new(),
+                period_us: 200,
+                reference_zero_deg: 0.0,
+                sweep: None,
+                file: None,
+                stated_supply_volts: None,
+                recorded_by: "test".to_owned(),
+                time_known: true,
+            },
+            time_us: (0..10).map(|k| k * 200).collect(),
+            columns: vec![
+                column(Channel::Rising, 5.0 * first),
+                column(Channel::Falling, 5.0 * second),
+                column(Channel::Supply, 5.0),
+            ],
+            gaps: vec![],
+            marks: vec![],
+            end: TraceEnd::Complete,
+        })
+    }
+
+    #[test]
+    fn lines_that_stand_tell_their_topology_where_only_one_fits() {
+        assert_eq!(standing(0.10, 0.90), [Topology::Complementary]);
+        assert_eq!(standing(0.60, 0.30), [Topology::HalfSlope]);
+        assert_eq!(standing(0.60, 0.55), [Topology::ParallelOffset]);
+        assert_eq!(standing(0.60, 0.80), []);
+        // At the closed stop of these two kinds both lines stand alike.
+        assert_eq!(standing(0.10, 0.05), [Topology::HalfSlope, Topology::ParallelOffset]);
     }
 }

@@ -32,10 +32,10 @@ pub const fn next_step(kind: FindingKind) -> &'static str {
             "Measure that signal lead by 4-wire drop from terminal to sensor; clean or replace the terminal, then repeat the load step."
         }
         FindingKind::Leakage => {
-            "Insulation test with the part unplugged: signal pin to case and to ground, more than 1 Mohm; dry the connector and repeat."
+            "Insulation test with the part unplugged: signal pin to case and to ground, more than 1 MΩ; dry the connector and repeat."
         }
         FindingKind::GainOffset => {
-            "Insulation test of that signal pin (more than 1 Mohm) and 4-wire drop of its leads; when both are good the sensor is off, replace it."
+            "Insulation test of that signal pin (more than 1 MΩ) and 4-wire drop of its leads; when both are good the sensor is off, replace it."
         }
         FindingKind::CommonNonlinearity => {
             "Remount turned by 90 degrees and sweep again: a bend that follows the rig is the rig's coupling, one that stays is the part's magnet."

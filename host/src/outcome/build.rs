@@ -2,14 +2,14 @@
 
 use super::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
-    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet, SCHEMA_VERSION,
+    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet, SCHEMA_VERSION,
 };
 use crate::analysis::grip::GripAnalysis;
 use crate::analysis::{Detail, Histogram};
-use crate::quantity::{Channel, FigureName, Unit};
-use crate::sheet::{Limit, PartSheet};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::sheet::{Limit, PartSheet, Topology};
 use crate::trace::{Gap, Trace, TraceEnd};
-use crate::verdict::{DecidedFinding, JudgedFigure, Judgement};
+use crate::verdict::{DecidedFinding, FindingEffect, JudgedFigure, Judgement, Scope};
 use std::collections::BTreeMap;
 
 /// Version of the analysis: raised whenever the same trace may give other figures or findings.
@@ -33,6 +33,12 @@ pub struct OutcomeInputs<'a> {
     pub judgement: &'a Judgement,
     /// The sheet that it was judged by.
     pub sheet: &'a PartSheet,
+    /// Topology that another recording of the part showed, where the analysed one does not move.
+    pub topology_shown: Option<Topology>,
+    /// What the self-check read.
+    pub readings: &'a [OutcomeReading],
+    /// Sentences on what keeps the part from being `within` beside its figures and findings.
+    pub doubts: &'a [String],
     /// Every trace of the record in the order of recording.
     pub traces: &'a [StoredTrace<'a>],
     /// When it was judged, RFC 3339.
@@ -45,7 +51,7 @@ pub struct OutcomeInputs<'a> {
 pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
     let OutcomeInputs { analysis, sheet, traces, .. } = inputs;
     let heeded: Vec<&Trace> = traces.iter().map(|t| t.trace).collect();
-    let judgement = inputs.judgement.clone().heed(&heeded);
+    let judgement = inputs.judgement.clone().heed(&heeded).doubt(inputs.doubts);
     let mut not_testable = not_testable(analysis, &judgement);
     let mut figures = Vec::new();
     for judged in &judgement.figures {
@@ -58,13 +64,14 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
     Outcome {
         schema: SCHEMA_VERSION,
         verdict: judgement.overall,
+        scope: judgement.scope.name().to_owned(),
         reasons: judgement.reasons.clone(),
         simulated: traces.iter().any(|t| t.trace.provenance.simulated),
         aborted: traces.iter().any(|t| t.trace.end != TraceEnd::Complete),
         part: OutcomePart {
             kind: "grip".to_owned(),
             label: first.map(|p| p.part.clone()).unwrap_or_default(),
-            topology_found: analysis.topology_found.map(|t| t.name().to_owned()),
+            topology_found: analysis.topology_found.or(inputs.topology_shown).map(|t| t.name().to_owned()),
         },
         sheet: OutcomeSheet {
             name: sheet.name.clone(),
@@ -77,9 +84,15 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         judged: inputs.judged.to_owned(),
         figures,
         findings: judgement.findings.iter().map(finding).collect(),
-        histograms: analysis.histograms.iter().filter_map(|h| histogram(h, sheet)).collect(),
+        histograms: analysis
+            .histograms
+            .iter()
+            .filter(|_| judgement.scope == Scope::Part)
+            .filter_map(|h| histogram(h, sheet))
+            .collect(),
+        readings: inputs.readings.to_vec(),
         gaps: traces.iter().flat_map(|t| t.trace.gaps.iter().map(|g| gap(t.trace, g))).collect(),
-        detection_limits: detection_limits(analysis),
+        detection_limits: detection_limits(analysis, judgement.scope),
         not_testable,
         procedures: traces.iter().map(procedure).collect(),
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
@@ -116,7 +129,12 @@ fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
         let what =
             figure.channel.map_or(figure.name.name().to_owned(), |c| format!("{} ({c})", figure.name.name()));
         let missing = if figure.value.is_finite() { "uncertainty" } else { "value" };
-        let why = format!("the trace gave it no finite {missing}; repeat the sweep with more cycles");
+        let why = if missing == "uncertainty" {
+            "how far it scatters between cycles is not known from so short a recording; sweep two cycles at least, better five"
+                .to_owned()
+        } else {
+            "the trace gave it no finite value; repeat the sweep with more cycles".to_owned()
+        };
         return Err(OutcomeNotTestable { what, why });
     }
     Ok(OutcomeFigure {
@@ -143,7 +161,8 @@ fn finding(decided: &DecidedFinding) -> OutcomeFinding {
         from_deg: finite(finding.from_deg),
         to_deg: finite(finding.to_deg),
         confidence: if finding.confidence.is_finite() { finding.confidence.clamp(0.0, 1.0) } else { 0.0 },
-        decides: decided.decides,
+        decides: decided.effect == FindingEffect::Outside,
+        effect: Some(decided.effect),
         text: finding.text.clone(),
         details: details(&finding.details),
     }
@@ -175,14 +194,14 @@ fn detail_name(detail: &Detail) -> String {
     if detail.name.ends_with(ending) { detail.name.to_owned() } else { format!("{}{ending}", detail.name) }
 }
 
-fn detection_limits(analysis: &GripAnalysis) -> Vec<OutcomeDetectionLimit> {
+fn detection_limits(analysis: &GripAnalysis, scope: Scope) -> Vec<OutcomeDetectionLimit> {
     let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
         kind: limit.kind.name().to_owned(),
         channel: channel_name(limit.channel),
         text: limit.text.clone(),
         details: details(&limit.details),
     };
-    analysis.detection_limits.iter().map(entry).collect()
+    analysis.detection_limits.iter().filter(|l| scope.looks_for(l.kind)).map(entry).collect()
 }
 
 /// What the analysis could not have, and limits for which nothing was measured.
@@ -190,6 +209,7 @@ fn not_testable(analysis: &GripAnalysis, judgement: &Judgement) -> Vec<OutcomeNo
     let mut list: Vec<_> = analysis
         .not_testable
         .iter()
+        .filter(|n| concerns(judgement.scope, &n.what))
         .map(|n| OutcomeNotTestable { what: n.what.clone(), why: n.why.clone() })
         .collect();
     for untested in &judgement.untested {
@@ -198,6 +218,13 @@ fn not_testable(analysis: &GripAnalysis, judgement: &Judgement) -> Vec<OutcomeNo
         }
     }
     list
+}
+
+/// Whether what could not be had belongs to what was judged.
+fn concerns(scope: Scope, what: &str) -> bool {
+    scope == Scope::Part
+        || FigureName::ALL.into_iter().any(|f| scope.judges(f) && what.contains(f.name()))
+        || FindingKind::ALL.into_iter().any(|k| scope.looks_for(k) && what.contains(k.name()))
 }
 
 fn histogram(histogram: &Histogram, sheet: &PartSheet) -> Option<OutcomeHistogram> {

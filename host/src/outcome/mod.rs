@@ -10,7 +10,7 @@ pub use text::{OutcomeError, SCHEMA};
 
 use crate::quantity::Unit;
 use crate::trace::{Gap, RigProvenance};
-use crate::verdict::Verdict;
+use crate::verdict::{FindingEffect, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -22,8 +22,11 @@ pub const SCHEMA_VERSION: u32 = 1;
 pub struct Outcome {
     /// Shape version.
     pub schema: u32,
-    /// Overall verdict.
+    /// Overall verdict on what `scope` names.
     pub verdict: Verdict,
+    /// What was judged: `part`, `dropouts` (flex) or `readiness` (self-check).
+    #[serde(default = "whole_part")]
+    pub scope: String,
     /// Why, as sentences; for `undecided` also what would decide it.
     pub reasons: Vec<String>,
     /// Whether the data were simulated.
@@ -48,6 +51,9 @@ pub struct Outcome {
     pub findings: Vec<OutcomeFinding>,
     /// Histograms with their limits.
     pub histograms: Vec<OutcomeHistogram>,
+    /// What the self-check read, in its order.
+    #[serde(default)]
+    pub readings: Vec<OutcomeReading>,
     /// Missing scans, by trace.
     pub gaps: Vec<OutcomeGap>,
     /// What would have been missed.
@@ -58,6 +64,22 @@ pub struct Outcome {
     pub procedures: Vec<OutcomeProcedure>,
     /// Things the reader should know.
     pub warnings: Vec<String>,
+}
+
+/// Outcomes that do not say it are about the whole part.
+fn whole_part() -> String {
+    "part".to_owned()
+}
+
+/// One reading of the self-check.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeReading {
+    /// What was read, in words.
+    pub name: String,
+    /// Its value; null when it was not seen.
+    pub value: Option<f64>,
+    /// Its unit.
+    pub unit: String,
 }
 
 /// The part.
@@ -138,8 +160,11 @@ pub struct OutcomeFinding {
     pub to_deg: Option<f64>,
     /// 0..1.
     pub confidence: f64,
-    /// Whether it decides the verdict.
+    /// Whether it makes the part `outside`.
     pub decides: bool,
+    /// What it does to the verdict; null in outcomes of programs that did not say it.
+    #[serde(default)]
+    pub effect: Option<FindingEffect>,
     /// One sentence.
     pub text: String,
     /// Named numbers.

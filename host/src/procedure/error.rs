@@ -180,6 +180,13 @@ impl std::fmt::Display for Warning {
     }
 }
 
+impl Warning {
+    /// Whether a part must not be tested as it stands: what is measured then says nothing of it.
+    pub const fn keeps_from_ready(&self) -> bool {
+        matches!(self, Self::NotMoving { .. } | Self::NoStop { .. } | Self::SupplyOff { .. })
+    }
+}
+
 /// The procedure's name in a sentence.
 pub const fn title(procedure: ProcedureKind) -> &'static str {
     match procedure {

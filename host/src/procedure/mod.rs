@@ -26,7 +26,7 @@ pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan};
 pub use hand::HandEnd;
 pub use motion::Motion;
 pub use recording::Recording;
-pub use self_check::{LineNoise, SelfCheck};
+pub use self_check::{LineNoise, Reading, SelfCheck};
 
 use crate::quantity::Channel;
 use crate::session::{Session, SessionError, Statistics};

@@ -79,6 +79,39 @@ pub struct SelfCheck {
     pub warnings: Vec<Warning>,
 }
 
+/// One thing that a self-check read, for people.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// What.
+    pub name: String,
+    /// Its value; none when it was not seen.
+    pub value: Option<f64>,
+    /// Its unit.
+    pub unit: &'static str,
+}
+
+impl SelfCheck {
+    /// What was read, in the order of the check.
+    pub fn readings(&self) -> Vec<Reading> {
+        let one = |name: &str, value, unit| Reading { name: name.to_owned(), value, unit };
+        let mut all = vec![
+            one("supply", self.supply_volts, "V"),
+            one("supply settles in", self.supply_settle_ms, "ms"),
+        ];
+        let noise = |n: &LineNoise| one(&format!("noise {}", n.channel), Some(n.sd_volts * 1e3), "mV");
+        all.extend(self.noise.iter().map(noise));
+        all.extend([
+            one("closed stop", self.closed_stop_deg, "deg on the reference"),
+            one("open stop", self.open_stop_deg, "deg on the reference"),
+            one("travel seen", Some(self.travel_seen_deg), "deg"),
+            one("turning takes", self.moving_amps, "A"),
+            one("pressing takes", self.pressing_amps, "A"),
+        ]);
+        all.retain(|r| r.value.is_none_or(f64::is_finite));
+        all
+    }
+}
+
 /// Switches the supply on during the rest.
 struct SupplyOn {
     millivolts: u16,

@@ -88,6 +88,29 @@ impl FigureName {
         }
     }
 
+    /// The name in the words of the trade, for people.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::ClosedVolts => "voltage at closed stop",
+            Self::OpenVolts => "voltage wide open",
+            Self::Span => "span",
+            Self::LinearityIndependent => "linearity, independent",
+            Self::LinearityTerminal => "linearity, terminal",
+            Self::LinearityZeroBased => "linearity, zero-based",
+            Self::CorrelationWorst => "correlation, worst",
+            Self::CorrelationOffset => "correlation, offset",
+            Self::CorrelationSlope => "correlation, slope",
+            Self::Hysteresis => "hysteresis",
+            Self::Repeatability => "repeatability",
+            Self::DeadBandClosed => "dead band, closed stop",
+            Self::DeadBandOpen => "dead band, wide open",
+            Self::Noise => "noise",
+            Self::Skew => "skew of second line",
+            Self::DropoutRate => "dropout rate",
+            Self::LimpTrips => "limp-home trips",
+        }
+    }
+
     /// From its name.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|f| f.name() == name)
@@ -170,6 +193,24 @@ impl FindingKind {
         Self::CommonNonlinearity,
         Self::NotMoving,
     ];
+
+    /// The name in the words of the trade, for people.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::FlatSpot => "flat spot",
+            Self::Dropout => "dropout",
+            Self::NoisyTrack => "noisy track",
+            Self::DeadChannel => "dead line",
+            Self::SwappedChannels => "lines exchanged",
+            Self::SupplyLead => "resistance in the supply lead",
+            Self::GroundLead => "resistance in the ground lead",
+            Self::SignalLead => "resistance in a signal lead",
+            Self::Leakage => "leakage from a signal lead",
+            Self::GainOffset => "gain or offset off",
+            Self::CommonNonlinearity => "bend common to both lines",
+            Self::NotMoving => "part did not move",
+        }
+    }
 
     /// The name in sheets and outcomes.
     pub const fn name(self) -> &'static str {

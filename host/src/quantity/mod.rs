@@ -2,6 +2,7 @@
 
 mod channel;
 mod figure;
+pub mod rounding;
 mod unit;
 
 pub use channel::Channel;

@@ -135,7 +135,7 @@ impl Archive {
             let name = if number == 1 { stem.clone() } else { format!("{stem}-{number}") };
             let path = self.dir.join(name);
             match fs::create_dir(&path) {
-                Ok(()) => return Ok(RecordFolder { path, traces: 0 }),
+                Ok(()) => return Ok(RecordFolder { path, traces: 0, used: false }),
                 Err(cause) if cause.kind() == io::ErrorKind::AlreadyExists => {}
                 Err(cause) => return Err(ArchiveError::Folder { path, cause }),
             }
@@ -151,6 +151,17 @@ impl Archive {
 pub struct RecordFolder {
     path: PathBuf,
     traces: u32,
+    used: bool,
+}
+
+/// A folder in which nothing was to be kept is not left behind: it would look like a record.
+impl Drop for RecordFolder {
+    fn drop(&mut self) {
+        if !self.used {
+            // Someone else may have put something there; then it stays.
+            let _ = fs::remove_dir(&self.path);
+        }
+    }
 }
 
 impl RecordFolder {
@@ -174,7 +185,8 @@ impl RecordFolder {
     ///
     /// # Errors
     /// [`ArchiveError::File`] when it can't be written, [`ArchiveError::Exists`] when it is there already.
-    pub fn store(&self, name: &str, bytes: &[u8]) -> Result<(), ArchiveError> {
+    pub fn store(&mut self, name: &str, bytes: &[u8]) -> Result<(), ArchiveError> {
+        self.used = true;
         let path = self.path.join(name);
         if path.exists() {
             return Err(ArchiveError::Exists { path });

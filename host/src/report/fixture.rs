@@ -40,6 +40,7 @@ pub fn worn() -> Outcome {
     Outcome {
         schema: SCHEMA_VERSION,
         verdict: Verdict::Outside,
+        scope: "part".to_owned(),
         reasons: vec![
             "flat spot on the falling line at 7.2–8.1°: a part with it is outside".to_owned(),
             "correlation, worst: 1.34 ± 0.21 % of supply, limit 1 % of supply".to_owned(),
@@ -72,6 +73,7 @@ pub fn worn() -> Outcome {
         figures: figures(),
         findings: findings(),
         histograms: histograms(),
+        readings: Vec::new(),
         gaps: vec![OutcomeGap {
             procedure: "sweep".to_owned(),
             gap: Gap { index: 40_112, from_us: 8_022_400, to_us: 8_035_200, scans: 63, cause: GapCause::Line },
@@ -360,6 +362,7 @@ fn findings() -> Vec<OutcomeFinding> {
             to_deg: Some(to),
             confidence,
             decides,
+            effect: None,
             text: text.to_owned(),
             details: details
                 .iter()

@@ -4,8 +4,10 @@ use super::format;
 use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
-use crate::outcome::{Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap};
-use crate::quantity::{FindingKind, Unit};
+use crate::outcome::{
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeReading,
+};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -45,7 +47,7 @@ pub struct FindingRow {
     pub line: String,
     /// Place, where known.
     pub place: Option<String>,
-    /// Whether it decides the verdict, in words.
+    /// What it does to the verdict, in words.
     pub weight: &'static str,
     /// How sure.
     pub confidence: String,
@@ -89,6 +91,8 @@ pub struct People {
     pub findings: Vec<FindingRow>,
     /// What would have been missed.
     pub missed: Vec<Named>,
+    /// What the self-check read.
+    pub readings: Vec<Named>,
     /// What could not be tested, and why.
     pub not_testable: Vec<Named>,
     /// Missing scans.
@@ -111,7 +115,7 @@ impl People {
             lines,
             label: label(&outcome.part.label),
             verdict: outcome.verdict.name(),
-            advice: words::advice(outcome.verdict),
+            advice: words::advice(outcome.verdict, &outcome.scope),
             reasons: sentences(&outcome.reasons),
             figures,
             sources,
@@ -123,8 +127,9 @@ impl People {
                 .map(|(k, f)| finding_row(k + 1, f, lines))
                 .collect(),
             missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
-            not_testable: not_testable(outcome),
-            gaps: outcome.gaps.iter().map(gap).collect(),
+            readings: outcome.readings.iter().map(reading).collect(),
+            not_testable: not_testable(outcome, lines),
+            gaps: gaps(&outcome.gaps),
             warnings: sentences(&outcome.warnings),
             cut_short: outcome
                 .procedures
@@ -164,7 +169,24 @@ fn label(given: &str) -> String {
 }
 
 fn sentences(all: &[String]) -> Vec<String> {
-    all.iter().map(|s| plain(s, SENTENCE)).collect()
+    all.iter().map(|s| plain(&ohms(s), SENTENCE)).collect()
+}
+
+/// Stored sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
+fn ohms(text: &str) -> String {
+    let mut text = text.to_owned();
+    for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {
+        // Not "ohmic": the word must end there.
+        let mut out = String::with_capacity(text.len());
+        for (k, piece) in text.split(word).enumerate() {
+            if k > 0 {
+                out.push_str(if piece.starts_with(char::is_alphabetic) { word } else { sign });
+            }
+            out.push_str(piece);
+        }
+        text = out;
+    }
+    text
 }
 
 fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -> FigureRow {
@@ -229,9 +251,13 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> Finding
             some => plain(&format!("{} line", lines.stored(some, "")), LABEL),
         },
         place: format::place(finding.from_deg, finding.to_deg),
-        weight: if finding.decides { "decides the verdict" } else { "does not decide the verdict" },
+        weight: match finding.effect {
+            Some(effect) => effect.words(),
+            None if finding.decides => "decides the verdict",
+            None => "does not decide the verdict",
+        },
         confidence: format::percent(finding.confidence),
-        text: plain(&finding.text, SENTENCE),
+        text: plain(&ohms(&finding.text), SENTENCE),
         evidence: finding
             .details
             .iter()
@@ -251,14 +277,14 @@ fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {
         None => kind,
         some => format!("{kind}, {} line", lines.stored(some, "")),
     };
-    Named { name: plain(&name, LABEL), text: plain(&limit.text, SENTENCE) }
+    Named { name: plain(&name, LABEL), text: plain(&ohms(&limit.text), SENTENCE) }
 }
 
 /// What could not be tested; what has the same reason is named together.
-fn not_testable(outcome: &Outcome) -> Vec<Named> {
+fn not_testable(outcome: &Outcome, lines: Lines) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for item in &outcome.not_testable {
-        let (name, text) = (what(&item.what), plain(&item.why, SENTENCE));
+        let (name, text) = (what(&item.what, lines), plain(&item.why, SENTENCE));
         match all.iter_mut().find(|known| known.text == text) {
             Some(known) => known.name.push_str(&format!("; {name}")),
             None => all.push(Named { name, text }),
@@ -267,11 +293,39 @@ fn not_testable(outcome: &Outcome) -> Vec<Named> {
     all
 }
 
-/// A name that may be a figure's or a finding's.
-fn what(name: &str) -> String {
-    let as_finding = words::finding(name);
-    let words = if as_finding == name.replace('_', " ") { words::figure(name) } else { as_finding };
-    plain(&words, LABEL)
+/// Names that may be figures' or findings', with a line where they have one: `noise rising`, `ground_lead, leakage`.
+fn what(names: &str, lines: Lines) -> String {
+    let one = |name: &str| {
+        let (stem, line) = match name.rsplit_once(' ') {
+            Some((stem, line)) => (stem, Channel::from_name(line)),
+            None => (name, None),
+        };
+        let stem = if line.is_some() { stem } else { name };
+        let known = FigureName::from_name(stem).map(FigureName::title);
+        let kind = || FindingKind::ALL.into_iter().find(|k| k.name() == stem).map(FindingKind::title);
+        let title = known.or_else(kind).map_or_else(|| stem.replace('_', " "), str::to_owned);
+        line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)))
+    };
+    plain(&names.split(", ").map(one).collect::<Vec<_>>().join(", "), LABEL)
+}
+
+fn reading(reading: &OutcomeReading) -> Named {
+    let text = match reading.value {
+        Some(value) => format!("{} {}", format::significant(value, 4), reading.unit),
+        None => "not seen".to_owned(),
+    };
+    Named { name: plain(&reading.name, LABEL), text: plain(&text, LABEL) }
+}
+
+/// Most gaps that are told one by one.
+const MOST_GAPS: usize = 12;
+
+fn gaps(all: &[OutcomeGap]) -> Vec<String> {
+    let mut told: Vec<String> = all.iter().take(MOST_GAPS).map(gap).collect();
+    if all.len() > MOST_GAPS {
+        told.push(format!("and {} more, all of them in outcome.json", all.len() - MOST_GAPS));
+    }
+    told
 }
 
 fn gap(gap: &OutcomeGap) -> String {

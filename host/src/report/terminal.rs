@@ -33,8 +33,9 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     let mut page = Page { style: Style { width: style.width.max(40), ..style }, out: String::new() };
     head(&mut page, input, &people);
     findings(&mut page, &people);
-    figures(&mut page, &people);
+    figures(&mut page, input, &people);
     histograms(&mut page, input, &people);
+    named(&mut page, "Self-check", &people.readings);
     named(&mut page, "What would have been missed", &people.missed);
     named(&mut page, "Not testable", &people.not_testable);
     list(&mut page, "Gaps", &people.gaps);
@@ -143,7 +144,10 @@ fn findings(page: &mut Page, people: &People) {
     }
 }
 
-fn figures(page: &mut Page, people: &People) {
+fn figures(page: &mut Page, input: &ReportInput<'_>, people: &People) {
+    if people.figures.is_empty() && input.outcome.scope == "readiness" {
+        return;
+    }
     page.heading("Figures (± expanded uncertainty, 95 %; volts at 5 V supply)");
     if people.figures.is_empty() {
         page.line("  none could be had");

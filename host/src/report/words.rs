@@ -3,7 +3,7 @@
 use crate::outcome::Outcome;
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::Topology;
-use crate::verdict::Verdict;
+use crate::verdict::{self, Verdict};
 
 /// What the lines and their residual are called in text for people. Machine names stay `rising` and `falling`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,11 +25,7 @@ impl Lines {
 
     /// A line's name: only in a complementary sensor does the second line fall.
     pub fn name(self, channel: Channel) -> &'static str {
-        match (channel, self.topology) {
-            (Channel::Rising, Some(Topology::HalfSlope | Topology::ParallelOffset)) => "first",
-            (Channel::Falling, Some(Topology::HalfSlope | Topology::ParallelOffset)) => "second",
-            (other, _) => other.name(),
-        }
+        verdict::line_name(channel, self.topology)
     }
 
     /// The same from a stored name; none is `nobody`'s word. Unknown names are shown as they are.
@@ -61,49 +57,13 @@ impl Lines {
 
 /// A figure's name in words.
 pub fn figure(name: &str) -> String {
-    let Some(known) = FigureName::from_name(name) else { return name.replace('_', " ") };
-    match known {
-        FigureName::ClosedVolts => "voltage at closed stop",
-        FigureName::OpenVolts => "voltage wide open",
-        FigureName::Span => "span",
-        FigureName::LinearityIndependent => "linearity, independent",
-        FigureName::LinearityTerminal => "linearity, terminal",
-        FigureName::LinearityZeroBased => "linearity, zero-based",
-        FigureName::CorrelationWorst => "correlation, worst",
-        FigureName::CorrelationOffset => "correlation, offset",
-        FigureName::CorrelationSlope => "correlation, slope",
-        FigureName::Hysteresis => "hysteresis",
-        FigureName::Repeatability => "repeatability",
-        FigureName::DeadBandClosed => "dead band, closed stop",
-        FigureName::DeadBandOpen => "dead band, wide open",
-        FigureName::Noise => "noise",
-        FigureName::Skew => "skew of second line",
-        FigureName::DropoutRate => "dropout rate",
-        FigureName::LimpTrips => "limp-home trips",
-    }
-    .to_owned()
+    FigureName::from_name(name).map_or_else(|| name.replace('_', " "), |f| f.title().to_owned())
 }
 
 /// A finding's kind in words.
 pub fn finding(kind: &str) -> String {
-    let Some(known) = FindingKind::ALL.into_iter().find(|k| k.name() == kind) else {
-        return kind.replace('_', " ");
-    };
-    match known {
-        FindingKind::FlatSpot => "flat spot",
-        FindingKind::Dropout => "dropout",
-        FindingKind::NoisyTrack => "noisy track",
-        FindingKind::DeadChannel => "dead line",
-        FindingKind::SwappedChannels => "lines exchanged",
-        FindingKind::SupplyLead => "resistance in the supply lead",
-        FindingKind::GroundLead => "resistance in the ground lead",
-        FindingKind::SignalLead => "resistance in a signal lead",
-        FindingKind::Leakage => "leakage from a signal lead",
-        FindingKind::GainOffset => "gain or offset off",
-        FindingKind::CommonNonlinearity => "bend common to both lines",
-        FindingKind::NotMoving => "part did not move",
-    }
-    .to_owned()
+    let known = FindingKind::ALL.into_iter().find(|k| k.name() == kind);
+    known.map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())
 }
 
 /// A procedure's name in words.
@@ -123,12 +83,15 @@ pub fn end(end: &str) -> String {
     .to_owned()
 }
 
-/// What the overall verdict means for the person with the part in hand.
-pub const fn advice(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Outside => "Do not refit this part.",
-        Verdict::Within => "Fit for refit as far as this bench can tell.",
-        Verdict::Undecided => "Neither cleared nor condemned; what would decide it is said below.",
+/// What the verdict means for the person with the part in hand, by what it is about.
+pub fn advice(verdict: Verdict, scope: &str) -> &'static str {
+    match (scope, verdict) {
+        (_, Verdict::Outside) => "Do not refit this part.",
+        ("dropouts", Verdict::Within) => "No contact was lost. Only that was tested.",
+        ("readiness", Verdict::Within) => "Ready to be tested. The part itself was not judged.",
+        ("readiness", Verdict::Undecided) => "Not ready to be tested; what to do is said below.",
+        (_, Verdict::Within) => "Fit for refit as far as this bench can tell.",
+        (_, Verdict::Undecided) => "Neither cleared nor condemned; what would decide it is said below.",
     }
 }
 

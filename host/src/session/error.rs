@@ -11,7 +11,8 @@ pub enum SessionError {
     Link(#[from] LinkError),
     /// Not one byte came back.
     #[error(
-        "nothing answers at {address}: no byte in {waited_ms} ms; check that the rig is on and that this is its port"
+        "nothing answers at {address}: no byte in {waited_ms} ms; check that the rig is on and that this is its port{}",
+        other_baud(.address)
     )]
     NoBytes {
         /// Where.
@@ -42,11 +43,23 @@ pub enum SessionError {
         /// This program's version.
         host: u8,
     },
+    /// What was sent came back, and nothing else.
+    #[error(
+        "{address} sends back what is sent to it and nothing else: an echo, no rig; check that this is the rig's port, and that \
+         transmit and receive are not joined in the cable"
+    )]
+    Echo {
+        /// Where.
+        address: String,
+    },
     /// Frames came, but not the answer.
     #[error(
-        "no answer to {request} in {attempts} attempts ({waited_ms} ms); the line may be disturbed: check cable and plug"
+        "{address} gave no answer to {request} in {attempts} attempts ({waited_ms} ms); the line may be disturbed: check cable and \
+         plug{}", other_baud(.address)
     )]
     NoAnswer {
+        /// Where.
+        address: String,
         /// Which request.
         request: &'static str,
         /// How often it was sent.
@@ -75,13 +88,22 @@ pub enum SessionError {
         silent_ms: u64,
     },
     /// An answer of the right kind with the wrong content, or a channel table that contradicts itself.
-    #[error("the rig's answer to {request} makes no sense: {problem}; its firmware may be damaged")]
+    #[error("the rig's answer to {request} makes no sense: {problem}; its firmware or stored calibration may be damaged: calibrate it anew, or reload the firmware")]
     Nonsense {
         /// Which request.
         request: &'static str,
         /// What is wrong.
         problem: String,
     },
+}
+
+/// A rig that is spoken to at the wrong rate does not understand and stays silent.
+fn other_baud(address: &str) -> &'static str {
+    if address.starts_with("serial:") {
+        "; a wrong baud rate is possible too: try serial:PATH?baud=N with the rate in the rig's manual"
+    } else {
+        ""
+    }
 }
 
 /// A request's name in messages, by its kind byte.

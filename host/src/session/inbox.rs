@@ -57,6 +57,8 @@ pub(super) struct Inbox {
     missing_events: BTreeSet<u32>,
     /// Protocol version of frames that were not of this program's.
     pub(super) other_version: Option<u8>,
+    /// Requests that came: a rig sends none, so they are this program's own.
+    pub(super) echoed: u64,
     /// A `Booted` event came: to be checked by a heartbeat at once.
     pub(super) boot_suspected: bool,
     fault: Option<SessionError>,
@@ -110,7 +112,10 @@ impl Inbox {
                     Message::Event(event) => self.take_event(&event, listener),
                     Message::Reply(reply) => self.take_reply(frame, Ok(reply)),
                     Message::Refusal(refusal) => self.take_reply(frame, Err(refusal)),
-                    Message::Request(_) => self.counts.not_understood += 1,
+                    Message::Request(_) => {
+                        self.counts.not_understood += 1;
+                        self.echoed += 1;
+                    }
                 }
             }
             Err(DecodeError::Version(version)) => {

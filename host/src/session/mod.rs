@@ -279,17 +279,21 @@ impl Session {
                     return Ok(identity);
                 }
                 Ok(_) => self.inbox.counts.late += 1,
-                Err(SessionError::NoAnswer { request, attempts, waited_ms }) => {
-                    return Err(self.why_no_identity(request, attempts, waited_ms));
+                Err(SessionError::NoAnswer { attempts, waited_ms, .. }) => {
+                    return Err(self.why_no_identity(attempts, waited_ms));
                 }
                 Err(error) => return Err(error),
             }
         }
         let waited_ms = (self.link.now() - started).as_millis() as u64;
-        Err(SessionError::NoAnswer { request: "identify", attempts: 2 * patience.1, waited_ms })
+        Err(self.no_answer("identify", 2 * patience.1, waited_ms))
     }
 
-    fn why_no_identity(&self, request: &'static str, attempts: u32, waited_ms: u64) -> SessionError {
+    fn no_answer(&self, request: &'static str, attempts: u32, waited_ms: u64) -> SessionError {
+        SessionError::NoAnswer { address: self.link.address().to_owned(), request, attempts, waited_ms }
+    }
+
+    fn why_no_identity(&self, attempts: u32, waited_ms: u64) -> SessionError {
         let address = self.link.address().to_owned();
         let counts = self.inbox.counts;
         if counts.bytes == 0 {
@@ -301,7 +305,10 @@ impl Session {
         if counts.frames == 0 {
             return SessionError::NotARig { address, bytes: counts.bytes };
         }
-        SessionError::NoAnswer { request, attempts, waited_ms }
+        if self.inbox.echoed == counts.frames {
+            return SessionError::Echo { address };
+        }
+        self.no_answer("identify", attempts, waited_ms)
     }
 
     fn read_table(&mut self) -> Result<(), SessionError> {
@@ -323,7 +330,10 @@ impl Session {
             self.encodings[usize::from(channel)] = info.encoding;
             self.channels.push(info);
             let calibration = match self.request(&Request::ReadCalibration { channel }) {
-                Ok(Reply::Calibration(calibration)) => Some(calibration),
+                Ok(Reply::Calibration(calibration)) => {
+                    check_calibration(self.channels[usize::from(channel)].name.as_str(), &calibration)?;
+                    Some(calibration)
+                }
                 Ok(_) => return Err(nonsense("read calibration", "another kind of answer")),
                 Err(SessionError::Refused { .. }) => None,
                 Err(error) => return Err(error),
@@ -384,7 +394,7 @@ impl Session {
         }
         self.inbox.give_up();
         let waited_ms = (self.link.now() - started).as_millis() as u64;
-        Err(SessionError::NoAnswer { request: name, attempts, waited_ms })
+        Err(self.no_answer(name, attempts, waited_ms))
     }
 
     fn refused(&self, request: &'static str, refusal: Refusal) -> SessionError {
@@ -477,6 +487,7 @@ fn inputs_on(status: &Status) -> impl Iterator<Item = u8> + use<> {
 }
 
 fn check_entry(known: &[ChannelInfo], info: &ChannelInfo) -> Result<(), SessionError> {
+    check_scale(info)?;
     let name = info.name.as_str();
     let Some(channel) = Channel::from_name(name) else { return Ok(()) };
     if known.iter().any(|other| Channel::from_name(other.name.as_str()) == Some(channel)) {
@@ -485,6 +496,30 @@ fn check_entry(known: &[ChannelInfo], info: &ChannelInfo) -> Result<(), SessionE
     let unit = host_unit(info.unit);
     if unit != expected_unit(channel) {
         return Err(nonsense("describe channel", &format!("{name} is in {}", info.unit.symbol())));
+    }
+    Ok(())
+}
+
+/// What makes volts of counts must be numbers: everything measured hangs on it.
+fn check_scale(info: &ChannelInfo) -> Result<(), SessionError> {
+    let numbers = [("scale", info.scale), ("offset", info.offset), ("resolution", info.resolution)];
+    for (what, value) in numbers {
+        if !value.is_finite() || (what == "scale" && value == 0.0) || (what == "resolution" && value < 0.0) {
+            let problem = format!("the {what} of {} is {value}", info.name.as_str());
+            return Err(nonsense("describe channel", &problem));
+        }
+    }
+    Ok(())
+}
+
+/// An uncertainty that is no number would make every verdict of the part meaningless.
+fn check_calibration(name: &str, calibration: &Calibration) -> Result<(), SessionError> {
+    let numbers = [("gain", calibration.gain_uncertainty), ("offset", calibration.offset_uncertainty)];
+    for (what, value) in numbers {
+        if !value.is_finite() || value < 0.0 {
+            let problem = format!("the {what} uncertainty of {name} is {value}, it must be a number from 0 up");
+            return Err(nonsense("read calibration", &problem));
+        }
     }
     Ok(())
 }

@@ -1,33 +1,52 @@
 //! A whole analysis against a sheet: each figure, each finding, what was not tested, and the part.
 
 use super::conformity::{GUARD_FACTOR, conformity};
-use super::words::{figure_reason, finding_reason, limit_words, longer, named, settle, short};
-use super::{DecidedFinding, JudgedFigure, Judgement, Untested, Verdict};
+use super::findings::decide;
+use super::words::{
+    counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, named, settle,
+};
+use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
+use crate::analysis::Figure;
 use crate::analysis::grip::{DIRECTION_OF_TRAVEL, GripAnalysis};
-use crate::analysis::{Figure, Finding};
+use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::bounds::{is_rate, is_signed};
-use crate::sheet::{Limit, PartSheet};
+use crate::sheet::{Limit, PartSheet, Topology};
 use crate::trace::{ProcedureKind, Trace, TraceEnd};
-
-/// Confidence from which a finding decides; below it the part is undecided. The same 95 % that figures must have.
-pub const DECIDING_CONFIDENCE: f64 = 0.95;
 
 /// How near to an end of travel a gap must be to spoil the figures of that end, degrees.
 const END_ZONE_DEG: f64 = 5.0;
 
-/// Judges an analysis by a sheet. What happened to the recording is added by [`Judgement::heed`].
+/// Judges a whole part by a sheet. What happened to the recording is added by [`Judgement::heed`].
 pub fn judge(analysis: &GripAnalysis, sheet: &PartSheet) -> Judgement {
-    let figures = analysis.figures.iter().map(|f| judge_figure(f, analysis, sheet)).collect();
-    let findings = analysis.findings.iter().map(|f| decide_finding(f, sheet)).collect();
+    judge_scope(analysis, sheet, Scope::Part, None)
+}
+
+/// Judges what `scope` says, by a sheet. `shown` is the topology that another recording of the same part showed; without it,
+/// the analysed one tells.
+pub fn judge_scope(
+    analysis: &GripAnalysis,
+    sheet: &PartSheet,
+    scope: Scope,
+    shown: Option<Topology>,
+) -> Judgement {
+    let judged = analysis.figures.iter().filter(|f| scope == Scope::Part || scope.judges(f.name));
+    let shown = shown.or(analysis.topology_found).filter(|t| scope != Scope::Readiness && *t != sheet.topology);
     let mut judgement = Judgement {
+        scope,
         overall: Verdict::Undecided,
-        figures,
-        findings,
-        untested: untested(analysis, sheet),
+        figures: judged.map(|f| judge_figure(f, analysis, sheet)).collect(),
+        findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
+        untested: untested(analysis, sheet, scope),
         impairments: Vec::new(),
+        mismatch: shown.map(|shown| mismatch_words(sheet, shown)),
+        topology: sheet.topology,
         reasons: Vec::new(),
     };
+    // By a sheet for other parts nothing is outside, nor by a look at whether rig and part are ready.
+    if judgement.mismatch.is_some() || scope == Scope::Readiness {
+        judgement.condemn_nothing();
+    }
     judgement.conclude();
     judgement
 }
@@ -50,14 +69,33 @@ impl Judgement {
             let missing: u64 = trace.gaps.iter().map(|g| g.scans).fold(0, u64::saturating_add);
             if !trace.gaps.is_empty() {
                 self.impair(format!(
-                    "the {what} lacks {missing} scans in {} places: repeat it",
-                    trace.gaps.len()
+                    "the {what} lacks {} in {}: repeat it",
+                    counted(missing, "scan"),
+                    counted(trace.gaps.len() as u64, "place")
                 ));
                 self.doubt_events(trace.provenance.procedure);
             }
         }
         self.conclude();
         self
+    }
+
+    /// Takes into account what else keeps the part from being `within`, as sentences.
+    pub fn doubt(mut self, why: &[String]) -> Self {
+        why.iter().for_each(|why| self.impair(why.clone()));
+        self.conclude();
+        self
+    }
+
+    /// What is outside becomes undecided.
+    fn condemn_nothing(&mut self) {
+        for judged in self.figures.iter_mut().filter(|j| j.verdict == Some(Verdict::Outside)) {
+            judged.verdict = Some(Verdict::Undecided);
+            judged.would_decide = Some("the sheet does not fit the part: judge it by the right one".to_owned());
+        }
+        for decided in self.findings.iter_mut().filter(|d| d.effect == FindingEffect::Outside) {
+            decided.effect = FindingEffect::Undecided;
+        }
     }
 
     fn impair(&mut self, what: String) {
@@ -84,40 +122,65 @@ impl Judgement {
 
     /// The overall verdict and its reasons from the parts.
     fn conclude(&mut self) {
-        let verdicts = || {
-            self.figures.iter().map(|f| f.verdict).chain(self.findings.iter().map(|f| f.verdict)).flatten()
-        };
+        let has = |verdict| self.figures.iter().any(|f| f.verdict == Some(verdict));
+        let does = |effect| self.findings.iter().any(|f| f.effect == effect);
         let limited = self.figures.iter().filter(|f| f.verdict.is_some()).count();
-        self.overall = if verdicts().any(|v| v == Verdict::Outside) {
+        let nothing = limited == 0 && self.scope != Scope::Readiness;
+        self.overall = if has(Verdict::Outside) || does(FindingEffect::Outside) {
             Verdict::Outside
-        } else if verdicts().any(|v| v == Verdict::Undecided)
+        } else if has(Verdict::Undecided)
+            || does(FindingEffect::Undecided)
+            || self.mismatch.is_some()
             || !self.untested.is_empty()
             || !self.impairments.is_empty()
-            || limited == 0
+            || nothing
         {
             Verdict::Undecided
         } else {
             Verdict::Within
         };
+        self.reasons = self.sentences();
+        if nothing {
+            self.reasons.push("undecided: not one figure could be judged".to_owned());
+        } else if self.overall == Verdict::Within {
+            self.reasons.push(self.clean(limited));
+        }
+        self.reasons.extend(self.scope.leaves_open().map(str::to_owned));
+    }
+
+    /// What keeps the part from being `within`: what makes all else doubtful first, then what decides.
+    fn sentences(&self) -> Vec<String> {
+        let mismatch = self.mismatch.is_some();
         let sentences = self
             .findings
             .iter()
-            .filter_map(finding_reason)
-            .chain(self.figures.iter().filter_map(figure_reason));
+            .filter_map(|f| finding_reason(f, mismatch))
+            .chain(self.figures.iter().filter_map(|f| figure_reason(f, self.topology)));
         let (outside, undecided): (Vec<_>, Vec<_>) = sentences.partition(|s| s.starts_with("outside"));
-        let untested = not_tested(&self.untested);
-        self.reasons = outside
-            .into_iter()
+        self.mismatch
+            .iter()
+            .map(|m| format!("undecided: {m}"))
+            .chain(outside)
             .chain(undecided)
             .chain(self.impairments.iter().cloned())
-            .chain(untested)
-            .collect();
-        if limited == 0 {
-            self.reasons.push("undecided: not one figure could be judged".to_owned());
-        } else if self.overall == Verdict::Within {
-            self.reasons.push(format!(
-                "within: {limited} figures keep their limits, and no finding decides against the part"
-            ));
+            .chain(not_tested(&self.untested))
+            .collect()
+    }
+
+    /// What a clean result says.
+    fn clean(&self, limited: usize) -> String {
+        let rate = self.figures.iter().find(|f| f.figure.name == FigureName::DropoutRate);
+        match (self.scope, rate.and_then(|f| f.figure.upper_bound)) {
+            (Scope::Part, _) => format!(
+                "within: {} their limits, and no finding decides against the part",
+                if limited == 1 { "1 figure keeps".to_owned() } else { format!("{limited} figures keep") }
+            ),
+            (Scope::Readiness, _) => "within: rig and part are ready to be tested".to_owned(),
+            (Scope::Flex { .. }, Some(bound)) => format!(
+                "within: no dropout was seen, which excludes {} per minute or more with 95 % confidence",
+                rounded_up(bound)
+            ),
+            (Scope::Flex { .. }, None) => "within: no dropout was seen".to_owned(),
         }
     }
 }
@@ -128,15 +191,15 @@ const MOST_NAMED: usize = 3;
 /// One sentence per reason, naming the first of those that share it.
 fn not_tested(untested: &[Untested]) -> Vec<String> {
     let mut by_reason: Vec<(&str, Vec<&str>)> = Vec::new();
-    for Untested { what, why } in untested {
+    for Untested { title, why, .. } in untested {
         match by_reason.iter_mut().find(|(reason, _)| reason == why) {
-            Some((_, whats)) => whats.push(what),
-            None => by_reason.push((why, vec![what])),
+            Some((_, titles)) => titles.push(title),
+            None => by_reason.push((why, vec![title])),
         }
     }
-    let sentence = |(why, whats): (&str, Vec<&str>)| {
-        let named = whats[..whats.len().min(MOST_NAMED)].join(", ");
-        let more = whats.len().saturating_sub(MOST_NAMED);
+    let sentence = |(why, titles): (&str, Vec<&str>)| {
+        let named = titles[..titles.len().min(MOST_NAMED)].join("; ");
+        let more = titles.len().saturating_sub(MOST_NAMED);
         let more = if more > 0 { format!(" and {more} more") } else { String::new() };
         format!("not tested: {named}{more}: {why}")
     };
@@ -199,7 +262,7 @@ fn judge_no_event(figure: &Figure, limit: &Limit, cycles: u32) -> (Verdict, Opti
         (Some(bound), Some(upper)) => (Verdict::Undecided, Some(longer(upper, bound, cycles))),
         (Some(bound), None) => {
             let why =
-                format!("how long was watched is not known, so {} per minute is not excluded", short(bound));
+                format!("how long was watched is not known, so {} per minute is not excluded", as_written(bound));
             (Verdict::Undecided, Some(why))
         }
     }
@@ -233,7 +296,7 @@ fn doubt_gaps(judged: &mut JudgedFigure, analysis: &GripAnalysis) {
     }
     let spoiled = analysis.gap_regions.iter().find(|r| touches(judged.figure.name, **r, analysis.travel_deg));
     let Some((from, to)) = spoiled else { return };
-    let gap = format!("scans are missing at {} to {} deg: repeat the sweep", short(*from), short(*to));
+    let gap = format!("scans are missing at {} to {}°: repeat the sweep", fixed(*from, 1), fixed(*to, 1));
     judged.verdict = Some(Verdict::Undecided);
     judged.would_decide = Some(match judged.would_decide.take() {
         Some(other) => format!("{other}; {gap}"),
@@ -256,27 +319,10 @@ fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -
     }
 }
 
-fn decide_finding(finding: &Finding, sheet: &PartSheet) -> DecidedFinding {
-    let rule = sheet.findings.iter().find(|r| r.kind == finding.kind);
-    // A kind that the sheet does not know decides: better undecided or outside than passed over.
-    let decides = rule.is_none_or(|r| r.decides);
-    let verdict = decides.then_some(if finding.confidence >= DECIDING_CONFIDENCE {
-        Verdict::Outside
-    } else {
-        Verdict::Undecided
-    });
-    DecidedFinding {
-        finding: finding.clone(),
-        decides,
-        verdict,
-        source: rule.map(|r| r.source.clone()).unwrap_or_default(),
-    }
-}
-
 /// Limits without a figure, and deciding kinds of finding that could not be looked for.
-fn untested(analysis: &GripAnalysis, sheet: &PartSheet) -> Vec<Untested> {
+fn untested(analysis: &GripAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
     let mut list: Vec<Untested> = Vec::new();
-    for name in FigureName::ALL {
+    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)) {
         let channels = if name.per_channel() {
             &[Some(Channel::Rising), Some(Channel::Falling)][..]
         } else {
@@ -287,22 +333,27 @@ fn untested(analysis: &GripAnalysis, sheet: &PartSheet) -> Vec<Untested> {
             if !measured && limit_of(sheet, name, *channel).is_some() {
                 let why =
                     why_not(analysis, name.name(), *channel).unwrap_or("it was not measured").to_owned();
-                list.push(Untested { what: named(name, *channel), why });
+                let what = channel.map_or(name.name().to_owned(), |c| format!("{} {c}", name.name()));
+                list.push(Untested { what, title: named(name, *channel, sheet.topology), why });
             }
         }
     }
-    for kind in FindingKind::ALL {
+    for kind in FindingKind::ALL.into_iter().filter(|k| scope.looks_for(*k)) {
         let decides = sheet.findings.iter().any(|r| r.kind == kind && r.decides);
         if decides
             && has_no_figure(kind)
             && let Some(why) = why_not(analysis, kind.name(), None)
         {
-            list.push(Untested { what: kind.name().to_owned(), why: why.to_owned() });
+            let (what, title) = (kind.name().to_owned(), kind.title().to_owned());
+            list.push(Untested { what, title, why: why.to_owned() });
         }
+    }
+    if scope != Scope::Part {
+        return list;
     }
     // Which end is closed: every limit on an end's voltage hangs on it.
     let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
-    list.extend(direction.map(|n| Untested { what: n.what.clone(), why: n.why.clone() }));
+    list.extend(direction.map(|n| Untested { what: n.what.clone(), title: n.what.clone(), why: n.why.clone() }));
     list
 }
 

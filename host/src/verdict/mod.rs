@@ -1,14 +1,26 @@
 //! Figures against limits with their uncertainty: `within`, `outside` or `undecided`.
 
+//!
+//! - `scope`: what a procedure tests, and so what it may judge.
+//! - `conformity`: a value with its uncertainty against a limit.
+//! - `findings`: what a finding does to the verdict.
+//! - `judge`: a whole analysis against a sheet.
+//! - `words`: the sentences.
+
 mod conformity;
+mod findings;
 mod judge;
+mod scope;
 mod words;
 
 pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
-pub use judge::{DECIDING_CONFIDENCE, judge};
+pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
+pub use judge::{judge, judge_scope};
+pub use scope::Scope;
+pub use words::line_name;
 
 use crate::analysis::{Figure, Finding};
-use crate::sheet::Limit;
+use crate::sheet::{Limit, Topology};
 use serde::{Deserialize, Serialize};
 
 /// What can be said of a figure, or of a part.
@@ -54,10 +66,8 @@ pub struct JudgedFigure {
 pub struct DecidedFinding {
     /// The finding.
     pub finding: Finding,
-    /// Whether the sheet lets it decide.
-    pub decides: bool,
-    /// What it does to the part: `outside`, `undecided` when it is not sure enough, none when it does not decide.
-    pub verdict: Option<Verdict>,
+    /// What it does to the verdict.
+    pub effect: FindingEffect,
     /// Source of the rule; empty when the sheet has none.
     pub source: String,
 }
@@ -65,8 +75,10 @@ pub struct DecidedFinding {
 /// Something with a limit or a deciding rule that was not tested.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Untested {
-    /// Figure or finding, with its line where it has one.
+    /// Figure or finding by its machine name, with its line where it has one.
     pub what: String,
+    /// The same in the words of the trade.
+    pub title: String,
     /// Why, and what would make it testable.
     pub why: String,
 }
@@ -74,7 +86,9 @@ pub struct Untested {
 /// What can be said of a part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
-    /// The part.
+    /// What was to be judged.
+    pub scope: Scope,
+    /// The part, as far as the scope goes.
     pub overall: Verdict,
     /// Every figure in the order of the analysis.
     pub figures: Vec<JudgedFigure>,
@@ -84,6 +98,10 @@ pub struct Judgement {
     pub untested: Vec<Untested>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
+    /// The sheet is for another topology than the lines show, as a sentence: then nothing is `outside` by that sheet.
+    pub mismatch: Option<String>,
+    /// Topology of the sheet, for the names of the lines.
+    pub topology: Topology,
     /// Why, as sentences, the deciding ones first.
     pub reasons: Vec<String>,
 }

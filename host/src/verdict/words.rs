@@ -1,52 +1,73 @@
 //! The sentences of a judgement: why, and what would decide it.
 
 use super::conformity::{Conformity, GUARD_FACTOR};
-use super::{DecidedFinding, JudgedFigure, Verdict};
+use super::{DECIDING_CONFIDENCE, DecidedFinding, FindingEffect, JudgedFigure, Verdict};
 use crate::analysis::Figure;
-use crate::quantity::FigureName;
-use crate::sheet::Limit;
+use crate::quantity::rounding::{as_written, fixed, measured, rounded_up, significant, with_unit};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::sheet::{Limit, PartSheet, Topology, shipped, shipped_names};
 
-/// Four significant digits without trailing zeros.
-pub(super) fn short(value: f64) -> String {
-    if !value.is_finite() {
-        return "unknown".to_owned();
+/// What a line is called: only in a complementary sensor does the second one fall.
+pub const fn line_name(channel: Channel, topology: Option<Topology>) -> &'static str {
+    match (channel, topology) {
+        (Channel::Rising, Some(Topology::HalfSlope | Topology::ParallelOffset)) => "first",
+        (Channel::Falling, Some(Topology::HalfSlope | Topology::ParallelOffset)) => "second",
+        (other, _) => other.name(),
     }
-    if value == 0.0 {
-        return "0".to_owned();
-    }
-    let digits = (3 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
-    let text = format!("{value:.digits$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A count with its noun: "1 scan", "3 scans".
+pub(super) fn counted(count: u64, one: &str) -> String {
+    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
 }
 
 /// A figure's name with its line.
-pub(super) fn named(figure: FigureName, channel: Option<crate::quantity::Channel>) -> String {
-    channel.map_or_else(|| figure.name().to_owned(), |c| format!("{} of the {c} line", figure.name()))
+pub(super) fn named(figure: FigureName, channel: Option<Channel>, topology: Topology) -> String {
+    let line = |c| format!("{}, {} line", figure.title(), line_name(c, Some(topology)));
+    channel.map_or_else(|| figure.title().to_owned(), line)
+}
+
+/// A number with its unit.
+fn with(value: f64, digits: u32, unit: Unit) -> String {
+    with_unit(&significant(value, digits), unit)
 }
 
 /// A limit in words, with its unit.
 pub(super) fn limit_words(limit: &Limit) -> String {
-    let unit = limit.unit.symbol();
+    let written = |value: f64| with_unit(&as_written(value), limit.unit);
     match (limit.min, limit.max) {
-        (Some(min), Some(max)) => format!("{} to {} {unit}", short(min), short(max)),
-        (Some(min), None) => format!("at least {} {unit}", short(min)),
-        (None, Some(max)) => format!("at most {} {unit}", short(max)),
+        (Some(min), Some(max)) => format!("{} to {}", as_written(min), written(max)),
+        (Some(min), None) => format!("at least {}", written(min)),
+        (None, Some(0.0)) => "none".to_owned(),
+        (None, Some(max)) => format!("at most {}", written(max)),
         (None, None) => "no limit".to_owned(),
     }
 }
 
+/// A value with its expanded uncertainty, rounded by it; nothing is made up where there is none.
+fn value_words(figure: &Figure) -> String {
+    let unit = figure.name.unit();
+    let expanded = 2.0 * figure.standard_uncertainty;
+    if matches!(unit, Unit::Count | Unit::PerMinute) && figure.value == 0.0 {
+        "none seen".to_owned()
+    } else if expanded.is_finite() && expanded >= 0.0 {
+        measured(figure.value, expanded, unit)
+    } else {
+        format!("{}, uncertainty not known", with(figure.value, 2, unit))
+    }
+}
+
 /// Why a judged figure decides, in a sentence.
-pub(super) fn figure_reason(judged: &JudgedFigure) -> Option<String> {
+pub(super) fn figure_reason(judged: &JudgedFigure, topology: Topology) -> Option<String> {
     let limit = judged.limit.as_ref()?;
     let figure = &judged.figure;
-    let place =
-        figure.at_deg.filter(|d| d.is_finite()).map(|d| format!(" at {} deg", short(d))).unwrap_or_default();
+    let place = figure.at_deg.filter(|d| d.is_finite()).map(|d| format!(" at {}°", fixed(d, 1)));
+    // Where nothing was seen, there is no place.
+    let place = place.filter(|_| figure.value != 0.0).unwrap_or_default();
     let value = format!(
-        "{} is {} ± {} {}{place}, limit {}",
-        named(figure.name, figure.channel),
-        short(figure.value),
-        short(2.0 * figure.standard_uncertainty),
-        limit.unit.symbol(),
+        "{}: {}{place}, limit: {}",
+        named(figure.name, figure.channel, topology),
+        value_words(figure),
         limit_words(limit)
     );
     match judged.verdict? {
@@ -60,18 +81,55 @@ pub(super) fn figure_reason(judged: &JudgedFigure) -> Option<String> {
 }
 
 /// Why a finding decides, in a sentence.
-pub(super) fn finding_reason(decided: &DecidedFinding) -> Option<String> {
+pub(super) fn finding_reason(decided: &DecidedFinding, mismatch: bool) -> Option<String> {
     let finding = &decided.finding;
-    let sure = format!("confidence {} %", short(100.0 * finding.confidence));
-    match decided.verdict? {
-        Verdict::Outside => Some(format!("outside: {}: {} ({sure})", finding.kind.name(), finding.text)),
-        Verdict::Undecided => Some(format!(
-            "undecided: {}: {} ({sure}, 95 % needed): more cycles at the same place would settle it",
-            finding.kind.name(),
-            finding.text
-        )),
-        Verdict::Within => None,
+    let sure = format!("confidence {} %", fixed((100.0 * finding.confidence).floor(), 0));
+    let what = format!("{}: {}", finding.kind.title(), finding.text);
+    match decided.effect {
+        FindingEffect::Outside => Some(format!("outside: {what} ({sure})")),
+        FindingEffect::Undecided if mismatch => {
+            Some(format!("undecided: {what} ({sure}): judge it by the right sheet"))
+        }
+        FindingEffect::Undecided if finding.confidence >= DECIDING_CONFIDENCE => {
+            Some(format!("undecided: {what} ({sure}): {}", settles(finding.kind)))
+        }
+        FindingEffect::Undecided => {
+            Some(format!("undecided: {what} ({sure}, 95 % needed): {}", settles(finding.kind)))
+        }
+        FindingEffect::Rival | FindingEffect::TooWeak | FindingEffect::Explains => None,
     }
+}
+
+/// What would make an unsure finding sure, or drop it.
+const fn settles(kind: FindingKind) -> &'static str {
+    match kind {
+        FindingKind::FlatSpot | FindingKind::NoisyTrack => "more cycles over the same place would settle it",
+        FindingKind::Dropout => "a longer flex of the pigtail would settle it",
+        FindingKind::SupplyLead | FindingKind::GroundLead | FindingKind::SignalLead => {
+            "the leads check, or a 4-wire drop of that lead, would settle it"
+        }
+        FindingKind::Leakage => "the leads check, or an insulation test of the signal pins, would settle it",
+        FindingKind::DeadChannel => "continuity of that line from terminal to sensor would settle it",
+        FindingKind::SwappedChannels => "the adapter's wiring against the sheet would settle it",
+        FindingKind::GainOffset | FindingKind::CommonNonlinearity => {
+            "a sweep after mounting it anew would settle it"
+        }
+        FindingKind::NotMoving => "a sweep with the coupling tightened would settle it",
+    }
+}
+
+/// That the sheet is for other parts than the one on the bench, and which shipped one fits.
+pub(super) fn mismatch_words(sheet: &PartSheet, shown: Topology) -> String {
+    let fitting = shipped_names().iter().filter_map(|n| shipped(n)).find(|s| s.topology == shown);
+    let fitting = fitting.map_or(String::new(), |s| format!(" (shipped: --sheet {})", s.name));
+    format!(
+        "the sheet does not fit: {} is for a {} pair, and the lines move as a {} pair; judge it by a sheet for that{fitting}; if \
+         the sheet is the part's own, check the adapter's wiring and the part number. Nothing is called outside by a sheet \
+         that does not fit",
+        sheet.name,
+        sheet.topology.name(),
+        shown.name()
+    )
 }
 
 /// What would decide a figure whose limit lies within the guard band.
@@ -81,27 +139,39 @@ pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles:
     }
     let u = figure.standard_uncertainty;
     if !u.is_finite() || u < 0.0 {
-        return "its uncertainty is not known: use a calibrated rig".to_owned();
+        return unknown_scatter(cycles);
     }
-    let unit = limit.unit.symbol();
+    let unit = limit.unit;
     if let (Some(min), Some(max)) = (limit.min, limit.max)
         && max - min < 2.0 * GUARD_FACTOR * u
     {
         return format!(
-            "the limits are {} {unit} apart and the guard bands take {}: only a smaller uncertainty can decide it \
+            "the limits are {} apart and the guard bands take {}: only a smaller uncertainty can decide it \
              (a calibrated reference and supply)",
-            short(max - min),
-            short(2.0 * found.guard)
+            with_unit(&as_written(max - min), unit),
+            with(2.0 * found.guard, 2, unit)
         );
     }
     let side = if found.margin < 0.0 { "beyond" } else { "from" };
     let distance = found.margin.abs();
     format!(
-        "the value is {} {unit} {side} the limit, the guard band is {}: {}",
-        short(distance),
-        short(found.guard),
+        "the value is {} {side} the limit, the guard band is {}: {}",
+        with(distance, 2, unit),
+        with(found.guard, 2, unit),
         remedy(distance, found.guard, cycles)
     )
+}
+
+/// Scatter has to be seen to be known: one stroke up and one down show none.
+fn unknown_scatter(cycles: u32) -> String {
+    if cycles < 2 {
+        format!(
+            "how far it scatters between cycles is not known from {}: sweep two cycles at least, better five",
+            counted(u64::from(cycles), "cycle")
+        )
+    } else {
+        "how far it scatters between cycles could not be had: sweep again with more cycles, stop to stop".to_owned()
+    }
 }
 
 /// What shrinks a guard band to the distance that there is.
@@ -126,31 +196,24 @@ pub(super) fn longer(upper_bound: f64, bound: f64, cycles: u32) -> String {
     let (done, needed) = (-(0.05f64.ln()) / upper_bound, -(0.05f64.ln()) / bound);
     let more = needed - done;
     // Rounded up to whole units; the small allowance keeps 2.0000001 from becoming 3.
-    let up = |x: f64| short((x - 1e-6).ceil());
+    let up = |x: f64| fixed((x - 1e-6).ceil(), 0);
     let time = if more < 1.5 { format!("{} s", up(60.0 * more)) } else { format!("{} minutes", up(more)) };
     let extra = (f64::from(cycles) * more / done - 1e-6).ceil();
-    let cycles =
-        if cycles > 0 && extra.is_finite() { format!(" (about {extra} more cycles)") } else { String::new() };
+    let cycles = if cycles > 0 && extra.is_finite() {
+        format!(" (about {})", counted(extra as u64, "more cycle"))
+    } else {
+        String::new()
+    };
     format!(
         "no event was seen, which excludes {} per minute and not yet {}: test {time} longer{cycles}",
-        short(upper_bound),
-        short(bound)
+        rounded_up(upper_bound),
+        as_written(bound)
     )
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn numbers_are_short_and_keep_four_digits() {
-        assert_eq!(short(0.030_04), "0.03004");
-        assert_eq!(short(2.0), "2");
-        assert_eq!(short(-12.3456), "-12.35");
-        assert_eq!(short(123_456.0), "123456");
-        assert_eq!(short(0.0), "0");
-        assert_eq!(short(f64::NAN), "unknown");
-    }
 
     // Zero events: 95 % upper bound 2.995732/t (Poisson; NIST/SEMATECH handbook's zero-failure case, computed).
     #[test]
