@@ -26,7 +26,7 @@ pub struct Kept {
     warnings: Vec<String>,
     failures: Vec<String>,
     scope: Option<Scope>,
-    shown: Option<Topology>,
+    shown: Vec<Topology>,
     readings: Vec<OutcomeReading>,
     doubts: Vec<String>,
 }
@@ -56,7 +56,7 @@ impl Kept {
             warnings: Vec::new(),
             failures: Vec::new(),
             scope: None,
-            shown: None,
+            shown: Vec::new(),
             readings: Vec::new(),
             doubts: Vec::new(),
         }
@@ -71,15 +71,17 @@ impl Kept {
         }
     }
 
-    /// Sets what is judged, and the topology that the lines showed. Without it, what was recorded tells.
-    pub fn judge_only(&mut self, scope: Scope, shown: Option<Topology>) {
+    /// Sets what is judged, and the topologies that fit the lines. Without it, what was recorded tells.
+    pub fn judge_only(&mut self, scope: Scope, shown: Vec<Topology>) {
         (self.scope, self.shown) = (Some(scope), shown);
     }
 
     /// Takes over what a self-check read and what it warned of.
     pub fn heed(&mut self, check: &SelfCheck) {
         let readings = check.readings().into_iter();
-        self.readings = readings.map(|r| OutcomeReading { name: r.name, value: r.value, unit: r.unit.to_owned() }).collect();
+        self.readings = readings
+            .map(|r| OutcomeReading { name: r.name, value: r.value, unit: r.unit.to_owned() })
+            .collect();
         self.warn(check.warnings.iter().map(ToString::to_string));
         let not_ready = check.warnings.iter().filter(|w| w.keeps_from_ready());
         self.doubts = not_ready.map(|w| format!("undecided: {w}")).collect();
@@ -130,7 +132,6 @@ impl Kept {
         kinds().any(|k| k == ProcedureKind::Flex)
             && kinds().all(|k| matches!(k, ProcedureKind::Flex | ProcedureKind::SelfCheck))
     }
-
 }
 
 /// Judges what was kept, stores and prints it; the report also goes to the file `report`.
@@ -208,7 +209,7 @@ fn write_report(page: &str, file: &Path) -> Result<(), Failure> {
 }
 
 fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcome {
-    let judgement = judge_scope(analysis, sheet, kept.scope.unwrap_or_default(), kept.shown);
+    let judgement = judge_scope(analysis, sheet, kept.scope.unwrap_or_default(), &kept.shown);
     let stored: Vec<StoredTrace<'_>> =
         kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
     let mut warnings = kept.warnings.clone();
@@ -217,7 +218,7 @@ fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcom
         analysis,
         judgement: &judgement,
         sheet,
-        topology_shown: kept.shown,
+        topology_shown: <[Topology; 1]>::try_from(kept.shown.as_slice()).ok().map(|[one]| one),
         readings: &kept.readings,
         doubts: if kept.scope == Some(Scope::Readiness) { &kept.doubts } else { &[] },
         traces: &stored,

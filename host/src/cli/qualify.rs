@@ -6,7 +6,7 @@ use super::conclude::{Kept, conclude};
 use super::progress::Meter;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{Bench, FlexKeep, FlexPlan, HandEnd, SelfCheck};
+use crate::procedure::{Bench, FlexKeep, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, SelfCheck};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
@@ -42,7 +42,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
 pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let shelf = Shelf::new(args.common.sheet.as_deref())?;
     let mut kept = begin(&args.common)?;
-    kept.judge_only(Scope::Readiness, None);
+    kept.judge_only(Scope::Readiness, Vec::new());
     let common = &args.common;
     let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
         after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).0
@@ -98,7 +98,7 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
         let ready = at.is_none() || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
         // The sheet's travel was kept; the part's own may be shorter.
         let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
-        let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel));
+        let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
         if ready && beyond.is_none() {
             keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
         }

@@ -2,8 +2,8 @@
 
 use super::Failure;
 use crate::analysis::grip::topology_shown;
-use crate::record::sheet_file;
 use crate::quantity::Channel;
+use crate::record::sheet_file;
 use crate::sheet::{PartSheet, Topology, shipped, shipped_names};
 use crate::trace::Trace;
 
@@ -69,30 +69,28 @@ impl Shelf {
     /// The sheet for a flex, from a self-check before it and from the flex itself: where nothing moves, the place where the
     /// lines stand tells.
     pub fn choose_for_flex(&self, check: Option<&Trace>, flex: Option<&Trace>) -> FlexSheet<'_> {
-        let moving = |trace: &Trace| topology_shown(trace, self.first());
-        let standing = flex.map(standing_topologies).unwrap_or_default();
-        let alone = match standing.as_slice() {
-            [one] => Some(*one),
-            _ => None,
-        };
-        let shown = check.and_then(moving).or_else(|| flex.and_then(moving)).or(alone);
-        let fitting = shown.or(standing.first().copied());
-        let chosen = fitting.and_then(|t| self.sheets.iter().find(|s| s.topology == t));
+        let moving = |trace: &Trace| topology_shown(trace, self.first()).map(|one| vec![one]);
+        let shown = check
+            .and_then(moving)
+            .or_else(|| flex.and_then(moving))
+            .or_else(|| flex.map(standing_topologies))
+            .unwrap_or_default();
+        let chosen = shown.first().and_then(|t| self.sheets.iter().find(|s| s.topology == *t));
         let sheet = if self.given { self.first() } else { chosen.unwrap_or(self.first()) };
-        let note = match shown {
+        let note = match shown.as_slice() {
             _ if self.given => None,
-            Some(topology) => Some(format!(
+            [topology] => Some(format!(
                 "no sheet was given: {} was chosen because the lines stand as those of a {} pair; --sheet fixes it",
                 sheet.name,
                 topology.name()
             )),
-            None => Some(
+            _ => Some(
                 "no sheet was given and where the lines stand does not tell their topology: limp-home trips are not judged; give \
                  --sheet NAME, or hold a place with --at DEG"
                     .to_owned(),
             ),
         };
-        FlexSheet { sheet, shown, limp_trips: self.given || shown.is_some(), note }
+        FlexSheet { sheet, limp_trips: self.given || shown.len() == 1, shown, note }
     }
 
     /// Largest travel of the sheets that come into question, degrees.
@@ -105,8 +103,8 @@ impl Shelf {
 pub struct FlexSheet<'s> {
     /// The sheet.
     pub sheet: &'s PartSheet,
-    /// The topology that the lines show, when they show one.
-    pub shown: Option<Topology>,
+    /// The topologies that fit how the lines move, or where they stand.
+    pub shown: Vec<Topology>,
     /// Whether limp-home trips may be judged.
     pub limp_trips: bool,
     /// A sentence on the choice, when the sheet was not given.
@@ -118,7 +116,8 @@ const LOOKED_AT: usize = 2_000;
 
 /// Topologies whose nominal lines fit where both lines stand, for the most part, within half of the monitor's threshold.
 fn standing_topologies(trace: &Trace) -> Vec<Topology> {
-    let (Some(first), Some(second)) = (trace.channel(Channel::Rising), trace.channel(Channel::Falling)) else {
+    let (Some(first), Some(second)) = (trace.channel(Channel::Rising), trace.channel(Channel::Falling))
+    else {
         return Vec::new();
     };
     let supply = trace.channel(Channel::Supply);

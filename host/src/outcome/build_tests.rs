@@ -114,6 +114,9 @@ fn invented_outcome() -> Outcome {
         (invented_analysis(), shipped("grip-complementary").unwrap(), invented_trace());
     let judgement = judge(&analysis, &sheet);
     build(OutcomeInputs {
+        topology_shown: None,
+        readings: &[],
+        doubts: &[],
         analysis: &analysis,
         judgement: &judgement,
         sheet: &sheet,
@@ -287,6 +290,9 @@ fn a_recording_that_ended_early_is_marked_aborted() {
     analysis.figures.truncate(1);
     trace.end = TraceEnd::Aborted;
     let outcome = build(OutcomeInputs {
+        topology_shown: None,
+        readings: &[],
+        doubts: &[],
         analysis: &analysis,
         judgement: &judge(&analysis, &sheet),
         sheet: &sheet,

@@ -28,6 +28,9 @@ const BASELINE_POINTS: usize = 2_048;
 /// First width of a baseline point, µs.
 const BASELINE_US: u64 = 100_000;
 
+/// A place this far beyond the open stop that was found is held at the stop: parts' travels are alike only so far, degrees.
+pub const STOP_TOLERANCE_DEG: f64 = 1.0;
+
 /// What to do.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct FlexPlan<'k> {
@@ -500,7 +503,7 @@ impl Bench<'_> {
         self.require_drive(ProcedureKind::Flex)?;
         let stops = self.stops_or_nominal();
         let travel_deg = stops.open_deg - stops.closed_deg;
-        if !(0.0..=travel_deg).contains(&hold_deg) {
+        if !(0.0..=travel_deg + STOP_TOLERANCE_DEG).contains(&hold_deg) {
             return Err(ProcedureError::OutOfRange {
                 procedure: ProcedureKind::Flex,
                 what: "a place to hold",
@@ -509,7 +512,7 @@ impl Bench<'_> {
                 advice: "give a place within the travel",
             });
         }
-        let place_deg = self.within_travel(stops.closed_deg + hold_deg);
+        let place_deg = self.within_travel(stops.closed_deg + hold_deg.min(travel_deg));
         let approach = Motion::new().ramp(place_deg, self.speed(SPEED_DEG_S));
         let counts_after_us = approach.duration_us(stops.closed_deg) + SETTLE_US;
         let max_us = plan.until.after_us.map_or(0, |after| after + counts_after_us);

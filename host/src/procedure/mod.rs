@@ -22,7 +22,7 @@ mod self_check;
 mod sweep;
 
 pub use error::{ProcedureError, Warning, title};
-pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan};
+pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan, STOP_TOLERANCE_DEG};
 pub use hand::HandEnd;
 pub use motion::Motion;
 pub use recording::Recording;

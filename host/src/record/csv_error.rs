@@ -118,6 +118,19 @@ pub enum CsvError {
         /// Of how many.
         rows: usize,
     },
+    /// A column with a value in few rows only: channels logged at different rates.
+    #[error(
+        "{column} holds a value in {} of {rows} rows only: the columns were logged at different rates; export them at one rate",
+        rows - count
+    )]
+    Sparse {
+        /// Word of the map.
+        column: &'static str,
+        /// Rows without a value.
+        count: usize,
+        /// Of how many.
+        rows: usize,
+    },
     /// Too many rows of another width.
     #[error(
         "line {line} has {found} where the rows before have {expected}, and so have {count} rows; {hint}"
@@ -196,6 +209,22 @@ pub enum CsvError {
     },
 }
 
+/// "1 cell is", "3 cells are".
+fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", ending(count, one, many))
+}
+
+const fn ending<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
+    if count == 1 { one } else { many }
+}
+
+/// " 12", "s 12, 14", "s 12, 14, 20 and more".
+fn lines_named(lines: &[u64], count: usize) -> String {
+    let named = lines.iter().map(u64::to_string).collect::<Vec<_>>().join(", ");
+    let more = if count > lines.len() { " and more" } else { "" };
+    format!("{} {named}{more}", ending(count, "", "s"))
+}
+
 /// What the reader should know of a file that was read.
 #[derive(Clone, Debug, thiserror::Error, PartialEq)]
 pub enum CsvWarning {
@@ -204,22 +233,23 @@ pub enum CsvWarning {
         "the logger's calibration is not known: the uncertainties hold for what it wrote, not for its own error"
     )]
     NotCalibrated,
-    /// Cells of text were left out.
+    /// Cells of text count as missing.
     #[error(
-        "{column}: {count} cells are no numbers and were left out, the first in line {line}: {content:?}"
+        "{column}: {} no number{} and count{} as missing data, in line{}: {content:?}",
+        counted(*.count, "cell is", "cells are"), ending(*.count, "", "s"), ending(*.count, "s", ""), lines_named(.lines, *.count)
     )]
     Text {
         /// Word of the map.
         column: &'static str,
         /// How many.
         count: usize,
-        /// First, from 1.
-        line: u64,
+        /// The first ones, from 1.
+        lines: Vec<u64>,
         /// What stood there.
         content: String,
     },
     /// Cells were empty.
-    #[error("{column}: {count} of {rows} cells are empty")]
+    #[error("{column}: {count} of {rows} cells {} empty", ending(*.count, "is", "are"))]
     Empty {
         /// Word of the map.
         column: &'static str,
@@ -230,18 +260,22 @@ pub enum CsvWarning {
     },
     /// Rows were left out.
     #[error(
-        "{count} rows have another number of cells and were left out, the first is line {line} with {found}"
+        "{} another number of cells and count{} as missing data, in line{}: {found}",
+        counted(*.count, "row has", "rows have"), ending(*.count, "s", ""), lines_named(.lines, *.count)
     )]
     Ragged {
         /// How many.
         count: usize,
         /// First, from 1.
-        line: u64,
+        lines: Vec<u64>,
         /// What it has.
         found: String,
     },
     /// Rows with the time of the row before were left out.
-    #[error("{count} rows repeat the time of the row before and were left out, the first is line {line}")]
+    #[error(
+        "{} the time of the row before and {} left out, the first is line {line}",
+        counted(*.count, "row repeats", "rows repeat"), ending(*.count, "was", "were")
+    )]
     Repeats {
         /// How many.
         count: usize,
@@ -249,7 +283,10 @@ pub enum CsvWarning {
         line: u64,
     },
     /// Rows without a time were left out.
-    #[error("{count} rows have no time and were left out")]
+    #[error(
+        "{} no time and count{} as missing data",
+        counted(*.count, "row has", "rows have"), ending(*.count, "s", "")
+    )]
     NoTime {
         /// How many.
         count: usize,
@@ -289,7 +326,10 @@ pub enum CsvWarning {
         factor: f64,
     },
     /// A few values that no sensor gives.
-    #[error("{channel}: {count} values lie outside -1 to 16 V, the first in line {line}")]
+    #[error(
+        "{channel}: {} outside -1 to 16 V, which no sensor gives, and count{} as missing data, the first in line {line}",
+        counted(*.count, "value lies", "values lie"), ending(*.count, "s", "")
+    )]
     NotVolts {
         /// Which.
         channel: Channel,
@@ -298,8 +338,11 @@ pub enum CsvWarning {
         /// First, from 1.
         line: u64,
     },
-    /// Holes in time.
-    #[error("{count} holes in time, {scans} scans missing: figures over them can't be within")]
+    /// Missing data: holes in time, cells and rows without numbers.
+    #[error(
+        "{}, {} missing: figures over {} can't be within",
+        counted(*.count, "gap", "gaps"), counted(*.scans as usize, "scan", "scans"), ending(*.count, "it", "them")
+    )]
     Gaps {
         /// How many.
         count: usize,

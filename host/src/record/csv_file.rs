@@ -6,7 +6,7 @@ use super::csv_table::{Layout, Numbers, Unit as CellUnit, clip, layout, line_of,
 use super::csv_time::{TimeColumn, Times, at_rate, few, from_column, unit_us, unknown};
 use super::parquet_file::{column_name, column_unit};
 use crate::quantity::{Channel, Unit};
-use crate::trace::{ChannelProvenance, Column, ProcedureKind, Provenance, Trace, TraceEnd};
+use crate::trace::{ChannelProvenance, Column, Gap, GapCause, ProcedureKind, Provenance, Trace, TraceEnd};
 use std::ops::RangeInclusive;
 
 /// Volts that a sensor line or its supply can have on a bench.
@@ -55,8 +55,13 @@ pub fn csv_trace(
     let numbers = numbers(text, &layout, &wanted)?;
     let mut warnings = vec![CsvWarning::NotCalibrated];
     check_cells(&numbers, &sources, &layout, &mut warnings)?;
-    let times = times(text, &numbers, &sources, options, &mut warnings)?;
+    let mut times = times(text, &numbers, &sources, options, &mut warnings)?;
     let columns = columns(text, &numbers, &sources, &times, &mut warnings)?;
+    times.gaps = missing_data(&times, &numbers, &columns);
+    if !times.gaps.is_empty() {
+        let scans = times.gaps.iter().map(|g| g.scans).fold(0, u64::saturating_add);
+        warnings.push(CsvWarning::Gaps { count: times.gaps.len(), scans });
+    }
     let logged = columns.iter().any(|c| c.channel == Channel::Supply);
     if logged && options.supply_volts.is_some() {
         warnings.push(CsvWarning::SupplyLogged);
@@ -248,12 +253,12 @@ fn check_cells(
             } else {
                 "export it again with the same columns in every row"
             };
-            let (line, found, count) = (ragged.line, ragged.content.clone(), ragged.count);
+            let (line, found, count) = (ragged.line(), ragged.content.clone(), ragged.count);
             return Err(CsvError::Ragged { line, found, expected: layout.width, count, hint });
         }
         warnings.push(CsvWarning::Ragged {
             count: ragged.count,
-            line: ragged.line,
+            lines: ragged.lines.clone(),
             found: ragged.content.clone(),
         });
     }
@@ -264,14 +269,19 @@ fn check_cells(
         let column = source.target.name();
         let odd = &numbers.text[k];
         if odd.count > 0 {
-            let (line, content, count) = (odd.line, odd.content.clone(), odd.count);
+            let (line, content, count) = (odd.line(), odd.content.clone(), odd.count);
             if !few(count, rows) {
                 return Err(CsvError::Text { line, column, content, count, rows });
             }
-            warnings.push(CsvWarning::Text { column, count, line, content });
+            warnings.push(CsvWarning::Text { column, count, lines: odd.lines.clone(), content });
         }
         if numbers.columns[k].iter().all(|v| v.is_nan()) {
             return Err(CsvError::NoValues { column });
+        }
+        // The supply changes slowly: a sparse one is good enough.
+        let needed = matches!(source.target, Target::Channel(c) if is_needed(c));
+        if needed && 2 * numbers.empty[k] > rows {
+            return Err(CsvError::Sparse { column, count: numbers.empty[k], rows });
         }
         if numbers.empty[k] > 0 {
             warnings.push(CsvWarning::Empty { column, count: numbers.empty[k], rows });
@@ -328,15 +338,59 @@ fn columns(
         if factor != 1.0 {
             warnings.push(CsvWarning::Converted { column: channel.name(), factor });
         }
-        let scaled: Vec<f64> = times.rows.iter().map(|row| values[*row] * factor).collect();
+        let mut scaled: Vec<f64> = times.rows.iter().map(|row| values[*row] * factor).collect();
         if unit == Unit::Volt {
             let line = |k: usize| line_of(text, numbers.starts[times.rows[k]]);
-            check_volts(channel, &scaled, line, warnings)?;
+            check_volts(channel, &mut scaled, line, warnings)?;
         }
         columns.push(Column { channel, unit, values: scaled.into_iter().map(|v| v as f32).collect() });
     }
     columns.sort_by_key(|c| c.channel);
     Ok(columns)
+}
+
+/// Channels whose every value counts: without it there is no reading at that moment.
+const fn is_needed(channel: Channel) -> bool {
+    matches!(channel, Channel::Rising | Channel::Falling | Channel::Reference)
+}
+
+/// Gaps of a file: holes in time, rows that were left out, and rows kept that lack a value. Nothing is within over them.
+fn missing_data(times: &Times, numbers: &Numbers, columns: &[Column]) -> Vec<Gap> {
+    let length = times.time_us.len();
+    // Scans missing just before each kept row; one more place at the end.
+    let mut before = vec![0u64; length + 1];
+    let place = |row: usize| times.rows.partition_point(|kept| *kept < row);
+    for row in &numbers.ragged_before {
+        before[place(*row)] += 1;
+    }
+    for row in &times.timeless {
+        before[place(*row)] += 1;
+    }
+    // A hole in time counts what left-out rows in it would have held.
+    times.gaps.iter().for_each(|gap| before[gap.index] = before[gap.index].max(gap.scans));
+    // Ahead of the first row and after the last nothing is known to be missing.
+    (before[0], before[length]) = (0, 0);
+    let needed = || columns.iter().filter(|c| is_needed(c.channel));
+    let lacks = |k: usize| {
+        needed().any(|c| !c.values[k].is_finite()) || numbers.text_rows.binary_search(&times.rows[k]).is_ok()
+    };
+    let mut gaps: Vec<Gap> = Vec::new();
+    let (mut first, mut scans) = (0, 0);
+    for k in 0..=length {
+        let lacking = k < length && lacks(k);
+        scans += before[k];
+        if lacking {
+            scans += 1;
+            continue;
+        }
+        if scans > 0 {
+            let (from, to) = (first, k.min(length - 1));
+            let (from_us, to_us) = (times.time_us[from], times.time_us[to]);
+            gaps.push(Gap { index: k, from_us, to_us, scans, cause: GapCause::File });
+        }
+        (first, scans) = (k, 0);
+    }
+    gaps
 }
 
 /// What makes the trace's unit of the file's; 1 where the file names none, or one of another kind.
@@ -349,7 +403,7 @@ fn factor(named: Option<CellUnit>, wanted: Unit) -> f64 {
 
 fn check_volts(
     channel: Channel,
-    values: &[f64],
+    values: &mut [f64],
     line: impl Fn(usize) -> u64,
     warnings: &mut Vec<CsvWarning>,
 ) -> Result<(), CsvError> {
@@ -359,6 +413,8 @@ fn check_volts(
     let line = line(first);
     if few(count, values.len()) {
         warnings.push(CsvWarning::NotVolts { channel, count, line });
+        // A logger's way to say that it could not measure, as its own text would be.
+        values.iter_mut().filter(|v| outside(v)).for_each(|v| *v = f64::NAN);
         return Ok(());
     }
     Err(CsvError::NotVolts { line, channel, value: values[first], count, rows: values.len() })

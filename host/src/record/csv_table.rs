@@ -34,25 +34,40 @@ pub struct Numbers {
     pub empty: Vec<usize>,
     /// Cells that held text, per wanted column: how many and the first one.
     pub text: Vec<Odd>,
+    /// Rows that hold text in a wanted column, from 0, in order.
+    pub text_rows: Vec<usize>,
     /// Rows with another number of cells than the header, which were left out.
     pub ragged: Odd,
+    /// For each of those the row that comes after it, from 0, in order.
+    pub ragged_before: Vec<usize>,
 }
+
+/// Most lines that are named of something odd.
+const LINES_NAMED: usize = 3;
 
 /// How often something odd was met, and where first.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Odd {
     /// How often.
     pub count: usize,
-    /// Line of the first, from 1.
-    pub line: u64,
-    /// What stood there.
+    /// Lines of the first ones, from 1.
+    pub lines: Vec<u64>,
+    /// What stood in the first.
     pub content: String,
 }
 
 impl Odd {
+    /// Line of the first, from 1; 0 when there was none.
+    pub fn line(&self) -> u64 {
+        self.lines.first().copied().unwrap_or(0)
+    }
+
     fn note(&mut self, (text, start): (&[u8], usize), content: impl FnOnce() -> String) {
         if self.count == 0 {
-            (self.line, self.content) = (line_of(text, start), content());
+            self.content = content();
+        }
+        if self.count < LINES_NAMED {
+            self.lines.push(line_of(text, start));
         }
         self.count += 1;
     }
@@ -260,9 +275,12 @@ fn row(
     let extra = (layout.width..cells).any(|k| record.get(k).is_some_and(|c| !c.is_empty()));
     let short = wanted.iter().any(|w| *w >= cells);
     if extra || short {
-        found.ragged.note(place, || format!("{cells} cells"));
+        let what = if cells == 1 { "1 cell".to_owned() } else { format!("{cells} cells") };
+        found.ragged.note(place, || what);
+        found.ragged_before.push(found.starts.len());
         return;
     }
+    let row = found.starts.len();
     found.starts.push(place.1);
     for (k, column) in wanted.iter().enumerate() {
         let bytes = record.get(*column).unwrap_or_default();
@@ -274,6 +292,9 @@ fn row(
             }
             Cell::Text => {
                 found.text[k].note(place, || clip(&String::from_utf8_lossy(bytes)));
+                if found.text_rows.last() != Some(&row) {
+                    found.text_rows.push(row);
+                }
                 f64::NAN
             }
         };

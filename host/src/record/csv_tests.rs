@@ -147,8 +147,11 @@ fn options_out_of_range_are_refused() {
 fn a_little_text_becomes_a_missing_sample_and_much_text_is_refused_with_its_line() {
     let (trace, warnings) = read(&file_with(10, "0.010,10,open,4.5,5.0"), &options(MAP));
     assert!(trace.channel(Channel::Rising).unwrap()[10].is_nan());
-    let told = CsvWarning::Text { column: "rising", count: 1, line: 12, content: "open".to_owned() };
+    let told = CsvWarning::Text { column: "rising", count: 1, lines: vec![12], content: "open".to_owned() };
     assert!(warnings.contains(&told), "{warnings:?}");
+    let said = told.to_string();
+    assert_eq!(said, "rising: 1 cell is no number and counts as missing data, in line 12: \"open\"");
+    check_gap(&trace, (11, 9_000, 11_000, 1));
     let text = file_with(0, "0.000,0,0.5,4.5,5.0").replace(",4.500,", ",off,");
     refused(&text, &options(MAP), &["line 3", "falling holds \"off\"", "199 of 200 rows"]);
     refused("t,r,s\n0,,5\n1,,5\n", &options("rising=r,supply=s"), &["rising holds no number"]);
@@ -159,6 +162,44 @@ fn empty_cells_are_counted() {
     let (trace, warnings) = read(&file_with(10, "0.010,10,,4.5,5.0"), &options(MAP));
     assert!(trace.channel(Channel::Rising).unwrap()[10].is_nan());
     assert!(warnings.contains(&CsvWarning::Empty { column: "rising", count: 1, rows: 200 }), "{warnings:?}");
+    check_gap(&trace, (11, 9_000, 11_000, 1));
+}
+
+#[track_caller]
+fn check_gap(trace: &Trace, expected: (usize, u64, u64, u64)) {
+    let gaps: Vec<_> = trace.gaps.iter().map(|g| (g.index, g.from_us, g.to_us, g.scans)).collect();
+    assert_eq!(gaps, [expected]);
+}
+
+#[test]
+fn rows_that_lack_a_value_side_by_side_at_the_ends_and_beside_a_hole_are_one_gap_each() {
+    let mut lines = rows(500);
+    for k in [0, 50, 51, 499] {
+        let mut cells: Vec<&str> = lines[k].split(',').collect();
+        cells[1] = "OVERLOAD";
+        lines[k] = cells.join(",");
+    }
+    lines.drain(52..60);
+    let (trace, warnings) = read(&format!("t [s],a,r,f,s\n{}\n", lines.join("\n")), &options(MAP));
+    let gaps: Vec<_> = trace.gaps.iter().map(|g| (g.index, g.from_us, g.to_us, g.scans)).collect();
+    assert_eq!(gaps, [(1, 0, 1_000, 1), (52, 49_000, 60_000, 10), (492, 498_000, 499_000, 1)]);
+    assert!(warnings.contains(&CsvWarning::Gaps { count: 3, scans: 12 }), "{warnings:?}");
+    let said = warnings.iter().find(|w| matches!(w, CsvWarning::Text { .. })).unwrap().to_string();
+    assert!(
+        said.contains("4 cells are no numbers and count as missing data, in lines 2, 52, 53 and more"),
+        "{said}"
+    );
+}
+
+#[test]
+fn columns_that_were_logged_at_different_rates_are_refused_by_name() {
+    let lines: Vec<_> = (0..100).map(|k| format!("{k},{},5", if k % 3 == 0 { "1" } else { "" })).collect();
+    let text = format!("t_ms,r,s\n{}\n", lines.join("\n"));
+    refused(
+        &text,
+        &options("time=t,rising=r,supply=s"),
+        &["rising holds a value in 34 of 100 rows", "one rate"],
+    );
 }
 
 #[test]
@@ -166,9 +207,10 @@ fn a_ragged_row_is_left_out_and_many_are_refused_with_a_hint() {
     let (trace, warnings) = read(&file_with(10, "0.010,10"), &options(MAP));
     assert_eq!(trace.len(), 199);
     assert!(
-        warnings.iter().any(|w| matches!(w, CsvWarning::Ragged { count: 1, line: 12, .. })),
+        warnings.iter().any(|w| matches!(w, CsvWarning::Ragged { count: 1, lines, .. } if lines == &[12])),
         "{warnings:?}"
     );
+    check_gap(&trace, (10, 9_000, 11_000, 1));
     let decimal_commas = "t,r,s\n0,0,1,5,5,0\n0,1,1,6,5,0\n0,2,1,7,5,0\n";
     refused(decimal_commas, &options("time=t,rising=r,supply=s"), &["line 2", "6 cells", "decimal commas"]);
     // The last line cut off in the middle is the same as a ragged one.
@@ -217,6 +259,7 @@ fn a_row_without_a_time_is_left_out() {
     let (trace, warnings) = read(&file_with(10, ",10,0.5,4.5,5.0"), &options(MAP));
     assert_eq!(trace.len(), 199);
     assert!(warnings.contains(&CsvWarning::NoTime { count: 1 }), "{warnings:?}");
+    check_gap(&trace, (10, 9_000, 11_000, 1));
 }
 
 #[test]
@@ -259,7 +302,9 @@ fn what_cannot_be_volts_is_refused_and_a_few_such_values_are_told() {
         &options(MAP),
         &["line 3", "199 of 200 rows", "supply is 5000", "-1 to 16 V", "[mV]"],
     );
-    let (_, warnings) = read(&file_with(10, "0.010,10,99,4.5,5.0"), &options(MAP));
+    let (trace, warnings) = read(&file_with(10, "0.010,10,99,4.5,5.0"), &options(MAP));
+    assert!(trace.channel(Channel::Rising).unwrap()[10].is_nan());
+    check_gap(&trace, (11, 9_000, 11_000, 1));
     assert!(
         warnings.contains(&CsvWarning::NotVolts { channel: Channel::Rising, count: 1, line: 12 }),
         "{warnings:?}"

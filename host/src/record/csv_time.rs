@@ -23,6 +23,8 @@ pub struct Times {
     pub time_us: Vec<u64>,
     /// Which rows are kept.
     pub rows: Vec<usize>,
+    /// Which were left out because they have no time.
+    pub timeless: Vec<usize>,
     /// Holes.
     pub gaps: Vec<Gap>,
     /// Median step, us; 0 when the steps differ.
@@ -54,13 +56,20 @@ pub fn at_rate(rows: usize, rate_hz: f64) -> Result<Times, CsvError> {
     }
     let time_us = (0..rows).map(|k| (k as f64 * 1e6 / rate_hz).round() as u64).collect();
     let period_us = (1e6 / rate_hz).round() as u32;
-    Ok(Times { time_us, rows: (0..rows).collect(), gaps: vec![], period_us, known: true })
+    Ok(Times { time_us, rows: (0..rows).collect(), timeless: vec![], gaps: vec![], period_us, known: true })
 }
 
 /// Rows counted, because nothing tells the time.
 pub fn unknown(rows: usize) -> Times {
     let time_us = (0..rows as u64).map(|k| k * u64::from(UNKNOWN_PERIOD_US)).collect();
-    Times { time_us, rows: (0..rows).collect(), gaps: vec![], period_us: UNKNOWN_PERIOD_US, known: false }
+    Times {
+        time_us,
+        rows: (0..rows).collect(),
+        timeless: vec![],
+        gaps: vec![],
+        period_us: UNKNOWN_PERIOD_US,
+        known: false,
+    }
 }
 
 /// Times from a column.
@@ -68,7 +77,7 @@ pub fn unknown(rows: usize) -> Times {
 /// # Errors
 /// Times that go back, stand still in many rows, are closer than a microsecond, or whose unit can't be told.
 pub fn from_column(column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Times, CsvError> {
-    let rows = rising_rows(column, warnings)?;
+    let (rows, timeless) = rising_rows(column, warnings)?;
     if rows.len() < 2 {
         return Err(CsvError::TooFew { rows: rows.len() });
     }
@@ -86,7 +95,7 @@ pub fn from_column(column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Re
         return Err(CsvError::TooFast { period_us });
     }
     let first = value(rows[0]);
-    let mut times = Times { known: true, ..Times::default() };
+    let mut times = Times { known: true, timeless, ..Times::default() };
     for row in rows {
         let at = ((value(row) - first) * unit_us).round() as u64;
         // Two rows within one microsecond of an uneven file: the later one has no time of its own.
@@ -96,25 +105,24 @@ pub fn from_column(column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Re
         }
     }
     times.gaps = holes(&times.time_us, period_us);
-    if !times.gaps.is_empty() {
-        let scans = times.gaps.iter().map(|g| g.scans).fold(0, u64::saturating_add);
-        warnings.push(CsvWarning::Gaps { count: times.gaps.len(), scans });
-    }
     let even = steps.iter().filter(|s| (*s * unit_us - period_us).abs() <= 0.1 * period_us).count();
     times.period_us = if 10 * even >= 9 * steps.len() { period_us.round().min(4e9) as u32 } else { 0 };
     Ok(times)
 }
 
-/// Rows that have a time later than the row before.
-fn rising_rows(column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Vec<usize>, CsvError> {
+/// Rows that have a time later than the row before, and those that have none.
+fn rising_rows(
+    column: TimeColumn<'_>,
+    warnings: &mut Vec<CsvWarning>,
+) -> Result<(Vec<usize>, Vec<usize>), CsvError> {
     let line = |row: usize| line_of(column.place.0, column.place.1[row]);
-    let (mut rows, mut timeless, mut repeats): (Vec<usize>, usize, Vec<usize>) = (Vec::new(), 0, Vec::new());
+    let (mut rows, mut timeless, mut repeats): (Vec<usize>, Vec<usize>, Vec<usize>) = Default::default();
     for (row, value) in column.values.iter().enumerate() {
         let Some(last) = rows.last().map(|r: &usize| column.values[*r]).filter(|_| value.is_finite()) else {
             if value.is_finite() {
                 rows.push(row)
             } else {
-                timeless += 1
+                timeless.push(row)
             }
             continue;
         };
@@ -130,10 +138,10 @@ fn rising_rows(column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result
         }
         warnings.push(CsvWarning::Repeats { count, line });
     }
-    if timeless > 0 {
-        warnings.push(CsvWarning::NoTime { count: timeless });
+    if !timeless.is_empty() {
+        warnings.push(CsvWarning::NoTime { count: timeless.len() });
     }
-    Ok(rows)
+    Ok((rows, timeless))
 }
 
 /// The one unit that makes sense of a time column that names none: scans between 20 and 50,000 a second, over a second to a

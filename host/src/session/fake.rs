@@ -26,6 +26,8 @@ pub(super) enum Nature {
     Rig,
     /// Nothing at all.
     Silent,
+    /// A cable whose transmit and receive are joined.
+    Echo,
     /// Something that talks, but not this protocol.
     Babble,
     /// A rig of protocol version 9.
@@ -58,6 +60,10 @@ pub(super) struct Script {
     pub(super) unanswered: Vec<u32>,
     /// Every answer is sent twice.
     pub(super) twice: bool,
+    /// Gain uncertainty that it states.
+    pub(super) gain_uncertainty: Option<f64>,
+    /// Scale of its channels.
+    pub(super) scale: Option<f64>,
 }
 
 /// What the rig has heard and how it stands.
@@ -157,8 +163,15 @@ impl FakeRig {
         let done = Reply::Done { rig_us: self.rig_us() };
         let reply = match *request {
             Request::Identify { session } => Reply::Identity(identity(session)),
-            Request::DescribeChannel { channel } => Reply::Channel(channel_info(channel)),
-            Request::ReadCalibration { channel } => Reply::Calibration(calibration(channel)),
+            Request::DescribeChannel { channel } => {
+                let info = channel_info(channel);
+                Reply::Channel(ChannelInfo { scale: self.script.scale.unwrap_or(info.scale), ..info })
+            }
+            Request::ReadCalibration { channel } => {
+                let mut calibration = calibration(channel);
+                calibration.gain_uncertainty = self.script.gain_uncertainty.unwrap_or(calibration.gain_uncertainty);
+                Reply::Calibration(calibration)
+            }
             Request::ReadStatus => Reply::Status(self.status()),
             Request::ClockPing { host_stamp } => Reply::Clock { host_stamp, rig_us: self.rig_us() },
             Request::SetSupply { millivolts } => {
@@ -297,6 +310,12 @@ impl FakeRig {
             match self.script.nature {
                 Nature::Rig => self.place(&request, id),
                 Nature::Silent => {}
+                Nature::Echo => {
+                    let mut bytes = [0; MAX_ENCODED];
+                    if let Some(len) = request.encode(id, &mut bytes) {
+                        self.out.extend(&bytes[..len]);
+                    }
+                }
                 Nature::Babble => self.out.extend(b"AT+OK\r\nready\r\n\0"),
                 Nature::OtherVersion => self.send_other_version(id),
                 Nature::Busy if matches!(request, Request::Identify { .. }) => self.answer(&request, id),

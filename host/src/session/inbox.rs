@@ -1,7 +1,7 @@
 //! Sorts what comes from a rig: the awaited answer, answers to heartbeats, events, blocks. It sends nothing and waits for
 //! nothing.
 
-use super::error::SessionError;
+use super::error::{SessionError, request_name};
 use super::statistics::Statistics;
 use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
@@ -122,7 +122,22 @@ impl Inbox {
                 self.counts.other_version += 1;
                 self.other_version = Some(version);
             }
-            Err(_) => self.counts.not_understood += 1,
+            Err(_) => {
+                self.counts.not_understood += 1;
+                self.check_awaited(frame);
+            }
+        }
+    }
+
+    /// The awaited answer itself, whole by its checksum, with content that breaks the protocol's rules: asking again would
+    /// bring the same.
+    fn check_awaited(&mut self, frame: &Frame<'_>) {
+        let awaited = self.awaited.filter(|a| a.id == frame.id && a.kind | kind::REPLY == frame.kind);
+        if let Some(awaited) = awaited {
+            self.fault = Some(SessionError::Nonsense {
+                request: request_name(awaited.kind),
+                problem: "a number in it is not finite or out of range".to_owned(),
+            });
         }
     }
 

@@ -87,7 +87,70 @@ fn is_rival(finding: &Finding) -> bool {
     finding.details.iter().any(|d| d.name == RIVALS)
 }
 
-/// A confidence that can be compared; what is no number is no confidence.
+/// A confidence that can be compared; what is no number can't be passed over, and decides nothing.
 fn sureness(finding: &Finding) -> f64 {
-    if finding.confidence.is_finite() { finding.confidence } else { 0.0 }
+    if finding.confidence.is_finite() { finding.confidence } else { LEAST_CONFIDENCE }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::Detail;
+    use crate::quantity::FindingKind;
+    use crate::sheet::shipped;
+
+    /// One of several explanations of the same deviation.
+    fn rival(kind: FindingKind, confidence: f64) -> Finding {
+        Finding { details: vec![Detail { name: RIVALS, value: 30.0, unit: "1" }], ..alone(kind, confidence) }
+    }
+
+    fn alone(kind: FindingKind, confidence: f64) -> Finding {
+        Finding {
+            kind,
+            channel: None,
+            from_deg: None,
+            to_deg: None,
+            confidence,
+            text: "invented".to_owned(),
+            details: vec![],
+        }
+    }
+
+    #[track_caller]
+    fn check(findings: &[Finding], expected: &[FindingEffect]) {
+        let sheet = shipped("grip-complementary").unwrap();
+        let effects: Vec<_> =
+            decide(findings.iter().collect(), &sheet).into_iter().map(|d| d.effect).collect();
+        assert_eq!(effects, expected);
+    }
+
+    #[test]
+    fn a_finding_alone_counts_by_its_own_confidence() {
+        for (confidence, effect) in [
+            (0.95, FindingEffect::Outside),
+            (0.949, FindingEffect::Undecided),
+            (0.5, FindingEffect::Undecided),
+            (0.499, FindingEffect::TooWeak),
+            (f64::NAN, FindingEffect::Undecided),
+        ] {
+            check(&[alone(FindingKind::FlatSpot, confidence)], &[effect]);
+            check(&[alone(FindingKind::GainOffset, confidence)], &[FindingEffect::Explains]);
+        }
+        // Two weak findings of different things are not rivals: each is likelier false than true.
+        let two = [alone(FindingKind::FlatSpot, 0.4), alone(FindingKind::Dropout, 0.4)];
+        check(&two, &[FindingEffect::TooWeak; 2]);
+    }
+
+    #[test]
+    fn rivals_add_up_to_doubt_and_the_strongest_speaks_for_them() {
+        use FindingEffect::{Explains, Outside, Rival, TooWeak, Undecided};
+        let (ground, leak, gain) = (FindingKind::GroundLead, FindingKind::Leakage, FindingKind::GainOffset);
+        check(&[rival(leak, 0.3), rival(ground, 0.4)], &[Rival, Undecided]);
+        check(&[rival(leak, 0.1), rival(ground, 0.3)], &[Rival, TooWeak]);
+        // What decides nothing by the sheet adds nothing.
+        check(&[rival(gain, 0.6), rival(leak, 0.3)], &[Explains, TooWeak]);
+        check(&[rival(ground, 0.95), rival(leak, 0.05)], &[Outside, Rival]);
+        // Together they may be sure, but none is: a cause must be sure by itself to condemn.
+        check(&[rival(ground, 0.5), rival(leak, 0.45)], &[Undecided, Rival]);
+    }
 }

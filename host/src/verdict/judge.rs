@@ -19,19 +19,21 @@ const END_ZONE_DEG: f64 = 5.0;
 
 /// Judges a whole part by a sheet. What happened to the recording is added by [`Judgement::heed`].
 pub fn judge(analysis: &GripAnalysis, sheet: &PartSheet) -> Judgement {
-    judge_scope(analysis, sheet, Scope::Part, None)
+    judge_scope(analysis, sheet, Scope::Part, &[])
 }
 
-/// Judges what `scope` says, by a sheet. `shown` is the topology that another recording of the same part showed; without it,
-/// the analysed one tells.
+/// Judges what `scope` says, by a sheet. `shown` are the topologies that fit where the lines of the same part stood or moved in
+/// other recordings; without one, the analysed recording tells.
 pub fn judge_scope(
     analysis: &GripAnalysis,
     sheet: &PartSheet,
     scope: Scope,
-    shown: Option<Topology>,
+    shown: &[Topology],
 ) -> Judgement {
     let judged = analysis.figures.iter().filter(|f| scope == Scope::Part || scope.judges(f.name));
-    let shown = shown.or(analysis.topology_found).filter(|t| scope != Scope::Readiness && *t != sheet.topology);
+    let found = analysis.topology_found.as_slice();
+    let shown = if shown.is_empty() { found } else { shown };
+    let fits = scope == Scope::Readiness || shown.is_empty() || shown.contains(&sheet.topology);
     let mut judgement = Judgement {
         scope,
         overall: Verdict::Undecided,
@@ -39,7 +41,7 @@ pub fn judge_scope(
         findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
         untested: untested(analysis, sheet, scope),
         impairments: Vec::new(),
-        mismatch: shown.map(|shown| mismatch_words(sheet, shown)),
+        mismatch: (!fits).then(|| mismatch_words(sheet, shown)),
         topology: sheet.topology,
         reasons: Vec::new(),
     };
@@ -91,7 +93,8 @@ impl Judgement {
     fn condemn_nothing(&mut self) {
         for judged in self.figures.iter_mut().filter(|j| j.verdict == Some(Verdict::Outside)) {
             judged.verdict = Some(Verdict::Undecided);
-            judged.would_decide = Some("the sheet does not fit the part: judge it by the right one".to_owned());
+            judged.would_decide =
+                Some("the sheet does not fit the part: judge it by the right one".to_owned());
         }
         for decided in self.findings.iter_mut().filter(|d| d.effect == FindingEffect::Outside) {
             decided.effect = FindingEffect::Undecided;
@@ -261,8 +264,10 @@ fn judge_no_event(figure: &Figure, limit: &Limit, cycles: u32) -> (Verdict, Opti
         (Some(bound), Some(upper)) if upper <= bound * (1.0 + 1e-9) => (Verdict::Within, None),
         (Some(bound), Some(upper)) => (Verdict::Undecided, Some(longer(upper, bound, cycles))),
         (Some(bound), None) => {
-            let why =
-                format!("how long was watched is not known, so {} per minute is not excluded", as_written(bound));
+            let why = format!(
+                "how long was watched is not known, so {} per minute is not excluded",
+                as_written(bound)
+            );
             (Verdict::Undecided, Some(why))
         }
     }
@@ -353,7 +358,11 @@ fn untested(analysis: &GripAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Unt
     }
     // Which end is closed: every limit on an end's voltage hangs on it.
     let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
-    list.extend(direction.map(|n| Untested { what: n.what.clone(), title: n.what.clone(), why: n.why.clone() }));
+    list.extend(direction.map(|n| Untested {
+        what: n.what.clone(),
+        title: n.what.clone(),
+        why: n.why.clone(),
+    }));
     list
 }
 

@@ -72,6 +72,17 @@ pub struct DecidedFinding {
     pub source: String,
 }
 
+impl DecidedFinding {
+    /// What it makes of the part; none when it does nothing.
+    pub const fn verdict(&self) -> Option<Verdict> {
+        match self.effect {
+            FindingEffect::Outside => Some(Verdict::Outside),
+            FindingEffect::Undecided => Some(Verdict::Undecided),
+            FindingEffect::Rival | FindingEffect::TooWeak | FindingEffect::Explains => None,
+        }
+    }
+}
+
 /// Something with a limit or a deciding rule that was not tested.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Untested {

@@ -44,16 +44,18 @@ pub(super) fn limit_words(limit: &Limit) -> String {
     }
 }
 
-/// A value with its expanded uncertainty, rounded by it; nothing is made up where there is none.
+/// A value with its expanded uncertainty, rounded by it, and its place; nothing is made up where there is none.
 fn value_words(figure: &Figure) -> String {
+    let place =
+        figure.at_deg.filter(|d| d.is_finite()).map(|d| format!(" at {}°", fixed(d, 1))).unwrap_or_default();
     let unit = figure.name.unit();
     let expanded = 2.0 * figure.standard_uncertainty;
     if matches!(unit, Unit::Count | Unit::PerMinute) && figure.value == 0.0 {
         "none seen".to_owned()
     } else if expanded.is_finite() && expanded >= 0.0 {
-        measured(figure.value, expanded, unit)
+        format!("{}{place}", measured(figure.value, expanded, unit))
     } else {
-        format!("{}, uncertainty not known", with(figure.value, 2, unit))
+        format!("{}{place}, uncertainty not known", with(figure.value, 2, unit))
     }
 }
 
@@ -61,11 +63,8 @@ fn value_words(figure: &Figure) -> String {
 pub(super) fn figure_reason(judged: &JudgedFigure, topology: Topology) -> Option<String> {
     let limit = judged.limit.as_ref()?;
     let figure = &judged.figure;
-    let place = figure.at_deg.filter(|d| d.is_finite()).map(|d| format!(" at {}°", fixed(d, 1)));
-    // Where nothing was seen, there is no place.
-    let place = place.filter(|_| figure.value != 0.0).unwrap_or_default();
     let value = format!(
-        "{}: {}{place}, limit: {}",
+        "{}: {}, limit: {}",
         named(figure.name, figure.channel, topology),
         value_words(figure),
         limit_words(limit)
@@ -118,17 +117,19 @@ const fn settles(kind: FindingKind) -> &'static str {
     }
 }
 
-/// That the sheet is for other parts than the one on the bench, and which shipped one fits.
-pub(super) fn mismatch_words(sheet: &PartSheet, shown: Topology) -> String {
-    let fitting = shipped_names().iter().filter_map(|n| shipped(n)).find(|s| s.topology == shown);
-    let fitting = fitting.map_or(String::new(), |s| format!(" (shipped: --sheet {})", s.name));
+/// That the sheet is for other parts than the one on the bench, and which shipped ones fit.
+pub(super) fn mismatch_words(sheet: &PartSheet, shown: &[Topology]) -> String {
+    let or = |names: Vec<String>| names.join(" or ");
+    let kinds = or(shown.iter().map(|t| t.name().to_owned()).collect());
+    let all: Vec<PartSheet> = shipped_names().iter().filter_map(|n| shipped(n)).collect();
+    let fitting = all.iter().filter(|s| shown.contains(&s.topology)).map(|s| format!("--sheet {}", s.name));
+    let fitting = or(fitting.collect());
     format!(
-        "the sheet does not fit: {} is for a {} pair, and the lines move as a {} pair; judge it by a sheet for that{fitting}; if \
-         the sheet is the part's own, check the adapter's wiring and the part number. Nothing is called outside by a sheet \
-         that does not fit",
+        "the sheet does not fit the part: {} is for a {} pair, but the lines behave as a {kinds} pair; judge it by a sheet for \
+         that (shipped: {fitting}). If the sheet is the part's own, check the adapter's wiring and the part number. By a sheet \
+         that does not fit, nothing is called outside",
         sheet.name,
-        sheet.topology.name(),
-        shown.name()
+        sheet.topology.name()
     )
 }
 
@@ -170,7 +171,8 @@ fn unknown_scatter(cycles: u32) -> String {
             counted(u64::from(cycles), "cycle")
         )
     } else {
-        "how far it scatters between cycles could not be had: sweep again with more cycles, stop to stop".to_owned()
+        "how far it scatters between cycles could not be had: sweep again with more cycles, stop to stop"
+            .to_owned()
     }
 }
 
