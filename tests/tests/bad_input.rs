@@ -31,6 +31,7 @@ fn check_no_rig(address: &str, words: &[&str]) {
         trackpair(["qualify", "--rig", address, "--archive", archive.path().to_str().unwrap()]).unwrap();
     said.expect(20, words);
     assert!(said.out.is_empty(), "no result is made up:\n{}", said.out);
+    assert_eq!(std::fs::read_dir(archive.path()).unwrap().count(), 0, "no record of nothing");
 }
 
 #[test]
@@ -66,7 +67,7 @@ fn noise_as_of_a_wrong_baud_rate_is_said_to_be_no_rig() -> Result<()> {
 }
 
 #[test]
-fn an_echo_is_no_rig() -> Result<()> {
+fn an_echo_is_said_to_be_one_with_its_address() -> Result<()> {
     let address = stranger(|mut stream| {
         let mut bytes = [0; 256];
         while let Ok(n @ 1..) = stream.read(&mut bytes) {
@@ -75,7 +76,37 @@ fn an_echo_is_no_rig() -> Result<()> {
             }
         }
     })?;
-    check_no_rig(&address, &["no answer to identify"]);
+    check_no_rig(&address, &[&address, "an echo, no rig", "transmit and receive"]);
+    Ok(())
+}
+
+/// A tty with another program at its end; what that program is told is handed to `behave`, which answers.
+#[cfg(unix)]
+fn tty(mut behave: impl FnMut(&[u8]) -> Vec<u8> + Send + 'static) -> Result<(String, serialport::TTYPort)> {
+    use serialport::SerialPort;
+    let (mut far, near) = serialport::TTYPort::pair()?;
+    let path = near.name().context("the tty has no path")?;
+    far.set_timeout(std::time::Duration::from_secs(60))?;
+    std::thread::spawn(move || {
+        let mut bytes = [0; 256];
+        while let Ok(n @ 1..) = far.read(&mut bytes) {
+            if far.write_all(&behave(&bytes[..n])).is_err() {
+                return;
+            }
+        }
+    });
+    Ok((format!("serial:{path}"), near))
+}
+
+/// At the wrong baud rate a rig hears no request and says nothing, or its own blocks come as noise. Over a real tty.
+#[cfg(unix)]
+#[test]
+fn a_wrong_baud_rate_over_a_real_tty_is_named_as_a_possibility() -> Result<()> {
+    let (silent, _near) = tty(|_| Vec::new())?;
+    check_no_rig(&silent, &[&silent, "nothing answers", "wrong baud rate", "?baud=N"]);
+    // What a receiver makes of bytes at a third of their rate: few values, and no frame.
+    let (noisy, _near) = tty(|heard| heard.iter().flat_map(|b| [b | 0xE0, 0x00, !b | 0x07, 0xF8]).collect())?;
+    check_no_rig(&noisy, &[&noisy, "it is not a rig, or the baud rate is wrong", "?baud=N"]);
     Ok(())
 }
 
@@ -346,7 +377,7 @@ fn a_csv_with_rows_missing_has_gaps_and_is_not_within() {
 }
 
 #[test]
-fn a_csv_with_text_in_a_cell_says_the_line_and_goes_on_and_with_text_everywhere_it_stops() {
+fn a_csv_with_text_in_a_cell_has_a_gap_there_and_with_text_everywhere_it_is_refused() {
     let mut lines = csv(&rows());
     let rising = |line: &str, cell: &str| {
         let mut cells: Vec<&str> = line.split(',').collect();
@@ -355,8 +386,11 @@ fn a_csv_with_text_in_a_cell_says_the_line_and_goes_on_and_with_text_everywhere_
     };
     lines[1234] = rising(&lines[1234], "OVERLOAD");
     let said = judge_lines(&lines);
-    assert!([Some(0), Some(11)].contains(&said.code), "{}{}", said.out, said.err);
-    said.expect(said.code.unwrap(), &["line 1235", "OVERLOAD", "left out"]);
+    said.expect(
+        11,
+        &["UNDECIDED", "line 1235", "OVERLOAD", "1 cell is no number and counts as missing data"],
+    );
+    said.expect(11, &["1 scan missing in the file", "repeat the"]);
     for line in lines[1..].iter_mut().step_by(2) {
         *line = rising(line, "ERR");
     }
@@ -393,7 +427,43 @@ fn a_csv_without_what_it_needs_says_what_to_add() {
     trackpair(["judge", "no-such-file.csv"]).unwrap().expect(2, &["no-such-file.csv"]);
 }
 
+/// Whatever makes a row useless, in whatever column: the part is never within over it.
+#[test]
+fn no_row_that_lacks_a_value_goes_by_as_if_it_were_there() {
+    judge_lines(&csv(&rows())).expect(0, &["WITHIN"]);
+    for (column, cell) in
+        [(0, "?"), (1, "OL"), (2, ""), (2, "9.9E+37"), (3, "OVERLOAD"), (4, "ERR"), (3, "1.0,2.0")]
+    {
+        let mut lines = csv(&rows());
+        let mut cells: Vec<&str> = lines[2000].split(',').collect();
+        cells[column] = cell;
+        lines[2000] = cells.join(",");
+        let said = judge_lines(&lines);
+        assert_eq!(said.code, Some(11), "{cell:?} in column {column}: {}{}", said.out, said.err);
+        said.expect(11, &["missing"]);
+    }
+}
+
 // ---- Parts that do not do what they should ----
+
+/// A good part and a sheet for another kind: the sheet is named first, and the part is not condemned.
+#[test]
+fn a_good_part_with_a_sheet_for_another_topology_is_undecided_and_the_fitting_sheet_is_named_first()
+-> Result<()> {
+    for (part, wrong, right) in [
+        ("offset-grip", "grip-complementary", "grip-parallel-offset"),
+        ("good-grip", "grip-half-slope", "grip-complementary"),
+        ("half-slope-grip", "grip-parallel-offset", "grip-half-slope"),
+    ] {
+        let archive = tempdir()?;
+        let record = qualify(&format!("sim:{part}"), archive.path(), &["--skip-leads", "--sheet", wrong])?;
+        record.said.expect(11, &["UNDECIDED", "the sheet does not fit the part"]);
+        let first = record.outcome["reasons"][0].as_str().context("a reason")?;
+        assert!(first.contains("does not fit") && first.contains(&format!("--sheet {right}")), "{first}");
+        assert!(!record.said.out.contains("OUTSIDE"), "{}", record.said.out);
+    }
+    Ok(())
+}
 
 #[test]
 fn a_part_that_does_not_move_is_undecided_and_says_why() -> Result<()> {

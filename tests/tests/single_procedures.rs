@@ -15,11 +15,64 @@ fn run(command: &str, rig: &str, archive: &Path, more: &[&str]) -> Result<Said> 
 fn the_self_check_tells_supply_noise_and_stops_and_keeps_its_trace() -> Result<()> {
     let archive = tempdir()?;
     let said = run("self-check", "sim:good-grip", archive.path(), &[])?;
-    said.expect(0, &["supply", "noise rising", "noise falling", "closed stop", "open stop", "recorded in"]);
-    let folder = std::fs::read_dir(archive.path())?.flatten().next().expect("a record").path();
-    assert!(folder.join("trace-1-self_check.parquet").is_file());
-    run("self-check", "sim:seized-grip", archive.path(), &[])?
-        .expect(0, &["clamp or grip is stuck", "not seen"]);
+    let record = Record::only(archive.path(), said)?;
+    let words = [
+        "SIMULATED",
+        "WITHIN",
+        "Ready",
+        "supply",
+        "noise rising",
+        "noise falling",
+        "closed stop",
+        "open stop",
+    ];
+    record.said.expect(0, &words);
+    record.said.expect(0, &["the part itself was not judged"]);
+    assert_eq!(record.outcome["scope"], "readiness");
+    assert!(record.folder.join("trace-1-self_check.parquet").is_file());
+    Ok(())
+}
+
+#[test]
+fn the_self_check_of_a_part_that_is_stuck_is_not_ready() -> Result<()> {
+    let archive = tempdir()?;
+    let record = Record::only(archive.path(), run("self-check", "sim:seized-grip", archive.path(), &[])?)?;
+    record.said.expect(11, &["UNDECIDED", "Not ready", "clamp or grip is stuck", "not seen"]);
+    Ok(())
+}
+
+#[test]
+fn every_single_procedure_prints_its_outcome_as_json_alone_and_says_simulated() -> Result<()> {
+    for (command, scope, more) in [
+        ("self-check", "readiness", &["--json"][..]),
+        ("leads-check", "part", &["--json"]),
+        ("hand-sweep", "part", &["--json", "--seconds", "5"]),
+        ("flex", "dropouts", &["--json", "--seconds", "10"]),
+    ] {
+        let archive = tempdir()?;
+        let record =
+            Record::only(archive.path(), run(command, "sim:good-grip?operator=hand", archive.path(), more)?)?;
+        let printed: serde_json::Value = serde_json::from_str(&record.said.out)?;
+        assert_eq!(printed, record.outcome, "{command}: what is printed is what is kept");
+        assert_eq!((&printed["simulated"], &printed["scope"]), (&true.into(), &scope.into()), "{command}");
+        assert!(record.said.err.contains("SIMULATED"), "{command}: {}", record.said.err);
+    }
+    Ok(())
+}
+
+#[test]
+fn what_the_self_check_warns_of_is_in_the_outcome_of_every_procedure_that_begins_with_it() -> Result<()> {
+    for (command, more) in [
+        ("self-check", &[][..]),
+        ("leads-check", &[]),
+        ("qualify", &["--skip-leads"]),
+        ("flex", &["--at", "30", "--seconds", "10"]),
+    ] {
+        let archive = tempdir()?;
+        let record = Record::only(archive.path(), run(command, "sim:seized-grip", archive.path(), more)?)?;
+        let warnings = record.outcome["warnings"].to_string();
+        assert!(warnings.contains("clamp or grip is stuck"), "{command}: {warnings}");
+    }
     Ok(())
 }
 
@@ -65,26 +118,86 @@ fn a_grip_that_nobody_turns_is_said_not_to_move() -> Result<()> {
     Ok(())
 }
 
+/// Flexing a part for 20 s.
+fn flex(part: &str, archive: &Path, more: &[&str]) -> Result<Record> {
+    let more = [&["--seconds", "20"][..], more].concat();
+    Record::only(archive, run("flex", &format!("sim:{part}?seed=1&operator=flex"), archive, &more)?)
+}
+
 #[test]
-fn flexing_finds_the_cracked_wire_and_clears_nothing_by_itself() -> Result<()> {
-    for (part, code) in [("cracked-wire-grip", 10), ("good-grip", 11)] {
+fn flexing_finds_the_cracked_wire_on_its_line() -> Result<()> {
+    let archive = tempdir()?;
+    let record = flex("cracked-wire-grip", archive.path(), &[])?;
+    record.said.expect(10, &["SIMULATED", "OUTSIDE", "DROPOUT"]);
+    let lines: Vec<_> = record.findings("dropout").iter().map(|f| f["channel"].clone()).collect();
+    assert!(!lines.is_empty() && lines.iter().all(|line| line == "rising"), "{lines:?}");
+    Ok(())
+}
+
+/// Zero events in 20 s: an upper bound of -ln(0.05)·60/20 = 8.99 per minute (Poisson, exact; computed).
+#[test]
+fn flexing_a_good_part_of_any_topology_is_within_for_dropouts_and_says_that_only_they_were_tested()
+-> Result<()> {
+    for (part, more) in [
+        ("good-grip", &[][..]),
+        ("good-pot-grip", &[]),
+        ("half-slope-grip", &[]),
+        ("offset-grip", &[]),
+        ("offset-grip", &["--sheet", "grip-parallel-offset"]),
+        ("offset-grip", &["--at", "40"]),
+    ] {
         let archive = tempdir()?;
-        let more = ["--seconds", "20", "--sheet", "grip-complementary"];
-        let said = run("flex", &format!("sim:{part}?seed=1&operator=flex"), archive.path(), &more)?;
-        let record = Record::only(archive.path(), said)?;
-        record.said.expect(code, &["SIMULATED"]);
-        let lines: Vec<_> = record.findings("dropout").iter().map(|f| f["channel"].clone()).collect();
-        assert_eq!(lines.is_empty(), code == 11, "{lines:?}");
-        assert!(lines.iter().all(|line| line == "rising"), "{lines:?}");
+        let record = flex(part, archive.path(), more)?;
+        record
+            .said
+            .expect(0, &["WITHIN", "Only that was tested", "with 95 % confidence", "qualify the part"]);
+        assert!(!record.said.out.contains("Fit for refit"), "{}", record.said.out);
+        let bound = record.figure("dropout_rate", None)?["upper_bound"].as_f64().expect("a bound");
+        assert!((8.5..=9.0).contains(&bound), "{part} {bound}");
+        // Judged anew from its record, it is the same.
+        let said = trackpair(
+            ["judge", record.folder.to_str().expect("the path is text")]
+                .iter()
+                .chain(more.iter().filter(|_| more.first() == Some(&"--sheet"))),
+        )?;
+        said.expect(0, &["WITHIN", "Only that was tested"]);
     }
     Ok(())
 }
 
 #[test]
-fn a_place_to_hold_outside_the_travel_is_refused_with_what_is_allowed() -> Result<()> {
+fn a_flex_too_short_to_exclude_dropouts_is_undecided_and_says_how_long_it_must_be() -> Result<()> {
     let archive = tempdir()?;
-    let said = run("flex", "sim:good-grip", archive.path(), &["--seconds", "5", "--at", "300"])?;
-    assert_ne!(said.code, Some(0));
-    said.expect(said.code.unwrap_or_default(), &["300 deg", "0 to 75"]);
+    run("flex", "sim:good-grip?operator=flex", archive.path(), &["--seconds", "5"])?
+        .expect(11, &["UNDECIDED", "test 4 s longer"]);
+    Ok(())
+}
+
+#[test]
+fn flexing_a_good_part_by_a_sheet_for_another_topology_names_the_sheet_and_not_the_part() -> Result<()> {
+    let archive = tempdir()?;
+    let record = flex("offset-grip", archive.path(), &["--sheet", "grip-complementary"])?;
+    record.said.expect(11, &["UNDECIDED", "the sheet does not fit the part", "grip-parallel-offset"]);
+    assert!(!record.said.out.contains("OUTSIDE"), "{}", record.said.out);
+    Ok(())
+}
+
+#[test]
+fn a_place_to_hold_outside_the_travel_is_refused_before_anything_is_driven() -> Result<()> {
+    for place in ["300", "-1", "NaN"] {
+        let archive = tempdir()?;
+        let at = format!("--at={place}");
+        let said = run("flex", "sim:good-grip", archive.path(), &["--seconds", "5", &at])?;
+        said.expect(2, &[&format!("--at {place} deg"), "0 to 75"]);
+        assert!(!said.err.contains("self-check"), "nothing was driven: {}", said.err);
+        assert_eq!(std::fs::read_dir(archive.path())?.count(), 0, "no record of nothing");
+    }
+    Ok(())
+}
+
+#[test]
+fn the_open_stop_can_be_held_also_where_the_part_ends_a_little_short_of_the_sheet() -> Result<()> {
+    let archive = tempdir()?;
+    flex("good-grip", archive.path(), &["--at", "75"])?.said.expect(0, &["WITHIN"]);
     Ok(())
 }

@@ -1,4 +1,4 @@
-//! How far a procedure is, on stderr: a bar on a terminal, a line per procedure elsewhere.
+//! How far a procedure is, on stderr: a bar on a terminal; elsewhere a line per procedure, and one at each quarter of it.
 
 use crate::procedure::{Progress, title};
 use crate::trace::ProcedureKind;
@@ -9,6 +9,8 @@ pub struct Meter {
     bar: ProgressBar,
     drawn: bool,
     current: Option<ProcedureKind>,
+    /// Quarters of it that were told.
+    quarters: u32,
 }
 
 impl Meter {
@@ -19,7 +21,7 @@ impl Meter {
         if let Ok(style) = ProgressStyle::with_template("{prefix:>12} [{bar:30}] {percent:>3} %  {msg}") {
             bar.set_style(style.progress_chars("=> "));
         }
-        Self { bar, drawn, current: None }
+        Self { bar, drawn, current: None, quarters: 0 }
     }
 
     /// Shows one report of a procedure.
@@ -27,10 +29,19 @@ impl Meter {
         let name = title(progress.procedure);
         if self.current != Some(progress.procedure) {
             self.current = Some(progress.procedure);
+            self.quarters = 0;
             if self.drawn {
                 self.bar.set_prefix(name);
             } else {
                 eprintln!("{name} ...");
+            }
+        }
+        let quarters = (progress.done_fraction.clamp(0.0, 1.0) * 4.0) as u32;
+        if quarters > self.quarters {
+            self.quarters = quarters;
+            // The end is told by what comes after it.
+            if !self.drawn && quarters < 4 {
+                eprintln!("{name} {} %", 25 * quarters);
             }
         }
         self.bar.set_position((progress.done_fraction.clamp(0.0, 1.0) * 1000.0) as u64);

@@ -169,7 +169,8 @@ impl FakeRig {
             }
             Request::ReadCalibration { channel } => {
                 let mut calibration = calibration(channel);
-                calibration.gain_uncertainty = self.script.gain_uncertainty.unwrap_or(calibration.gain_uncertainty);
+                calibration.gain_uncertainty =
+                    self.script.gain_uncertainty.unwrap_or(calibration.gain_uncertainty);
                 Reply::Calibration(calibration)
             }
             Request::ReadStatus => Reply::Status(self.status()),

@@ -122,7 +122,8 @@ fn silence_babble_another_version_and_a_busy_rig_are_told_apart() {
 
 #[test]
 fn a_rig_at_the_wrong_baud_rate_stays_silent_so_silence_names_the_baud_rate_too() {
-    let silent = |address: &str| SessionError::NoBytes { address: address.to_owned(), waited_ms: 1 }.to_string();
+    let silent =
+        |address: &str| SessionError::NoBytes { address: address.to_owned(), waited_ms: 1 }.to_string();
     assert!(silent("serial:/dev/ttyUSB0").contains("wrong baud rate"));
     assert!(!silent("tcp:bench:7000").contains("baud"));
 }
@@ -133,12 +134,19 @@ fn a_calibration_or_a_scale_that_is_no_number_is_refused_by_name() {
     for wrong in [f64::NAN, f64::INFINITY, -1.0] {
         let script = Script { gain_uncertainty: Some(wrong), ..Script::default() };
         let error = open(script).err().expect("it must be refused");
-        assert!(matches!(error, SessionError::Nonsense { request: "read calibration", .. }), "{wrong}: {error}");
+        assert!(
+            matches!(error, SessionError::Nonsense { request: "read calibration", .. }),
+            "{wrong}: {error}"
+        );
         assert!(error.to_string().contains("calibrate it anew"), "{error}");
     }
     for wrong in [f64::NAN, f64::INFINITY, 0.0] {
-        let error = open(Script { scale: Some(wrong), ..Script::default() }).err().expect("it must be refused");
-        assert!(matches!(error, SessionError::Nonsense { request: "describe channel", .. }), "{wrong}: {error}");
+        let error =
+            open(Script { scale: Some(wrong), ..Script::default() }).err().expect("it must be refused");
+        assert!(
+            matches!(error, SessionError::Nonsense { request: "describe channel", .. }),
+            "{wrong}: {error}"
+        );
     }
 }
 

@@ -149,7 +149,7 @@ pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles:
         return format!(
             "the limits are {} apart and the guard bands take {}: only a smaller uncertainty can decide it \
              (a calibrated reference and supply)",
-            with_unit(&as_written(max - min), unit),
+            with(max - min, 4, unit),
             with(2.0 * found.guard, 2, unit)
         );
     }
