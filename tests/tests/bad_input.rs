@@ -594,6 +594,20 @@ fn when_nothing_at_all_can_be_stored_the_outcome_is_still_printed() -> Result<()
     Ok(())
 }
 
+/// `/dev/full` answers every write with "no space left on device".
+#[cfg(target_os = "linux")]
+#[test]
+fn a_report_that_finds_no_space_is_told_after_the_verdict() -> Result<()> {
+    let sweep = GOOD.1.trace("sweep")?;
+    let said =
+        trackpair([OsStr::new("judge"), sweep.as_os_str(), OsStr::new("--report"), OsStr::new("/dev/full")])?;
+    said.expect(
+        1,
+        &["WITHIN", "can't write the report to /dev/full", "No space left", "another --report FILE"],
+    );
+    Ok(())
+}
+
 /// A reader that goes away (`trackpair … | head -1`) costs neither the verdict nor the record.
 #[cfg(unix)]
 #[test]

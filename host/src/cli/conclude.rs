@@ -137,7 +137,7 @@ impl Kept {
 /// Judges what was kept, stores and prints it; the report also goes to the file `report`.
 ///
 /// # Errors
-/// [`Failure::Rig`] when nothing was recorded, [`Failure::Other`] when the report can't be written to its file, or the outcome
+/// [`Failure::Rig`] when nothing was recorded, [`Failure::Other`] when the report can't be written to its file or the outcome
 /// can't be stored (it is printed first).
 pub fn conclude(
     mut kept: Kept,
@@ -163,12 +163,10 @@ pub fn conclude(
     let curves = if scope == Scope::Part { analysis.curves.as_slice() } else { &[] };
     let input = ReportInput { outcome: &outcome, curves, sheet, channels: &channels };
     let (text, page) = (terminal(&input, style(surroundings)), html(&input));
-    if let Some(file) = report {
-        write_report(&page, file)?;
-    }
+    let reported = report.map_or(Ok(()), |file| write_report(&page, file));
     let stored = store(&mut kept, &outcome, &page);
     print(&kept, &outcome, &text, json);
-    stored?;
+    stored.and(reported)?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
 }
 

@@ -180,7 +180,7 @@ pub enum CsvError {
         period_us: f64,
     },
     /// Too few rows.
-    #[error("the file has {rows} rows of numbers; a sweep needs at least 2")]
+    #[error("the file has {} of numbers; a sweep needs at least 2", counted(*.rows, "row", "rows"))]
     TooFew {
         /// Rows.
         rows: usize,

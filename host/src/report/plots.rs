@@ -227,7 +227,7 @@ impl<'a> Draft<'a> {
             &chart,
             &format!("Linearity deviation, {name} line"),
             "Distance from the straight line that makes the largest distance smallest. The limit is for the mean of up \
-             and down; the distance between up and down is hysteresis.",
+             and down, each moved by half of the hysteresis between them, so that play is no deviation.",
         ))
     }
 

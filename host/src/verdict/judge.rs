@@ -158,7 +158,8 @@ impl Judgement {
             .findings
             .iter()
             .filter_map(|f| finding_reason(f, mismatch))
-            .chain(self.figures.iter().filter_map(|f| figure_reason(f, self.topology)));
+            // By a sheet that does not fit, no figure tells anything.
+            .chain(self.figures.iter().filter(|_| !mismatch).filter_map(|f| figure_reason(f, self.topology)));
         let (outside, undecided): (Vec<_>, Vec<_>) = sentences.partition(|s| s.starts_with("outside"));
         self.mismatch
             .iter()
