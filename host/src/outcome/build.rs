@@ -2,7 +2,8 @@
 
 use super::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
-    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet, SCHEMA_VERSION,
+    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
+    SCHEMA_VERSION,
 };
 use crate::analysis::grip::GripAnalysis;
 use crate::analysis::{Detail, Histogram};

@@ -88,7 +88,9 @@ pub enum SessionError {
         silent_ms: u64,
     },
     /// An answer of the right kind with the wrong content, or a channel table that contradicts itself.
-    #[error("the rig's answer to {request} makes no sense: {problem}; its firmware or stored calibration may be damaged: calibrate it anew, or reload the firmware")]
+    #[error(
+        "the rig's answer to {request} makes no sense: {problem}; its firmware or stored calibration may be damaged: calibrate it anew, or reload the firmware"
+    )]
     Nonsense {
         /// Which request.
         request: &'static str,

@@ -517,7 +517,8 @@ fn check_calibration(name: &str, calibration: &Calibration) -> Result<(), Sessio
     let numbers = [("gain", calibration.gain_uncertainty), ("offset", calibration.offset_uncertainty)];
     for (what, value) in numbers {
         if !value.is_finite() || value < 0.0 {
-            let problem = format!("the {what} uncertainty of {name} is {value}, it must be a number from 0 up");
+            let problem =
+                format!("the {what} uncertainty of {name} is {value}, it must be a number from 0 up");
             return Err(nonsense("read calibration", &problem));
         }
     }
