@@ -11,7 +11,6 @@ use std::process::Command;
 use std::sync::LazyLock;
 use tempfile::{TempDir, tempdir};
 use trackpair_tests::cli::{Record, Running, Said, command, qualify, trackpair};
-use trackpair_tests::programs::ServedRig;
 
 // ---- Who is on the port ----
 
@@ -153,30 +152,6 @@ fn nobody_on_the_port_and_an_address_that_is_none() -> Result<()> {
     trackpair(["qualify", "--rig", "sim:no-such-grip"])?.expect(2, &["no-such-grip", "trackpair-rig parts"]);
     trackpair(["qualify", "--rig", "sim:good-grip?seed=x"])?.expect(2, &["seed"]);
     trackpair(["qualify"])?.expect(2, &["--rig"]);
-    Ok(())
-}
-
-/// Another program opens a session in the middle of a sweep: the first one is told, and keeps what it has.
-#[cfg(unix)]
-#[test]
-fn another_program_that_takes_the_rig_over_ends_the_sweep_and_nothing_is_lost() -> Result<()> {
-    let (rig, archive) = (ServedRig::start(["--part", "good-grip", "--listen", "pty"])?, tempdir()?);
-    let mut first =
-        command(["qualify", "--rig", rig.address(), "--cycles", "20", "--speed", "30", "--archive"])?;
-    first.arg(archive.path());
-    let mut first = Running::start(first)?;
-    first.wait_for("sweep")?;
-    // A second host on the same wire, as careless software or a second cable would be.
-    let path = rig.address().strip_prefix("serial:").context("a serial address")?;
-    let mut wire = std::fs::OpenOptions::new().write(true).open(path)?;
-    let mut frame = [0; trackpair_protocol::frame::MAX_ENCODED];
-    let identify = trackpair_protocol::message::Request::Identify { session: 0x0BAD_CAFE };
-    let n = identify.encode(1, &mut frame).context("it fits")?;
-    wire.write_all(&[&[0][..], &frame[..n]].concat())?;
-    let record = Record::only(archive.path(), first.finish()?)?;
-    record.said.expect(20, &["another program has taken over the rig", "close it"]);
-    assert_eq!(record.outcome["aborted"], true);
-    record.trace("sweep")?;
     Ok(())
 }
 

@@ -3,7 +3,7 @@
 #![cfg(unix)]
 
 use anyhow::{Context, Result, bail};
-use std::io::Read;
+use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
 use std::time::Duration;
@@ -153,6 +153,26 @@ fn a_rig_that_is_unplugged_in_the_sweep_leaves_the_recorded_part() -> Result<()>
         check_kept_and_marked(&record, "link_lost");
         check_half_is_there(&record);
     }
+    Ok(())
+}
+
+/// Another program opens a session in the middle of a sweep: the first one is told, and keeps what it has.
+#[test]
+fn another_program_that_takes_the_rig_over_ends_the_sweep_and_nothing_is_lost() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "pty", &[])?, tempdir()?);
+    let mut first = begin(&rig, archive.path(), &LONG)?;
+    wait_for_half_of_the_sweep(&mut first)?;
+    // A second host on the same wire, as careless software or a second cable would be.
+    let path = rig.address().strip_prefix("serial:").context("a serial address")?;
+    let mut wire = std::fs::OpenOptions::new().write(true).open(path)?;
+    let mut frame = [0; trackpair_protocol::frame::MAX_ENCODED];
+    let identify = trackpair_protocol::message::Request::Identify { session: 0x0BAD_CAFE };
+    let n = identify.encode(1, &mut frame).context("it fits")?;
+    wire.write_all(&[&[0][..], &frame[..n]].concat())?;
+    let record = Record::only(archive.path(), first.finish()?)?;
+    record.said.expect(20, &["another program has taken over the rig", "close it"]);
+    assert_eq!(record.outcome["aborted"], true);
+    check_half_is_there(&record);
     Ok(())
 }
 

@@ -141,9 +141,10 @@ fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
     Ok(OutcomeFigure {
         figure: figure.name.name().to_owned(),
         channel: channel_name(figure.channel),
-        value: figure.value,
+        // A sum of nothing may be -0; nobody is to read that.
+        value: figure.value + 0.0,
         unit: figure.name.unit(),
-        expanded_uncertainty,
+        expanded_uncertainty: expanded_uncertainty + 0.0,
         upper_bound: finite(figure.upper_bound),
         at_deg: finite(figure.at_deg),
         limit: judged.limit.as_ref().map(|l| OutcomeLimit { min: l.min, max: l.max, bound: l.bound }),
