@@ -31,8 +31,7 @@ const fn rank(kind: FindingKind) -> u8 {
 /// Orders findings: likely ones first, then by kind, within a kind (or among rivals) the surest first, then by place.
 pub fn order(findings: &mut [Finding]) {
     findings.sort_by(|a, b| {
-        // Written so that a confidence that is no number counts as unlikely.
-        let unlikely = |f: &Finding| !(f.confidence >= UNLIKELY);
+        let unlikely = |f: &Finding| f.confidence.is_nan() || f.confidence < UNLIKELY;
         unlikely(a)
             .cmp(&unlikely(b))
             .then(rank(a.kind).cmp(&rank(b.kind)))

@@ -155,7 +155,7 @@ fn wires(prepared: &Prepared<'_>) -> [f64; 2] {
     let amps = prepared
         .trace
         .channel(Channel::SupplyAmps)
-        .and_then(|amps| prepared::finite_mean(amps))
+        .and_then(prepared::finite_mean)
         .map_or(UNKNOWN_AMPS, f64::abs);
     let contact = CONTACT_OHM * amps;
     match prepared.loom_volts {
