@@ -18,8 +18,8 @@ fn the_self_check_tells_supply_noise_and_stops_and_keeps_its_trace() -> Result<(
     let record = Record::only(archive.path(), said)?;
     let words = [
         "SIMULATED",
-        "WITHIN",
-        "Ready",
+        "READY: ",
+        "The part itself was not judged",
         "supply",
         "noise rising",
         "noise falling",
@@ -37,7 +37,7 @@ fn the_self_check_tells_supply_noise_and_stops_and_keeps_its_trace() -> Result<(
 fn the_self_check_of_a_part_that_is_stuck_is_not_ready() -> Result<()> {
     let archive = tempdir()?;
     let record = Record::only(archive.path(), run("self-check", "sim:seized-grip", archive.path(), &[])?)?;
-    record.said.expect(11, &["UNDECIDED", "Not ready", "clamp or grip is stuck", "not seen"]);
+    record.said.expect(11, &["NOT READY", "clamp or grip is stuck", "not seen"]);
     Ok(())
 }
 
@@ -45,7 +45,7 @@ fn the_self_check_of_a_part_that_is_stuck_is_not_ready() -> Result<()> {
 fn every_single_procedure_prints_its_outcome_as_json_alone_and_says_simulated() -> Result<()> {
     for (command, scope, more) in [
         ("self-check", "readiness", &["--json"][..]),
-        ("leads-check", "part", &["--json"]),
+        ("leads-check", "leads", &["--json"]),
         ("hand-sweep", "part", &["--json", "--seconds", "5"]),
         ("flex", "dropouts", &["--json", "--seconds", "10"]),
     ] {
@@ -84,6 +84,16 @@ fn the_leads_check_alone_names_the_bad_lead() -> Result<()> {
         let record = Record::only(archive.path(), said)?;
         record.said.expect(10, &["SIMULATED", lead]);
         record.trace("leads_check")?;
+    }
+    Ok(())
+}
+
+#[test]
+fn a_leads_check_of_a_good_part_is_within_and_says_what_it_leaves_open() -> Result<()> {
+    for part in ["good-grip", "good-pot-grip", "half-slope-grip", "offset-grip", "worn-grip"] {
+        let archive = tempdir()?;
+        let said = run("leads-check", &format!("sim:{part}?seed=3"), archive.path(), &[])?;
+        said.expect(0, &["WITHIN", "only the leads, leakage and the output at both stops were tested"]);
     }
     Ok(())
 }

@@ -62,6 +62,9 @@ pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resu
         }
         sheet
     })?;
+    // Without the steps there is only the self-check to speak of.
+    let stepped = kept.trace(ProcedureKind::LeadsCheck).is_some();
+    kept.judge_only(if stepped { Scope::Leads } else { Scope::Readiness }, Vec::new());
     conclude(kept, chosen, common.json, None, surroundings)
 }
 

@@ -36,7 +36,7 @@ pub fn limit(limit: &OutcomeLimit, unit: Unit) -> String {
         }
         (Some(min), Some(max)) => with_unit(&format!("{} to {}", as_written(min), as_written(max)), unit),
         (Some(min), None) => with_unit(&format!("≥ {}", as_written(min)), unit),
-        (None, Some(0.0)) => "none".to_owned(),
+        (None, Some(0.0)) => if limit.bound.is_some() { "none" } else { "none allowed" }.to_owned(),
         (None, Some(max)) => with_unit(&format!("≤ {}", as_written(max)), unit),
         (None, None) => String::new(),
     };

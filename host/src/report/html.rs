@@ -82,9 +82,9 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
             all.push(("reached at".to_owned(), rig.address.clone()));
         }
     }
-    all.extend(
-        outcome.versions.iter().map(|(name, version)| (format!("version of {name}"), version.clone())),
-    );
+    all.extend(outcome.versions.iter().map(|(name, version)| {
+        (format!("version of {}", name.replace("recorded_by", "the recorder")), version.clone())
+    }));
     all.push(("shape of the stored outcome".to_owned(), outcome.schema.to_string()));
     all.into_iter()
         .map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&text, SENTENCE) })

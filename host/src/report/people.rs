@@ -77,6 +77,8 @@ pub struct People {
     pub label: String,
     /// Whole verdict as a word.
     pub verdict: &'static str,
+    /// The word that stands largest: the verdict, or whether rig and part are ready.
+    pub headline: &'static str,
     /// What it means.
     pub advice: &'static str,
     /// Why.
@@ -115,6 +117,7 @@ impl People {
             lines,
             label: label(&outcome.part.label),
             verdict: outcome.verdict.name(),
+            headline: words::headline(outcome.verdict, &outcome.scope),
             advice: words::advice(outcome.verdict, &outcome.scope),
             reasons: sentences(&outcome.reasons),
             figures,

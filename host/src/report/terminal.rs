@@ -115,7 +115,7 @@ fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
         };
         page.paragraph("", &format!("CUT SHORT: the recording did not run to its end{why}."));
     }
-    let verdict = page.painted(&people.verdict.to_uppercase(), code(people.verdict));
+    let verdict = page.painted(&people.headline.to_uppercase(), code(people.verdict));
     page.line(&format!("{verdict}: {}", people.advice));
     page.paragraph("  ", &people.label);
     let sheet = plain(&format!("{}, {}", outcome.sheet.name, outcome.sheet.title), LABEL);

@@ -83,13 +83,27 @@ pub fn end(end: &str) -> String {
     .to_owned()
 }
 
+/// The word of a verdict, by what it is about: a self-check judges no part, so it must not look like a part's verdict.
+pub fn headline(verdict: Verdict, scope: &str) -> &'static str {
+    match (scope, verdict) {
+        ("readiness", Verdict::Within) => "ready",
+        ("readiness", _) => "not ready",
+        _ => verdict.name(),
+    }
+}
+
 /// What the verdict means for the person with the part in hand, by what it is about.
 pub fn advice(verdict: Verdict, scope: &str) -> &'static str {
     match (scope, verdict) {
         (_, Verdict::Outside) => "Do not refit this part.",
         ("dropouts", Verdict::Within) => "No contact was lost. Only that was tested.",
-        ("readiness", Verdict::Within) => "Ready to be tested. The part itself was not judged.",
-        ("readiness", Verdict::Undecided) => "Not ready to be tested; what to do is said below.",
+        ("leads", Verdict::Within) => {
+            "Leads, leakage and both stops are as they should be. Only that was tested."
+        }
+        ("readiness", Verdict::Within) => {
+            "Rig and mounting are as they should be. The part itself was not judged."
+        }
+        ("readiness", Verdict::Undecided) => "What to do is said below.",
         (_, Verdict::Within) => "Fit for refit as far as this bench can tell.",
         (_, Verdict::Undecided) => "Neither cleared nor condemned; what would decide it is said below.",
     }

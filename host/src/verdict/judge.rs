@@ -179,6 +179,9 @@ impl Judgement {
                 "within: {} their limits, and no finding decides against the part",
                 if limited == 1 { "1 figure keeps".to_owned() } else { format!("{limited} figures keep") }
             ),
+            (Scope::Leads, _) => {
+                "within: no lead drops, no line leaks, both stops read as they should".to_owned()
+            }
             (Scope::Readiness, _) => "within: rig and part are ready to be tested".to_owned(),
             (Scope::Flex { .. }, Some(bound)) => format!(
                 "within: no dropout was seen, which excludes {} per minute or more with 95 % confidence",

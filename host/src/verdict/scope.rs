@@ -14,6 +14,8 @@ pub enum Scope {
         /// Whether limp-home trips may be judged.
         limp_trips: bool,
     },
+    /// What supply steps and load steps at rest tell: leads and leakage, and the output at both stops.
+    Leads,
     /// Whether rig and part are ready to be tested. No limit of the sheet is looked at.
     Readiness,
 }
@@ -24,6 +26,7 @@ impl Scope {
         match self {
             Self::Part => "part",
             Self::Flex { .. } => "dropouts",
+            Self::Leads => "leads",
             Self::Readiness => "readiness",
         }
     }
@@ -37,6 +40,9 @@ impl Scope {
                 FigureName::LimpTrips => limp_trips,
                 _ => false,
             },
+            Self::Leads => {
+                matches!(figure, FigureName::ClosedVolts | FigureName::OpenVolts | FigureName::Span)
+            }
             Self::Readiness => false,
         }
     }
@@ -46,6 +52,17 @@ impl Scope {
         match self {
             Self::Part => true,
             Self::Flex { .. } => matches!(kind, FindingKind::Dropout | FindingKind::DeadChannel),
+            Self::Leads => matches!(
+                kind,
+                FindingKind::SupplyLead
+                    | FindingKind::GroundLead
+                    | FindingKind::SignalLead
+                    | FindingKind::Leakage
+                    | FindingKind::GainOffset
+                    | FindingKind::SwappedChannels
+                    | FindingKind::DeadChannel
+                    | FindingKind::NotMoving
+            ),
             Self::Readiness => matches!(kind, FindingKind::DeadChannel | FindingKind::NotMoving),
         }
     }
@@ -57,6 +74,10 @@ impl Scope {
             Self::Flex { .. } => Some(
                 "only lost contact was tested: nothing is said of voltages, linearity, correlation or the track; \
                  qualify the part for that",
+            ),
+            Self::Leads => Some(
+                "only the leads, leakage and the output at both stops were tested: nothing is said of the travel between, of \
+                 dropouts or of wear; qualify the part for that",
             ),
             Self::Readiness => {
                 Some("only rig and mounting were checked: the part itself was not judged; qualify does that")

@@ -38,7 +38,7 @@ pub(super) fn limit_words(limit: &Limit) -> String {
     match (limit.min, limit.max) {
         (Some(min), Some(max)) => format!("{} to {}", as_written(min), written(max)),
         (Some(min), None) => format!("at least {}", written(min)),
-        (None, Some(0.0)) => "none".to_owned(),
+        (None, Some(0.0)) => "none allowed".to_owned(),
         (None, Some(max)) => format!("at most {}", written(max)),
         (None, None) => "no limit".to_owned(),
     }
