@@ -1,6 +1,7 @@
 //! The CRC and the byte stuffing against published values and an independent implementation.
 
 use proptest::prelude::*;
+use trackpair_protocol::frame::MAX_RAW;
 use trackpair_protocol::{cobs, crc};
 
 #[track_caller]
@@ -22,6 +23,16 @@ fn crc_gives_the_catalogue_check_value() {
     assert_eq!(crc::crc32(b"123456789"), 0x1697_D06A);
     // Same entry: initial and final value 0xffffffff, so nothing at all gives 0.
     assert_eq!(crc::crc32(b""), 0);
+}
+
+#[test]
+fn the_crc_of_every_length_of_frame_agrees_with_an_independent_implementation() {
+    // Every way in which rounds, words and single bytes can make up a frame.
+    let peer = ::crc::Crc::<u32>::new(&::crc::CRC_32_AUTOSAR);
+    let bytes: Vec<u8> = (0..MAX_RAW as u32).map(|i| (i.wrapping_mul(0x9E37_79B9) >> 24) as u8).collect();
+    for n in 0..=bytes.len() {
+        assert_eq!(crc::crc32(&bytes[..n]), peer.checksum(&bytes[..n]), "{n} bytes");
+    }
 }
 
 #[test]
@@ -67,6 +78,11 @@ fn bytes_with_zeros() -> impl Strategy<Value = Vec<u8>> {
 }
 
 proptest! {
+    #[test]
+    fn the_crc_agrees_with_an_independent_implementation(bytes in proptest::collection::vec(any::<u8>(), 0..1100)) {
+        prop_assert_eq!(crc::crc32(&bytes), ::crc::Crc::<u32>::new(&::crc::CRC_32_AUTOSAR).checksum(&bytes));
+    }
+
     #[test]
     fn stuffing_agrees_with_an_independent_implementation(raw in bytes_with_zeros()) {
         let mut ours = vec![0; cobs::max_encoded(raw.len())];

@@ -125,10 +125,9 @@ fn columns_by_trackpair_protocol(bencher: Bencher) {
             deframer.push(chunk, |frame| {
                 if let Ok(Message::Samples(block)) = Message::decode(&frame) {
                     let end = scans + usize::from(block.scans);
-                    for (number, values) in columns.iter_mut().enumerate() {
-                        let column =
-                            block.column(number as u8, &[Encoding::I16; CHANNELS]).expect("declared");
-                        column.scaled_into(SCALE, 0.0, &mut values[scans..end]).expect("room");
+                    for (number, column) in block.columns(&[Encoding::I16; CHANNELS]).expect("declared") {
+                        let values = &mut columns[usize::from(number)][scans..end];
+                        column.scaled_into(SCALE, 0.0, values).expect("room");
                     }
                     scans = end;
                 }
