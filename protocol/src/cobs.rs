@@ -7,8 +7,8 @@
 const FULL: u8 = 0xFF;
 /// Most bytes behind one code.
 const RUN: usize = 254;
-/// Runs up to this length are copied as one block of this length where there is room: no call, no branch per byte.
-const SHORT: usize = 32;
+/// A run is copied as blocks of this length where there is room behind it: no call, no branch per byte.
+const BLOCK: usize = 64;
 
 /// Longest encoding of `n` bytes, without a delimiter.
 pub const fn max_encoded(n: usize) -> usize {
@@ -67,8 +67,13 @@ pub(crate) fn decode_without_zeros(encoded: &[u8], out: &mut [u8]) -> Option<usi
     while let Some((&code, tail)) = rest.split_first() {
         let run = usize::from(code).checked_sub(1)?;
         let to = out.get_mut(len..)?;
-        match (tail.first_chunk::<SHORT>(), to.first_chunk_mut::<SHORT>()) {
-            (Some(from), Some(to)) if run <= SHORT => *to = *from,
+        let blocks = run.div_ceil(BLOCK);
+        match (tail.get(..blocks * BLOCK), to.get_mut(..blocks * BLOCK)) {
+            (Some(from), Some(to)) => {
+                for (to, from) in to.as_chunks_mut::<BLOCK>().0.iter_mut().zip(from.as_chunks::<BLOCK>().0) {
+                    *to = *from;
+                }
+            }
             _ => to.get_mut(..run)?.copy_from_slice(tail.get(..run)?),
         }
         len += run;
