@@ -1,4 +1,4 @@
-//! A long recording made of one simulated sweep said over and over, for benches. It tells nothing new about a part.
+//! A long recording for benches: one simulated sweep of very many cycles.
 
 use crate::bench::{link, run_plan};
 use trackpair::sheet::{PartSheet, shipped};
@@ -12,23 +12,23 @@ pub fn sheet() -> PartSheet {
     shipped("grip-complementary").expect("shipped")
 }
 
-/// A sweep of a healthy part repeated until it has at least `scans` scans of rising, falling, supply and reference.
+/// A sweep of a healthy part with so many cycles that it has at least `scans` scans of rising, falling, supply and reference.
 ///
 /// # Panics
 /// When the simulated bench fails.
 pub fn big_trace(scans: usize) -> Trace {
-    let mut trace = run_plan(link("good-grip?seed=1"), &sheet()).sweep.expect("swept");
+    let mut sheet = sheet();
+    let usual = sweep(&sheet).len();
+    sheet.sweep.cycles += 1;
+    let per_cycle = sweep(&sheet).len() - usual;
+    let more = scans.saturating_sub(usual).div_ceil(per_cycle);
+    sheet.sweep.cycles += u32::try_from(more).expect("a length that a bench can record");
+    let mut trace = sweep(&sheet);
+    assert!(trace.len() >= scans, "{} scans in {} cycles", trace.len(), sheet.sweep.cycles);
     trace.columns.retain(|c| ["rising", "falling", "supply", "reference"].contains(&c.channel.name()));
-    trace.marks.clear();
-    let (once, period) = (trace.len(), u64::from(trace.provenance.period_us));
-    let span = trace.time_us[once - 1] - trace.time_us[0] + period;
-    let times = scans.div_ceil(once);
-    let first = trace.time_us.clone();
-    for k in 1..times as u64 {
-        trace.time_us.extend(first.iter().map(|t| t + k * span));
-    }
-    for column in &mut trace.columns {
-        column.values = column.values.repeat(times);
-    }
     trace
+}
+
+fn sweep(sheet: &PartSheet) -> Trace {
+    run_plan(link("good-grip?seed=1"), sheet).sweep.expect("swept")
 }
