@@ -364,6 +364,18 @@ fn add_defects(
     sheet: &PartSheet,
 ) {
     let dropouts = dropout::find(prepared, sheet);
+    for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
+        let noisy = noise_map::find(prepared, line, &dropouts, sheet);
+        if let Some(curves) = curves {
+            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
+            out.findings.extend(flat.findings);
+            out.detection_limits.push(flat.limit);
+        }
+        out.findings.extend(noisy.findings);
+        out.detection_limits.push(noisy.limit);
+        out.curves.extend(noisy.curve);
+    }
+    let dropouts = dropouts.without_explained(prepared, &out.findings);
     let flexed = traces.flex.map(|trace| Prepared::new(trace, sheet));
     let flex = flexed.as_ref().map(|p| dropout::find(p, sheet));
     let watched: Vec<&dropout::Report> = std::iter::once(&dropouts).chain(flex.as_ref()).collect();
@@ -390,17 +402,6 @@ fn add_defects(
     }
     out.figures.extend(trips);
 
-    for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
-        let noisy = noise_map::find(prepared, line, &dropouts, sheet);
-        if let Some(curves) = curves {
-            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
-            out.findings.extend(flat.findings);
-            out.detection_limits.push(flat.limit);
-        }
-        out.findings.extend(noisy.findings);
-        out.detection_limits.push(noisy.limit);
-        out.curves.extend(noisy.curve);
-    }
     if let Some(report) = leads {
         out.not_testable.extend(report.not_testable.iter().cloned());
     }

@@ -4,6 +4,7 @@
 //! level before, way out, way back. Something that leaves and does not come back, or that fades away, is no dropout: it is a
 //! step, a flat spot or a motion. The threshold follows the local noise, so that a noisy stretch of track raises it.
 
+use super::sureness;
 use crate::analysis::statistics;
 use std::ops::Range;
 
@@ -20,6 +21,10 @@ const NEAR: usize = 64;
 const LONGEST_FOLLOW: usize = 4_000_000;
 /// An excursion this deep is a lost contact also when the line still follows the grip, ratio.
 const CERTAIN_DEPTH: f64 = 0.1;
+/// An excursion is a lost contact for sure when it is this much larger than it must be …
+const SURE_SCORE: f64 = 1.3;
+/// … else only this much. Both from `tests/examples/dropout_study`.
+const UNSURE: f64 = 0.8;
 /// A rail: within this of ground or supply, ratio.
 const RAIL: f32 = 0.03;
 
@@ -50,8 +55,12 @@ pub(super) struct Excursion {
     pub peak: f64,
     /// Median of the deviation's magnitude over the middle half; equals the peak's below 4 samples.
     pub plateau: f64,
+    /// Samples from the first to the last beyond half of the plateau: what lies outside is a filter's tail.
+    pub wide: usize,
     /// Sum of the deviation's magnitude, one sample more on each side.
     pub area: f64,
+    /// How sure that it is a lost contact, 0..1.
+    pub confidence: f64,
 }
 
 /// Noise of a series, one standard deviation: from second differences of up to 40 000 places in the runs.
@@ -140,7 +149,9 @@ fn confirm(
     if end == run.end && !stands_at_rail(series, start, end) {
         return None;
     }
-    let peak = (start..end).map(deviation).fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
+    let (peak_at, peak) = (start..end)
+        .map(|j| (j, deviation(j)))
+        .fold((start, 0.0f64), |a, d| if d.1.abs() > a.1.abs() { d } else { a });
     if peak.abs() <= needed.max(motion_share(series, run, at, end)) {
         return None;
     }
@@ -152,16 +163,26 @@ fn confirm(
     if n >= 8 && peak.abs() < CERTAIN_DEPTH && !stands(series, start, end) {
         return None;
     }
+    let score = sureness::score(series.values, run, &(start..end), peak_at, least);
+    if score < 1.0 && peak.abs() < CERTAIN_DEPTH {
+        return None;
+    }
+    let confidence = if score < SURE_SCORE && peak.abs() < CERTAIN_DEPTH { UNSURE } else { 0.99 };
     let mut middle: Vec<f64> = if n >= 4 {
         (start + n / 4..end - n / 4).map(|j| deviation(j).abs()).collect()
     } else {
         vec![peak.abs()]
     };
     let plateau = statistics::median(&mut middle)?;
+    let high = |j: &usize| deviation(*j) * peak.signum() > 0.5 * plateau;
+    let wide = match ((start..end).find(high), (start..end).rev().find(high)) {
+        (Some(first), Some(last)) => last + 1 - first,
+        _ => n,
+    };
     let area = (start.saturating_sub(1).max(run.start)..(end + 1).min(run.end))
         .map(|j| (deviation(j) * peak.signum()).max(0.0))
         .sum();
-    Some(Excursion { samples: start..end, level, peak, plateau, area })
+    Some(Excursion { samples: start..end, level, peak, plateau, wide, area, confidence })
 }
 
 /// Noise near a place: the larger of before and after, so that the edge of a noisy stretch belongs to it.

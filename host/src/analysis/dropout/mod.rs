@@ -7,11 +7,12 @@
 mod detect;
 mod limit;
 mod summary;
+mod sureness;
 
 use super::prepared::{AngleSource, Prepared};
 use super::statistics;
 use super::{DetectionLimit, Figure, Finding};
-use crate::quantity::Channel;
+use crate::quantity::{Channel, FindingKind};
 use crate::sheet::PartSheet;
 use detect::{Excursion, Series};
 use std::ops::Range;
@@ -24,6 +25,21 @@ const FASTEST_DEG_S: f64 = 2000.0;
 const SUPPLY_DIP: f64 = 0.03;
 /// Share of the motion across the scans looked at that channel skew, bends and texture may leave in the residual.
 const MOTION_SHARE: f32 = 0.1;
+
+/// An excursion whose middle is this share of its peak is flat on top: it was not smeared by a filter.
+const FLAT_TOP: f64 = 0.8;
+/// Time constants after which a lost contact has reached what it reads.
+const SETTLED: f64 = 3.0;
+/// Time constant of an open lead, its cable and the rig's input, µs: 150 pF on 1 MΩ.
+const OPEN_LEAD_US: f64 = 150.0;
+/// What stays below this share of a lost contact's depth is hardly one …
+const SHALLOW_SHARE: f64 = 0.2;
+/// … and only this sure: a contact's resistance may have risen, or the track did it.
+const SHALLOW: f64 = 0.7;
+/// A flat spot or noisy stretch explains what lies this near to it, degrees.
+const EXPLAINS_DEG: f64 = 1.0;
+/// Confidence from which an event counts in the rate.
+pub const SURE: f64 = 0.95;
 
 /// Which wire an event points at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -69,6 +85,15 @@ pub struct Event {
     pub at_deg: Option<f64>,
     /// Index of the stroke it fell in.
     pub stroke: Option<usize>,
+    /// How sure that contact was lost, 0..1.
+    pub confidence: f64,
+}
+
+impl Event {
+    /// Whether it counts in the rate.
+    pub fn is_sure(&self) -> bool {
+        self.confidence >= SURE
+    }
 }
 
 /// What the search found and what it would have missed.
@@ -84,6 +109,26 @@ pub struct Report {
     pub watched_min: f64,
     /// Shortest open that would have been seen, per line.
     pub limits: Vec<DetectionLimit>,
+}
+
+impl Report {
+    /// Takes out events that are not sure and that a flat spot or a noisy stretch of the same line explains.
+    pub fn without_explained(mut self, prepared: &Prepared<'_>, located: &[Finding]) -> Self {
+        let explains = |event: &Event, f: &Finding| {
+            let here = f.from_deg.zip(f.to_deg).zip(event.at_deg);
+            let near =
+                here.is_some_and(|((from, to), at)| (from - EXPLAINS_DEG..=to + EXPLAINS_DEG).contains(&at));
+            let kind = matches!(f.kind, FindingKind::FlatSpot | FindingKind::NoisyTrack);
+            kind && near && (event.wire.channel().is_none() || event.wire.channel() == f.channel)
+        };
+        let before = self.events.len();
+        self.events.retain(|e| e.is_sure() || !located.iter().any(|f| explains(e, f)));
+        if self.events.len() < before {
+            self.findings = summary::findings(prepared, &self.events, self.watched_min);
+            self.figure = rate(&[&self]);
+        }
+        self
+    }
 }
 
 /// Searches any trace: sweep, hand sweep, flex, imported.
@@ -355,22 +400,17 @@ fn supply_dips(prepared: &Prepared<'_>, scans: &Range<usize>) -> bool {
 fn event(prepared: &Prepared<'_>, e: &Excursion, wire: Wire, depth: f64, full_scale: f64) -> Event {
     let wire = if wire == Wire::Common && supply_dips(prepared, &e.samples) { Wire::Supply } else { wire };
     let start = e.samples.start;
-    let filtered = prepared
-        .trace
-        .provenance
-        .channels
-        .iter()
-        .any(|c| Channel::SENSORS.contains(&c.channel) && c.filter_us > 0);
-    let scale = if e.samples.len() >= 4 {
+    let filter_us = input_filter_us(prepared);
+    let scale = if e.samples.len() >= 4 && e.plateau >= FLAT_TOP * e.peak.abs() {
         e.plateau
-    } else if filtered {
+    } else if filter_us > 0.0 {
         // Behind a filter a short event is smeared: its area stays, and a full open is what most short events are.
         full_scale.max(e.peak.abs())
     } else {
         e.peak.abs()
     };
-    // A long event may see motion, and its ends matter little: its scans are counted.
-    let scans_long = if e.samples.len() >= 16 { e.samples.len() as f64 } else { e.area / scale.max(1e-9) };
+    // A long event may see motion, and its ends matter little: its scans are counted, without the tails.
+    let scans_long = if e.samples.len() >= 16 { e.wide as f64 } else { e.area / scale.max(1e-9) };
     let at_deg = [start, start.saturating_sub(1), e.samples.end]
         .into_iter()
         .filter_map(|i| prepared.deg.get(i))
@@ -384,7 +424,26 @@ fn event(prepared: &Prepared<'_>, e: &Excursion, wire: Wire, depth: f64, full_sc
         depth,
         at_deg,
         stroke: prepared.strokes.iter().position(|s| s.range.contains(&start)),
+        confidence: if is_shallow(prepared, e, filter_us, full_scale) {
+            e.confidence.min(SHALLOW)
+        } else {
+            e.confidence
+        },
     }
+}
+
+/// Largest time constant of the lines' input filters, µs; 0 where none is known.
+fn input_filter_us(prepared: &Prepared<'_>) -> f64 {
+    let channels = prepared.trace.provenance.channels.iter();
+    let filters = channels.filter(|c| Channel::SENSORS.contains(&c.channel)).map(|c| f64::from(c.filter_us));
+    filters.fold(0.0, f64::max)
+}
+
+/// Whether an excursion had the time to reach what a lost contact reads, and stayed far from it.
+fn is_shallow(prepared: &Prepared<'_>, e: &Excursion, filter_us: f64, full_scale: f64) -> bool {
+    let settled_us = SETTLED * (filter_us + OPEN_LEAD_US);
+    let seen_us = e.samples.len().saturating_sub(1) as f64 * prepared.period_us;
+    e.samples.len() >= 3 && seen_us >= settled_us && e.peak.abs() < SHALLOW_SHARE * full_scale
 }
 
 #[cfg(test)]

@@ -16,7 +16,9 @@ pub fn rate(reports: &[&Report]) -> Option<Figure> {
     if minutes <= 0.0 {
         return None;
     }
-    let count = reports.iter().map(|r| r.events.len()).sum::<usize>() as u64;
+    let events = || reports.iter().flat_map(|r| &r.events);
+    let count = events().filter(|e| e.is_sure()).count() as u64;
+    let all = events().count() as u64;
     let half_width =
         0.5 * (statistics::poisson_upper(count, ONE_SIGMA) - statistics::poisson_lower(count, ONE_SIGMA));
     Some(Figure {
@@ -24,15 +26,19 @@ pub fn rate(reports: &[&Report]) -> Option<Figure> {
         channel: None,
         value: count as f64 / minutes,
         standard_uncertainty: half_width / minutes,
-        upper_bound: Some(statistics::poisson_upper(count, 0.95) / minutes),
-        at_deg: reports
-            .iter()
-            .flat_map(|r| &r.events)
+        upper_bound: Some(statistics::poisson_upper(all, 0.95) / minutes),
+        at_deg: events()
+            .filter(|e| e.is_sure())
             .max_by(|a, b| a.length_us.total_cmp(&b.length_us))
             .and_then(|e| e.at_deg),
         definition: format!(
-            "{count} events in {minutes:.3} min watched; upper bound exact Poisson, 95 % one-sided; events beyond 7 standard \
-             deviations of the noise and 10 mV at 5 V"
+            "{count} events in {minutes:.3} min watched{}; upper bound exact Poisson, 95 % one-sided; events beyond 7 standard \
+             deviations of the noise and 10 mV at 5 V",
+            if all > count {
+                format!(", {} more that are not sure and only widen the bound", all - count)
+            } else {
+                String::new()
+            }
         ),
     })
 }
@@ -66,6 +72,11 @@ fn finding(prepared: &Prepared<'_>, wire: Wire, own: &[&Event], watched_min: f64
         Detail { name: "deepest", value: 5000.0 * deepest, unit: "mV at 5 V" },
         Detail { name: "towards_ground", value: 100.0 * towards_ground, unit: "%" },
     ];
+    // The report marks them on the travel; more would only cover one another.
+    const EVENT: [&str; 8] =
+        ["event_1", "event_2", "event_3", "event_4", "event_5", "event_6", "event_7", "event_8"];
+    let marked = EVENT.into_iter().zip(&places);
+    details.extend(marked.map(|(name, at)| Detail { name, value: *at, unit: "deg" }));
     if let Some(locked) = &locked {
         details.push(Detail { name: "same_place", value: locked.at_deg, unit: "deg" });
         details.push(Detail { name: "strokes_at_same_place", value: locked.strokes as f64, unit: "1" });
@@ -81,10 +92,10 @@ fn finding(prepared: &Prepared<'_>, wire: Wire, own: &[&Event], watched_min: f64
     }
 }
 
-/// An event well beyond the threshold is certain; one that only just crosses it could be a rare outlier of the noise.
+/// Three events that are not sure are surer than one: outliers of the noise come alone.
 fn confidence(own: &[&Event]) -> f64 {
-    let deepest = own.iter().map(|e| e.depth.abs()).fold(0.0, f64::max);
-    if deepest > 0.02 || own.len() >= 3 { 0.99 } else { 0.9 }
+    let surest = own.iter().map(|e| e.confidence).fold(0.0, f64::max);
+    if own.len() >= 3 { surest.max(0.9) } else { surest }
 }
 
 struct Locked {
@@ -137,8 +148,8 @@ fn text(
     prepared: &Prepared<'_>,
 ) -> String {
     let who = match wire {
-        Wire::First => "the first line was lost",
-        Wire::Second => "the second line was lost",
+        Wire::First => "the line was lost",
+        Wire::Second => "the line was lost",
         Wire::Common => {
             "both lines were lost together while the supply at the plug stood: supply or ground of the part"
         }

@@ -162,3 +162,44 @@ fn degenerate_traces_give_an_empty_report() {
     let report = run(&none, &part);
     assert!(report.events.is_empty() && report.figure.is_none());
 }
+
+#[test]
+fn flat_spots_and_noisy_stretches_passed_in_a_few_scans_are_no_sure_dropouts() {
+    for seed in 0..24 {
+        let base = if seed % 2 == 0 { Synthetic::hall(seed) } else { Synthetic::pot(seed) };
+        let fast = Synthetic { rate_hz: 1000.0, speeds: vec![90.0], ..base };
+        let spot = FlatSpot { line: 0, from_deg: 30.0, width_deg: 0.6, loss: 0.9, snap: seed % 4 < 2 };
+        let noise = NoisyTrack { line: 1, at_deg: 40.0, width_deg: 1.0, volts: 0.03 };
+        for part in
+            [Synthetic { flat: vec![spot], ..fast.clone() }, Synthetic { noisy: vec![noise], ..fast.clone() }]
+        {
+            let trace = part.trace();
+            let sheet = part.sheet();
+            let found = find(&Prepared::new(&trace, &sheet), &sheet);
+            let sure: Vec<&Event> = found.events.iter().filter(|e| e.is_sure()).collect();
+            assert!(sure.is_empty(), "{seed}: {sure:?}");
+        }
+    }
+}
+
+#[test]
+fn an_event_that_is_not_sure_widens_the_bound_and_is_not_counted() {
+    let part = Synthetic::hall(4);
+    let (trace, sheet) = (part.trace(), part.sheet());
+    let mut found = find(&Prepared::new(&trace, &sheet), &sheet);
+    let clean = rate(&[&found]).unwrap();
+    let event = Event {
+        wire: Wire::First,
+        scans: 100..101,
+        at_us: 0,
+        length_us: 100.0,
+        depth: -0.01,
+        at_deg: Some(10.0),
+        stroke: None,
+        confidence: 0.8,
+    };
+    found.events.push(event);
+    let unsure = rate(&[&found]).unwrap();
+    assert_eq!((clean.value, unsure.value), (0.0, 0.0));
+    assert!(unsure.upper_bound > clean.upper_bound && unsure.definition.contains("1 more"), "{unsure:?}");
+}
