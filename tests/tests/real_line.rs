@@ -5,7 +5,9 @@
 use anyhow::{Context, Result, bail};
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::ops::{Deref, DerefMut};
 use std::path::Path;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tempfile::tempdir;
 use trackpair::link::{self, Address};
@@ -21,8 +23,31 @@ const SHORT: [&str; 5] = ["--cycles", "1", "--speed", "180", "--skip-leads"];
 /// A sweep that is still on when it is disturbed.
 const LONG: [&str; 5] = ["--cycles", "2", "--speed", "30", "--skip-leads"];
 
-fn serve(part: &str, listen: &str, more: &[&str]) -> Result<ServedRig> {
-    ServedRig::start([&["--part", part, "--seed", "7", "--listen", listen][..], more].concat())
+/// A rig in real time with the machine to itself: a host that gets no processor for 300 ms loses its rig, as it should.
+struct Served {
+    rig: ServedRig,
+    _turn: MutexGuard<'static, ()>,
+}
+
+impl Deref for Served {
+    type Target = ServedRig;
+
+    fn deref(&self) -> &ServedRig {
+        &self.rig
+    }
+}
+
+impl DerefMut for Served {
+    fn deref_mut(&mut self) -> &mut ServedRig {
+        &mut self.rig
+    }
+}
+
+fn serve(part: &str, listen: &str, more: &[&str]) -> Result<Served> {
+    static TURN: Mutex<()> = Mutex::new(());
+    let turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
+    let rig = ServedRig::start([&["--part", part, "--seed", "7", "--listen", listen][..], more].concat())?;
+    Ok(Served { rig, _turn: turn })
 }
 
 /// `qualify` at an address, running.

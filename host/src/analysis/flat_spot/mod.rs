@@ -183,7 +183,7 @@ fn search(look: &Look<'_>, mut y: Vec<f64>, hits: &mut Vec<Hit>) -> (Option<f64>
         let Some((z, at, width)) = looked.best.filter(|b| b.0 > look.threshold) else { break };
         let centre = curves.deg[at];
         let (deg, step) = (&curves.deg, curves.step_deg);
-        let Some(mut spot) = refine::refine(deg, &y, step, centre, width) else { break };
+        let Some(mut spot) = refine::refine(deg, &y, step, centre, width, round > 0) else { break };
         if spot.loss < LEAST_LOSS {
             spot = refine::refine_near(deg, &y, step, centre, width).unwrap_or(spot);
         }

@@ -148,7 +148,7 @@ fn spots_are_found_as_often_as_the_study_found_them_and_placed_as_well() {
         (0.3, 0.6, false, true, 1.0),
         (0.5, 0.3, false, true, 1.0),
         (0.5, 1.0, true, false, 1.0),
-        (0.7, 0.6, true, false, 1.0),
+        (0.3, 0.6, true, false, 0.99),
         (0.5, 1.0, false, false, 1.0),
     ];
     for (width, loss, snap, hall, share) in table {
@@ -163,8 +163,8 @@ fn spots_are_found_as_often_as_the_study_found_them_and_placed_as_well() {
             statistics::quantile(&mut all, 0.9).unwrap()
         };
         let (centre, wide) = (nine_of_ten(|e| e.0), nine_of_ten(|e| e.1));
-        // A spot at the edge of what is seen is placed within 0.3 deg, others within 0.15.
-        let place = if share < 1.0 { 0.3 } else { 0.15 };
+        // A spot at the edge of what is seen is placed within 0.2 deg, others within 0.15.
+        let place = if share < 1.0 { 0.2 } else { 0.15 };
         assert!(centre < place && wide < 0.45, "{case}: centre {centre:.2}, width {wide:.2} deg");
     }
 }
