@@ -3,7 +3,6 @@
 //! finding was the first, any, or absent, with exact binomial bounds.
 
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicU64, Ordering};
 use trackpair::analysis::causes;
 use trackpair::analysis::curve::Curves;
 use trackpair::analysis::grip::{GripTraces, analyse};
@@ -14,7 +13,7 @@ use trackpair_rig_sim::fault::{Channel, Fault, Lead, LeakTo, Shape, Towards};
 use trackpair_rig_sim::part::Part;
 use trackpair_rig_sim::spec::{PartSpec, Sensor, Topology};
 use trackpair_rig_sim::{RigSpec, SimBoard, SimRig};
-use trackpair_tests::{bench::run_plan, sim_link};
+use trackpair_tests::{bench::run_plan, parallel::on_all_cores, sim_link};
 
 /// Kind of finding, confidence, text.
 type Told = (&'static str, f64, String);
@@ -142,28 +141,6 @@ fn fault(class: &str, hall: bool, r: &mut Resampler) -> Option<Fault> {
         "swapped" => Fault::SwappedChannels {},
         "seized" => Fault::Seized { friction_nm: 3.0 },
         _ => return None,
-    })
-}
-
-fn on_all_cores<T: Send>(count: u64, work: impl Fn(u64) -> T + Sync) -> Vec<T> {
-    let next = AtomicU64::new(0);
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| {
-        let handles: Vec<_> = (0..threads)
-            .map(|_| {
-                scope.spawn(|| {
-                    let mut own = Vec::new();
-                    loop {
-                        let seed = next.fetch_add(1, Ordering::Relaxed);
-                        if seed >= count {
-                            return own;
-                        }
-                        own.push(work(seed));
-                    }
-                })
-            })
-            .collect();
-        handles.into_iter().flat_map(|h| h.join().unwrap_or_default()).collect()
     })
 }
 

@@ -4,7 +4,6 @@
 //! The parts' static curves are the simulator's own (a magnet's waves, a track's grain at 0.4 and 0.12°), read by a rig
 //! that is simplified to play, noise, steps and an eccentric reference; the whole bench takes 100 times as long.
 
-use std::sync::atomic::{AtomicU64, Ordering};
 use trackpair::analysis::curve::Curves;
 use trackpair::analysis::prepared::Prepared;
 use trackpair::analysis::{dropout, flat_spot, noise_map, statistics};
@@ -14,6 +13,7 @@ use trackpair::trace::{Column, ProcedureKind, Provenance, Trace, TraceEnd};
 use trackpair_rig_sim::part::Part;
 use trackpair_rig_sim::random::Random;
 use trackpair_rig_sim::spec::{PartSpec, Sensor, Topology};
+use trackpair_tests::parallel::on_all_cores;
 
 /// Travel of the simulated parts, degrees.
 const TRAVEL_DEG: f64 = 75.0;
@@ -201,26 +201,10 @@ fn answer(condition: &Condition, sheet: &PartSheet, seed: u64) -> Answer {
     out
 }
 
-/// Answers of `count` seeds on all cores; their order depends on nothing but the seeds.
+/// Answers of `count` seeds.
 fn answers(condition: &Condition, first: u64, count: u64) -> Vec<Answer> {
-    let (sheet, next) = (condition.sheet(), AtomicU64::new(0));
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let worker = || {
-        let mut own = Vec::new();
-        loop {
-            let k = next.fetch_add(1, Ordering::Relaxed);
-            if k >= count {
-                return own;
-            }
-            own.push((k, answer(condition, &sheet, first + k)));
-        }
-    };
-    let mut all: Vec<(u64, Answer)> = std::thread::scope(|scope| {
-        let handles: Vec<_> = (0..threads).map(|_| scope.spawn(worker)).collect();
-        handles.into_iter().flat_map(|h| h.join().expect("a worker does not panic")).collect()
-    });
-    all.sort_unstable_by_key(|a| a.0);
-    all.into_iter().map(|a| a.1).collect()
+    let sheet = condition.sheet();
+    on_all_cores(count, |k| answer(condition, &sheet, first + k))
 }
 
 fn main() -> anyhow::Result<()> {

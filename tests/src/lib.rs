@@ -5,10 +5,12 @@
 //! - [`cli`]: runs the program and reads what it said and stored.
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
+//! - [`parallel`]: many seeds on all cores.
 
 pub mod bench;
 pub mod big_trace;
 pub mod cli;
+pub mod parallel;
 pub mod programs;
 #[path = "../../host/src/sim_link.rs"]
 pub mod sim_link;

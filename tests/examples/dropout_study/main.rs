@@ -6,7 +6,6 @@
 mod bench;
 
 use bench::Motion;
-use std::sync::atomic::{AtomicU64, Ordering};
 use trackpair::analysis::prepared::Prepared;
 use trackpair::analysis::{dropout, statistics};
 use trackpair_rig_sim::Part;
@@ -14,6 +13,7 @@ use trackpair_rig_sim::dropout::Outage;
 use trackpair_rig_sim::fault::{Channel, Fault, Lead, Shape, Towards};
 use trackpair_rig_sim::random::Random;
 use trackpair_rig_sim::spec::{PartSpec, Sensor, Topology};
+use trackpair_tests::parallel::on_all_cores;
 
 /// What else may be wrong with a part without a dropout.
 #[derive(Clone, Copy, Debug)]
@@ -111,28 +111,6 @@ fn answer(other: Other, sensor: Sensor, seed: u64) -> Answer {
     let unsure = found.events.len() - sure;
     let first = found.events.iter().max_by(|a, b| a.confidence.total_cmp(&b.confidence));
     Answer { sure, unsure, words: format!("{topology:?} {motion:?} {rate_hz} Hz {words}: {first:?}") }
-}
-
-/// Answers of `count` seeds on all cores, in order of seed.
-fn on_all_cores<T: Send>(count: u64, work: impl Fn(u64) -> T + Sync) -> Vec<T> {
-    let next = AtomicU64::new(0);
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let worker = || {
-        let mut own = Vec::new();
-        loop {
-            let k = next.fetch_add(1, Ordering::Relaxed);
-            if k >= count {
-                return own;
-            }
-            own.push((k, work(k)));
-        }
-    };
-    let mut all: Vec<(u64, T)> = std::thread::scope(|scope| {
-        let handles: Vec<_> = (0..threads).map(|_| scope.spawn(worker)).collect();
-        handles.into_iter().flat_map(|h| h.join().expect("a worker does not panic")).collect()
-    });
-    all.sort_unstable_by_key(|a| a.0);
-    all.into_iter().map(|a| a.1).collect()
 }
 
 fn alarms(each: u64, tell: bool) {
