@@ -70,7 +70,24 @@ pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
     };
     out.figures.sort_by_key(place);
     order::order(&mut out.findings);
+    if sheet.topology != Topology::Complementary {
+        name_lines_by_order(&mut out);
+    }
     out
+}
+
+/// Where both lines rise, a "falling line" would mislead: sentences then speak of the first and the second.
+fn name_lines_by_order(out: &mut GripAnalysis) {
+    let sentences = out
+        .findings
+        .iter_mut()
+        .map(|f| &mut f.text)
+        .chain(out.detection_limits.iter_mut().map(|l| &mut l.text))
+        .chain(out.not_testable.iter_mut().map(|n| &mut n.why))
+        .chain(&mut out.warnings);
+    for sentence in sentences {
+        *sentence = sentence.replace("rising line", "first line").replace("falling line", "second line");
+    }
 }
 
 /// What is not testable when nothing tells the closed stop from wide open; without it no part is within.

@@ -523,3 +523,19 @@ fn a_dead_line_has_no_skew_to_tell() {
     assert!(found.figures.iter().all(|f| f.name != FigureName::Skew), "{:?}", found.figures);
     assert!(found.not_testable.iter().any(|n| n.what == "skew"), "{:?}", found.not_testable);
 }
+
+#[test]
+fn sentences_name_the_lines_by_order_where_both_rise() {
+    for (topology, word) in
+        [(Topology::ParallelOffset, "second line"), (Topology::Complementary, "falling line")]
+    {
+        let mut part = Synthetic { topology, ..Synthetic::hall(33) };
+        part.dropouts = vec![Dropout { lines: [false, true], at_s: 0.8, length_s: 0.01, level: 0.0 }];
+        let (trace, sheet) = (part.trace(), part.sheet());
+        let found = analyse(GripTraces { sweep: &trace, leads: None, flex: None }, &sheet);
+        let limits: Vec<&str> = found.detection_limits.iter().map(|l| l.text.as_str()).collect();
+        assert!(limits.iter().any(|t| t.contains(word)), "{limits:?}");
+        let other = if word == "second line" { "falling line" } else { "second line" };
+        assert!(!limits.iter().any(|t| t.contains(other)), "{limits:?}");
+    }
+}

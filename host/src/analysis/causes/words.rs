@@ -160,7 +160,7 @@ pub(super) fn explained(cause: &Explained, chi_square: f64, all: &[Explained], k
         let line = rival.line.map_or(String::new(), |l| format!(" of the {} line", Channel::SENSORS[l]));
         text.push_str(&format!(
             "; {}{line} fits as well ({:.0} %)",
-            rival.kind.name(),
+            rival.kind.title(),
             100.0 * rival.probability
         ));
     }
