@@ -1,10 +1,11 @@
 //! Where a series leaves its level and comes back: the search itself, without names of wires.
 //!
 //! A cheap screen over every sample (second differences at lags 1 and 4) finds candidates; only these are looked at closely:
-//! level before, way out, way back. Something that leaves and does not come back, or that fades away, is no dropout: it is a
-//! step, a flat spot or a motion. The threshold follows the local noise, so that a noisy stretch of track raises it.
+//! level before, way out, way back. A contact opens and closes within a few time constants of the input filter, so both
+//! edges must be jumps: more, within so many scans, than the motion of these scans can make of play, grain or a flat
+//! spot. What leaves and does not come back, or fades away, is a step, a flat spot or a motion. The threshold follows the
+//! local noise; how sure an excursion is, `place` tells.
 
-use super::sureness;
 use crate::analysis::statistics;
 use std::ops::Range;
 
@@ -21,12 +22,24 @@ const NEAR: usize = 64;
 const LONGEST_FOLLOW: usize = 4_000_000;
 /// An excursion this deep is a lost contact also when the line still follows the grip, ratio.
 const CERTAIN_DEPTH: f64 = 0.1;
-/// An excursion is a lost contact for sure when it is this much larger than it must be …
-const SURE_SCORE: f64 = 1.3;
-/// … else only this much. Both from `tests/examples/dropout_study`.
-const UNSURE: f64 = 0.8;
 /// A rail: within this of ground or supply, ratio.
 const RAIL: f32 = 0.03;
+/// What motion alone can make of a residual, in slopes of a line: 1 where one line stands in its play, up to 1.2 on a flat
+/// spot that runs backwards, and a track's grain (0.4 rms) up to 1.8.
+pub(super) const EDGE_SHARE: f32 = 2.0;
+/// Share of the depth that an edge must make at once.
+const EDGE_DEPTH: f64 = 0.4;
+
+/// Something that follows the motion, and how much of it may show in a series.
+#[derive(Clone, Copy)]
+pub(super) struct Shown<'a> {
+    /// Angle or line.
+    pub by: &'a [f32],
+    /// Series per unit of it.
+    pub share: f32,
+    /// The most that a motion can change it by from scan to scan, its unit.
+    pub fastest: f64,
+}
 
 /// A series to search and what is known of it.
 pub(super) struct Series<'a> {
@@ -36,10 +49,12 @@ pub(super) struct Series<'a> {
     pub moves: bool,
     /// Least depth on top of the noise, same unit: what a motion could imitate.
     pub floor: f64,
-    /// How much of the motion across a few samples may show: (lines, share of the smaller move).
-    pub motion: &'a [(&'a [f32], f32)],
-    /// The most that a motion can change a line by from scan to scan, ratio.
-    pub fastest: f64,
+    /// How much of the motion across a few samples may show; the least of all counts.
+    pub motion: &'a [Shown<'a>],
+    /// The same for edges: what motion alone can make of them.
+    pub edges: &'a [Shown<'a>],
+    /// Scans within which an edge is over.
+    pub edge_scans: usize,
     /// Lines whose rails end the search for a way back.
     pub rails: &'a [&'a [f32]],
 }
@@ -59,8 +74,10 @@ pub(super) struct Excursion {
     pub wide: usize,
     /// Sum of the deviation's magnitude, one sample more on each side.
     pub area: f64,
-    /// How sure that it is a lost contact, 0..1.
-    pub confidence: f64,
+    /// Whether the motion turned in it, so that both edges lie at one place of the travel.
+    pub turned: bool,
+    /// Whether some line stood at a rail in it, or it is as deep as no track's fault is.
+    pub deep: bool,
 }
 
 /// Noise of a series, one standard deviation: from second differences of up to 40 000 places in the runs.
@@ -139,7 +156,9 @@ fn confirm(
 ) -> Option<Excursion> {
     let local = local_noise(series.values, run, at);
     let sigmas = if local > 2.0 * sigma { SIGMAS_IN_NOISE } else { SIGMAS };
-    let needed = least.max(sigmas * local.max(sigma)).max(motion_share(series, run, at, at));
+    let window = |end: usize| at.saturating_sub(17).max(run.start)..(end.max(at) + 9).min(run.end);
+    let shown = |end: usize| motion_share(series.motion, window(end));
+    let needed = least.max(sigmas * local.max(sigma)).max(shown(at));
     let (level, slope) = level_before(series, run, at, done)?;
     let deviation = |j: usize| f64::from(series.values[j]) - level - slope * (j as f64 - at as f64);
     let half = 0.5 * needed;
@@ -149,25 +168,22 @@ fn confirm(
     if end == run.end && !stands_at_rail(series, start, end) {
         return None;
     }
-    let (peak_at, peak) = (start..end)
-        .map(|j| (j, deviation(j)))
-        .fold((start, 0.0f64), |a, d| if d.1.abs() > a.1.abs() { d } else { a });
-    if peak.abs() <= needed.max(motion_share(series, run, at, end)) {
+    let peak = (start..end).map(deviation).fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
+    if peak.abs() <= needed.max(shown(end)) {
         return None;
     }
     let n = end - start;
-    let sharp = |sign| is_sharp(start, end, peak.signum(), 0.75 * needed, &deviation, sign);
-    if n >= 8 && end < run.end && !(sharp(1.0) && sharp(-1.0)) {
+    let edges =
+        Edges { series, run, side: peak.signum(), least: (EDGE_DEPTH * peak.abs()).max(0.75 * needed) };
+    if !edges.jumps_out(start, end, &deviation) || !edges.jumps_back(start, end, &deviation) {
         return None;
     }
     if n >= 8 && peak.abs() < CERTAIN_DEPTH && !stands(series, start, end) {
         return None;
     }
-    let score = sureness::score(series.values, run, &(start..end), peak_at, least);
-    if score < 1.0 && peak.abs() < CERTAIN_DEPTH {
-        return None;
-    }
-    let confidence = if score < SURE_SCORE && peak.abs() < CERTAIN_DEPTH { UNSURE } else { 0.99 };
+    let railed = |r: &&[f32]| r[start..end].iter().any(|v| *v < RAIL || *v > 1.0 - RAIL);
+    let deep = peak.abs() > CERTAIN_DEPTH || series.rails.iter().any(railed);
+    let turned = turned(series, start.saturating_sub(1).max(run.start)..end.min(run.end - 1) + 1);
     let mut middle: Vec<f64> = if n >= 4 {
         (start + n / 4..end - n / 4).map(|j| deviation(j).abs()).collect()
     } else {
@@ -182,7 +198,7 @@ fn confirm(
     let area = (start.saturating_sub(1).max(run.start)..(end + 1).min(run.end))
         .map(|j| (deviation(j) * peak.signum()).max(0.0))
         .sum();
-    Some(Excursion { samples: start..end, level, peak, plateau, wide, area, confidence })
+    Some(Excursion { samples: start..end, level, peak, plateau, wide, area, turned, deep })
 }
 
 /// Noise near a place: the larger of before and after, so that the edge of a noisy stretch belongs to it.
@@ -202,19 +218,21 @@ fn noise_of(near: &[f32]) -> f64 {
     robust_or_zero(&mut seconds[..n]) / 6.0f64.sqrt()
 }
 
-/// What the motion from the level before to shortly after `end` may show in the series.
-fn motion_share(series: &Series<'_>, run: &Range<usize>, at: usize, end: usize) -> f64 {
-    let window = at.saturating_sub(17).max(run.start)..(end.max(at) + 9).min(run.end);
-    series
-        .motion
-        .iter()
-        .map(|(line, share)| {
-            let (low, high) =
-                line[window.clone()].iter().fold((f32::MAX, f32::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
-            f64::from(*share) * f64::from(high - low).min(series.fastest * window.len() as f64)
+/// What the motion over a window of scans may show in the series; nothing when no motion is known.
+fn motion_share(of: &[Shown<'_>], window: Range<usize>) -> f64 {
+    of.iter()
+        .map(|s| {
+            f64::from(s.share) * f64::from(reach(&s.by[window.clone()])).min(s.fastest * window.len() as f64)
         })
+        .filter(|v| v.is_finite())
         .reduce(f64::min)
         .unwrap_or(0.0)
+}
+
+/// Largest less smallest.
+fn reach(values: &[f32]) -> f32 {
+    let (low, high) = values.iter().fold((f32::MAX, f32::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
+    high - low
 }
 
 /// Level (at the candidate) and slope per sample from up to 15 samples before it; at the start of a run from those after it.
@@ -290,28 +308,48 @@ fn stands(series: &Series<'_>, start: usize, end: usize) -> bool {
         let (low, high) = inside.fold((f32::MAX, f32::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
         (high - low).max(0.0)
     };
-    let moves = series.motion.iter().map(|(line, share)| range(line) * share).fold(0.0, f32::max);
+    let moves = series.motion.iter().map(|s| range(s.by) * s.share).fold(0.0, f32::max);
     f64::from(moves) < 0.25 * LEAST_DEPTH
         || series.rails.iter().any(|line| f64::from(range(line)) < 2.0 * f64::from(moves))
 }
 
-/// Whether most of the way out (`sign` = 1) or back (−1) is made within three samples: a contact opens and closes, it does
-/// not fade.
-fn is_sharp(
-    start: usize,
-    end: usize,
-    side: f64,
-    least: f64,
-    deviation: &impl Fn(usize) -> f64,
-    sign: f64,
-) -> bool {
-    // Looking at the ends alone keeps a long event cheap: the way out lies in the first samples, the way back in the last.
-    let window =
-        if sign > 0.0 { start..(start + 64).min(end) } else { end.saturating_sub(64).max(start)..end + 1 };
-    let largest = window.clone().map(|j| side * deviation(j)).fold(0.0, f64::max);
-    let wanted = (0.4 * largest).max(least);
-    window.into_iter().any(|j| {
-        let before = j.saturating_sub(3).max(start.saturating_sub(1));
-        sign * side * (deviation(j) - deviation(before)) > wanted
+/// Whether the motion over the scans went and came back: the edge of a flat spot that jumps is crossed twice then.
+fn turned(series: &Series<'_>, scans: Range<usize>) -> bool {
+    // A tenth of a degree at the usual 1.07 % per degree.
+    const SOME: f32 = 0.001 * EDGE_SHARE;
+    series.edges.iter().any(|s| {
+        let (first, last) = (s.by[scans.start], s.by[scans.end - 1]);
+        let reach = reach(&s.by[scans.clone()]);
+        reach * s.share > SOME && (last - first).abs() < 0.5 * reach
     })
+}
+
+/// The two ends of an excursion.
+struct Edges<'a> {
+    series: &'a Series<'a>,
+    run: &'a Range<usize>,
+    /// 1 or −1.
+    side: f64,
+    /// What must be made at once.
+    least: f64,
+}
+
+impl Edges<'_> {
+    /// Whether the series changes by more between two scans than the motion between them can make of it.
+    fn jumps(&self, from: usize, to: usize, change: f64) -> bool {
+        self.side * change > self.least && self.side * change > motion_share(self.series.edges, from..to + 1)
+    }
+
+    /// The way out; not seen when the run begins with it.
+    fn jumps_out(&self, start: usize, end: usize, deviation: &impl Fn(usize) -> f64) -> bool {
+        let before = start.saturating_sub(1).max(self.run.start);
+        let last = (start + self.series.edge_scans).min(end);
+        before == start || (start..last).any(|j| self.jumps(before, j, deviation(j) - deviation(before)))
+    }
+
+    /// The way back; not seen when the run ends before.
+    fn jumps_back(&self, start: usize, end: usize, deviation: &impl Fn(usize) -> f64) -> bool {
+        let first = end.saturating_sub(self.series.edge_scans).max(start);
+        end >= self.run.end || (first..end).any(|j| self.jumps(j, end, deviation(j) - deviation(end)))
+    }
 }

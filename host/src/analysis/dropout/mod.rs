@@ -9,15 +9,16 @@
 
 mod detect;
 mod limit;
+mod place;
 mod summary;
-mod sureness;
 
 use super::prepared::{AngleSource, Prepared};
 use super::statistics;
 use super::{DetectionLimit, Figure, Finding};
 use crate::quantity::{Channel, FindingKind};
 use crate::sheet::PartSheet;
-use detect::{Excursion, Series};
+use detect::{EDGE_SHARE, Excursion, Series, Shown};
+use place::Places;
 use std::ops::Range;
 
 pub use summary::rate;
@@ -233,22 +234,31 @@ impl<'a> Pair<'a> {
         out: &mut Vec<Event>,
     ) {
         let m = self.slope.abs() as f32;
+        let slope = m * (sheet.rising.open - sheet.rising.closed).abs() as f32 / sheet.travel_deg as f32;
+        let fastest = self.fastest(prepared, sheet);
+        let lines = |share| {
+            [(self.first, share * m), (self.second, share)].map(|(by, share)| Shown { by, share, fastest })
+        };
+        let (motion, by_lines) = (lines(MOTION_SHARE), lines(EDGE_SHARE));
+        let by_angle = [Shown { by: &prepared.deg, share: EDGE_SHARE * slope, fastest: f64::INFINITY }];
+        let referenced = prepared.angle_source == AngleSource::Reference;
         let series = Series {
             values: &self.residual,
             moves: false,
             floor: 0.0,
-            motion: &[(self.first, MOTION_SHARE * m), (self.second, MOTION_SHARE)],
+            motion: &motion,
+            edges: if referenced { &by_angle } else { &by_lines },
+            edge_scans: edge_scans(prepared),
             rails: &[self.first, self.second],
-            fastest: self.fastest(prepared, sheet),
         };
-        for e in detect::search(&series, runs, self.sigma) {
+        for (e, confidence) in weighed(prepared, &series, runs, self.sigma) {
             let wire = self.wire(&e);
             let depth = match wire {
                 Wire::Second => e.peak,
                 Wire::First => -e.peak / self.slope,
                 _ => self.jump(self.first, &e).0,
             };
-            out.push(event(prepared, &e, wire, depth, self.full_scale(wire, &e)));
+            out.push(event(prepared, &e, wire, depth, self.full_scale(wire, &e), confidence));
         }
         // Where both lines rise together a common drop hardly shows, or not at all, in the residual.
         if self.slope > 0.0 {
@@ -368,14 +378,23 @@ fn search_alone(
     let own_runs = if referenced { finite_runs(&[&detrended], runs) } else { runs.to_vec() };
     let values: &[f32] = if referenced { &detrended } else { line };
     let floor = if referenced { 0.0 } else { slope.abs() * FASTEST_DEG_S * prepared.period_us * 1e-6 };
-    let deg = [(&*prepared.deg, MOTION_SHARE * slope.abs() as f32)];
-    let motion: &[(&[f32], f32)] = if referenced { &deg } else { &[] };
-    let series = Series { values, moves: !referenced, floor, motion, rails: &[line], fastest: f64::INFINITY };
+    let shown =
+        |share: f32| [Shown { by: &prepared.deg, share: share * slope.abs() as f32, fastest: f64::INFINITY }];
+    let (near, edges) = (shown(MOTION_SHARE), shown(EDGE_SHARE));
+    let series = Series {
+        values,
+        moves: !referenced,
+        floor,
+        motion: if referenced { &near } else { &[] },
+        edges: if referenced { &edges } else { &[] },
+        edge_scans: edge_scans(prepared),
+        rails: &[line],
+    };
     let sigma = detect::noise(values, &own_runs);
-    for e in detect::search(&series, &own_runs, sigma) {
+    for (e, confidence) in weighed(prepared, &series, &own_runs, sigma) {
         let level = f64::from(line[e.samples.start.saturating_sub(1)]);
         let full = if e.peak < 0.0 { level } else { 1.0 - level };
-        out.push(event(prepared, &e, wire, e.peak, full));
+        out.push(event(prepared, &e, wire, e.peak, full, confidence));
     }
     detect::threshold(sigma).max(floor)
 }
@@ -400,7 +419,38 @@ fn supply_dips(prepared: &Prepared<'_>, scans: &Range<usize>) -> bool {
     least < (1.0 - SUPPLY_DIP) * level
 }
 
-fn event(prepared: &Prepared<'_>, e: &Excursion, wire: Wire, depth: f64, full_scale: f64) -> Event {
+/// Scans within which an edge is over: four time constants of the filter; three where it is not known.
+fn edge_scans(prepared: &Prepared<'_>) -> usize {
+    match input_filter_us(prepared) {
+        tau if tau > 0.0 => (4.0 * tau / prepared.period_us.max(1.0)).ceil() as usize + 1,
+        _ => 3,
+    }
+}
+
+/// Excursions that the noise of their place does not explain, and how sure each is.
+fn weighed(
+    prepared: &Prepared<'_>,
+    series: &Series<'_>,
+    runs: &[Range<usize>],
+    sigma: f64,
+) -> Vec<(Excursion, f64)> {
+    let found = detect::search(series, runs, sigma);
+    if found.is_empty() {
+        return Vec::new();
+    }
+    let lag = (2.0 * input_filter_us(prepared) / prepared.period_us.max(1.0)).ceil().max(1.0) as usize;
+    let places = Places::new(prepared, series.values, lag, &found, sigma);
+    found.into_iter().filter_map(|e| places.confidence(prepared, &e).map(|c| (e, c))).collect()
+}
+
+fn event(
+    prepared: &Prepared<'_>,
+    e: &Excursion,
+    wire: Wire,
+    depth: f64,
+    full_scale: f64,
+    confidence: f64,
+) -> Event {
     let wire = if wire == Wire::Common && supply_dips(prepared, &e.samples) { Wire::Supply } else { wire };
     let start = e.samples.start;
     let filter_us = input_filter_us(prepared);
@@ -428,9 +478,9 @@ fn event(prepared: &Prepared<'_>, e: &Excursion, wire: Wire, depth: f64, full_sc
         at_deg,
         stroke: prepared.strokes.iter().position(|s| s.range.contains(&start)),
         confidence: if is_shallow(prepared, e, filter_us, full_scale) {
-            e.confidence.min(SHALLOW)
+            confidence.min(SHALLOW)
         } else {
-            e.confidence
+            confidence
         },
     }
 }
