@@ -173,8 +173,7 @@ fn confirm(
         return None;
     }
     let n = end - start;
-    let edges =
-        Edges { series, run, side: peak.signum(), least: (EDGE_DEPTH * peak.abs()).max(0.75 * needed) };
+    let edges = Edges { series, run, side: peak.signum(), least: 0.75 * needed };
     if !edges.jumps_out(start, end, &deviation) || !edges.jumps_back(start, end, &deviation) {
         return None;
     }
@@ -330,26 +329,39 @@ struct Edges<'a> {
     run: &'a Range<usize>,
     /// 1 or −1.
     side: f64,
-    /// What must be made at once.
+    /// The least that must be made at once.
     least: f64,
 }
 
 impl Edges<'_> {
-    /// Whether the series changes by more between two scans than the motion between them can make of it.
-    fn jumps(&self, from: usize, to: usize, change: f64) -> bool {
-        self.side * change > self.least && self.side * change > motion_share(self.series.edges, from..to + 1)
-    }
-
     /// The way out; not seen when the run begins with it.
     fn jumps_out(&self, start: usize, end: usize, deviation: &impl Fn(usize) -> f64) -> bool {
         let before = start.saturating_sub(1).max(self.run.start);
         let last = (start + self.series.edge_scans).min(end);
-        before == start || (start..last).any(|j| self.jumps(before, j, deviation(j) - deviation(before)))
+        let near = start..(start + 2 * self.series.edge_scans).min(end);
+        let rise = |j: usize| deviation(j) - deviation(before);
+        before == start || self.jumps(start..last, near, rise, |j| before..j + 1)
     }
 
     /// The way back; not seen when the run ends before.
     fn jumps_back(&self, start: usize, end: usize, deviation: &impl Fn(usize) -> f64) -> bool {
         let first = end.saturating_sub(self.series.edge_scans).max(start);
-        end >= self.run.end || (first..end).any(|j| self.jumps(j, end, deviation(j) - deviation(end)))
+        let near = end.saturating_sub(2 * self.series.edge_scans).max(start)..end;
+        let fall = |j: usize| deviation(j) - deviation(end);
+        end >= self.run.end || self.jumps(first..end, near, fall, |j| j..end + 1)
+    }
+
+    /// Whether an edge makes a good part of the depth near it at once: more than the motion of these scans can make.
+    fn jumps(
+        &self,
+        edge: Range<usize>,
+        near: Range<usize>,
+        change: impl Fn(usize) -> f64,
+        scans: impl Fn(usize) -> Range<usize>,
+    ) -> bool {
+        let side = |j: usize| self.side * change(j);
+        let least = near.map(side).fold(0.0, f64::max) * EDGE_DEPTH;
+        edge.into_iter()
+            .any(|j| side(j) > self.least.max(least).max(motion_share(self.series.edges, scans(j))))
     }
 }
