@@ -155,3 +155,37 @@ impl Places {
         (excess > TOLD).then_some(confidence)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::synthetic::{NoisyTrack, Synthetic};
+
+    #[test]
+    fn the_quantile_of_normal_magnitudes_is_that_of_the_normal() {
+        let mut random = crate::analysis::statistics::Resampler::new(4);
+        let mut all = Histogram([0; LEVELS]);
+        assert_eq!(all.quantile(QUANTILE.0), None);
+        (0..50_000).for_each(|_| all.add((0.002 * random.normal().abs()) as f32));
+        let got = all.quantile(QUANTILE.0).unwrap();
+        // Half octaves are 41 % wide; within one the proportion is taken as even.
+        assert!((got / (0.002 * QUANTILE.1) - 1.0).abs() < 0.06, "{got}");
+        all.add(0.0);
+        all.add(f32::MAX);
+    }
+
+    #[test]
+    fn a_narrow_noisy_place_is_noisy_and_the_rest_is_not() {
+        let mut part = Synthetic::hall(2);
+        part.noisy = vec![NoisyTrack { line: 0, at_deg: 40.0, width_deg: 0.3, volts: 0.03 }];
+        let (trace, sheet) = (part.trace(), part.sheet());
+        let prepared = Prepared::new(&trace, &sheet);
+        let line = prepared.ratio[0].as_deref().unwrap();
+        let places = Places::new(&prepared, line, 1, &[], 0.00025);
+        let at = |deg: f32| places.noise(places.place(Some(deg))).unwrap();
+        // 30 mV of 5 V, the part of it in 0.25 deg and in no more.
+        assert!(at(40.0) > 0.003 && at(20.0) < 0.0005, "{} {}", at(40.0), at(20.0));
+        assert_eq!(places.place(Some(f32::NAN)), 0);
+        assert_eq!(places.place(Some(1e6)), places.outside.len() - 1);
+    }
+}

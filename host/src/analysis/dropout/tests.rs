@@ -203,3 +203,60 @@ fn an_event_that_is_not_sure_widens_the_bound_and_is_not_counted() {
     assert_eq!((clean.value, unsure.value), (0.0, 0.0));
     assert!(unsure.upper_bound > clean.upper_bound && unsure.definition.contains("1 more"), "{unsure:?}");
 }
+
+#[test]
+fn flat_spots_passed_fast_or_turned_in_leave_no_event_or_an_unsure_one() {
+    let (mut events, mut parts) = (0, 0);
+    for seed in 0..16 {
+        let base = if seed % 2 == 0 { Synthetic::hall(seed) } else { Synthetic::pot(seed) };
+        let spot = FlatSpot { line: 1, from_deg: 30.0, width_deg: 0.8, loss: 0.9, snap: seed % 4 < 2 };
+        let fast = Synthetic { rate_hz: 1000.0, speeds: vec![60.0], flat: vec![spot], ..base };
+        let sheet = fast.sheet();
+        // To and fro over the spot's upper edge, ±0.4 deg in 0.1 s.
+        let turning = |k: u32| 30.8 + 0.4 * (std::f64::consts::TAU * f64::from(k) / 500.0).cos();
+        let turned = Synthetic { rate_hz: 5000.0, ..fast.clone() };
+        let start = (0..2000).map(|k| 31.2 * f64::from(k) / 2000.0);
+        let motion: Vec<f64> = start.chain((0..5000).map(turning)).collect();
+        for trace in [fast.trace(), turned.trace_of(&motion)] {
+            let found = find(&Prepared::new(&trace, &sheet), &sheet).events;
+            assert!(!found.iter().any(Event::is_sure), "{seed}: {found:?}");
+            (events, parts) = (events + usize::from(!found.is_empty()), parts + 1);
+        }
+    }
+    assert!(events <= 12 && parts == 32, "{events} of {parts}");
+}
+
+#[test]
+fn a_shallow_outlier_of_a_quiet_line_is_sure_and_of_a_noisy_place_it_is_not() {
+    for seed in 0..8 {
+        let mut part = Synthetic::hall(seed);
+        // At rest at 0 deg: 22 mV below what the line reads there.
+        let level = part.truth().ratio(0, 0.0) - 0.0044;
+        part.dropouts = vec![one([true, false], 0.06, 0.0002, level)];
+        let sheet = part.sheet();
+        let told = |part: &Synthetic| {
+            let trace = part.trace();
+            find(&Prepared::new(&trace, &sheet), &sheet).events
+        };
+        let quiet = told(&part);
+        assert!(quiet.len() == 1 && quiet[0].is_sure(), "{seed}: {quiet:?}");
+        part.noisy = vec![NoisyTrack { line: 0, at_deg: 0.0, width_deg: 1.0, volts: 0.006 }];
+        let noisy = told(&part);
+        assert!(!noisy.iter().any(Event::is_sure), "{seed}: {noisy:?}");
+    }
+}
+
+#[test]
+fn a_long_open_is_seen_also_when_the_grip_is_turned_fast_in_it() {
+    for seed in 0..6 {
+        let mut part = Synthetic { hold_s: 0.3, ..Synthetic::hall(seed) };
+        part.dropouts = vec![one([true, false], 0.45, 0.05, 0.0)];
+        let (sheet, rate) = (part.sheet(), part.rate_hz);
+        // From 10 to 65 deg and on, 600 deg/s, beginning just before the open.
+        let at = |k: u32| (10.0 + 600.0 * (f64::from(k) / rate - 0.44).max(0.0)).min(65.0);
+        let motion: Vec<f64> = (0..6000).map(at).collect();
+        let trace = part.trace_of(&motion);
+        let found = find(&Prepared::new(&trace, &sheet), &sheet).events;
+        assert!(found.len() == 1 && found[0].is_sure() && found[0].wire == Wire::First, "{seed}: {found:?}");
+    }
+}
