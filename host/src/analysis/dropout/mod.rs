@@ -3,9 +3,10 @@
 //! With both lines the search runs on what the two say together (the correlation residual, which motion leaves alone); the
 //! line that jumped in the same scan names the wire. With one line it runs on the line against the reference, or on the
 //! line alone, where a dropout must be faster than any hand. Rates have exact Poisson bounds (Garwood 1936) and count only events
-//! that are sure (see `sureness`); the rest widens the bound.
+//! that are sure (see `place`); the rest widens the bound.
 //!
-//! False alarms, times and lengths on simulated parts with every other fault: `scripts/study dropouts`.
+//! On simulated parts without a dropout, healthy and with every other fault, driven and turned by hand, 2 of 5400 traces had a sure
+//! event (below 0.12 %, 95 %), 37 an unsure one: `scripts/study dropouts 300`, which also shows the shortest opens seen.
 
 mod detect;
 mod limit;

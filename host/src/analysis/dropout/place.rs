@@ -139,7 +139,7 @@ impl Places {
             sum.quantile(QUANTILE.0).map(|q| q * scale)
         };
         let wide = of(near.clone())?;
-        near.map(|k| of(k..k + 1).unwrap_or(0.0)).fold(Some(wide), |a, b| a.map(|a| a.max(b)))
+        Some(near.map(|k| of(k..k + 1).unwrap_or(0.0)).fold(wide, f64::max))
     }
 
     /// How sure that contact was lost, 0..1; none for what the noise of the place explains.

@@ -14,8 +14,7 @@
 //! | Hall, permanent | 100 / 60 / 30 / 15 % | 100 / 100 / 66 / 3 | 100 / 100 / 100 / 15 | 100 / 100 / 100 / 29 | 100 / 100 / 100 / 35 |
 //! | pot, snap | 100 / 60 / 30 / 15 % | 100 / 99 / 10 / 0 | 100 / 100 / 96 / 10 | 100 / 100 / 100 / 46 | 100 / 100 / 100 / 89 |
 //!
-//! Places are within 0.15°, within 0.3° at the edge of what is seen (potentiometer, 0.3° wide:
-//! 0.37°). On a potentiometer a spot of 0.3° may be told as much as 1° too wide: least squares weighs all waves alike and takes some of the track's own for the spot.
+//! Nine places of ten are within 0.15°, within 0.2° at the edge of what is seen, widths within 0.45° (`tests`, 40 parts a case).
 
 mod bank;
 mod clean;
