@@ -34,7 +34,7 @@ pub struct GripTraces<'a> {
 pub struct GripAnalysis {
     /// Figures in the order of [`crate::quantity::FigureName::ALL`].
     pub figures: Vec<Figure>,
-    /// Findings in the order of [`order::order`](super::order::order).
+    /// Findings in the order of [`order::order`].
     pub findings: Vec<Finding>,
     /// Topology that the data show, when both lines move.
     pub topology_found: Option<Topology>,
