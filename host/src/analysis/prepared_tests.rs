@@ -111,3 +111,39 @@ fn an_empty_trace_and_one_of_a_single_scan_give_nothing() {
         assert!(prepared.strokes.is_empty() && prepared.travel_deg.is_none());
     }
 }
+
+#[test]
+fn what_the_loom_drops_is_taken_off_line_and_supply() {
+    let part = Synthetic { rig_noise_v: 0.0, noise_v: [0.0; 2], ripple_v: 0.0, ..Synthetic::hall(6) };
+    let trace = part.trace();
+    let sheet = part.sheet();
+    let plain = Prepared::new(&trace, &sheet);
+    // Seen from the rig: 12 mV in the return lift every line, 12 mV in the supply wire are on top of the part's supply.
+    let drop = 0.012f32;
+    let mut lifted = trace.clone();
+    for column in &mut lifted.columns {
+        let by = match column.channel {
+            Channel::Rising | Channel::Falling => drop,
+            Channel::Supply => 2.0 * drop,
+            _ => 0.0,
+        };
+        column.values.iter_mut().for_each(|v| *v += by);
+    }
+    let n = trace.len();
+    lifted.columns.push(crate::trace::Column {
+        channel: Channel::Ground,
+        unit: crate::quantity::Unit::Volt,
+        values: vec![drop; n],
+    });
+    let told = Prepared::new(&lifted, &sheet);
+    assert!((told.loom_volts.unwrap() - 0.012).abs() < 1e-6);
+    for line in 0..2 {
+        let (a, b) = (plain.ratio[line].as_ref().unwrap(), told.ratio[line].as_ref().unwrap());
+        let apart = a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0f32, f32::max);
+        assert!(apart < 2e-6, "{apart}");
+    }
+    // A return that reads volts is no loom's drop: it is left out, and said.
+    lifted.columns.last_mut().unwrap().values.fill(2.5);
+    let odd = Prepared::new(&lifted, &sheet);
+    assert!(odd.loom_volts.is_none() && odd.warnings.iter().any(|w| w.contains("too much for a loom")));
+}
