@@ -263,16 +263,8 @@ fn grid_step(prepared: &Prepared<'_>) -> f64 {
 
 /// Time by which a line lags the reference because of their input filters, seconds.
 fn filter_lag_s(prepared: &Prepared<'_>, line: usize) -> f64 {
-    let delay = |c: Channel| {
-        prepared
-            .trace
-            .provenance
-            .channels
-            .iter()
-            .find(|p| p.channel == c)
-            .map_or(0.0, |p| f64::from(p.filter_us))
-    };
-    (delay(Channel::SENSORS[line]) - delay(Channel::Reference)) * 1e-6
+    let provenance = &prepared.trace.provenance;
+    (provenance.filter_us(Channel::SENSORS[line]) - provenance.filter_us(Channel::Reference)) * 1e-6
 }
 
 struct Grid {

@@ -38,12 +38,11 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
     let noise = 5000.0 * sd / 6.0f64.sqrt();
     // Overlapping second differences of white noise: n_eff = n·18/35 degrees of freedom (Σρ² = 35/18); thinned ones are free.
     let freedom = kept as f64 * if every > 2 { 1.0 } else { 18.0 / 35.0 };
-    let step = prepared.trace.provenance.channels.iter().find(|c| c.channel == Channel::SENSORS[line]);
-    let step = 1000.0 * step.map_or(0.0, |c| c.resolution) / 12.0f64.sqrt() * 5.0 / prepared.supply_volts;
+    let known = prepared.trace.provenance.channel(Channel::SENSORS[line]);
+    let step = 1000.0 * known.map_or(0.0, |c| c.resolution) / 12.0f64.sqrt() * 5.0 / prepared.supply_volts;
     // Steps are only on average like noise of step/√12: a tenth of that share is left uncertain.
     let steps = if noise > 0.0 { 0.1 * step * (step / noise).min(1.0) } else { step };
-    let filter = prepared.trace.provenance.channels.iter().find(|c| c.channel == Channel::SENSORS[line]);
-    let filter = match filter.map_or(0, |c| c.filter_us) {
+    let filter = match known.map_or(0, |c| c.filter_us) {
         0 => String::new(),
         us => format!(", behind the rig's {us} us filter"),
     };

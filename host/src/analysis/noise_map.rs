@@ -157,9 +157,7 @@ fn quiet_floor(prepared: &Prepared<'_>, line: usize) -> f64 {
     let resolution = prepared
         .trace
         .provenance
-        .channels
-        .iter()
-        .find(|c| c.channel == Channel::SENSORS[line])
+        .channel(Channel::SENSORS[line])
         .map_or(0.0, |c| c.resolution / prepared.supply_volts);
     (0.3 * resolution.max(statistics::quantum(ratio))).max(1e-6)
 }

@@ -169,7 +169,7 @@ fn wires(prepared: &Prepared<'_>) -> [f64; 2] {
 }
 
 fn channel(prepared: &Prepared<'_>, channel: Channel) -> ChannelUncertainty {
-    let stated = prepared.trace.provenance.channels.iter().find(|c| c.channel == channel);
+    let stated = prepared.trace.provenance.channel(channel);
     let resolution = stated.map(|c| c.resolution).filter(|q| *q > 0.0);
     let guessed = || prepared.trace.channel(channel).map_or(0.0, statistics::quantum);
     ChannelUncertainty {

@@ -1,5 +1,6 @@
 //! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
 
+use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::grip::{GripAnalysis, GripTraces, analyse};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
@@ -74,6 +75,15 @@ impl Kept {
     /// Sets what is judged, and the topologies that fit the lines. Without it, what was recorded tells.
     pub fn judge_only(&mut self, scope: Scope, shown: Vec<Topology>) {
         (self.scope, self.shown) = (Some(scope), shown);
+    }
+
+    /// Judges a flex for what it tells; returns the sheet that it is judged by.
+    pub fn judge_as_flex<'s>(&mut self, shelf: &'s Shelf) -> &'s PartSheet {
+        let chosen =
+            shelf.choose_for_flex(self.trace(ProcedureKind::SelfCheck), self.trace(ProcedureKind::Flex));
+        self.judge_only(Scope::Flex { limp_trips: chosen.limp_trips }, chosen.shown);
+        self.warn(chosen.note);
+        chosen.sheet
     }
 
     /// Takes over what a self-check read and what it warned of.

@@ -5,8 +5,6 @@ use super::conclude::{Kept, conclude};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::record::{CsvOptions, load_traces};
-use crate::trace::ProcedureKind;
-use crate::verdict::Scope;
 
 /// Carries out `judge`.
 pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
@@ -31,14 +29,12 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
             None => kept.take(trace.trace, trace.file),
         }
     }
-    let (sheet, note) = if kept.is_flex_alone() {
-        let check = kept.trace(ProcedureKind::SelfCheck);
-        let chosen = shelf.choose_for_flex(check, kept.trace(ProcedureKind::Flex));
-        kept.judge_only(Scope::Flex { limp_trips: chosen.limp_trips }, chosen.shown);
-        (chosen.sheet, chosen.note)
+    let sheet = if kept.is_flex_alone() {
+        kept.judge_as_flex(&shelf)
     } else {
-        shelf.choose(kept.judged())
+        let (sheet, note) = shelf.choose(kept.judged());
+        kept.warn(note);
+        sheet
     };
-    kept.warn(note);
     conclude(kept, sheet, args.json, args.report.as_deref(), surroundings)
 }

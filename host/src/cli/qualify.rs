@@ -110,11 +110,8 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     if let Some(travel) = beyond {
         at.map(|at| checked_place(at, travel)).transpose()?;
     }
-    let check = kept.trace(ProcedureKind::SelfCheck);
-    let chosen = shelf.choose_for_flex(check, kept.trace(ProcedureKind::Flex));
-    kept.judge_only(Scope::Flex { limp_trips: chosen.limp_trips }, chosen.shown);
-    kept.warn(chosen.note);
-    conclude(kept, chosen.sheet, common.json, None, surroundings)
+    let sheet = kept.judge_as_flex(&shelf);
+    conclude(kept, sheet, common.json, None, surroundings)
 }
 
 /// A place to hold, within a travel.

@@ -178,6 +178,11 @@ pub enum FindingKind {
 }
 
 impl FindingKind {
+    /// From its name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|k| k.name() == name)
+    }
+
     /// Every kind.
     pub const ALL: [Self; 12] = [
         Self::FlatSpot,

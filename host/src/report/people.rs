@@ -270,7 +270,7 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> Finding
                 plain(&format!("{name} {}{space}{unit}", format::significant(*value, 3)), LABEL)
             })
             .collect(),
-        next_step: FindingKind::ALL.into_iter().find(|k| k.name() == finding.kind).map(diagnosis::next_step),
+        next_step: FindingKind::from_name(&finding.kind).map(diagnosis::next_step),
     }
 }
 
@@ -305,7 +305,7 @@ fn what(names: &str, lines: Lines) -> String {
         };
         let stem = if line.is_some() { stem } else { name };
         let known = FigureName::from_name(stem).map(FigureName::title);
-        let kind = || FindingKind::ALL.into_iter().find(|k| k.name() == stem).map(FindingKind::title);
+        let kind = || FindingKind::from_name(stem).map(FindingKind::title);
         let title = known.or_else(kind).map_or_else(|| stem.replace('_', " "), str::to_owned);
         line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)))
     };

@@ -62,8 +62,7 @@ pub fn figure(name: &str) -> String {
 
 /// A finding's kind in words.
 pub fn finding(kind: &str) -> String {
-    let known = FindingKind::ALL.into_iter().find(|k| k.name() == kind);
-    known.map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())
+    FindingKind::from_name(kind).map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())
 }
 
 /// A procedure's name in words.

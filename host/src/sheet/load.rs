@@ -292,7 +292,7 @@ fn findings(sheet: &Fields<'_>) -> Result<Vec<FindingRule>, SheetError> {
     let names = FindingKind::ALL.map(FindingKind::name);
     let mut rules: Vec<FindingRule> = Vec::new();
     for fields in sheet.tables("finding", "[[finding]]", &["kind", "decides", "source"])? {
-        let kind = fields.word("kind", finding_from_name, &names)?;
+        let kind = fields.word("kind", FindingKind::from_name, &names)?;
         if rules.iter().any(|r| r.kind == kind.value) {
             let message = format!("`{}` already has a rule", kind.value.name());
             return Err(fields.error_at(kind.span, message, "keep one of the two"));
@@ -313,10 +313,6 @@ fn findings(sheet: &Fields<'_>) -> Result<Vec<FindingRule>, SheetError> {
         return Err(sheet.error(message, "add a [[finding]] with `kind`, `decides` and `source` for each"));
     }
     Ok(rules)
-}
-
-fn finding_from_name(name: &str) -> Option<FindingKind> {
-    FindingKind::ALL.into_iter().find(|k| k.name() == name)
 }
 
 #[cfg(test)]

@@ -72,6 +72,18 @@ fn known() -> bool {
     true
 }
 
+impl Provenance {
+    /// What is known of a channel; none when nothing is.
+    pub fn channel(&self, channel: Channel) -> Option<&ChannelProvenance> {
+        self.channels.iter().find(|c| c.channel == channel)
+    }
+
+    /// Time constant of a channel's input filter, µs; 0 = none or unknown.
+    pub fn filter_us(&self, channel: Channel) -> f64 {
+        self.channel(channel).map_or(0.0, |c| f64::from(c.filter_us))
+    }
+}
+
 /// The rig as it named itself.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct RigProvenance {

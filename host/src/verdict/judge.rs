@@ -30,7 +30,7 @@ pub fn judge_scope(
     scope: Scope,
     shown: &[Topology],
 ) -> Judgement {
-    let judged = analysis.figures.iter().filter(|f| scope == Scope::Part || scope.judges(f.name));
+    let judged = analysis.figures.iter().filter(|f| scope.judges(f.name));
     let found = analysis.topology_found.as_slice();
     let shown = if shown.is_empty() { found } else { shown };
     let fits = scope == Scope::Readiness || shown.is_empty() || shown.contains(&sheet.topology);

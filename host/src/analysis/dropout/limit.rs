@@ -31,13 +31,7 @@ pub(super) fn limits(
 }
 
 fn limit(prepared: &Prepared<'_>, threshold: f64, channel: Channel, watched_min: f64) -> DetectionLimit {
-    let filter_us = prepared
-        .trace
-        .provenance
-        .channels
-        .iter()
-        .find(|c| c.channel == channel)
-        .map_or(0.0, |c| f64::from(c.filter_us));
+    let filter_us = prepared.trace.provenance.filter_us(channel);
     // Where 7 standard deviations are not what sets the threshold, this overstates the noise a little: the safe side.
     let sigma = threshold / 7.0;
     let shortest = shortest_open_us(prepared.period_us, filter_us, threshold, sigma);

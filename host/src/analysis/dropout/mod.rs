@@ -488,9 +488,7 @@ fn event(
 
 /// Largest time constant of the lines' input filters, µs; 0 where none is known.
 fn input_filter_us(prepared: &Prepared<'_>) -> f64 {
-    let channels = prepared.trace.provenance.channels.iter();
-    let filters = channels.filter(|c| Channel::SENSORS.contains(&c.channel)).map(|c| f64::from(c.filter_us));
-    filters.fold(0.0, f64::max)
+    Channel::SENSORS.map(|c| prepared.trace.provenance.filter_us(c)).into_iter().fold(0.0, f64::max)
 }
 
 /// Whether an excursion had the time to reach what a lost contact reads, and stayed far from it.
