@@ -4,7 +4,8 @@
 
 use serde_json::json;
 use std::time::Instant;
-use trackpair::analysis::grip::{GripAnalysis, GripTraces, analyse};
+use trackpair::analysis::PartAnalysis;
+use trackpair::analysis::grip::{GripTraces, analyse};
 use trackpair::record::trace_to_parquet;
 use trackpair::sheet::PartSheet;
 use trackpair::trace::Trace;
@@ -33,7 +34,7 @@ fn main() -> anyhow::Result<()> {
 }
 
 /// The best time of the whole analysis in seconds, and the analysis.
-fn timed(trace: &Trace, sheet: &PartSheet) -> (f64, GripAnalysis) {
+fn timed(trace: &Trace, sheet: &PartSheet) -> (f64, PartAnalysis) {
     let once = || {
         let start = Instant::now();
         let analysis = analyse(GripTraces { sweep: trace, leads: None, flex: None }, sheet);

@@ -150,6 +150,8 @@ impl Condition {
             stated_supply_volts: None,
             recorded_by: "study".into(),
             time_known: true,
+            program: Vec::new(),
+            plate: None,
         }
     }
 }

@@ -1,7 +1,8 @@
 //! A whole bench in one process on virtual time: host, real protocol bytes, rig core, simulated part.
 
 use std::sync::atomic::AtomicBool;
-use trackpair::analysis::grip::{GripAnalysis, GripTraces, analyse};
+use trackpair::analysis::PartAnalysis;
+use trackpair::analysis::grip::{GripTraces, analyse};
 use trackpair::link::Link;
 use trackpair::procedure::{Bench, Setup};
 use trackpair::session::{Options, Session};
@@ -29,7 +30,7 @@ impl Run {
     ///
     /// # Panics
     /// When nothing was recorded at all.
-    pub fn judge(&self, sheet: &PartSheet) -> (GripAnalysis, Judgement) {
+    pub fn judge(&self, sheet: &PartSheet) -> (PartAnalysis, Judgement) {
         let sweep = self.sweep.as_ref().or(self.self_check.as_ref()).expect("something was recorded");
         let analysis = analyse(GripTraces { sweep, leads: self.leads.as_ref(), flex: None }, sheet);
         let judgement = judge(&analysis, sheet);

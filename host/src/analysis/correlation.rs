@@ -11,7 +11,7 @@ use super::prepared::Prepared;
 use super::uncertainty::{Calibration, bootstrap};
 use super::{Figure, PlotCurve};
 use super::{ends, statistics};
-use crate::quantity::{FigureName, Unit};
+use crate::quantity::{Condition, FigureName, Unit};
 use crate::sheet::PartSheet;
 
 /// Correlation of the pair.
@@ -56,6 +56,7 @@ pub fn analyse(
         standard_uncertainty: 100.0 * uncertainty,
         upper_bound: None,
         at_deg,
+        condition: Condition::NONE,
         definition: format!(
             "{what} of second - ({m:.4} x first + {:.4}) in ratios of supply, the sheet's line, {}",
             residual.k,

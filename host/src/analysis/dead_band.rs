@@ -10,7 +10,7 @@ use super::ends::{self, End, Stop};
 use super::prepared::Prepared;
 use super::statistics::{self, LineFit};
 use super::uncertainty::Calibration;
-use crate::quantity::{Channel, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 
 /// Straight part, degrees from the stop.
 const STRAIGHT_DEG: (f64, f64) = (1.5, 6.0);
@@ -50,6 +50,7 @@ pub fn analyse(
         standard_uncertainty: texture.hypot(rest).hypot(hidden).hypot(place),
         upper_bound: None,
         at_deg: Some(stop.deg),
+        condition: Condition::NONE,
         definition: format!(
             "travel before the stop over which the output no longer changes: hinge of the arriving stroke's straight part \
              ({from} to {} deg) and the value at rest",

@@ -9,7 +9,7 @@ use super::prepared::{AngleSource, Direction, Prepared};
 use super::statistics;
 use super::uncertainty::Calibration;
 use super::{Figure, NotTestable};
-use crate::quantity::{Channel, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 
 /// Volts of the supply that ratios are given at.
 const SUPPLY_V: f64 = 5.0;
@@ -207,6 +207,7 @@ fn volts(name: FigureName, line: usize, ratio: f64, uncertainty: f64, definition
         standard_uncertainty: SUPPLY_V * uncertainty,
         upper_bound: None,
         at_deg: None,
+        condition: Condition::NONE,
         definition,
     }
 }

@@ -6,12 +6,12 @@ use super::curve::Curves;
 use super::ends::End;
 use super::prepared::{AngleSource, Direction, Prepared, SupplySource};
 use super::uncertainty::Calibration;
-use super::{DetectionLimit, Figure, Finding, Histogram, NotTestable, PlotCurve};
+use super::{Figure, NotTestable, PartAnalysis, PlotCurve};
 use super::{
     causes, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads, limp,
     linearity, monotonicity, noise, noise_map, order, repeatability, skew, topology,
 };
-use crate::quantity::{Channel, FigureName, Unit};
+use crate::quantity::{Channel, FigureName, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::Trace;
 
@@ -29,35 +29,8 @@ pub struct GripTraces<'a> {
     pub flex: Option<&'a Trace>,
 }
 
-/// What was found.
-#[derive(Clone, Debug, PartialEq)]
-pub struct GripAnalysis {
-    /// Figures in the order of [`crate::quantity::FigureName::ALL`].
-    pub figures: Vec<Figure>,
-    /// Findings in the order of [`order::order`].
-    pub findings: Vec<Finding>,
-    /// Topology that the data show, when both lines move.
-    pub topology_found: Option<Topology>,
-    /// What each clean result would have missed.
-    pub detection_limits: Vec<DetectionLimit>,
-    /// What can't be had, named.
-    pub not_testable: Vec<NotTestable>,
-    /// Histograms of deviations.
-    pub histograms: Vec<Histogram>,
-    /// Curves for plots.
-    pub curves: Vec<PlotCurve>,
-    /// Stretches of travel that a gap in the trace touches, degrees.
-    pub gap_regions: Vec<(f64, f64)>,
-    /// Travel that was seen, degrees.
-    pub travel_deg: Option<(f64, f64)>,
-    /// Full cycles seen.
-    pub cycles: u32,
-    /// Anything the reader should know, as sentences.
-    pub warnings: Vec<String>,
-}
-
 /// Analyses a grip sensor. Never fails: what can't be had is named in `not_testable`.
-pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
+pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
     let prepared = Prepared::new(traces.sweep, sheet);
     let curves = Curves::new(&prepared, sheet);
     let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
@@ -77,7 +50,7 @@ pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> GripAnalysis {
 }
 
 /// Where both lines rise, a "falling line" would mislead: sentences then speak of the first and the second.
-fn name_lines_by_order(out: &mut GripAnalysis) {
+fn name_lines_by_order(out: &mut PartAnalysis) {
     let sentences = out
         .findings
         .iter_mut()
@@ -105,8 +78,10 @@ fn figures_of(
     curves: Option<&Curves>,
     sheet: &PartSheet,
     calibration: &Calibration,
-) -> GripAnalysis {
-    let mut out = GripAnalysis {
+) -> PartAnalysis {
+    let mut out = PartAnalysis {
+        kind: PartKind::Grip,
+        plots: Vec::new(),
         figures: Vec::new(),
         findings: Vec::new(),
         topology_found: None,
@@ -157,11 +132,11 @@ fn name(line: usize) -> Channel {
     Channel::SENSORS[line]
 }
 
-fn missing(out: &mut GripAnalysis, what: String, why: String) {
+fn missing(out: &mut PartAnalysis, what: String, why: String) {
     out.not_testable.push(NotTestable { what, why });
 }
 
-fn warn_of_calibration(out: &mut GripAnalysis, prepared: &Prepared<'_>, calibration: &Calibration) {
+fn warn_of_calibration(out: &mut PartAnalysis, prepared: &Prepared<'_>, calibration: &Calibration) {
     let unknown: Vec<&str> = Channel::SENSORS
         .iter()
         .zip(calibration.line)
@@ -189,7 +164,7 @@ fn warn_of_calibration(out: &mut GripAnalysis, prepared: &Prepared<'_>, calibrat
 
 /// Figures of one line.
 fn add_line(
-    out: &mut GripAnalysis,
+    out: &mut PartAnalysis,
     prepared: &Prepared<'_>,
     curves: &Curves,
     line: usize,
@@ -229,7 +204,7 @@ fn add_line(
 }
 
 /// What needs more than one stroke: hysteresis and repeatability.
-fn add_repeats(out: &mut GripAnalysis, curves: &Curves, line: usize, calibration: &Calibration) {
+fn add_repeats(out: &mut PartAnalysis, curves: &Curves, line: usize, calibration: &Calibration) {
     match hysteresis::analyse(curves, line, calibration, out.cycles) {
         Some(figure) => out.figures.push(figure),
         None => missing(
@@ -249,7 +224,7 @@ fn add_repeats(out: &mut GripAnalysis, curves: &Curves, line: usize, calibration
 
 /// Dead bands at both stops.
 fn add_dead_bands(
-    out: &mut GripAnalysis,
+    out: &mut PartAnalysis,
     prepared: &Prepared<'_>,
     curves: &Curves,
     line: usize,
@@ -270,7 +245,7 @@ fn add_dead_bands(
 }
 
 /// Says of a line that runs backwards, or leads.
-fn warn_of_shape(out: &mut GripAnalysis, curves: &Curves, line: usize) {
+fn warn_of_shape(out: &mut PartAnalysis, curves: &Curves, line: usize) {
     if let Some((from, to, percent)) = monotonicity::worst_reversal(curves, line) {
         out.warnings.push(format!(
             "the {} line runs backwards by {percent:.2} % of its span between {from:.1} and {to:.1} deg",
@@ -286,7 +261,7 @@ fn warn_of_shape(out: &mut GripAnalysis, curves: &Curves, line: usize) {
     }
 }
 
-fn say_of_part_travel(out: &mut GripAnalysis, prepared: &Prepared<'_>, line: usize, sheet: &PartSheet) {
+fn say_of_part_travel(out: &mut PartAnalysis, prepared: &Prepared<'_>, line: usize, sheet: &PartSheet) {
     let whole = [End::Closed, End::Open].iter().all(|end| ends::reached(prepared, sheet.travel_deg, *end));
     if let (false, Some((low, high))) = (whole, prepared.travel_deg) {
         missing(
@@ -299,7 +274,7 @@ fn say_of_part_travel(out: &mut GripAnalysis, prepared: &Prepared<'_>, line: usi
     }
 }
 
-fn plot_ratios(out: &mut GripAnalysis, curves: &Curves, line: usize) {
+fn plot_ratios(out: &mut PartAnalysis, curves: &Curves, line: usize) {
     let Some(curve) = curves.line[line].as_ref() else { return };
     for (direction, y) in [("up", &curve.up), ("down", &curve.down), ("mean", &curve.mean)] {
         if y.iter().any(|v| v.is_finite()) {
@@ -317,7 +292,7 @@ fn plot_ratios(out: &mut GripAnalysis, curves: &Curves, line: usize) {
 
 /// Figures of the pair.
 fn add_pair(
-    out: &mut GripAnalysis,
+    out: &mut PartAnalysis,
     prepared: &Prepared<'_>,
     curves: &Curves,
     sheet: &PartSheet,
@@ -373,7 +348,7 @@ fn add_pair(
 
 /// Defects, dropouts, predicted trips and causes.
 fn add_defects(
-    out: &mut GripAnalysis,
+    out: &mut PartAnalysis,
     traces: &GripTraces<'_>,
     prepared: &Prepared<'_>,
     curves: Option<&Curves>,

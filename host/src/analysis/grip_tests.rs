@@ -5,19 +5,19 @@ use super::super::synthetic::{Dropout, Synthetic, Truth};
 use super::*;
 use crate::quantity::FindingKind;
 
-fn analysed(part: &Synthetic) -> GripAnalysis {
+fn analysed(part: &Synthetic) -> PartAnalysis {
     analysed_trace(&part.trace(), &part.sheet())
 }
 
 /// Figures alone: the search for defects has its own tests.
-fn analysed_trace(trace: &Trace, sheet: &PartSheet) -> GripAnalysis {
+fn analysed_trace(trace: &Trace, sheet: &PartSheet) -> PartAnalysis {
     let prepared = Prepared::new(trace, sheet);
     let curves = Curves::new(&prepared, sheet);
     figures_of(&prepared, curves.as_ref(), sheet, &Calibration::of(&prepared, None))
 }
 
 #[track_caller]
-fn figure(a: &GripAnalysis, name: FigureName, channel: Option<Channel>) -> Figure {
+fn figure(a: &PartAnalysis, name: FigureName, channel: Option<Channel>) -> Figure {
     a.figures
         .iter()
         .find(|f| f.name == name && f.channel == channel)
@@ -25,16 +25,16 @@ fn figure(a: &GripAnalysis, name: FigureName, channel: Option<Channel>) -> Figur
         .clone()
 }
 
-fn has(a: &GripAnalysis, name: FigureName) -> bool {
+fn has(a: &PartAnalysis, name: FigureName) -> bool {
     a.figures.iter().any(|f| f.name == name)
 }
 
-fn untestable(a: &GripAnalysis, what: &str) -> bool {
+fn untestable(a: &PartAnalysis, what: &str) -> bool {
     a.not_testable.iter().any(|n| n.what.contains(what) && !n.why.is_empty())
 }
 
 /// The same figures of the true static curve, without noise, play or rig errors.
-fn true_figures(part: &Synthetic) -> GripAnalysis {
+fn true_figures(part: &Synthetic) -> PartAnalysis {
     let quiet = Synthetic {
         noise_v: [0.0; 2],
         sensor_step_v: 0.0,
@@ -450,7 +450,7 @@ fn a_common_offset_moves_correlation_and_leaves_linearity() {
     let part = Synthetic::hall(25);
     let moved = Synthetic { offset: part.offset.map(|o| o + 0.01), ..part.clone() };
     let (a, b) = (analysed(&part), analysed(&moved));
-    let of = |a: &GripAnalysis, name, channel| figure(a, name, channel).value;
+    let of = |a: &PartAnalysis, name, channel| figure(a, name, channel).value;
     // 1 % on both lines of a complementary pair: 2 % in the sum.
     let change = of(&b, FigureName::CorrelationOffset, None) - of(&a, FigureName::CorrelationOffset, None);
     assert!((change - 2.0).abs() < 0.01, "{change}");

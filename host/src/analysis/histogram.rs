@@ -1,7 +1,7 @@
 //! Deviations into histograms: equal weight for equal travel, because every value is one bin of travel.
 
 use super::Histogram;
-use crate::quantity::{Channel, Unit};
+use crate::quantity::{Channel, Condition, Unit};
 
 /// Finest bin, in the unit of the values (%).
 const WIDTH: f64 = 0.05;
@@ -22,7 +22,7 @@ pub fn of(name: &'static str, channel: Option<Channel>, unit: Unit, values: &[f6
     for v in values {
         counts[(((v / width).floor() - first) as usize).min(bins - 1)] += 1;
     }
-    Some(Histogram { name, channel, unit, low: first * width, width, counts })
+    Some(Histogram { name, condition: Condition::NONE, channel, unit, low: first * width, width, counts })
 }
 
 #[cfg(test)]

@@ -14,7 +14,7 @@ use super::linearity::over;
 use super::prepared::Direction;
 use super::statistics;
 use super::uncertainty::Calibration;
-use crate::quantity::{Channel, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 use std::ops::Range;
 
 /// Width of a window, degrees.
@@ -51,6 +51,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         standard_uncertainty: scatter.hypot(timing).hypot(step),
         upper_bound: None,
         at_deg: Some(worst.centre),
+        condition: Condition::NONE,
         definition: format!(
             "largest difference of both directions at one angle over the local slope, {} averaged, means over {WINDOW_DEG} deg, \
              {EDGE_DEG} deg or the play at each stop left out; play of the coupling included, {}",

@@ -6,7 +6,7 @@
 
 use super::prepared::Prepared;
 use super::{Figure, NotTestable};
-use crate::quantity::FigureName;
+use crate::quantity::{Condition, FigureName};
 use crate::sheet::{Monitor, PartSheet};
 
 /// Phases of the monitor's sampling that are played.
@@ -96,6 +96,7 @@ pub fn predict(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
         standard_uncertainty: variance.sqrt(),
         upper_bound: None,
         at_deg: worst.and_then(|e| e.at_deg),
+        condition: Condition::NONE,
         definition: format!(
             "expected trips of a monitor that samples every {} ms and trips after {} bad samples in a row (residual beyond {} % of \
              supply, or a line outside {} to {}), over an unknown phase; a counter that a good sample takes down by one \

@@ -14,7 +14,7 @@ use super::prepared::Prepared;
 use super::statistics;
 use super::uncertainty::{Calibration, bootstrap, eccentricity_gain};
 use super::{Figure, PlotCurve};
-use crate::quantity::{Channel, FigureName, Unit};
+use crate::quantity::{Channel, Condition, FigureName, Unit};
 
 /// Curves are smoothed over this much before a maximum is taken, degrees.
 pub const SMOOTHING_DEG: f64 = 0.5;
@@ -72,6 +72,7 @@ pub fn analyse(
                 standard_uncertainty: percent * other.hypot(reference),
                 upper_bound: None,
                 at_deg: Some(lines[i].at),
+                condition: Condition::NONE,
                 definition: format!(
                     "largest deviation of the up/down average from {}, {}, smoothed over {SMOOTHING_DEG} deg, of the line's \
                      span; scatter's share in the maximum taken off",

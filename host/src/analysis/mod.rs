@@ -38,7 +38,8 @@ pub(crate) mod synthetic;
 pub mod topology;
 pub mod uncertainty;
 
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
+use crate::sheet::Topology;
 
 /// One measured quantity.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,6 +56,8 @@ pub struct Figure {
     pub upper_bound: Option<f64>,
     /// Where in the travel its worst value lies, degrees.
     pub at_deg: Option<f64>,
+    /// Under which condition, where one quantity has several values.
+    pub condition: Condition,
     /// What was measured, in a sentence: convention, filter, cycles.
     pub definition: String,
 }
@@ -111,11 +114,107 @@ pub struct NotTestable {
     pub why: String,
 }
 
+/// What the traces of one part on one day tell.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PartAnalysis {
+    /// Kind of part.
+    pub kind: PartKind,
+    /// Figures in the order of [`crate::quantity::FigureName::ALL`].
+    pub figures: Vec<Figure>,
+    /// Findings in the order of [`order::order`].
+    pub findings: Vec<Finding>,
+    /// Topology that the data show, when both lines move.
+    pub topology_found: Option<Topology>,
+    /// What each clean result would have missed.
+    pub detection_limits: Vec<DetectionLimit>,
+    /// What can't be had, named.
+    pub not_testable: Vec<NotTestable>,
+    /// Histograms of deviations and latencies.
+    pub histograms: Vec<Histogram>,
+    /// Curves of a sensor pair for plots.
+    pub curves: Vec<PlotCurve>,
+    /// Plots of a throttle body.
+    pub plots: Vec<Plot>,
+    /// Stretches of travel that a gap in the trace touches, degrees.
+    pub gap_regions: Vec<(f64, f64)>,
+    /// Travel that was seen, degrees.
+    pub travel_deg: Option<(f64, f64)>,
+    /// Full cycles seen.
+    pub cycles: u32,
+    /// Anything the reader should know, as sentences.
+    pub warnings: Vec<String>,
+}
+
+/// A quantity on an axis: its words and its unit's symbol.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Axis {
+    /// What it is.
+    pub label: String,
+    /// Unit symbol; empty for a count.
+    pub unit: &'static str,
+}
+
+/// One line of a plot. Both vectors have the same length; NaN breaks the line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlotSeries {
+    /// What it shows, for the legend.
+    pub label: String,
+    /// Along the plot.
+    pub x: Vec<f64>,
+    /// Values.
+    pub y: Vec<f64>,
+}
+
+/// A marked place of a plot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlotMark {
+    /// Where along the plot.
+    pub x: f64,
+    /// What is there; may be empty for a mere tick.
+    pub label: String,
+}
+
+/// A marked stretch of a plot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlotBand {
+    /// From, along the plot.
+    pub from: f64,
+    /// To.
+    pub to: f64,
+    /// What is there.
+    pub label: String,
+    /// Whether it is a defect (else something that can't be seen).
+    pub defect: bool,
+}
+
+/// A plot of a throttle body, ready to be drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plot {
+    /// Machine name: `step_response`, `lost_motion`, `release`, `creep`, `feedback_deviation` …
+    pub name: &'static str,
+    /// Heading for people.
+    pub title: String,
+    /// One sentence on how to read it.
+    pub reading: String,
+    /// Along.
+    pub x: Axis,
+    /// Up.
+    pub y: Axis,
+    /// Lines, at most about eight.
+    pub series: Vec<PlotSeries>,
+    /// Marked places.
+    pub marks: Vec<PlotMark>,
+    /// Marked stretches.
+    pub bands: Vec<PlotBand>,
+}
+
 /// A histogram with its limits' unit. Bin `k` covers `low + k·width .. low + (k+1)·width`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Histogram {
-    /// `linearity_deviation` or `correlation_deviation`.
+    /// `linearity_deviation`, `correlation_deviation` or `latency`.
     pub name: &'static str,
+    /// Region and direction of a latency's.
+    pub condition: Condition,
     /// Which line, if one.
     pub channel: Option<Channel>,
     /// Unit of the bins.

@@ -9,7 +9,7 @@
 use super::Figure;
 use super::prepared::Prepared;
 use super::statistics;
-use crate::quantity::{Channel, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 use std::ops::Range;
 
 /// While moving, a scan may cover this much travel at most; else only rests are used, degrees.
@@ -53,6 +53,7 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         standard_uncertainty: (noise / (2.0 * freedom).sqrt()).hypot(steps).hypot(0.005 * noise),
         upper_bound: None,
         at_deg: None,
+        condition: Condition::NONE,
         definition: format!(
             "one standard deviation from second differences {}, dropouts left out, steps of sensor and rig included{filter}",
             if moving { "while moving" } else { "at rest" }

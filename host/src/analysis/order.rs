@@ -13,18 +13,26 @@ const UNLIKELY: f64 = 0.5;
 /// without warning at a place or a moment; then what shifts the whole line; then what degrades it.
 const fn rank(kind: FindingKind) -> u8 {
     match kind {
-        FindingKind::NotMoving => 0,
+        FindingKind::NotMoving | FindingKind::NotTestable => 0,
         FindingKind::SwappedChannels => 1,
         FindingKind::DeadChannel => 2,
-        FindingKind::Dropout => 3,
-        FindingKind::FlatSpot => 4,
+        FindingKind::Dropout | FindingKind::FeedbackIntermittent => 3,
+        FindingKind::MissingTooth | FindingKind::BrokenSpring | FindingKind::BrushDeadSpot => 3,
+        FindingKind::FlatSpot | FindingKind::WornTooth => 4,
         FindingKind::GroundLead
         | FindingKind::SupplyLead
         | FindingKind::SignalLead
         | FindingKind::Leakage
         | FindingKind::GainOffset
-        | FindingKind::CommonNonlinearity => 5,
-        FindingKind::NoisyTrack => 6,
+        | FindingKind::CommonNonlinearity
+        | FindingKind::FeedbackOffset => 5,
+        FindingKind::WeakSpring
+        | FindingKind::StickyPlate
+        | FindingKind::DryBearing
+        | FindingKind::Winding
+        | FindingKind::Lash => 6,
+        FindingKind::SlowReturn => 7,
+        FindingKind::NoisyTrack => 8,
     }
 }
 

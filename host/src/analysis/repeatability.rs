@@ -10,7 +10,7 @@ use super::linearity::SMOOTHING_DEG;
 use super::prepared::Direction;
 use super::statistics::{self, Resampler};
 use super::uncertainty::Calibration;
-use crate::quantity::{Channel, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 
 /// Repeats of the simulation.
 const REPEATS: usize = 25;
@@ -49,6 +49,7 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
         standard_uncertainty: percent * error.hypot(step),
         upper_bound: None,
         at_deg: Some(at),
+        condition: Condition::NONE,
         definition: format!(
             "largest spread at one angle among {n} strokes of one direction, means over {SMOOTHING_DEG} deg, what noise alone \
              would give taken off in quadrature{}",

@@ -9,7 +9,7 @@ use super::Figure;
 use super::curve::{Curves, LineCurve};
 use super::prepared::Prepared;
 use super::{lag, statistics};
-use crate::quantity::FigureName;
+use crate::quantity::{Condition, FigureName};
 
 /// A line that moves by less than this share of the other's span tells no time.
 const LEAST_SPAN: f64 = 0.05;
@@ -58,6 +58,7 @@ pub fn analyse(prepared: &Prepared<'_>, curves: &Curves) -> Option<Figure> {
         standard_uncertainty: 1e6 * uncertainty,
         upper_bound: None,
         at_deg: None,
+        condition: Condition::NONE,
         definition: format!("time the second line lags the first, positive = later; {how}"),
     })
 }

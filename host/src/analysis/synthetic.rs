@@ -333,6 +333,8 @@ impl Synthetic {
             stated_supply_volts: None,
             recorded_by: "test".into(),
             time_known: true,
+            program: Vec::new(),
+            plate: None,
         }
     }
 }

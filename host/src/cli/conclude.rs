@@ -2,7 +2,8 @@
 
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::analysis::grip::{GripAnalysis, GripTraces, analyse};
+use crate::analysis::PartAnalysis;
+use crate::analysis::grip::{GripTraces, analyse};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
 use crate::procedure::SelfCheck;
 use crate::record::{Archive, RecordFolder};
@@ -216,7 +217,7 @@ fn write_report(page: &str, file: &Path) -> Result<(), Failure> {
         .map_err(Failure::Other)
 }
 
-fn outcome_of(kept: &Kept, analysis: &GripAnalysis, sheet: &PartSheet) -> Outcome {
+fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet) -> Outcome {
     let judgement = judge_scope(analysis, sheet, kept.scope.unwrap_or_default(), &kept.shown);
     let stored: Vec<StoredTrace<'_>> =
         kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();

@@ -161,6 +161,8 @@ mod tests {
                 stated_supply_volts: None,
                 recorded_by: "test".to_owned(),
                 time_known: true,
+                program: Vec::new(),
+                plate: None,
             },
             time_us: (0..10).map(|k| k * 200).collect(),
             columns: vec![

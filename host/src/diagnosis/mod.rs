@@ -43,6 +43,45 @@ pub const fn next_step(kind: FindingKind) -> &'static str {
         FindingKind::NotMoving => {
             "Check that the coupling grips and that the part is free, then sweep again."
         }
+        FindingKind::WornTooth => {
+            "Push the plate through the bore at that place (guided push): lash there confirms wear; the gears can't be had apart from the body."
+        }
+        FindingKind::MissingTooth => {
+            "Do not refit: the plate loses its drive there. Open the gear cover to see the tooth; fragments may jam the train."
+        }
+        FindingKind::Lash => {
+            "Guided push at 20 and 60 degrees: the same lash there is general wear, less there is wear of the tooth in mesh at rest."
+        }
+        FindingKind::BrushDeadSpot => {
+            "Run twenty blips and repeat the tooth map: a dead spot that comes back at the same turn of the rotor is in the brushes; replace the motor or body."
+        }
+        FindingKind::WeakSpring => {
+            "Look through the bore for a spring off its seat; repeat the creep: a preload that stays low is the spring, do not refit."
+        }
+        FindingKind::BrokenSpring => {
+            "Do not refit: without power the plate does not go to its rest position. Open the cover to see the spring."
+        }
+        FindingKind::StickyPlate => {
+            "Clean bore and plate edge as the service manual says, then repeat the creep and compare."
+        }
+        FindingKind::DryBearing => {
+            "Move the plate by hand with the motor unplugged: friction felt there is the shaft's bearing, none is the motor's or the gears'."
+        }
+        FindingKind::Winding => {
+            "Measure the winding with four wires at the pins in five rotor positions, cold: the same value everywhere is the winding, a changing one the brushes."
+        }
+        FindingKind::SlowReturn => {
+            "See the creep's friction and preload: high friction or a weak spring explains a slow return; with both good repeat the release."
+        }
+        FindingKind::FeedbackOffset => {
+            "Insulation test of the feedback pins (more than 1 MΩ) and 4-wire drop of their leads; when both are good the feedback sensor is off."
+        }
+        FindingKind::FeedbackIntermittent => {
+            "Run flex along the feedback wires and watch during blips: events at impacts with the wires still are inside the cover."
+        }
+        FindingKind::NotTestable => {
+            "Mend what keeps the plate from returning to rest first; then qualify again: the tests that rest on it say nothing now."
+        }
     }
 }
 

@@ -5,7 +5,7 @@ use super::{
     OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
     SCHEMA_VERSION,
 };
-use crate::analysis::grip::GripAnalysis;
+use crate::analysis::PartAnalysis;
 use crate::analysis::{Detail, Histogram};
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::sheet::{Limit, PartSheet, Topology};
@@ -29,7 +29,7 @@ pub struct StoredTrace<'a> {
 #[derive(Clone, Copy, Debug)]
 pub struct OutcomeInputs<'a> {
     /// Figures and findings.
-    pub analysis: &'a GripAnalysis,
+    pub analysis: &'a PartAnalysis,
     /// What can be said of them; what happened to the traces is taken into account here.
     pub judgement: &'a Judgement,
     /// The sheet that it was judged by.
@@ -196,7 +196,7 @@ fn detail_name(detail: &Detail) -> String {
     if detail.name.ends_with(ending) { detail.name.to_owned() } else { format!("{}{ending}", detail.name) }
 }
 
-fn detection_limits(analysis: &GripAnalysis, scope: Scope) -> Vec<OutcomeDetectionLimit> {
+fn detection_limits(analysis: &PartAnalysis, scope: Scope) -> Vec<OutcomeDetectionLimit> {
     let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
         kind: limit.kind.name().to_owned(),
         channel: channel_name(limit.channel),
@@ -207,7 +207,7 @@ fn detection_limits(analysis: &GripAnalysis, scope: Scope) -> Vec<OutcomeDetecti
 }
 
 /// What the analysis could not have, and limits for which nothing was measured.
-fn not_testable(analysis: &GripAnalysis, judgement: &Judgement) -> Vec<OutcomeNotTestable> {
+fn not_testable(analysis: &PartAnalysis, judgement: &Judgement) -> Vec<OutcomeNotTestable> {
     let mut list: Vec<_> = analysis
         .not_testable
         .iter()

@@ -36,6 +36,8 @@ fn invented_trace() -> Trace {
         stated_supply_volts: None,
         recorded_by: "trackpair 0.1.0".to_owned(),
         time_known: true,
+        program: Vec::new(),
+        plate: None,
     };
     let reference = Column { channel: Channel::Reference, unit: Unit::Degree, values: vec![1.5, 2.0, 8.0] };
     let gap = Gap { index: 2, from_us: 200, to_us: 12_200, scans: 59, cause: GapCause::Line };
@@ -57,14 +59,15 @@ fn invented_figure(name: FigureName, channel: Option<Channel>, value: f64, u: f6
         standard_uncertainty: u,
         upper_bound: (name == FigureName::DropoutRate).then_some(12.0),
         at_deg: Some(7.5),
+        condition: Condition::NONE,
         definition: "invented".to_owned(),
     }
 }
 
-fn invented_analysis() -> GripAnalysis {
+fn invented_analysis() -> PartAnalysis {
     let line = Some(Channel::Rising);
     let detail = |name, value, unit| Detail { name, value, unit };
-    GripAnalysis {
+    PartAnalysis {
         figures: vec![
             invented_figure(FigureName::ClosedVolts, line, 0.51, 0.001),
             invented_figure(FigureName::LinearityIndependent, line, 2.5, 0.1),

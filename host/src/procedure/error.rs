@@ -196,6 +196,16 @@ pub const fn title(procedure: ProcedureKind) -> &'static str {
         ProcedureKind::HandSweep => "hand sweep",
         ProcedureKind::Flex => "flex",
         ProcedureKind::Import => "import",
+        ProcedureKind::Rest => "rest and stops",
+        ProcedureKind::Step => "steps",
+        ProcedureKind::Release => "release",
+        ProcedureKind::Creep => "creep",
+        ProcedureKind::Lash => "lash",
+        ProcedureKind::ToothMap => "tooth map",
+        ProcedureKind::BlipBefore => "check before the blips",
+        ProcedureKind::Blip => "blips",
+        ProcedureKind::BlipAfter => "check after the blips",
+        ProcedureKind::GuidedPush => "guided push",
     }
 }
 

@@ -212,6 +212,8 @@ impl<'a> Bench<'a> {
             stated_supply_volts: None,
             recorded_by: concat!("trackpair ", env!("CARGO_PKG_VERSION")).to_owned(),
             time_known: true,
+            program: Vec::new(),
+            plate: None,
         }
     }
 

@@ -23,11 +23,15 @@ pub enum Channel {
     Temperature,
     /// Supply return sensed at the plug against the rig's ground, volts.
     Ground,
+    /// Voltage between the motor's terminals, volts; positive opens.
+    MotorVolts,
+    /// Current through the motor, amperes; positive opens.
+    MotorAmps,
 }
 
 impl Channel {
     /// Every channel the host knows.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 10] = [
         Self::Rising,
         Self::Falling,
         Self::Supply,
@@ -36,6 +40,8 @@ impl Channel {
         Self::DriveAmps,
         Self::Temperature,
         Self::Ground,
+        Self::MotorVolts,
+        Self::MotorAmps,
     ];
 
     /// The two sensor lines.
@@ -52,6 +58,8 @@ impl Channel {
             Self::DriveAmps => "drive_amps",
             Self::Temperature => "temperature",
             Self::Ground => "ground",
+            Self::MotorVolts => "motor_volts",
+            Self::MotorAmps => "motor_amps",
         }
     }
 

@@ -1,6 +1,6 @@
 //! Names of figures and of kinds of finding.
 
-use super::Unit;
+use super::{PartKind, Unit};
 use serde::{Deserialize, Serialize};
 
 /// One measured quantity of a part.
@@ -41,11 +41,55 @@ pub enum FigureName {
     DropoutRate,
     /// Trips a plausibility monitor would have raised.
     LimpTrips,
+    /// Angle at which the plate rests without power.
+    RestPosition,
+    /// Spread of the rest position over many returns, from above and from below.
+    RestRepeatability,
+    /// Closed stop on the nominal scale of the first feedback line.
+    ClosedStop,
+    /// Open stop on the nominal scale of the first feedback line.
+    OpenStop,
+    /// Command to first motion, median.
+    LatencyP50,
+    /// Command to first motion, 90th percentile.
+    LatencyP90,
+    /// Command to first motion, 99th percentile.
+    LatencyP99,
+    /// Command to first motion, longest seen.
+    LatencyMax,
+    /// 10 to 90 % of a closed-loop step.
+    RiseTime,
+    /// Overshoot of a closed-loop step, per cent of the step.
+    Overshoot,
+    /// Until a closed-loop step stays near its end.
+    Settling,
+    /// Time from power off until the plate stays within 1 deg of rest.
+    ReturnTime,
+    /// Free travel of the gears at the rest position, at the plate.
+    Lash,
+    /// Largest local loss of motion between motor and plate along the travel.
+    LostMotion,
+    /// Torque of the main (closing) spring just above rest.
+    PreloadMain,
+    /// Torque of the default (opening) spring just below rest.
+    PreloadDefault,
+    /// Rise of the main spring's torque with the angle.
+    StiffnessMain,
+    /// Coulomb friction of the whole drive, at the plate.
+    Friction,
+    /// Friction near the closed stop beyond that of the travel.
+    Sticking,
+    /// Resistance of winding, brushes and leads at the plug.
+    WindingResistance,
+    /// Back-EMF per speed of the plate; the same number is torque per current.
+    BackEmfConstant,
+    /// Largest deviation from the setpoint during slow ramps.
+    TrackingError,
 }
 
 impl FigureName {
-    /// Every figure in the order it is reported.
-    pub const ALL: [Self; 17] = [
+    /// Figures of a pair of sensor lines.
+    const SENSOR: [Self; 17] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -63,6 +107,49 @@ impl FigureName {
         Self::Skew,
         Self::DropoutRate,
         Self::LimpTrips,
+    ];
+
+    /// Every figure in the order it is reported.
+    pub const ALL: [Self; 39] = [
+        Self::ClosedVolts,
+        Self::OpenVolts,
+        Self::Span,
+        Self::LinearityIndependent,
+        Self::LinearityTerminal,
+        Self::LinearityZeroBased,
+        Self::CorrelationWorst,
+        Self::CorrelationOffset,
+        Self::CorrelationSlope,
+        Self::Hysteresis,
+        Self::Repeatability,
+        Self::DeadBandClosed,
+        Self::DeadBandOpen,
+        Self::Noise,
+        Self::Skew,
+        Self::DropoutRate,
+        Self::LimpTrips,
+        Self::RestPosition,
+        Self::RestRepeatability,
+        Self::ClosedStop,
+        Self::OpenStop,
+        Self::LatencyP50,
+        Self::LatencyP90,
+        Self::LatencyP99,
+        Self::LatencyMax,
+        Self::RiseTime,
+        Self::Overshoot,
+        Self::Settling,
+        Self::ReturnTime,
+        Self::Lash,
+        Self::LostMotion,
+        Self::PreloadMain,
+        Self::PreloadDefault,
+        Self::StiffnessMain,
+        Self::Friction,
+        Self::Sticking,
+        Self::WindingResistance,
+        Self::BackEmfConstant,
+        Self::TrackingError,
     ];
 
     /// The name in sheets and outcomes.
@@ -85,6 +172,28 @@ impl FigureName {
             Self::Skew => "skew",
             Self::DropoutRate => "dropout_rate",
             Self::LimpTrips => "limp_trips",
+            Self::RestPosition => "rest_position",
+            Self::RestRepeatability => "rest_repeatability",
+            Self::ClosedStop => "closed_stop",
+            Self::OpenStop => "open_stop",
+            Self::LatencyP50 => "latency_p50",
+            Self::LatencyP90 => "latency_p90",
+            Self::LatencyP99 => "latency_p99",
+            Self::LatencyMax => "latency_max",
+            Self::RiseTime => "rise_time",
+            Self::Overshoot => "overshoot",
+            Self::Settling => "settling",
+            Self::ReturnTime => "return_time",
+            Self::Lash => "lash",
+            Self::LostMotion => "lost_motion",
+            Self::PreloadMain => "preload_main",
+            Self::PreloadDefault => "preload_default",
+            Self::StiffnessMain => "stiffness_main",
+            Self::Friction => "friction",
+            Self::Sticking => "sticking",
+            Self::WindingResistance => "winding_resistance",
+            Self::BackEmfConstant => "back_emf_constant",
+            Self::TrackingError => "tracking_error",
         }
     }
 
@@ -108,6 +217,28 @@ impl FigureName {
             Self::Skew => "skew of second line",
             Self::DropoutRate => "dropout rate",
             Self::LimpTrips => "limp-home trips",
+            Self::RestPosition => "rest position",
+            Self::RestRepeatability => "repeatability of rest",
+            Self::ClosedStop => "closed stop",
+            Self::OpenStop => "open stop",
+            Self::LatencyP50 => "latency, median",
+            Self::LatencyP90 => "latency, 90th percentile",
+            Self::LatencyP99 => "latency, 99th percentile",
+            Self::LatencyMax => "latency, longest",
+            Self::RiseTime => "rise time",
+            Self::Overshoot => "overshoot",
+            Self::Settling => "settling time",
+            Self::ReturnTime => "return time",
+            Self::Lash => "lash at rest",
+            Self::LostMotion => "lost motion, worst",
+            Self::PreloadMain => "preload, main spring",
+            Self::PreloadDefault => "preload, default spring",
+            Self::StiffnessMain => "stiffness, main spring",
+            Self::Friction => "friction",
+            Self::Sticking => "sticking near closed stop",
+            Self::WindingResistance => "winding resistance",
+            Self::BackEmfConstant => "back-EMF constant",
+            Self::TrackingError => "tracking error",
         }
     }
 
@@ -125,25 +256,52 @@ impl FigureName {
             | Self::LinearityZeroBased
             | Self::Repeatability => Unit::PercentSpan,
             Self::CorrelationWorst | Self::CorrelationOffset | Self::CorrelationSlope => Unit::PercentSupply,
-            Self::Hysteresis | Self::DeadBandClosed | Self::DeadBandOpen => Unit::Degree,
+            Self::Hysteresis
+            | Self::DeadBandClosed
+            | Self::DeadBandOpen
+            | Self::RestPosition
+            | Self::RestRepeatability
+            | Self::ClosedStop
+            | Self::OpenStop
+            | Self::Lash
+            | Self::LostMotion
+            | Self::TrackingError => Unit::Degree,
             Self::Noise => Unit::MillivoltAtFive,
-            Self::Skew => Unit::Microsecond,
+            Self::Skew | Self::LatencyP50 | Self::LatencyP90 | Self::LatencyP99 | Self::LatencyMax => {
+                Unit::Microsecond
+            }
             Self::DropoutRate => Unit::PerMinute,
             Self::LimpTrips => Unit::Count,
+            Self::RiseTime | Self::Settling | Self::ReturnTime => Unit::Millisecond,
+            Self::Overshoot => Unit::Percent,
+            Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
+            Self::StiffnessMain => Unit::NewtonMetrePerRadian,
+            Self::WindingResistance => Unit::Ohm,
+            Self::BackEmfConstant => Unit::VoltSecondPerRadian,
         }
     }
 
-    /// Whether each sensor line has its own value (otherwise one value for the pair).
+    /// Whether each sensor line has its own value (otherwise one value for the pair, or for the whole part).
     pub const fn per_channel(self) -> bool {
-        !matches!(
+        matches!(
             self,
-            Self::CorrelationWorst
-                | Self::CorrelationOffset
-                | Self::CorrelationSlope
-                | Self::Skew
-                | Self::DropoutRate
-                | Self::LimpTrips
+            Self::ClosedVolts
+                | Self::OpenVolts
+                | Self::Span
+                | Self::LinearityIndependent
+                | Self::LinearityTerminal
+                | Self::LinearityZeroBased
+                | Self::Hysteresis
+                | Self::Repeatability
+                | Self::DeadBandClosed
+                | Self::DeadBandOpen
+                | Self::Noise
         )
+    }
+
+    /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair.
+    pub fn belongs_to(self, kind: PartKind) -> bool {
+        kind == PartKind::Body || Self::SENSOR.contains(&self)
     }
 }
 
@@ -175,16 +333,47 @@ pub enum FindingKind {
     CommonNonlinearity,
     /// The part did not move.
     NotMoving,
+    /// A gear tooth is worn: motion is lost there.
+    WornTooth,
+    /// A gear tooth is missing: the plate loses the drive there.
+    MissingTooth,
+    /// The gears have grown too much free travel.
+    Lash,
+    /// The brushes lose contact over a part of the rotor's turn.
+    BrushDeadSpot,
+    /// A spring has lost torque.
+    WeakSpring,
+    /// A spring is broken.
+    BrokenSpring,
+    /// The plate sticks near the closed stop.
+    StickyPlate,
+    /// Friction of the drive has grown.
+    DryBearing,
+    /// Resistance or back-EMF constant of the motor is off.
+    Winding,
+    /// The plate returns to rest too slowly, or not at all.
+    SlowReturn,
+    /// The feedback lines disagree by a constant or a slope.
+    FeedbackOffset,
+    /// A feedback line is lost for moments, above all on impacts.
+    FeedbackIntermittent,
+    /// What the test rests on was not given, so a part of it says nothing.
+    NotTestable,
 }
 
 impl FindingKind {
+    /// Whether a kind of part can have it. A throttle body can have a sensor's defects too, in its feedback pair.
+    pub fn belongs_to(self, kind: PartKind) -> bool {
+        kind == PartKind::Body || self <= Self::NotMoving
+    }
+
     /// From its name.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|k| k.name() == name)
     }
 
     /// Every kind.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 25] = [
         Self::FlatSpot,
         Self::Dropout,
         Self::NoisyTrack,
@@ -197,6 +386,19 @@ impl FindingKind {
         Self::GainOffset,
         Self::CommonNonlinearity,
         Self::NotMoving,
+        Self::WornTooth,
+        Self::MissingTooth,
+        Self::Lash,
+        Self::BrushDeadSpot,
+        Self::WeakSpring,
+        Self::BrokenSpring,
+        Self::StickyPlate,
+        Self::DryBearing,
+        Self::Winding,
+        Self::SlowReturn,
+        Self::FeedbackOffset,
+        Self::FeedbackIntermittent,
+        Self::NotTestable,
     ];
 
     /// The name in the words of the trade, for people.
@@ -214,6 +416,19 @@ impl FindingKind {
             Self::GainOffset => "gain or offset off",
             Self::CommonNonlinearity => "bend common to both lines",
             Self::NotMoving => "part did not move",
+            Self::WornTooth => "worn tooth",
+            Self::MissingTooth => "missing tooth",
+            Self::Lash => "too much lash",
+            Self::BrushDeadSpot => "dead spot of the brushes",
+            Self::WeakSpring => "weak spring",
+            Self::BrokenSpring => "broken spring",
+            Self::StickyPlate => "plate sticks near the closed stop",
+            Self::DryBearing => "dry bearing",
+            Self::Winding => "winding off",
+            Self::SlowReturn => "slow return",
+            Self::FeedbackOffset => "feedback lines disagree",
+            Self::FeedbackIntermittent => "feedback lost for moments",
+            Self::NotTestable => "not testable",
         }
     }
 
@@ -232,6 +447,19 @@ impl FindingKind {
             Self::GainOffset => "gain_offset",
             Self::CommonNonlinearity => "common_nonlinearity",
             Self::NotMoving => "not_moving",
+            Self::WornTooth => "worn_tooth",
+            Self::MissingTooth => "missing_tooth",
+            Self::Lash => "lash",
+            Self::BrushDeadSpot => "brush_dead_spot",
+            Self::WeakSpring => "weak_spring",
+            Self::BrokenSpring => "broken_spring",
+            Self::StickyPlate => "sticky_plate",
+            Self::DryBearing => "dry_bearing",
+            Self::Winding => "winding",
+            Self::SlowReturn => "slow_return",
+            Self::FeedbackOffset => "feedback_offset",
+            Self::FeedbackIntermittent => "feedback_intermittent",
+            Self::NotTestable => "not_testable",
         }
     }
 }

@@ -41,6 +41,12 @@ pub const fn unit(unit: Unit) -> &'static str {
         Unit::Ampere => "A",
         Unit::Celsius => "°C",
         Unit::Microsecond => "µs",
+        Unit::Millisecond => "ms",
+        Unit::Percent => "%",
+        Unit::NewtonMetre => "N·m",
+        Unit::NewtonMetrePerRadian => "N·m/rad",
+        Unit::Ohm => "Ω",
+        Unit::VoltSecondPerRadian => "V·s/rad",
         Unit::PerMinute => "/min",
         Unit::Count => "",
     }

@@ -32,12 +32,30 @@ pub enum Unit {
     /// Microseconds on the rig's clock.
     #[serde(rename = "us")]
     Microsecond,
+    /// Milliseconds on the rig's clock.
+    #[serde(rename = "ms")]
+    Millisecond,
     /// Events per minute of observation.
     #[serde(rename = "1/min")]
     PerMinute,
     /// A count.
     #[serde(rename = "1")]
     Count,
+    /// Per cent of what the figure's definition names.
+    #[serde(rename = "%")]
+    Percent,
+    /// Torque at the plate, newton metres.
+    #[serde(rename = "N m")]
+    NewtonMetre,
+    /// Stiffness at the plate.
+    #[serde(rename = "N m/rad")]
+    NewtonMetrePerRadian,
+    /// Resistance.
+    #[serde(rename = "ohm")]
+    Ohm,
+    /// Voltage per speed of the plate; the same number is torque per current in N m/A.
+    #[serde(rename = "V s/rad")]
+    VoltSecondPerRadian,
 }
 
 impl Unit {
@@ -53,8 +71,14 @@ impl Unit {
             Self::Ampere => "A",
             Self::Celsius => "degC",
             Self::Microsecond => "us",
+            Self::Millisecond => "ms",
             Self::PerMinute => "1/min",
             Self::Count => "1",
+            Self::Percent => "%",
+            Self::NewtonMetre => "N m",
+            Self::NewtonMetrePerRadian => "N m/rad",
+            Self::Ohm => "ohm",
+            Self::VoltSecondPerRadian => "V s/rad",
         }
     }
 }

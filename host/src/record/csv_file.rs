@@ -80,6 +80,8 @@ pub fn csv_trace(
         stated_supply_volts: options.supply_volts.filter(|_| !logged),
         recorded_by: concat!("trackpair ", env!("CARGO_PKG_VERSION")).to_owned(),
         time_known: times.known,
+        program: Vec::new(),
+        plate: None,
     };
     let trace = Trace {
         provenance,

@@ -86,17 +86,21 @@ pub(super) fn column_name(channel: Channel) -> String {
         Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground => format!("{channel}_volts"),
         Channel::Reference => format!("{channel}_deg"),
         Channel::Temperature => format!("{channel}_celsius"),
-        Channel::SupplyAmps | Channel::DriveAmps => channel.name().to_owned(),
+        Channel::SupplyAmps | Channel::DriveAmps | Channel::MotorVolts | Channel::MotorAmps => {
+            channel.name().to_owned()
+        }
     }
 }
 
 /// Unit of a channel's column.
 pub(super) fn column_unit(channel: Channel) -> Unit {
     match channel {
-        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground => Unit::Volt,
+        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground | Channel::MotorVolts => {
+            Unit::Volt
+        }
         Channel::Reference => Unit::Degree,
         Channel::Temperature => Unit::Celsius,
-        Channel::SupplyAmps | Channel::DriveAmps => Unit::Ampere,
+        Channel::SupplyAmps | Channel::DriveAmps | Channel::MotorAmps => Unit::Ampere,
     }
 }
 

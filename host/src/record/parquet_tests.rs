@@ -40,6 +40,8 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         stated_supply_volts: None,
         recorded_by: "test".to_owned(),
         time_known: true,
+        program: Vec::new(),
+        plate: None,
     };
     Trace {
         provenance,

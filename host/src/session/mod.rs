@@ -538,9 +538,11 @@ const fn host_unit(unit: channel::Unit) -> Unit {
 /// The unit in which a channel must come.
 const fn expected_unit(channel: Channel) -> Unit {
     match channel {
-        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground => Unit::Volt,
+        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground | Channel::MotorVolts => {
+            Unit::Volt
+        }
         Channel::Reference => Unit::Degree,
-        Channel::SupplyAmps | Channel::DriveAmps => Unit::Ampere,
+        Channel::SupplyAmps | Channel::DriveAmps | Channel::MotorAmps => Unit::Ampere,
         Channel::Temperature => Unit::Celsius,
     }
 }

@@ -63,6 +63,8 @@ fn provenance() -> Provenance {
         stated_supply_volts: None,
         recorded_by: String::new(),
         time_known: true,
+        program: Vec::new(),
+        plate: None,
     }
 }
 

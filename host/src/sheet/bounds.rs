@@ -49,14 +49,25 @@ pub fn limit_range(figure: FigureName) -> (f64, f64) {
         Unit::PercentSpan | Unit::PercentSupply => 100.0,
         Unit::Degree => 180.0,
         Unit::Microsecond | Unit::PerMinute | Unit::Count => 1e6,
-        Unit::Ampere | Unit::Celsius => 1000.0,
+        Unit::Ampere | Unit::Celsius | Unit::Percent => 1000.0,
+        Unit::Millisecond => 60_000.0,
+        Unit::NewtonMetre | Unit::NewtonMetrePerRadian | Unit::VoltSecondPerRadian => 100.0,
+        Unit::Ohm => 10_000.0,
     };
     if is_signed(figure) { (-largest, largest) } else { (0.0, largest) }
 }
 
 /// Whether a figure can be negative. All others are magnitudes, voltages or counts.
 pub const fn is_signed(figure: FigureName) -> bool {
-    matches!(figure, FigureName::CorrelationOffset | FigureName::CorrelationSlope | FigureName::Skew)
+    matches!(
+        figure,
+        FigureName::CorrelationOffset
+            | FigureName::CorrelationSlope
+            | FigureName::Skew
+            | FigureName::RestPosition
+            | FigureName::ClosedStop
+            | FigureName::OpenStop
+    )
 }
 
 /// Whether a figure is a rate of events, for which a clean test has an upper bound.

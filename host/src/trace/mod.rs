@@ -2,7 +2,9 @@
 
 mod provenance;
 
-pub use provenance::{ChannelProvenance, ProcedureKind, Provenance, RigProvenance, SweepConditions};
+pub use provenance::{
+    ChannelProvenance, PlateScale, ProcedureKind, Provenance, RigProvenance, Stimulus, SweepConditions,
+};
 
 use crate::quantity::{Channel, Unit};
 use serde::{Deserialize, Serialize};

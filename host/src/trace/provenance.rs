@@ -19,6 +19,26 @@ pub enum ProcedureKind {
     Flex,
     /// Read from another logger's file.
     Import,
+    /// Plate let go from both sides and brought to both stops.
+    Rest,
+    /// Steps of voltage and of the setpoint, over regions and both ways.
+    Step,
+    /// Plate let go from several openings.
+    Release,
+    /// Slow ramps to and fro, quasi-static.
+    Creep,
+    /// Swinging and arresting the rotor inside the lash at rest.
+    Lash,
+    /// Strokes from rest at a constant voltage.
+    ToothMap,
+    /// A short check before snap openings.
+    BlipBefore,
+    /// Snap openings.
+    Blip,
+    /// The same short check after snap openings.
+    BlipAfter,
+    /// The plate moved by a probe through the bore, bridge open.
+    GuidedPush,
 }
 
 impl ProcedureKind {
@@ -31,6 +51,16 @@ impl ProcedureKind {
             Self::HandSweep => "hand_sweep",
             Self::Flex => "flex",
             Self::Import => "import",
+            Self::Rest => "rest",
+            Self::Step => "step",
+            Self::Release => "release",
+            Self::Creep => "creep",
+            Self::Lash => "lash",
+            Self::ToothMap => "tooth_map",
+            Self::BlipBefore => "blip_before",
+            Self::Blip => "blip",
+            Self::BlipAfter => "blip_after",
+            Self::GuidedPush => "guided_push",
         }
     }
 }
@@ -65,6 +95,12 @@ pub struct Provenance {
     /// False when an imported file told no times: one scan then counts as 1 ms, and rates, lengths and lags can't be had.
     #[serde(default = "known")]
     pub time_known: bool,
+    /// What the rig was asked to do, segment by segment; marks tell when each began. Empty where no drive was programmed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub program: Vec<Stimulus>,
+    /// How the first feedback line tells the plate's angle; none for grips and before the stops were found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plate: Option<PlateScale>,
 }
 
 /// Files from before the field existed had their times.
@@ -131,4 +167,80 @@ pub struct SweepConditions {
     pub cycles: u32,
     /// Speed, degrees per second; from two cycles on the last goes at half of it.
     pub speed_deg_s: f64,
+}
+
+/// How the first feedback line tells the plate's angle: a straight line through both stops.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PlateScale {
+    /// Ratio of supply at the closed stop.
+    pub closed_ratio: f64,
+    /// Ratio of supply at the open stop; differs from the other.
+    pub open_ratio: f64,
+    /// Travel between them, degrees, > 0: the sheet's, because nothing on the bench measures it.
+    pub travel_deg: f64,
+}
+
+impl PlateScale {
+    /// Angle of the plate from the closed stop, degrees.
+    pub fn deg(&self, ratio: f64) -> f64 {
+        (ratio - self.closed_ratio) / (self.open_ratio - self.closed_ratio) * self.travel_deg
+    }
+}
+
+/// One segment of what the rig was asked to do. Angles are plate angles from the closed stop (bodies) or reference angles (grips).
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "do")]
+pub enum Stimulus {
+    /// The setpoint moves at a speed.
+    Ramp {
+        /// Where to, degrees.
+        to_deg: f64,
+        /// How fast, degrees per second.
+        speed_deg_s: f64,
+        /// Acceleration at both ends, degrees per second squared.
+        accel_deg_s2: f64,
+    },
+    /// The setpoint stays.
+    Hold {
+        /// How long, s.
+        seconds: f64,
+    },
+    /// The setpoint jumps.
+    Step {
+        /// Where to, degrees.
+        to_deg: f64,
+        /// How long it stays there, s.
+        seconds: f64,
+    },
+    /// Bridge open.
+    Release {
+        /// How long, s.
+        seconds: f64,
+    },
+    /// The motor gets a voltage; no position loop.
+    Volts {
+        /// How much; positive opens.
+        volts: f64,
+        /// How long, s.
+        seconds: f64,
+    },
+    /// The motor's voltage moves evenly to a level.
+    VoltsRamp {
+        /// Where to, volts.
+        to_volts: f64,
+        /// How long it takes, s.
+        seconds: f64,
+    },
+    /// The motor's terminals are joined.
+    Brake {
+        /// How long, s.
+        seconds: f64,
+    },
+    /// Back to an earlier segment, some more times.
+    Repeat {
+        /// Its number, from 0.
+        from: u8,
+        /// How many more times.
+        times: u16,
+    },
 }

@@ -7,7 +7,8 @@ use super::words::{
 };
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
-use crate::analysis::grip::{DIRECTION_OF_TRAVEL, GripAnalysis};
+use crate::analysis::PartAnalysis;
+use crate::analysis::grip::DIRECTION_OF_TRAVEL;
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::bounds::{is_rate, is_signed};
@@ -18,14 +19,14 @@ use crate::trace::{ProcedureKind, Trace, TraceEnd};
 const END_ZONE_DEG: f64 = 5.0;
 
 /// Judges a whole part by a sheet. What happened to the recording is added by [`Judgement::heed`].
-pub fn judge(analysis: &GripAnalysis, sheet: &PartSheet) -> Judgement {
+pub fn judge(analysis: &PartAnalysis, sheet: &PartSheet) -> Judgement {
     judge_scope(analysis, sheet, Scope::Part, &[])
 }
 
 /// Judges what `scope` says, by a sheet. `shown` are the topologies that fit where the lines of the same part stood or moved in
 /// other recordings; without one, the analysed recording tells.
 pub fn judge_scope(
-    analysis: &GripAnalysis,
+    analysis: &PartAnalysis,
     sheet: &PartSheet,
     scope: Scope,
     shown: &[Topology],
@@ -224,7 +225,7 @@ fn limit_of(sheet: &PartSheet, figure: FigureName, channel: Option<Channel>) -> 
     channel.and_then(|c| of(Some(c))).or_else(|| of(None))
 }
 
-fn judge_figure(figure: &Figure, analysis: &GripAnalysis, sheet: &PartSheet) -> JudgedFigure {
+fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> JudgedFigure {
     let mut judged = JudgedFigure {
         figure: figure.clone(),
         limit: None,
@@ -299,7 +300,7 @@ fn judge_rate(figure: &Figure, limit: &Limit, cycles: u32) -> (Verdict, Option<S
 }
 
 /// No figure is `within` over travel where scans are missing.
-fn doubt_gaps(judged: &mut JudgedFigure, analysis: &GripAnalysis) {
+fn doubt_gaps(judged: &mut JudgedFigure, analysis: &PartAnalysis) {
     if judged.verdict == Some(Verdict::Outside) {
         return;
     }
@@ -329,7 +330,7 @@ fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -
 }
 
 /// Limits without a figure, and deciding kinds of finding that could not be looked for.
-fn untested(analysis: &GripAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
+fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
     let mut list: Vec<Untested> = Vec::new();
     for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)) {
         let channels = if name.per_channel() {
@@ -378,7 +379,7 @@ const fn has_no_figure(kind: FindingKind) -> bool {
 
 /// Why the analysis could not have a figure or finding. The entry that names it and its line goes first, then one that
 /// names it, then one for its family (`linearity`, `dead bands`), then one for all of the line.
-fn why_not<'a>(analysis: &'a GripAnalysis, name: &str, channel: Option<Channel>) -> Option<&'a str> {
+fn why_not<'a>(analysis: &'a PartAnalysis, name: &str, channel: Option<Channel>) -> Option<&'a str> {
     let has = |what: &str, word: &str| {
         what.split(|c: char| !c.is_ascii_alphanumeric() && c != '_').any(|w| w == word)
     };

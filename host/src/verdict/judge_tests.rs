@@ -18,12 +18,13 @@ fn figure(name: FigureName, channel: Option<Channel>, value: f64, u: f64) -> Fig
         standard_uncertainty: u,
         upper_bound: is_rate(name).then_some(15.0),
         at_deg: None,
+        condition: Condition::NONE,
         definition: "invented".to_owned(),
     }
 }
 
 /// An analysis with every figure well inside its limit.
-fn healthy() -> GripAnalysis {
+fn healthy() -> PartAnalysis {
     let sheet = sheet();
     let mut figures = Vec::new();
     for name in FigureName::ALL {
@@ -39,7 +40,7 @@ fn healthy() -> GripAnalysis {
             figures.push(figure(name, channel, value, 1e-3));
         }
     }
-    GripAnalysis {
+    PartAnalysis {
         figures,
         findings: vec![],
         topology_found: None,
@@ -55,7 +56,7 @@ fn healthy() -> GripAnalysis {
 }
 
 #[track_caller]
-fn set(analysis: &mut GripAnalysis, name: FigureName, value: f64, u: f64) {
+fn set(analysis: &mut PartAnalysis, name: FigureName, value: f64, u: f64) {
     let found = analysis.figures.iter_mut().find(|f| f.name == name).expect("the figure is there");
     (found.value, found.standard_uncertainty) = (value, u);
 }
@@ -92,6 +93,8 @@ fn trace(procedure: ProcedureKind, end: TraceEnd, gaps: Vec<Gap>) -> Trace {
         stated_supply_volts: None,
         recorded_by: "test".to_owned(),
         time_known: true,
+        program: Vec::new(),
+        plate: None,
     };
     Trace { provenance, time_us: vec![], columns: vec![], gaps, marks: vec![], end }
 }
@@ -304,7 +307,7 @@ fn a_good_part_judged_by_a_sheet_for_another_topology_is_undecided_and_the_sheet
 
 #[test]
 fn a_flex_judges_lost_contact_alone_and_says_so() {
-    let flex = |limp_trips, shown: &[Topology], analysis: &GripAnalysis| {
+    let flex = |limp_trips, shown: &[Topology], analysis: &PartAnalysis| {
         judge_scope(analysis, &sheet(), Scope::Flex { limp_trips }, shown)
     };
     let mut analysis = healthy();

@@ -114,6 +114,21 @@ const fn settles(kind: FindingKind) -> &'static str {
             "a sweep after mounting it anew would settle it"
         }
         FindingKind::NotMoving => "a sweep with the coupling tightened would settle it",
+        FindingKind::WornTooth | FindingKind::MissingTooth | FindingKind::BrushDeadSpot => {
+            "repeating the tooth map, or a guided push at that place, would settle it"
+        }
+        FindingKind::Lash => "a guided push at 20 and 60 degrees would settle it",
+        FindingKind::WeakSpring
+        | FindingKind::BrokenSpring
+        | FindingKind::StickyPlate
+        | FindingKind::DryBearing
+        | FindingKind::SlowReturn => "repeating the creep and the release would settle it",
+        FindingKind::Winding => "a 4-wire measurement at the motor's pins would settle it",
+        FindingKind::FeedbackOffset => {
+            "a 4-wire drop and an insulation test of the feedback leads would settle it"
+        }
+        FindingKind::FeedbackIntermittent => "more blips, or a flex of the feedback wires, would settle it",
+        FindingKind::NotTestable => "a plate that returns to rest would settle it",
     }
 }
 

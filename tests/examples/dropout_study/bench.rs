@@ -216,5 +216,7 @@ fn provenance(period_us: f64) -> Provenance {
         stated_supply_volts: None,
         recorded_by: "study".into(),
         time_known: true,
+        program: Vec::new(),
+        plate: None,
     }
 }

@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::rc::Rc;
 use std::time::Duration;
-use trackpair::analysis::grip::GripAnalysis;
+use trackpair::analysis::PartAnalysis;
 use trackpair::analysis::statistics::median;
 use trackpair::link::{Link, LinkError};
 use trackpair::quantity::{Channel, FigureName};
@@ -146,7 +146,7 @@ pub fn sheet(topology: Topology) -> (PartSheet, &'static str) {
 
 /// What the bench gave.
 pub struct Benched {
-    pub analysis: GripAnalysis,
+    pub analysis: PartAnalysis,
     pub judgement: Judgement,
     pub failure: Option<String>,
     /// Outages during the sweep.

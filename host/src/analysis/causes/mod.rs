@@ -266,7 +266,9 @@ fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
         ProcedureKind::Sweep | ProcedureKind::HandSweep | ProcedureKind::Import => true,
         // It goes onto both stops; cut short, it tells nothing.
         ProcedureKind::SelfCheck => prepared.trace.end == TraceEnd::Complete,
-        ProcedureKind::LeadsCheck | ProcedureKind::Flex => false,
+        // A body's slow ramps, read against its own first line.
+        ProcedureKind::Creep => true,
+        _ => false,
     };
     if !swept || prepared.trace.is_empty() {
         return None;

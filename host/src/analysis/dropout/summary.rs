@@ -3,7 +3,7 @@
 use super::{Event, Report, Wire};
 use crate::analysis::prepared::Prepared;
 use crate::analysis::{Detail, Figure, Finding, statistics};
-use crate::quantity::{FigureName, FindingKind};
+use crate::quantity::{Condition, FigureName, FindingKind};
 
 /// Half width of the place in which events count as "the same", degrees.
 const PLACE_DEG: f64 = 1.0;
@@ -31,6 +31,7 @@ pub fn rate(reports: &[&Report]) -> Option<Figure> {
             .filter(|e| e.is_sure())
             .max_by(|a, b| a.length_us.total_cmp(&b.length_us))
             .and_then(|e| e.at_deg),
+        condition: Condition::NONE,
         definition: format!(
             "{count} events in {minutes:.3} min watched{}; upper bound exact Poisson, 95 % one-sided; events beyond 7 standard \
              deviations of the noise and 10 mV at 5 V",
