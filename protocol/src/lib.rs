@@ -9,6 +9,7 @@
 //! - [`frame`][]: header + payload + CRC in one delimited frame; the deframer.
 //! - [`channel`][]: the table that declares what each sample column means, and its calibration.
 //! - [`program`][]: the motion program a host loads into a rig.
+//! - [`position_loop`][]: settings of the loop that holds a throttle plate.
 //! - [`message`][]: requests, replies, refusals, events.
 //! - [`samples`][]: numbered blocks of packed columns.
 //!
@@ -25,12 +26,13 @@ pub mod frame;
 pub mod fuzzing;
 pub mod message;
 mod payload;
+pub mod position_loop;
 pub mod program;
 pub mod samples;
 pub mod wire;
 
 /// Protocol version in every frame header. A change that an old reader would misread raises it.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 
 /// Baud rate of a rig on a plain UART. A USB or pty link ignores it.
 pub const DEFAULT_BAUD: u32 = 2_000_000;

@@ -2,6 +2,7 @@
 //! `WIRE.md` gives every offset.
 
 use crate::channel::{Calibration, ChannelInfo};
+use crate::position_loop::LoopSettings;
 use crate::program::Program;
 use crate::wire::Text;
 
@@ -60,6 +61,8 @@ pub enum Request {
         /// Any number, echoed.
         host_stamp: u64,
     },
+    /// Sets the position loop of a body rig. Refused while running.
+    SetLoop(LoopSettings),
 }
 
 /// How a run shall be.
@@ -129,6 +132,8 @@ pub struct Identity {
     pub travel_mdeg: (i32, i32),
     /// Largest drive speed, mdeg/s.
     pub max_speed_mdeg_s: u32,
+    /// Largest voltage of the motor bridge either way, mV; 0 without one.
+    pub max_drive_mv: u16,
 }
 
 /// Bits of [`Identity::capabilities`].
@@ -181,6 +186,12 @@ pub enum Guard {
     SupplyRange = 5,
     /// Too hot. Value: hundredths of °C.
     Temperature = 6,
+    /// Motor current held although the plate does not move. Value: mA.
+    Stall = 7,
+    /// The motor has had more heat than the rig allows. Value: thousandths of the budget.
+    Heat = 8,
+    /// The plate does not follow the position loop's setpoint. Value: deviation, mdeg.
+    NotFollowing = 9,
 }
 
 /// Status reply.
@@ -210,6 +221,8 @@ pub struct Status {
     pub pull_downs: u16,
     /// Whether the drive is powered at this moment.
     pub drive_on: bool,
+    /// Heat in the motor, thousandths of the budget that trips [`Guard::Heat`]; 0 on a rig without a motor bridge.
+    pub heat_permille: u16,
 }
 
 /// Why a request was refused.
@@ -370,6 +383,8 @@ pub mod kind {
     pub const HEARTBEAT: u8 = 0x0C;
     /// `ClockPing`.
     pub const CLOCK_PING: u8 = 0x0D;
+    /// `SetLoop`.
+    pub const SET_LOOP: u8 = 0x0E;
     /// Set in the kind of a reply: request kind | this.
     pub const REPLY: u8 = 0x80;
     /// A refusal.

@@ -7,6 +7,7 @@ use crate::message::{
     DecodeError, EndCause, Event, EventKind, Guard, Identity, Message, Reason, Refusal, Reply, Request,
     RigState, Start, Status, kind,
 };
+use crate::position_loop::LoopSettings;
 use crate::program::{MAX_SEGMENTS, Program, Segment};
 use crate::samples::SampleBlock;
 use crate::wire::{Reader, Writer};
@@ -28,6 +29,7 @@ impl Request {
             Self::ClearTrip => kind::CLEAR_TRIP,
             Self::Heartbeat => kind::HEARTBEAT,
             Self::ClockPing { .. } => kind::CLOCK_PING,
+            Self::SetLoop(_) => kind::SET_LOOP,
         }
     }
 
@@ -51,6 +53,7 @@ impl Request {
             }
             Self::Start(start) => start.write(w),
             Self::ClockPing { host_stamp } => w.u64(*host_stamp),
+            Self::SetLoop(settings) => settings.write(w),
             Self::ReadStatus | Self::Arm | Self::Stop | Self::ClearTrip | Self::Heartbeat => Some(()),
         }
     }
@@ -75,6 +78,7 @@ impl Request {
             kind::CLEAR_TRIP => Self::ClearTrip,
             kind::HEARTBEAT => Self::Heartbeat,
             kind::CLOCK_PING => Self::ClockPing { host_stamp: r.u64()? },
+            kind::SET_LOOP => Self::SetLoop(LoopSettings::read(r)?),
             _ => return None,
         })
     }
@@ -125,7 +129,7 @@ impl<'a> Message<'a> {
 
 /// Whether `kind` is one of a request, a reply, a refusal, an event or a sample block.
 fn is_known(kind: u8) -> bool {
-    matches!(kind & !kind::REPLY, kind::IDENTIFY..=kind::CLOCK_PING)
+    matches!(kind & !kind::REPLY, kind::IDENTIFY..=kind::SET_LOOP)
         || matches!(kind, kind::REFUSAL | kind::EVENT | kind::SAMPLES)
 }
 
@@ -203,6 +207,7 @@ fn is_answered_by_done(request_kind: u8) -> bool {
             | kind::STOP
             | kind::CLEAR_TRIP
             | kind::HEARTBEAT
+            | kind::SET_LOOP
     )
 }
 
@@ -221,7 +226,8 @@ impl Identity {
         w.u16(self.supply_mv.1)?;
         w.i32(self.travel_mdeg.0)?;
         w.i32(self.travel_mdeg.1)?;
-        w.u32(self.max_speed_mdeg_s)
+        w.u32(self.max_speed_mdeg_s)?;
+        w.u16(self.max_drive_mv)
     }
 
     fn read(r: &mut Reader<'_>) -> Option<Self> {
@@ -238,6 +244,7 @@ impl Identity {
             supply_mv: (r.u16()?, r.u16()?),
             travel_mdeg: (r.i32()?, r.i32()?),
             max_speed_mdeg_s: r.u32()?,
+            max_drive_mv: r.u16()?,
         })
     }
 }
@@ -255,7 +262,8 @@ impl Status {
         w.u32(self.blocks)?;
         w.u16(self.loads)?;
         w.u16(self.pull_downs)?;
-        w.u8(u8::from(self.drive_on))
+        w.u8(u8::from(self.drive_on))?;
+        w.u16(self.heat_permille)
     }
 
     fn read(r: &mut Reader<'_>) -> Option<Self> {
@@ -272,6 +280,7 @@ impl Status {
             loads: r.u16()?,
             pull_downs: r.u16()?,
             drive_on: read_bool(r)?,
+            heat_permille: r.u16()?,
         })
     }
 }
@@ -399,6 +408,17 @@ macro_rules! from_code {
 }
 
 from_code!(RigState: Resting, Armed, Watching, Driving, Tripped);
-from_code!(Guard: EmergencyStop, LidOpen, LinkSilence, OverCurrent, Travel, SupplyRange, Temperature);
+from_code!(
+    Guard: EmergencyStop,
+    LidOpen,
+    LinkSilence,
+    OverCurrent,
+    Travel,
+    SupplyRange,
+    Temperature,
+    Stall,
+    Heat,
+    NotFollowing
+);
 from_code!(Reason: Unknown, Malformed, Version, OutOfRange, Untimely, Guarded, Stale, NotCapable, NoSession);
 from_code!(EndCause: Complete, Stopped, Guard, NewSession);

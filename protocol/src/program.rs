@@ -34,6 +34,25 @@ pub enum Segment {
         /// How long, µs.
         us: u32,
     },
+    /// Body rigs: the motor's terminals at a voltage for a time, without position loop.
+    Volts {
+        /// Level, mV; positive opens.
+        mv: i32,
+        /// How long, µs.
+        us: u32,
+    },
+    /// Body rigs: the motor's voltage moves evenly to a level: from 0, or from where a segment of volts before it ended.
+    VoltsRamp {
+        /// Level at its end, mV; positive opens.
+        to_mv: i32,
+        /// How long it takes, µs.
+        us: u32,
+    },
+    /// Body rigs: the motor's terminals joined for a time.
+    Brake {
+        /// How long, µs.
+        us: u32,
+    },
     /// Go back to segment `from` (0-based, before this one) `times` times, then go on. No nesting: the segments
     /// from `from` to this one must not hold another repeat.
     Repeat {
@@ -58,6 +77,9 @@ impl Segment {
             Self::Step { to_mdeg, us } => (2, 0, 0, to_mdeg, us, 0),
             Self::Release { us } => (3, 0, 0, 0, us, 0),
             Self::Repeat { from, times } => (4, from, times, 0, 0, 0),
+            Self::Volts { mv, us } => (5, 0, 0, mv, us, 0),
+            Self::VoltsRamp { to_mv, us } => (6, 0, 0, to_mv, us, 0),
+            Self::Brake { us } => (7, 0, 0, 0, us, 0),
         };
         out.u8(kind)?;
         out.u8(from)?;
@@ -79,6 +101,9 @@ impl Segment {
             (2, 0, 0, to_mdeg, us, 0) => Some(Self::Step { to_mdeg, us }),
             (3, 0, 0, 0, us, 0) => Some(Self::Release { us }),
             (4, from, times, 0, 0, 0) => Some(Self::Repeat { from, times }),
+            (5, 0, 0, mv, us, 0) => Some(Self::Volts { mv, us }),
+            (6, 0, 0, to_mv, us, 0) => Some(Self::VoltsRamp { to_mv, us }),
+            (7, 0, 0, 0, us, 0) => Some(Self::Brake { us }),
             _ => None,
         }
     }

@@ -22,12 +22,12 @@ import time
 from cobs import cobs
 from crccheck.crc import Crc32Autosar
 
-VERSION = 1
+VERSION = 2
 MAX_RAW = 1024
 MAX_STUFFED = 1029
 
 IDENTIFY, DESCRIBE_CHANNEL, READ_CALIBRATION, READ_STATUS, SET_SUPPLY, SET_INPUT, LOAD_PROGRAM = range(1, 8)
-ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, CLOCK_PING = range(8, 14)
+ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, CLOCK_PING, SET_LOOP = range(8, 15)
 SAMPLES, EVENT, REFUSAL, REPLY = 0x7D, 0x7E, 0x7F, 0x80
 UNKNOWN, MALFORMED, WRONG_VERSION, OUT_OF_RANGE, UNTIMELY, GUARDED, STALE, NOT_CAPABLE, NO_SESSION = range(1, 10)
 RESTING, ARMED, WATCHING, DRIVING, TRIPPED = range(5)
@@ -178,6 +178,9 @@ SEGMENT_FIELDS = {
     2: ("to_mdeg", "us", None),
     3: (None, "us", None),
     4: (None, None, None),
+    5: ("mv", "us", None),
+    6: ("to_mv", "us", None),
+    7: (None, "us", None),
 }
 
 
@@ -210,12 +213,13 @@ def program_fields(payload):
 
 
 def identity_fields(payload):
-    f = Fields(payload).size(93).number("session", 0, "I").number("boot", 4, "I")
+    f = Fields(payload).size(95).number("session", 0, "I").number("boot", 4, "I")
     f.text("model", 8, 24).text("serial", 32, 16).text("firmware", 48, 16)
     f.number("capabilities", 64, "I").number("channels", 68, "B")
     f.number("min_period_us", 69, "I").number("max_period_us", 73, "I")
     f.number("min_supply_mv", 77, "H").number("max_supply_mv", 79, "H")
     f.number("min_travel_mdeg", 81, "i").number("max_travel_mdeg", 85, "i").number("max_speed_mdeg_s", 89, "I")
+    f.number("max_drive_mv", 93, "H")
     return f.out
 
 
@@ -233,10 +237,10 @@ def calibration_fields(payload):
 
 
 def status_fields(payload):
-    f = Fields(payload).size(36).number("rig_us", 0, "Q").code("state", 8, 4)
+    f = Fields(payload).size(38).number("rig_us", 0, "Q").code("state", 8, 4)
     f.number("tripped", 9, "H").number("present", 11, "H").number("run", 13, "I").number("supply_mv", 17, "H")
     f.number("overruns", 19, "I").number("frames_dropped", 23, "I").number("blocks", 27, "I")
-    return f.number("loads", 31, "H").number("pull_downs", 33, "H").flag("drive_on", 35).out
+    return f.number("loads", 31, "H").number("pull_downs", 33, "H").flag("drive_on", 35).number("heat_permille", 36, "H").out
 
 
 def event_fields(payload):
@@ -249,7 +253,7 @@ def event_fields(payload):
         case 3:
             f.size(22).code("cause", 17, 3).number("blocks", 18, "I")
         case 4:
-            f.size(22).code("guard", 17, 6).number("value", 18, "i")
+            f.size(22).code("guard", 17, 9).number("value", 18, "i")
         case 5:
             f.size(21).number("scans", 17, "I")
         case 6:
@@ -308,6 +312,18 @@ READERS = {
     CLEAR_TRIP: EMPTY,
     HEARTBEAT: EMPTY,
     CLOCK_PING: numbers(8, ("host_stamp", 0, "Q")),
+    SET_LOOP: numbers(
+        36,
+        ("closed_ppm", 0, "i"),
+        ("open_ppm", 4, "i"),
+        ("travel_mdeg", 8, "I"),
+        ("kp_uv_mdeg", 12, "I"),
+        ("ki_uv_mdeg_s", 16, "I"),
+        ("kd_nv_s_mdeg", 20, "I"),
+        ("speed_filter_us", 24, "I"),
+        ("dead_mdeg", 28, "I"),
+        ("current_ma", 32, "I"),
+    ),
     REPLY | IDENTIFY: identity_fields,
     REPLY | DESCRIBE_CHANNEL: channel_fields,
     REPLY | READ_CALIBRATION: calibration_fields,
@@ -317,7 +333,7 @@ READERS = {
     EVENT: event_fields,
     SAMPLES: block_fields,
 }
-for _kind in (SET_SUPPLY, SET_INPUT, LOAD_PROGRAM, ARM, START, STOP, CLEAR_TRIP, HEARTBEAT):
+for _kind in (SET_SUPPLY, SET_INPUT, LOAD_PROGRAM, ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, SET_LOOP):
     READERS[REPLY | _kind] = DONE
 
 

@@ -11,8 +11,13 @@ pub type Micros = u64;
 pub enum Drive {
     /// All switches open: the part moves by itself.
     Off,
-    /// Turn the grip towards this angle, mdeg on the reference.
+    /// Turn the grip towards this angle, mdeg on the reference. A board with a motor bridge is never asked this: the core's
+    /// position loop turns it into volts.
     Position(i32),
+    /// The motor's terminals at this voltage, mV; positive opens the plate.
+    Volts(i32),
+    /// The motor's terminals joined.
+    Brake,
 }
 
 /// What the guards look at, read in one go.
@@ -30,6 +35,31 @@ pub struct Vitals {
     pub supply_mv: u16,
     /// Rig temperature, hundredths of °C.
     pub temperature_cdeg: i32,
+    /// Current through the motor, mA, signed as the voltage that drives it; 0 without a motor bridge.
+    pub motor_ma: i32,
+    /// First feedback line over the supply measured with it, millionths; 0 without a motor bridge or supply.
+    pub feedback_ppm: i32,
+}
+
+/// Limits of a motor bridge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct MotorLimits {
+    /// Largest current a position loop may be set to, mA.
+    pub current_ma: u32,
+    /// A motor stalls that draws more than this, mA …
+    pub stall_ma: u32,
+    /// … for this long, µs …
+    pub stall_us: u64,
+    /// … while the feedback line stays within this, millionths of the supply.
+    pub stall_ppm: u32,
+    /// Current that the motor bears for ever, mA.
+    pub heat_free_ma: u32,
+    /// Heat beyond that which trips, mA²·ms.
+    pub heat_budget_ma2_ms: u64,
+    /// A plate does not follow that is further than this from its setpoint, mdeg …
+    pub follow_mdeg: u32,
+    /// … for this long, µs.
+    pub follow_us: u64,
 }
 
 /// Limits the board sets for its guards.
@@ -47,6 +77,8 @@ pub struct GuardLimits {
     pub supply_settle_us: u64,
     /// Trip above this temperature, hundredths of °C.
     pub temperature_cdeg: i32,
+    /// Limits of the motor bridge; none without one.
+    pub motor: Option<MotorLimits>,
 }
 
 /// A scan that the board could not take at its time.

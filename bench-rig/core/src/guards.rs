@@ -1,4 +1,4 @@
-//! The rules that take the drive off: E-stop, lid, link silence, current, travel, supply, temperature.
+//! The rules that take the drive off: E-stop, lid, link silence, current, travel, supply, temperature, motor.
 //!
 //! It says which rule is broken; what is done about it is the machine's part.
 
@@ -6,6 +6,7 @@ use trackpair_protocol::LINK_SILENCE_US;
 use trackpair_protocol::message::{Guard, RigState};
 
 use crate::board::{GuardLimits, Micros, Vitals};
+use crate::motor_guards::{Broken, MotorGuards};
 
 /// Guards that are looked at in every state.
 const ALWAYS: u16 = bit(Guard::EmergencyStop) | bit(Guard::LidOpen) | bit(Guard::Temperature);
@@ -36,6 +37,8 @@ pub struct Situation {
     pub silence_us: Micros,
     /// The supply as set.
     pub supply: Supply,
+    /// Setpoint less plate angle, mdeg, while the position loop works.
+    pub deviation_mdeg: Option<i32>,
 }
 
 /// Limits, what is tripped, and since when the current is too high.
@@ -44,17 +47,30 @@ pub struct Guards {
     limits: GuardLimits,
     tripped: u16,
     over_current_since: Option<Micros>,
+    motor: Option<MotorGuards>,
+    motor_broken: Broken,
 }
 
 impl Guards {
     /// Nothing tripped.
     pub fn new(limits: GuardLimits) -> Self {
-        Self { limits, tripped: 0, over_current_since: None }
+        Self {
+            limits,
+            tripped: 0,
+            over_current_since: None,
+            motor: limits.motor.map(MotorGuards::new),
+            motor_broken: Broken::default(),
+        }
     }
 
     /// Tripped guards, bit by [`bit`].
     pub fn tripped(&self) -> u16 {
         self.tripped
+    }
+
+    /// Heat in the motor, thousandths of the budget.
+    pub fn heat_permille(&self) -> u16 {
+        self.motor.as_ref().map_or(0, MotorGuards::heat_permille)
     }
 
     /// Forgets the trips.
@@ -79,6 +95,9 @@ impl Guards {
                 settled && vitals.supply_mv.abs_diff(supply.millivolts) > limits.supply_tolerance_mv,
             ),
             (Guard::Temperature, vitals.temperature_cdeg > limits.temperature_cdeg),
+            (Guard::Stall, self.motor_broken.stall),
+            (Guard::Heat, self.motor_broken.heat),
+            (Guard::NotFollowing, self.motor_broken.not_following),
         ];
         causes.iter().filter(|(_, present)| *present).fold(0, |bits, (guard, _)| bits | bit(*guard))
     }
@@ -86,6 +105,9 @@ impl Guards {
     /// Looks at everything and trips what is broken; the newly tripped guards. At rest only the E-stop, the lid and
     /// the temperature count.
     pub fn check(&mut self, vitals: &Vitals, situation: &Situation, at: Micros) -> u16 {
+        if let Some(motor) = self.motor.as_mut() {
+            self.motor_broken = motor.check(vitals, situation.deviation_mdeg, at);
+        }
         let mut broken = self.present(vitals, situation, at);
         if broken & bit(Guard::OverCurrent) == 0 {
             self.over_current_since = None;
@@ -103,7 +125,7 @@ impl Guards {
 }
 
 /// The value that a trip of `guard` reports, in the guard's unit.
-pub fn value(guard: Guard, vitals: &Vitals, situation: &Situation) -> i32 {
+pub fn value(guard: Guard, vitals: &Vitals, situation: &Situation, heat_permille: u16) -> i32 {
     match guard {
         Guard::EmergencyStop | Guard::LidOpen => 0,
         Guard::LinkSilence => i32::try_from(situation.silence_us).unwrap_or(i32::MAX),
@@ -111,5 +133,8 @@ pub fn value(guard: Guard, vitals: &Vitals, situation: &Situation) -> i32 {
         Guard::Travel => vitals.reference_mdeg,
         Guard::SupplyRange => i32::from(vitals.supply_mv),
         Guard::Temperature => vitals.temperature_cdeg,
+        Guard::Stall => vitals.motor_ma,
+        Guard::Heat => i32::from(heat_permille),
+        Guard::NotFollowing => situation.deviation_mdeg.unwrap_or(0),
     }
 }

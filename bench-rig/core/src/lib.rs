@@ -6,8 +6,10 @@
 //! - [`board`]: what a board must do for the core.
 //! - `queue`: what waits for the link, bounded, whole frames.
 //! - `window`: the request-id window: new, repeated, stale.
+//! - `motor_guards`: what the guards of a motor bridge remember.
 //! - `guards`: the rules that take the drive off.
-//! - `motion`: the program turned into setpoints over time.
+//! - `motion`: the program turned into setpoints and voltages over time.
+//! - `position`: the loop that holds a throttle plate at its setpoint.
 //! - `sampler`: scans into numbered blocks, bounded.
 //! - `machine`: state, and the order of things as time goes by.
 //! - [`rig`]: requests and their answers, the whole rig.
@@ -20,6 +22,8 @@ pub mod board;
 mod guards;
 mod machine;
 mod motion;
+mod motor_guards;
+mod position;
 mod queue;
 pub mod rig;
 mod sampler;

@@ -5,13 +5,15 @@
 
 use trackpair_protocol::channel::MAX_CHANNELS;
 use trackpair_protocol::message::{
-    EndCause, Event, EventKind, Guard, Identity, Message, Reason, RigState, Start, Status, kind,
+    EndCause, Event, EventKind, Guard, Identity, Message, Reason, RigState, Start, Status, capability, kind,
 };
+use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::Program;
 
 use crate::board::{Board, Drive, Micros, Vitals};
 use crate::guards::{self, Guards, Situation, Supply};
 use crate::motion::{Limits, Motion, TICK_US};
+use crate::position::{self, PositionLoop};
 use crate::queue::{Priority, Queue};
 use crate::sampler::Sampler;
 
@@ -36,6 +38,8 @@ pub struct Machine<B: Board> {
     state: RigState,
     guards: Guards,
     motion: Motion,
+    position: Option<PositionLoop>,
+    setpoint: Option<i32>,
     sampler: Sampler,
     clock: Micros,
     next_tick: Micros,
@@ -67,6 +71,8 @@ impl<B: Board> Machine<B> {
             state: RigState::Resting,
             guards: Guards::new(board.guard_limits()),
             motion: Motion::new(Limits::of(&identity)),
+            position: None,
+            setpoint: None,
             sampler: Sampler::new(|index| board.channel(index)),
             clock: now,
             next_tick: now + TICK_US,
@@ -144,6 +150,7 @@ impl<B: Board> Machine<B> {
             loads: self.loads,
             pull_downs: self.pull_downs,
             drive_on: self.drive != Drive::Off,
+            heat_permille: self.guards.heat_permille(),
         }
     }
 
@@ -190,6 +197,23 @@ impl<B: Board> Machine<B> {
             return Err(self.untimely());
         }
         self.motion.load(program).map_err(|segment| (Reason::OutOfRange, segment.into()))
+    }
+
+    /// Sets the position loop of a motor bridge.
+    ///
+    /// # Errors
+    /// Without a motor bridge; while running; a setting out of range.
+    pub fn set_loop(&mut self, settings: &LoopSettings) -> Result<(), No> {
+        let Some(motor) = self.board.guard_limits().motor else {
+            return Err((Reason::NotCapable, capability::BODY_DRIVE));
+        };
+        if self.running() {
+            return Err(self.untimely());
+        }
+        position::validate(settings, motor.current_ma).map_err(|field| (Reason::OutOfRange, field.into()))?;
+        self.position = Some(PositionLoop::new(*settings, self.identity.max_drive_mv));
+        self.motion.allow_positions();
+        Ok(())
     }
 
     /// Arms. Nothing happens when armed already.
@@ -272,11 +296,25 @@ impl<B: Board> Machine<B> {
 
     fn present(&mut self, at: Micros) -> u16 {
         let vitals = self.board.vitals(at);
-        self.guards.present(&vitals, &self.situation(at), at)
+        self.guards.present(&vitals, &self.situation(&vitals, at), at)
     }
 
-    fn situation(&self, at: Micros) -> Situation {
-        Situation { state: self.state, silence_us: at.saturating_sub(self.last_request), supply: self.supply }
+    fn situation(&self, vitals: &Vitals, at: Micros) -> Situation {
+        let deviation = |setpoint: i32| setpoint.saturating_sub(self.plate_mdeg(vitals));
+        Situation {
+            state: self.state,
+            silence_us: at.saturating_sub(self.last_request),
+            supply: self.supply,
+            deviation_mdeg: self.position.as_ref().and(self.setpoint).map(deviation),
+        }
+    }
+
+    /// Where the part is: the plate by the position loop's line, the grip by the reference.
+    fn plate_mdeg(&self, vitals: &Vitals) -> i32 {
+        match &self.position {
+            Some(position) => position.plate_mdeg(vitals.feedback_ppm),
+            None => vitals.reference_mdeg,
+        }
     }
 
     fn running(&self) -> bool {
@@ -298,7 +336,7 @@ impl<B: Board> Machine<B> {
     /// One control step.
     fn control(&mut self, at: Micros) {
         let vitals = self.board.vitals(at);
-        let situation = self.situation(at);
+        let situation = self.situation(&vitals, at);
         let tripped = self.guards.check(&vitals, &situation, at);
         if tripped != 0 {
             self.trip(tripped, &vitals, &situation, at);
@@ -313,7 +351,7 @@ impl<B: Board> Machine<B> {
             self.rest(EndCause::Complete, at);
         }
         if self.state == RigState::Driving {
-            self.follow_program(vitals.reference_mdeg, at);
+            self.follow_program(&vitals, at);
         }
         self.board.set_drive(self.drive, at);
         if at.saturating_sub(self.overrun_told) >= OVERRUN_EVENT_US {
@@ -321,7 +359,8 @@ impl<B: Board> Machine<B> {
         }
     }
 
-    fn follow_program(&mut self, measured_mdeg: i32, at: Micros) {
+    fn follow_program(&mut self, vitals: &Vitals, at: Micros) {
+        let measured_mdeg = self.plate_mdeg(vitals);
         while self.motion.ends() <= at {
             let began = self.motion.ends();
             let Some(reached) = self.motion.advance(measured_mdeg) else {
@@ -330,7 +369,21 @@ impl<B: Board> Machine<B> {
             };
             self.tell(EventKind::SegmentReached { segment: reached.segment, pass: reached.pass }, began);
         }
-        self.drive = self.motion.drive(at);
+        let asked = self.motion.drive(at);
+        self.setpoint = match asked {
+            Drive::Position(mdeg) => Some(mdeg),
+            _ => None,
+        };
+        self.drive = match (self.position.as_mut(), asked) {
+            (Some(position), Drive::Position(mdeg)) => {
+                Drive::Volts(position.volts_mv(mdeg, measured_mdeg, vitals.motor_ma, at))
+            }
+            (Some(position), other) => {
+                position.reset();
+                other
+            }
+            (None, asked) => asked,
+        };
     }
 
     fn scan(&mut self, at: Micros) {
@@ -343,8 +396,12 @@ impl<B: Board> Machine<B> {
 
     fn trip(&mut self, tripped: u16, vitals: &Vitals, situation: &Situation, at: Micros) {
         self.drive_off(at);
+        let heat = self.guards.heat_permille();
         for guard in Guard::ALL.iter().copied().filter(|guard| tripped & guards::bit(*guard) != 0) {
-            self.tell(EventKind::GuardTripped { guard, value: guards::value(guard, vitals, situation) }, at);
+            self.tell(
+                EventKind::GuardTripped { guard, value: guards::value(guard, vitals, situation, heat) },
+                at,
+            );
         }
         self.end_run(EndCause::Guard, at);
         self.state = RigState::Tripped;
@@ -364,6 +421,10 @@ impl<B: Board> Machine<B> {
 
     fn drive_off(&mut self, at: Micros) {
         self.drive = Drive::Off;
+        self.setpoint = None;
+        if let Some(position) = self.position.as_mut() {
+            position.reset();
+        }
         self.board.set_drive(Drive::Off, at);
     }
 

@@ -4,7 +4,7 @@
 //! is too short to reach its speed: `T = D/v + v/a` when `D ≥ v²/a`, else `T = 2·√(D/a)` (kinematics of constant
 //! acceleration). It does not know guards or states: asked for a setpoint, it answers.
 
-use trackpair_protocol::message::Identity;
+use trackpair_protocol::message::{Identity, capability};
 use trackpair_protocol::program::{Program, Segment};
 
 use crate::board::{Drive, Micros};
@@ -26,6 +26,10 @@ pub struct Limits {
     pub travel_mdeg: (i32, i32),
     /// Largest speed, mdeg/s.
     pub speed_mdeg_s: u32,
+    /// Largest voltage of a motor bridge either way, mV; 0 without one.
+    pub drive_mv: u16,
+    /// Whether the drive can be sent to an angle: a grip drive always, a motor bridge once its position loop is set.
+    pub positions: bool,
 }
 
 impl Limits {
@@ -36,6 +40,8 @@ impl Limits {
         Self {
             travel_mdeg: (low, bear(identity.travel_mdeg.1).max(low)),
             speed_mdeg_s: identity.max_speed_mdeg_s.min(MAX_SPEED_MDEG_S),
+            drive_mv: identity.max_drive_mv,
+            positions: identity.capabilities & capability::GRIP_DRIVE != 0,
         }
     }
 
@@ -52,7 +58,8 @@ impl Limits {
 ///
 /// # Errors
 /// The number of the first segment that asks for what the rig does not allow: an angle outside its travel, a speed or
-/// acceleration of 0 or beyond its limit, a time shorter than [`TICK_US`], a repeat that goes forward, 0 times, or over
+/// acceleration of 0 or beyond its limit, a voltage beyond the bridge's or without one, an angle on a motor bridge whose position
+/// loop is not set, a time shorter than [`TICK_US`], a repeat that goes forward, 0 times, or over
 /// another repeat. 0 for an empty program.
 pub fn validate(program: &Program, limits: &Limits) -> Result<(), u8> {
     let segments = program.segments();
@@ -61,14 +68,19 @@ pub fn validate(program: &Program, limits: &Limits) -> Result<(), u8> {
     }
     for (number, segment) in segments.iter().enumerate() {
         let long_enough = |us: u32| Micros::from(us) >= TICK_US;
+        let bears = |mv: i32| limits.drive_mv > 0 && mv.unsigned_abs() <= u32::from(limits.drive_mv);
         let allowed = match *segment {
             Segment::Ramp { to_mdeg, speed_mdeg_s, accel_mdeg_s2 } => {
-                limits.reaches(to_mdeg)
+                limits.positions
+                    && limits.reaches(to_mdeg)
                     && (1..=limits.speed_mdeg_s).contains(&speed_mdeg_s)
                     && (1..=MAX_ACCEL_MDEG_S2).contains(&accel_mdeg_s2)
             }
-            Segment::Hold { us } | Segment::Release { us } => long_enough(us),
-            Segment::Step { to_mdeg, us } => limits.reaches(to_mdeg) && long_enough(us),
+            Segment::Hold { us } => limits.positions && long_enough(us),
+            Segment::Release { us } => long_enough(us),
+            Segment::Step { to_mdeg, us } => limits.positions && limits.reaches(to_mdeg) && long_enough(us),
+            Segment::Volts { mv, us } | Segment::VoltsRamp { to_mv: mv, us } => bears(mv) && long_enough(us),
+            Segment::Brake { us } => limits.drive_mv > 0 && long_enough(us),
             Segment::Repeat { from, times } => {
                 let body = segments.get(usize::from(from)..number).unwrap_or(&[]);
                 times > 0 && !body.is_empty() && !body.iter().any(|s| matches!(s, Segment::Repeat { .. }))
@@ -157,6 +169,12 @@ enum Course {
     Follow(Ramp),
     Stay(i32),
     LetGo,
+    /// From one voltage to another, mV.
+    Apply {
+        from: i32,
+        to: i32,
+    },
+    Join,
 }
 
 /// A segment that the program has come to.
@@ -190,6 +208,11 @@ impl Motion {
     /// Whether a program is loaded.
     pub fn has_program(&self) -> bool {
         !self.program.segments().is_empty()
+    }
+
+    /// The position loop is set: the motor bridge can be sent to angles from now on.
+    pub fn allow_positions(&mut self) {
+        self.limits.positions = true;
     }
 
     /// Replaces the program.
@@ -237,6 +260,11 @@ impl Motion {
                 Segment::Hold { us } => (Course::Stay(start), us.into()),
                 Segment::Step { to_mdeg, us } => (Course::Stay(to_mdeg), us.into()),
                 Segment::Release { us } => (Course::LetGo, us.into()),
+                Segment::Volts { mv, us } => (Course::Apply { from: mv, to: mv }, us.into()),
+                Segment::VoltsRamp { to_mv, us } => {
+                    (Course::Apply { from: self.volts_mv(self.ends).unwrap_or(0), to: to_mv }, us.into())
+                }
+                Segment::Brake { us } => (Course::Join, us.into()),
             };
             self.next += 1;
             self.course = course;
@@ -248,14 +276,29 @@ impl Motion {
 
     /// What the drive shall do at `at`, within the current segment.
     pub fn drive(&self, at: Micros) -> Drive {
-        self.setpoint(at).map_or(Drive::Off, Drive::Position)
+        match self.course {
+            Course::Join => Drive::Brake,
+            _ => self
+                .setpoint(at)
+                .map(Drive::Position)
+                .or_else(|| self.volts_mv(at).map(Drive::Volts))
+                .unwrap_or(Drive::Off),
+        }
+    }
+
+    /// The voltage that the current segment asks for, mV.
+    fn volts_mv(&self, at: Micros) -> Option<i32> {
+        let Course::Apply { from, to } = self.course else { return None };
+        let whole = self.ends.saturating_sub(self.began).max(1) as i64;
+        let gone = (at.saturating_sub(self.began) as i64).min(whole);
+        Some(from + ((i64::from(to) - i64::from(from)) * gone / whole) as i32)
     }
 
     fn setpoint(&self, at: Micros) -> Option<i32> {
         match self.course {
             Course::Follow(ramp) => Some(ramp.at(at.saturating_sub(self.began))),
             Course::Stay(angle) => Some(angle),
-            Course::LetGo => None,
+            Course::LetGo | Course::Apply { .. } | Course::Join => None,
         }
     }
 }
@@ -268,7 +311,8 @@ mod tests {
     use std::vec;
     use std::vec::Vec;
 
-    const LIMITS: Limits = Limits { travel_mdeg: (-2_000, 90_000), speed_mdeg_s: 400_000 };
+    const LIMITS: Limits =
+        Limits { travel_mdeg: (-2_000, 90_000), speed_mdeg_s: 400_000, drive_mv: 0, positions: true };
 
     fn ramps() -> impl Strategy<Value = (i32, i32, u32, u32)> {
         let angle = -MAX_ANGLE_MDEG..=MAX_ANGLE_MDEG;

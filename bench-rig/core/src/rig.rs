@@ -182,6 +182,7 @@ impl<B: Board> Desk<B> {
                 check_drive(machine.identity())?;
                 machine.load(program)?;
             }
+            Request::SetLoop(settings) => machine.set_loop(settings)?,
             Request::Arm => {
                 check_drive(machine.identity())?;
                 machine.arm(now)?;

@@ -6,7 +6,7 @@ mod common;
 
 use std::cell::Cell;
 
-use common::{Bench, Call, DRIVING, Heard, LIMITS};
+use common::*;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use trackpair_protocol::LINK_SILENCE_US;
@@ -128,7 +128,7 @@ impl Observer {
                     }
                     self.vitals_just_read = false;
                 }
-                Call::Drive(at, Drive::Position(_)) => {
+                Call::Drive(at, Drive::Position(_) | Drive::Volts(_) | Drive::Brake) => {
                     self.times_on += 1;
                     assert!(self.vitals_just_read, "at {at}: on without looking at the guards");
                     assert!(self.driving, "at {at}: on without arm and start");
@@ -167,6 +167,13 @@ impl Observer {
     }
 }
 
+/// What the rig under trial drives.
+#[derive(Clone, Copy, PartialEq)]
+enum PartKind {
+    Grip,
+    Body,
+}
+
 /// A bench, its observer, and the host's memory of what it sent.
 struct Trial {
     bench: Bench,
@@ -175,11 +182,32 @@ struct Trial {
 }
 
 impl Trial {
-    fn new() -> Self {
-        let bench = Bench::opened();
+    fn new(kind: PartKind) -> Self {
+        let bench = match kind {
+            PartKind::Grip => Bench::opened(),
+            PartKind::Body => Bench::opened_on(MockBoard::body()),
+        };
         let mut trial = Self { bench, seen: Observer::default(), sent: Vec::new() };
         trial.seen.watch(&trial.bench);
+        if kind == PartKind::Body {
+            trial.ask(Request::SetLoop(LOOP));
+        }
         trial
+    }
+
+    fn request(&self, which: u8, run: u32) -> Request {
+        let bridge = self.bench.rig.board().identity.max_drive_mv > 0;
+        match request(which, run) {
+            Request::LoadProgram(_) if bridge => program(&[
+                Segment::Ramp { to_mdeg: 40_000, speed_mdeg_s: 90_000, accel_mdeg_s2: 900_000 },
+                Segment::Volts { mv: -5_000, us: 7_700 },
+                Segment::Brake { us: 3_300 },
+                Segment::Release { us: 7_700 },
+                Segment::VoltsRamp { to_mv: 9_000, us: 20_000 },
+                Segment::Repeat { from: 0, times: 3 },
+            ]),
+            other => other,
+        }
     }
 
     fn ask(&mut self, request: Request) {
@@ -223,20 +251,23 @@ impl Trial {
             2 => board.vitals.temperature_cdeg = if comes { 9_000 } else { 2_000 },
             3 => board.vitals.reference_mdeg = if comes { 99_000 } else { 10_000 },
             4 => board.supply_mv = comes.then_some(3_000),
-            _ => board.vitals.drive_ma = if comes { 5_000 } else { 100 },
+            _ => {
+                board.vitals.drive_ma = if comes { 5_000 } else { 100 };
+                board.vitals.motor_ma = board.vitals.drive_ma as i32;
+            }
         }
     }
 
     fn arm_and_start(&mut self, run: u32) {
         for which in [10, 9, 3, 4] {
-            self.ask(request(which, run % 5));
+            self.ask(self.request(which, run % 5));
         }
-        self.ask(request(6, run));
+        self.ask(self.request(6, run));
     }
 
     fn doing(&mut self, deed: &Deed) {
         match deed {
-            Deed::Ask(which, run) => self.ask(request(*which, *run)),
+            Deed::Ask(which, run) => self.ask(self.request(*which, *run)),
             Deed::ArmAndStart(run) => self.arm_and_start(*run),
             Deed::Repeat => {
                 if let Some(newest) = self.sent.len().checked_sub(1) {
@@ -277,12 +308,21 @@ impl Trial {
 }
 
 #[test]
-fn the_drive_is_on_only_while_armed_unguarded_and_heard_and_silence_takes_it_off() {
+fn a_grip_drive_is_on_only_while_armed_unguarded_and_heard_and_silence_takes_it_off() {
+    try_the_law(PartKind::Grip);
+}
+
+#[test]
+fn a_motor_bridge_is_on_only_while_armed_unguarded_and_heard_and_silence_opens_it() {
+    try_the_law(PartKind::Body);
+}
+
+fn try_the_law(kind: PartKind) {
     let (on, trials) = (Cell::new(0u32), Cell::new(0u32));
     let config = Config { cases: 600, failure_persistence: None, ..Config::default() };
     TestRunner::new(config)
         .run(&deeds(), |deeds| {
-            let mut trial = Trial::new();
+            let mut trial = Trial::new(kind);
             for deed in &deeds {
                 trial.doing(deed);
             }
@@ -293,7 +333,9 @@ fn the_drive_is_on_only_while_armed_unguarded_and_heard_and_silence_takes_it_off
             let end = trial.bench.rig.board().calls.len();
             trial.silence(3_000_000);
             let later = &trial.bench.rig.board().calls[end..];
-            prop_assert!(!later.iter().any(|call| matches!(call, Call::Drive(_, Drive::Position(_)))));
+            prop_assert!(
+                later.iter().all(|call| !matches!(call, Call::Drive(_, drive) if *drive != Drive::Off))
+            );
             prop_assert_eq!(
                 trial.bench.rig.board().vitals.supply_mv,
                 0,

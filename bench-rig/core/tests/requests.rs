@@ -72,12 +72,15 @@ fn unknown_kinds_malformed_payloads_and_other_versions_are_refused_with_the_deta
     assert_eq!(bench.answer(&raw(kind::HEARTBEAT, 1, &[9])), refusal(kind::HEARTBEAT, Reason::Malformed, 1));
 
     // The same header with another version and a CRC that fits it.
-    let mut content = vec![2, kind::STOP, 202, 0];
+    let mut content = vec![trackpair_protocol::VERSION + 1, kind::STOP, 202, 0];
     let crc = trackpair_protocol::crc::crc32(&content).to_le_bytes();
     content.extend(crc);
     let mut bytes = vec![0; 64];
     let len = trackpair_protocol::cobs::encode(&content, &mut bytes).expect("fits");
-    assert_eq!(bench.answer(&bytes[..=len]), refusal(kind::STOP, Reason::Version, 1));
+    assert_eq!(
+        bench.answer(&bytes[..=len]),
+        refusal(kind::STOP, Reason::Version, trackpair_protocol::VERSION.into())
+    );
     assert_eq!(bench.answer(&encode(Request::Stop, 202)).map(|_| ()), Ok(()), "the window was not touched");
 }
 

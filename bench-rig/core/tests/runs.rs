@@ -88,7 +88,7 @@ impl PositionOf for Drive {
     fn position(self) -> Option<i32> {
         match self {
             Drive::Position(p) => Some(p),
-            Drive::Off => None,
+            Drive::Off | Drive::Volts(_) | Drive::Brake => None,
         }
     }
 }

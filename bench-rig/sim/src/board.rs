@@ -249,6 +249,7 @@ impl Board for SimBoard {
             supply_mv: (4000, 5000),
             travel_mdeg: (-3000, 82_000),
             max_speed_mdeg_s: 400_000,
+            max_drive_mv: 0,
         }
     }
 
@@ -309,6 +310,7 @@ impl Board for SimBoard {
             supply_tolerance_mv: 250,
             supply_settle_us: 20_000,
             temperature_cdeg: 7000,
+            motor: None,
         }
     }
 
@@ -341,6 +343,8 @@ impl Board for SimBoard {
             supply_mv: (self.plant.supply() * 1e3).round() as u16,
             temperature_cdeg: ((self.plant.temperature() + self.drawn.thermometer_celsius) * 100.0).round()
                 as i32,
+            motor_ma: 0,
+            feedback_ppm: 0,
         }
     }
 

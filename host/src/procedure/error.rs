@@ -219,5 +219,8 @@ fn guard_value(guard: Guard, value: i32) -> String {
         Guard::Travel => format!(" at {:.1} deg", value / 1e3),
         Guard::SupplyRange => format!(" at {:.3} V", value / 1e3),
         Guard::Temperature => format!(" at {:.1} degC", value / 1e2),
+        Guard::Stall => format!(" at {:.2} A", value / 1e3),
+        Guard::Heat => format!(" at {:.0} % of the budget", value / 10.0),
+        Guard::NotFollowing => format!(" by {:.1} deg", value / 1e3),
     }
 }

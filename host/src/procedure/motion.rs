@@ -1,5 +1,6 @@
 //! Motion programs in degrees and seconds, and how long they take. It does not know what they are for.
 
+use crate::trace::Stimulus;
 use trackpair_protocol::program::{MAX_SEGMENTS, Program, Segment};
 
 /// Time in which a ramp reaches its speed, s. Short against a stroke, long against the drive's own response.
@@ -34,6 +35,30 @@ impl Motion {
         self
     }
 
+    /// Puts the setpoint at an angle at once and stays there, µs.
+    pub fn step(mut self, to_deg: f64, us: u32) -> Self {
+        self.segments.push(Segment::Step { to_mdeg: mdeg(to_deg), us });
+        self
+    }
+
+    /// Gives the motor a voltage for a time, µs.
+    pub fn volts(mut self, volts: f64, us: u32) -> Self {
+        self.segments.push(Segment::Volts { mv: millivolts(volts), us });
+        self
+    }
+
+    /// Moves the motor's voltage evenly to a level, in a time, µs.
+    pub fn volts_ramp(mut self, to_volts: f64, us: u32) -> Self {
+        self.segments.push(Segment::VoltsRamp { to_mv: millivolts(to_volts), us });
+        self
+    }
+
+    /// Joins the motor's terminals for a time, µs.
+    pub fn brake(mut self, us: u32) -> Self {
+        self.segments.push(Segment::Brake { us });
+        self
+    }
+
     /// Adds a time without drive, µs.
     pub fn release(mut self, us: u32) -> Self {
         self.segments.push(Segment::Release { us });
@@ -58,6 +83,11 @@ impl Motion {
         Program::from_slice(&self.segments)
     }
 
+    /// The program as it is stored with a trace.
+    pub fn stimuli(&self) -> Vec<Stimulus> {
+        self.segments.iter().map(stimulus).collect()
+    }
+
     /// How long it takes from `start_deg` on, µs.
     pub fn duration_us(&self, start_deg: f64) -> u64 {
         let mut at = mdeg(start_deg);
@@ -69,7 +99,11 @@ impl Motion {
                     total += ramp_us(at.abs_diff(to_mdeg), speed_mdeg_s, accel_mdeg_s2);
                     at = to_mdeg;
                 }
-                Segment::Hold { us } | Segment::Release { us } => total += u64::from(us),
+                Segment::Hold { us }
+                | Segment::Release { us }
+                | Segment::Volts { us, .. }
+                | Segment::VoltsRamp { us, .. }
+                | Segment::Brake { us } => total += u64::from(us),
                 Segment::Step { to_mdeg, us } => {
                     total += u64::from(us);
                     at = to_mdeg;
@@ -89,6 +123,31 @@ impl Motion {
 /// Degrees to thousandths of a degree.
 pub fn mdeg(deg: f64) -> i32 {
     (deg * 1e3).round() as i32
+}
+
+fn millivolts(volts: f64) -> i32 {
+    (volts * 1e3).round() as i32
+}
+
+fn stimulus(segment: &Segment) -> Stimulus {
+    let seconds = |us: u32| f64::from(us) * 1e-6;
+    let milli = |value: i32| f64::from(value) * 1e-3;
+    match *segment {
+        Segment::Ramp { to_mdeg, speed_mdeg_s, accel_mdeg_s2 } => Stimulus::Ramp {
+            to_deg: milli(to_mdeg),
+            speed_deg_s: f64::from(speed_mdeg_s) * 1e-3,
+            accel_deg_s2: f64::from(accel_mdeg_s2) * 1e-3,
+        },
+        Segment::Hold { us } => Stimulus::Hold { seconds: seconds(us) },
+        Segment::Step { to_mdeg, us } => Stimulus::Step { to_deg: milli(to_mdeg), seconds: seconds(us) },
+        Segment::Release { us } => Stimulus::Release { seconds: seconds(us) },
+        Segment::Volts { mv, us } => Stimulus::Volts { volts: milli(mv), seconds: seconds(us) },
+        Segment::VoltsRamp { to_mv, us } => {
+            Stimulus::VoltsRamp { to_volts: milli(to_mv), seconds: seconds(us) }
+        }
+        Segment::Brake { us } => Stimulus::Brake { seconds: seconds(us) },
+        Segment::Repeat { from, times } => Stimulus::Repeat { from, times },
+    }
 }
 
 /// Duration of a ramp with trapezoidal speed, µs.

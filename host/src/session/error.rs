@@ -124,6 +124,7 @@ pub fn request_name(request: u8) -> &'static str {
         kind::CLEAR_TRIP => "clear trip",
         kind::HEARTBEAT => "heartbeat",
         kind::CLOCK_PING => "clock ping",
+        kind::SET_LOOP => "set loop",
         _ => "an unknown request",
     }
 }
@@ -138,6 +139,9 @@ pub const fn guard_name(guard: Guard) -> &'static str {
         Guard::Travel => "travel",
         Guard::SupplyRange => "supply range",
         Guard::Temperature => "temperature",
+        Guard::Stall => "stall current",
+        Guard::Heat => "motor heat",
+        Guard::NotFollowing => "plate not following",
     }
 }
 
@@ -151,6 +155,9 @@ pub const fn guard_advice(guard: Guard) -> &'static str {
         Guard::Travel => "check the mounting: the angle left the rig's travel",
         Guard::SupplyRange => "check the part for a short on its supply",
         Guard::Temperature => "let the rig cool",
+        Guard::Stall => "check by eye, unpowered, whether the plate is blocked",
+        Guard::Heat => "let the motor cool",
+        Guard::NotFollowing => "check feedback wiring and the plate: it did not go where the rig drove it",
     }
 }
 

@@ -242,6 +242,7 @@ impl FakeRig {
             loads: 0,
             pull_downs: 0,
             drive_on: false,
+            heat_permille: 0,
         }
     }
 
@@ -399,6 +400,7 @@ fn identity(session: u32) -> Identity {
         supply_mv: (4_000, 5_000),
         travel_mdeg: (-3_000, 80_000),
         max_speed_mdeg_s: 400_000,
+        max_drive_mv: 0,
     }
 }
 

@@ -573,5 +573,6 @@ fn no_identity() -> Identity {
         supply_mv: (0, 0),
         travel_mdeg: (0, 0),
         max_speed_mdeg_s: 0,
+        max_drive_mv: 0,
     }
 }

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, Unit};
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED, MAX_RAW};
 use trackpair_protocol::message::*;
+use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{Program, Segment};
 use trackpair_protocol::samples::SampleBlock;
 use trackpair_protocol::wire::Text;
@@ -124,6 +125,23 @@ fn requests() -> Vec<Named> {
         Segment::Repeat { from: 0, times: 9 },
     ];
     let program = Program::from_slice(&program).expect("five segments fit");
+    let bridge = [
+        Segment::Volts { mv: -5_000, us: 250_000 },
+        Segment::VoltsRamp { to_mv: 2_500, us: 400_000 },
+        Segment::Brake { us: 20_000 },
+    ];
+    let bridge = Program::from_slice(&bridge).expect("three segments fit");
+    let settings = LoopSettings {
+        closed_ppm: 101_250,
+        open_ppm: 898_500,
+        travel_mdeg: 84_000,
+        kp_uv_mdeg: 1_100,
+        ki_uv_mdeg_s: 8_727,
+        kd_nv_s_mdeg: 12_741,
+        speed_filter_us: 531,
+        dead_mdeg: 120,
+        current_ma: 9_000,
+    };
     let start = Start { run: 7, period_us: 500, channels: 0x00FF, drive: true, max_us: 12_000_000 };
     let watch = Start { run: 8, period_us: 20, channels: 3, drive: false, max_us: 0 };
     [
@@ -143,6 +161,8 @@ fn requests() -> Vec<Named> {
         ("Stop", 13, Request::Stop),
         ("ClearTrip", 65_535, Request::ClearTrip),
         ("Heartbeat", 0, Request::Heartbeat),
+        ("LoadProgram for a motor bridge", 14, Request::LoadProgram(bridge)),
+        ("SetLoop", 15, Request::SetLoop(settings)),
         ("ClockPing", 256, Request::ClockPing { host_stamp: 0x0102_0304_0506_0708 }),
     ]
     .map(|(name, id, request)| (name, 0, id, Message::Request(request)))
@@ -163,6 +183,7 @@ fn replies() -> Vec<Named> {
         supply_mv: (4_000, 5_000),
         travel_mdeg: (-5_000, 95_000),
         max_speed_mdeg_s: 600_000,
+        max_drive_mv: 13_000,
     };
     let channel = ChannelInfo {
         index: 3,
@@ -197,6 +218,7 @@ fn replies() -> Vec<Named> {
         loads: 0b01,
         pull_downs: 0b10,
         drive_on: false,
+        heat_permille: 250,
     };
     let clock = Reply::Clock { host_stamp: 0x0102_0304_0506_0708, rig_us: 1_000_000 };
     let mut all = vec![
@@ -215,6 +237,7 @@ fn replies() -> Vec<Named> {
         ("Done Stop", kind::STOP),
         ("Done ClearTrip", kind::CLEAR_TRIP),
         ("Done Heartbeat", kind::HEARTBEAT),
+        ("Done SetLoop", kind::SET_LOOP),
     ];
     all.extend(done.map(|(name, kind)| (name, kind, 42, Message::Reply(Reply::Done { rig_us: 1_234_567 }))));
     all
@@ -288,8 +311,8 @@ fn undecodable() -> Vec<Value> {
     let cases: [(&str, Vec<u8>, &str); 13] = [
         ("another version", raw_frame(2, kind::ARM, 1, &[]), "version"),
         ("kind 0", raw_frame(VERSION, 0x00, 1, &[]), "unknown"),
-        ("kind after the last request", raw_frame(VERSION, 0x0E, 1, &[]), "unknown"),
-        ("reply to no request", raw_frame(VERSION, 0x8E, 1, &[0; 8]), "unknown"),
+        ("kind after the last request", raw_frame(VERSION, 0x0F, 1, &[]), "unknown"),
+        ("reply to no request", raw_frame(VERSION, 0x8F, 1, &[0; 8]), "unknown"),
         ("Arm with a payload", raw_frame(VERSION, kind::ARM, 1, &[0]), "malformed"),
         ("Identify too short", raw_frame(VERSION, kind::IDENTIFY, 1, &[1, 2, 3]), "malformed"),
         ("input flags out of range", raw_frame(VERSION, kind::SET_INPUT, 1, &[0, 4]), "malformed"),
@@ -387,6 +410,11 @@ fn request_fields(request: &Request) -> Value {
             "run": s.run, "period_us": s.period_us, "channels": s.channels, "drive": s.drive, "max_us": s.max_us,
         }),
         Request::ClockPing { host_stamp } => json!({"host_stamp": host_stamp}),
+        Request::SetLoop(s) => json!({
+            "closed_ppm": s.closed_ppm, "open_ppm": s.open_ppm, "travel_mdeg": s.travel_mdeg,
+            "kp_uv_mdeg": s.kp_uv_mdeg, "ki_uv_mdeg_s": s.ki_uv_mdeg_s, "kd_nv_s_mdeg": s.kd_nv_s_mdeg,
+            "speed_filter_us": s.speed_filter_us, "dead_mdeg": s.dead_mdeg, "current_ma": s.current_ma,
+        }),
         Request::ReadStatus | Request::Arm | Request::Stop | Request::ClearTrip | Request::Heartbeat => {
             json!({})
         }
@@ -402,6 +430,9 @@ fn segment_fields(segment: &Segment) -> Value {
         Segment::Step { to_mdeg, us } => json!({"kind": 2, "to_mdeg": to_mdeg, "us": us}),
         Segment::Release { us } => json!({"kind": 3, "us": us}),
         Segment::Repeat { from, times } => json!({"kind": 4, "from": from, "times": times}),
+        Segment::Volts { mv, us } => json!({"kind": 5, "mv": mv, "us": us}),
+        Segment::VoltsRamp { to_mv, us } => json!({"kind": 6, "to_mv": to_mv, "us": us}),
+        Segment::Brake { us } => json!({"kind": 7, "us": us}),
     }
 }
 
@@ -412,7 +443,7 @@ fn reply_fields(reply: &Reply) -> Value {
             "firmware": i.firmware.as_str(), "capabilities": i.capabilities, "channels": i.channels,
             "min_period_us": i.min_period_us, "max_period_us": i.max_period_us, "min_supply_mv": i.supply_mv.0,
             "max_supply_mv": i.supply_mv.1, "min_travel_mdeg": i.travel_mdeg.0, "max_travel_mdeg": i.travel_mdeg.1,
-            "max_speed_mdeg_s": i.max_speed_mdeg_s,
+            "max_speed_mdeg_s": i.max_speed_mdeg_s, "max_drive_mv": i.max_drive_mv,
         }),
         Reply::Channel(c) => json!({
             "index": c.index, "encoding": c.encoding as u8, "unit": c.unit as u8, "has_load": c.has_load,
@@ -427,6 +458,7 @@ fn reply_fields(reply: &Reply) -> Value {
             "rig_us": s.rig_us, "state": s.state as u8, "tripped": s.tripped, "present": s.present, "run": s.run,
             "supply_mv": s.supply_mv, "overruns": s.overruns, "frames_dropped": s.frames_dropped, "blocks": s.blocks,
             "loads": s.loads, "pull_downs": s.pull_downs, "drive_on": s.drive_on,
+            "heat_permille": s.heat_permille,
         }),
         Reply::Clock { host_stamp, rig_us } => json!({"host_stamp": host_stamp, "rig_us": rig_us}),
         Reply::Done { rig_us } => json!({"rig_us": rig_us}),

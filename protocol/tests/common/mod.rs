@@ -5,6 +5,7 @@ use proptest::prelude::*;
 use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, Unit};
 use trackpair_protocol::frame::{Deframer, Drops, MAX_ENCODED};
 use trackpair_protocol::message::*;
+use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{MAX_SEGMENTS, Program, Segment};
 use trackpair_protocol::samples::SampleBlock;
 use trackpair_protocol::wire::Text;
@@ -33,7 +34,26 @@ pub fn request() -> impl Strategy<Value = Request> {
         Just(Request::ClearTrip),
         Just(Request::Heartbeat),
         any::<u64>().prop_map(|host_stamp| Request::ClockPing { host_stamp }),
+        loop_settings().prop_map(Request::SetLoop),
     ]
+}
+
+fn loop_settings() -> impl Strategy<Value = LoopSettings> {
+    (any::<(i32, i32)>(), any::<[u32; 7]>()).prop_map(|((closed_ppm, open_ppm), rest)| {
+        let [travel_mdeg, kp_uv_mdeg, ki_uv_mdeg_s, kd_nv_s_mdeg, speed_filter_us, dead_mdeg, current_ma] =
+            rest;
+        LoopSettings {
+            closed_ppm,
+            open_ppm,
+            travel_mdeg,
+            kp_uv_mdeg,
+            ki_uv_mdeg_s,
+            kd_nv_s_mdeg,
+            speed_filter_us,
+            dead_mdeg,
+            current_ma,
+        }
+    })
 }
 
 fn segment() -> impl Strategy<Value = Segment> {
@@ -47,6 +67,9 @@ fn segment() -> impl Strategy<Value = Segment> {
         any::<(i32, u32)>().prop_map(|(to_mdeg, us)| Segment::Step { to_mdeg, us }),
         any::<u32>().prop_map(|us| Segment::Release { us }),
         any::<(u8, u16)>().prop_map(|(from, times)| Segment::Repeat { from, times }),
+        any::<(i32, u32)>().prop_map(|(mv, us)| Segment::Volts { mv, us }),
+        any::<(i32, u32)>().prop_map(|(to_mv, us)| Segment::VoltsRamp { to_mv, us }),
+        any::<u32>().prop_map(|us| Segment::Brake { us }),
     ]
 }
 
@@ -93,7 +116,7 @@ fn calibration() -> impl Strategy<Value = Calibration> {
 }
 
 fn identity() -> impl Strategy<Value = Identity> {
-    let limits = any::<(u32, u32, (u16, u16), (i32, i32), u32)>();
+    let limits = any::<(u32, u32, (u16, u16), (i32, i32), u32, u16)>();
     (any::<(u32, u32, u32, u8)>(), text(), text(), text(), limits).prop_map(
         |((session, boot, capabilities, channels), model, serial, firmware, limits)| Identity {
             session,
@@ -108,12 +131,13 @@ fn identity() -> impl Strategy<Value = Identity> {
             supply_mv: limits.2,
             travel_mdeg: limits.3,
             max_speed_mdeg_s: limits.4,
+            max_drive_mv: limits.5,
         },
     )
 }
 
 fn status() -> impl Strategy<Value = Status> {
-    (any::<(u64, u16, u16, u32, u16)>(), 0..5u8, any::<(u32, u32, u32, u16, u16, bool)>()).prop_map(
+    (any::<(u64, u16, u16, u32, u16)>(), 0..5u8, any::<(u32, u32, u32, u16, u16, bool, u16)>()).prop_map(
         |((rig_us, tripped, present, run, supply_mv), state, counters)| Status {
             rig_us,
             state: RigState::from_code(state).expect("assigned"),
@@ -127,6 +151,7 @@ fn status() -> impl Strategy<Value = Status> {
             loads: counters.3,
             pull_downs: counters.4,
             drive_on: counters.5,
+            heat_permille: counters.6,
         },
     )
 }

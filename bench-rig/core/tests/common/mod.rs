@@ -6,9 +6,10 @@ use trackpair_protocol::frame::Deframer;
 use trackpair_protocol::message::{
     Event, EventKind, Identity, Message, Reason, Refusal, Reply, Request, RigState, Start, Status, capability,
 };
+use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{Program, Segment};
 use trackpair_protocol::wire::Text;
-use trackpair_rig_core::board::{Board, Drive, GuardLimits, Micros, Missed, Vitals};
+use trackpair_rig_core::board::{Board, Drive, GuardLimits, Micros, Missed, MotorLimits, Vitals};
 use trackpair_rig_core::rig::Rig;
 
 /// What the board was told, in order.
@@ -32,6 +33,8 @@ pub struct MockBoard {
     pub misses: fn(Micros) -> bool,
     /// Columns in the table.
     pub channels: u8,
+    /// The guards' limits.
+    pub limits: GuardLimits,
 }
 
 impl MockBoard {
@@ -52,11 +55,23 @@ impl MockBoard {
                 supply_mv: (4_000, 5_000),
                 travel_mdeg: (-2_000, 90_000),
                 max_speed_mdeg_s: 400_000,
+                max_drive_mv: 0,
             },
             calls: Vec::new(),
             misses: |_| false,
             channels: 4,
+            limits: LIMITS,
         }
+    }
+
+    /// The same with a motor bridge instead of a grip drive.
+    pub fn body() -> Self {
+        let mut board = Self::new();
+        board.identity.capabilities = capability::BODY_DRIVE | capability::LOADS;
+        board.identity.max_drive_mv = 13_000;
+        board.limits.motor = Some(MOTOR);
+        board.vitals.feedback_ppm = 200_000;
+        board
     }
 
     /// Every time the drive was set, and how.
@@ -84,6 +99,31 @@ pub const LIMITS: GuardLimits = GuardLimits {
     supply_tolerance_mv: 100,
     supply_settle_us: 10_000,
     temperature_cdeg: 6_000,
+    motor: None,
+};
+
+pub const MOTOR: MotorLimits = MotorLimits {
+    current_ma: 10_000,
+    stall_ma: 1_500,
+    stall_us: 200_000,
+    stall_ppm: 3_000,
+    heat_free_ma: 1_000,
+    heat_budget_ma2_ms: 1_000_000_000,
+    follow_mdeg: 10_000,
+    follow_us: 300_000,
+};
+
+/// The plate's angle is 0 at a tenth of the supply and 80 deg at nine tenths.
+pub const LOOP: LoopSettings = LoopSettings {
+    closed_ppm: 100_000,
+    open_ppm: 900_000,
+    travel_mdeg: 80_000,
+    kp_uv_mdeg: 1_000,
+    ki_uv_mdeg_s: 8_000,
+    kd_nv_s_mdeg: 10_000,
+    speed_filter_us: 500,
+    dead_mdeg: 100,
+    current_ma: 9_000,
 };
 
 impl Board for MockBoard {
@@ -118,7 +158,7 @@ impl Board for MockBoard {
     }
 
     fn guard_limits(&self) -> GuardLimits {
-        LIMITS
+        self.limits
     }
 
     fn set_supply(&mut self, millivolts: u16, at: Micros) {
@@ -194,7 +234,12 @@ impl Bench {
 
     /// With a session open.
     pub fn opened() -> Self {
-        let mut bench = Self::new(MockBoard::new());
+        Self::opened_on(MockBoard::new())
+    }
+
+    /// With a session open on a board.
+    pub fn opened_on(board: MockBoard) -> Self {
+        let mut bench = Self::new(board);
         bench.must(Request::Identify { session: 9 });
         bench
     }
@@ -203,6 +248,16 @@ impl Bench {
     pub fn armed(program: &[Segment]) -> Self {
         let mut bench = Self::opened();
         bench.must(Request::SetSupply { millivolts: 5_000 });
+        bench.must(Request::LoadProgram(Program::from_slice(program).expect("fits")));
+        bench.must(Request::Arm);
+        bench
+    }
+
+    /// A motor bridge with a session, a supply, its position loop, a program, and armed.
+    pub fn armed_body(program: &[Segment]) -> Self {
+        let mut bench = Self::opened_on(MockBoard::body());
+        bench.must(Request::SetSupply { millivolts: 5_000 });
+        bench.must(Request::SetLoop(LOOP));
         bench.must(Request::LoadProgram(Program::from_slice(program).expect("fits")));
         bench.must(Request::Arm);
         bench
