@@ -271,7 +271,7 @@ fn unasked() -> Vec<Named> {
         let cause = EndCause::from_code(code).expect("assigned");
         ("RunEnded", EventKind::RunEnded { cause, blocks: 66_000 })
     }));
-    events.extend((0..7).map(|code| {
+    events.extend((0..10).map(|code| {
         let guard = Guard::from_code(code).expect("assigned");
         ("GuardTripped", EventKind::GuardTripped { guard, value: -1_500 + i32::from(code) })
     }));
@@ -309,7 +309,7 @@ fn undecodable() -> Vec<Value> {
     let bad_scale = [&[3u8, 2, 2, 0][..], &[0; 16], &f64::NAN.to_le_bytes(), &[0; 20]].concat();
     let hold_with_target = [&[1u8, 1, 0, 0, 0][..], &[1; 4], &[0; 8]].concat();
     let cases: [(&str, Vec<u8>, &str); 13] = [
-        ("another version", raw_frame(2, kind::ARM, 1, &[]), "version"),
+        ("another version", raw_frame(VERSION + 1, kind::ARM, 1, &[]), "version"),
         ("kind 0", raw_frame(VERSION, 0x00, 1, &[]), "unknown"),
         ("kind after the last request", raw_frame(VERSION, 0x0F, 1, &[]), "unknown"),
         ("reply to no request", raw_frame(VERSION, 0x8F, 1, &[0; 8]), "unknown"),
