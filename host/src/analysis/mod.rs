@@ -135,6 +135,8 @@ pub struct PartAnalysis {
     pub curves: Vec<PlotCurve>,
     /// Plots of a throttle body.
     pub plots: Vec<Plot>,
+    /// What was measured before and after something was done to the part.
+    pub comparisons: Vec<Comparison>,
     /// Stretches of travel that a gap in the trace touches, degrees.
     pub gap_regions: Vec<(f64, f64)>,
     /// Travel that was seen, degrees.
@@ -206,6 +208,23 @@ pub struct Plot {
     pub marks: Vec<PlotMark>,
     /// Marked stretches.
     pub bands: Vec<PlotBand>,
+}
+
+/// One quantity before and after something was done to the part (blips).
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// What, for people.
+    pub name: String,
+    /// Unit of every number.
+    pub unit: Unit,
+    /// Before.
+    pub before: f64,
+    /// Its standard uncertainty (k = 1), ≥ 0.
+    pub u_before: f64,
+    /// After.
+    pub after: f64,
+    /// Its standard uncertainty (k = 1), ≥ 0.
+    pub u_after: f64,
 }
 
 /// A histogram with its limits' unit. Bin `k` covers `low + k·width .. low + (k+1)·width`.
