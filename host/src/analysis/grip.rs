@@ -82,6 +82,7 @@ fn figures_of(
     let mut out = PartAnalysis {
         kind: PartKind::Grip,
         plots: Vec::new(),
+        comparisons: Vec::new(),
         figures: Vec::new(),
         findings: Vec::new(),
         topology_found: None,

@@ -5,8 +5,7 @@
 //! assumption, not a measurement.
 
 use super::statistics::Resampler;
-use crate::quantity::Channel;
-use crate::quantity::Unit;
+use crate::quantity::{Channel, PartKind, Unit};
 use crate::sheet::{Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::trace::{
     ChannelProvenance, Column, Gap, GapCause, ProcedureKind, Provenance, RigProvenance, SweepConditions,
@@ -412,6 +411,7 @@ pub(crate) fn sheet(topology: Topology, travel_deg: f64) -> PartSheet {
     PartSheet {
         name: "test".into(),
         title: "invented".into(),
+        kind: PartKind::Grip,
         topology,
         supply_volts: 5.0,
         travel_deg,
@@ -419,6 +419,7 @@ pub(crate) fn sheet(topology: Topology, travel_deg: f64) -> PartSheet {
         falling,
         monitor: Monitor { threshold_percent: 5.0, rails: (0.03, 0.97), period_ms: 5.0, debounce: 3 },
         sweep: SweepPlan { cycles: 3, speed_deg_s: 60.0, rate_hz: 5000 },
+        body: None,
         limits: Vec::new(),
         findings: Vec::new(),
     }

@@ -2,9 +2,9 @@
 
 use super::Failure;
 use crate::analysis::grip::topology_shown;
-use crate::quantity::Channel;
+use crate::quantity::{Channel, PartKind};
 use crate::record::sheet_file;
-use crate::sheet::{PartSheet, Topology, shipped, shipped_names};
+use crate::sheet::{PartSheet, Topology, shipped_of};
 use crate::trace::Trace;
 
 /// The sheets that come into question, the likeliest first.
@@ -14,7 +14,7 @@ pub struct Shelf {
 }
 
 impl Shelf {
-    /// The given sheet alone, or all shipped ones.
+    /// The given sheet alone, or all shipped ones for grips.
     ///
     /// # Errors
     /// [`Failure::Usage`] when the given one is unknown or can't be used.
@@ -24,9 +24,7 @@ impl Shelf {
                 let sheet = sheet_file::load(name).map_err(|e| Failure::Usage(e.into()))?;
                 Ok(Self { sheets: vec![sheet], given: true })
             }
-            None => {
-                Ok(Self { sheets: shipped_names().iter().filter_map(|n| shipped(n)).collect(), given: false })
-            }
+            None => Ok(Self { sheets: shipped_of(PartKind::Grip).collect(), given: false }),
         }
     }
 
@@ -134,7 +132,7 @@ fn standing_topologies(trace: &Trace) -> Vec<Topology> {
         residuals.sort_by(f64::total_cmp);
         residuals.get(residuals.len() / 2).is_some_and(|r| *r < 0.5 * sheet.monitor.threshold_percent / 100.0)
     };
-    shipped_names().iter().filter_map(|n| shipped(n)).filter(fits).map(|s| s.topology).collect()
+    shipped_of(PartKind::Grip).filter(fits).map(|s| s.topology).collect()
 }
 
 #[cfg(test)]

@@ -1,14 +1,14 @@
 //! An outcome from an analysis, its judgement, the sheet and the traces. Pure: the date of judging is passed in.
 
 use super::{
-    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
+    CAUTIONS, Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
     OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
     SCHEMA_VERSION,
 };
 use crate::analysis::PartAnalysis;
 use crate::analysis::{Detail, Histogram};
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
-use crate::sheet::{Limit, PartSheet, Topology};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
+use crate::sheet::{PartSheet, Topology};
 use crate::trace::{Gap, Trace, TraceEnd};
 use crate::verdict::{DecidedFinding, FindingEffect, JudgedFigure, Judgement, Scope};
 use std::collections::BTreeMap;
@@ -67,10 +67,11 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         verdict: judgement.overall,
         scope: judgement.scope.name().to_owned(),
         reasons: judgement.reasons.clone(),
+        cautions: cautions(analysis.kind),
         simulated: traces.iter().any(|t| t.trace.provenance.simulated),
         aborted: traces.iter().any(|t| t.trace.end != TraceEnd::Complete),
         part: OutcomePart {
-            kind: "grip".to_owned(),
+            kind: analysis.kind.name().to_owned(),
             label: first.map(|p| p.part.clone()).unwrap_or_default(),
             topology_found: analysis.topology_found.or(inputs.topology_shown).map(|t| t.name().to_owned()),
         },
@@ -88,7 +89,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         histograms: analysis
             .histograms
             .iter()
-            .filter(|_| judgement.scope == Scope::Part)
+            .filter(|h| judged(h, judgement.scope))
             .filter_map(|h| histogram(h, sheet))
             .collect(),
         readings: inputs.readings.to_vec(),
@@ -97,6 +98,13 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         not_testable,
         procedures: traces.iter().map(procedure).collect(),
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
+    }
+}
+
+fn cautions(kind: PartKind) -> Vec<String> {
+    match kind {
+        PartKind::Grip => Vec::new(),
+        PartKind::Body => CAUTIONS.map(str::to_owned).to_vec(),
     }
 }
 
@@ -127,10 +135,15 @@ fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
     let figure = &judged.figure;
     let expanded_uncertainty = 2.0 * figure.standard_uncertainty;
     if !figure.value.is_finite() || !expanded_uncertainty.is_finite() || expanded_uncertainty < 0.0 {
-        let what =
-            figure.channel.map_or(figure.name.name().to_owned(), |c| format!("{} ({c})", figure.name.name()));
+        let place =
+            figure.channel.map(|c| c.name().to_owned()).into_iter().chain(Some(figure.condition.words()));
+        let place = place.filter(|w| !w.is_empty()).collect::<Vec<_>>().join(", ");
+        let name = figure.name.name();
+        let what = if place.is_empty() { name.to_owned() } else { format!("{name} ({place})") };
         let missing = if figure.value.is_finite() { "uncertainty" } else { "value" };
-        let why = if missing == "uncertainty" {
+        let why = if figure.name > FigureName::LimpTrips {
+            format!("the recording gave it no {missing}; repeat the procedure that it comes from")
+        } else if missing == "uncertainty" {
             "how far it scatters between cycles is not known from so short a recording; sweep two cycles at least, better five"
                 .to_owned()
         } else {
@@ -141,6 +154,7 @@ fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
     Ok(OutcomeFigure {
         figure: figure.name.name().to_owned(),
         channel: channel_name(figure.channel),
+        condition: figure.condition,
         // A sum of nothing may be -0; nobody is to read that.
         value: figure.value + 0.0,
         unit: figure.name.unit(),
@@ -191,6 +205,10 @@ fn detail_name(detail: &Detail) -> String {
         "kohm" => "_kohm",
         "1/min" => "_per_minute",
         "Hz" => "_hz",
+        "A" => "_amps",
+        "N m" => "_newton_metres",
+        "N m/rad" => "_newton_metres_per_radian",
+        "V s/rad" => "_volt_seconds_per_radian",
         _ => "",
     };
     if detail.name.ends_with(ending) { detail.name.to_owned() } else { format!("{}{ending}", detail.name) }
@@ -229,6 +247,15 @@ fn concerns(scope: Scope, what: &str) -> bool {
         || FindingKind::ALL.into_iter().any(|k| scope.looks_for(k) && what.contains(k.name()))
 }
 
+/// Whether a histogram belongs to what was judged.
+fn judged(histogram: &Histogram, scope: Scope) -> bool {
+    match scope {
+        Scope::Part => true,
+        Scope::Procedure(_) => histogram_figures(histogram.name).iter().any(|f| scope.judges(*f)),
+        _ => false,
+    }
+}
+
 fn histogram(histogram: &Histogram, sheet: &PartSheet) -> Option<OutcomeHistogram> {
     if !histogram.low.is_finite() || !histogram.width.is_finite() || histogram.width <= 0.0 {
         return None;
@@ -236,6 +263,7 @@ fn histogram(histogram: &Histogram, sheet: &PartSheet) -> Option<OutcomeHistogra
     Some(OutcomeHistogram {
         name: histogram.name.to_owned(),
         channel: channel_name(histogram.channel),
+        condition: histogram.condition,
         unit: histogram.unit,
         low: histogram.low,
         width: histogram.width,
@@ -244,19 +272,35 @@ fn histogram(histogram: &Histogram, sheet: &PartSheet) -> Option<OutcomeHistogra
     })
 }
 
-/// Where the limit lines of a histogram of deviations stand: at both sides of 0.
+/// The figures whose limits are drawn into a histogram.
+fn histogram_figures(name: &str) -> &'static [FigureName] {
+    match name {
+        "linearity_deviation" => &[FigureName::LinearityIndependent],
+        "correlation_deviation" => &[FigureName::CorrelationWorst],
+        "latency" => {
+            &[FigureName::LatencyP50, FigureName::LatencyP90, FigureName::LatencyP99, FigureName::LatencyMax]
+        }
+        _ => &[],
+    }
+}
+
+/// Where the limit lines of a histogram stand: at both sides of 0 for deviations, at the largest allowed for latencies.
 fn histogram_limits(histogram: &Histogram, sheet: &PartSheet) -> Vec<f64> {
-    let (figure, unit) = match histogram.name {
-        "linearity_deviation" => (FigureName::LinearityIndependent, Unit::PercentSpan),
-        "correlation_deviation" => (FigureName::CorrelationWorst, Unit::PercentSupply),
-        _ => return Vec::new(),
+    let figures = histogram_figures(histogram.name);
+    let largest = |figure: &FigureName| {
+        let limit = sheet.limit_for(*figure, histogram.channel, &histogram.condition)?;
+        in_unit(limit.max?, limit.unit, histogram.unit)
     };
-    let of =
-        |c: Option<Channel>| sheet.limits.iter().find(move |l: &&Limit| l.figure == figure && l.channel == c);
-    let limit = histogram.channel.and_then(|c| of(Some(c))).or_else(|| of(None));
-    match limit.and_then(|l| l.max) {
-        Some(max) if histogram.unit == unit => vec![-max, max],
-        _ => Vec::new(),
+    let limits = figures.iter().filter_map(largest);
+    if histogram.name == "latency" { limits.collect() } else { limits.flat_map(|max| [-max, max]).collect() }
+}
+
+/// A limit in the unit of the bins; none where they are not of the same quantity.
+fn in_unit(value: f64, from: Unit, to: Unit) -> Option<f64> {
+    match (from, to) {
+        _ if from == to => Some(value),
+        (Unit::Microsecond, Unit::Millisecond) => Some(value / 1000.0),
+        _ => None,
     }
 }
 

@@ -3,7 +3,7 @@
 use super::*;
 use crate::analysis::{DetectionLimit, Figure, Finding, NotTestable};
 use crate::outcome::{OutcomeError, SCHEMA};
-use crate::quantity::FindingKind;
+use crate::quantity::{Condition, FindingKind};
 use crate::sheet::{Topology, shipped};
 use crate::trace::{Column, GapCause, ProcedureKind, Provenance, RigProvenance};
 use crate::verdict::{Verdict, judge};
@@ -98,17 +98,18 @@ fn invented_analysis() -> PartAnalysis {
         not_testable: vec![NotTestable { what: "leakage".to_owned(), why: "no leads check".to_owned() }],
         histograms: vec![Histogram {
             name: "correlation_deviation",
+            condition: Condition::NONE,
             channel: None,
             unit: Unit::PercentSupply,
             low: -1.0,
             width: 0.5,
             counts: vec![1, 2, 3],
         }],
-        curves: vec![],
         gap_regions: vec![(0.5, 6.5)],
         travel_deg: Some((0.0, 75.0)),
         cycles: 5,
         warnings: vec!["invented".to_owned()],
+        ..PartAnalysis::default()
     }
 }
 

@@ -3,12 +3,14 @@
 //! These are stored types: they carry a version, are distinct from the runtime types, and old ones stay readable.
 
 mod build;
+mod cautions;
 mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
+pub use cautions::CAUTIONS;
 pub use text::{OutcomeError, SCHEMA};
 
-use crate::quantity::Unit;
+use crate::quantity::{Condition, Unit};
 use crate::trace::{Gap, RigProvenance};
 use crate::verdict::{FindingEffect, Verdict};
 use serde::{Deserialize, Serialize};
@@ -24,11 +26,15 @@ pub struct Outcome {
     pub schema: u32,
     /// Overall verdict on what `scope` names.
     pub verdict: Verdict,
-    /// What was judged: `part`, `dropouts` (flex) or `readiness` (self-check).
+    /// What was judged: `part`, `dropouts` (flex), `leads`, `readiness` (self-check), or one procedure of a throttle body by its
+    /// name.
     #[serde(default = "whole_part")]
     pub scope: String,
     /// Why, as sentences; for `undecided` also what would decide it.
     pub reasons: Vec<String>,
+    /// What must be heeded around this part, as sentences; empty for a grip.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
     /// Whether the data were simulated.
     pub simulated: bool,
     /// Whether recording was cut short.
@@ -85,7 +91,7 @@ pub struct OutcomeReading {
 /// The part.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OutcomePart {
-    /// `grip`.
+    /// `grip` or `body`.
     pub kind: String,
     /// In the user's words: number, serial; may hold anything.
     pub label: String,
@@ -125,6 +131,9 @@ pub struct OutcomeFigure {
     pub figure: String,
     /// Line, or null for the pair.
     pub channel: Option<String>,
+    /// Under which condition, where one quantity has several values.
+    #[serde(default, skip_serializing_if = "Condition::is_none")]
+    pub condition: Condition,
     /// Value.
     pub value: f64,
     /// Unit.
@@ -178,6 +187,9 @@ pub struct OutcomeHistogram {
     pub name: String,
     /// Line, or null.
     pub channel: Option<String>,
+    /// Region and direction of a latency's.
+    #[serde(default, skip_serializing_if = "Condition::is_none")]
+    pub condition: Condition,
     /// Unit of the bins.
     pub unit: Unit,
     /// Lower edge of the first bin.

@@ -8,7 +8,7 @@ use super::host::outcome::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
     OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet, SCHEMA_VERSION,
 };
-use super::host::quantity::{Channel, FigureName, Unit};
+use super::host::quantity::{Channel, Condition, FigureName, PartKind, Unit};
 use super::host::sheet::{Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use super::host::trace::{ChannelProvenance, Gap, GapCause, RigProvenance};
 use super::host::verdict::Verdict;
@@ -23,6 +23,7 @@ pub fn sheet() -> PartSheet {
     PartSheet {
         name: "grip-complementary".to_owned(),
         title: "twist-grip sensor, two lines that add up to the supply".to_owned(),
+        kind: PartKind::Grip,
         topology: Topology::Complementary,
         supply_volts: 5.0,
         travel_deg: TRAVEL,
@@ -30,6 +31,7 @@ pub fn sheet() -> PartSheet {
         falling: NominalLine { closed: 0.85, open: 0.15 },
         monitor: Monitor { threshold_percent: 6.0, rails: (0.04, 0.96), period_ms: 10.0, debounce: 12 },
         sweep: SweepPlan { cycles: 5, speed_deg_s: 60.0, rate_hz: 5000 },
+        body: None,
         limits: Vec::new(),
         findings: Vec::new(),
     }
@@ -45,6 +47,7 @@ pub fn worn() -> Outcome {
             "flat spot on the falling line at 7.2–8.1°: a part with it is outside".to_owned(),
             "correlation, worst: 1.34 ± 0.21 % of supply, limit 1 % of supply".to_owned(),
         ],
+        cautions: Vec::new(),
         simulated: true,
         aborted: false,
         part: OutcomePart {
@@ -305,6 +308,7 @@ fn figures() -> Vec<OutcomeFigure> {
             all.push(OutcomeFigure {
                 figure: name.name().to_owned(),
                 channel: channels[k].map(str::to_owned),
+                condition: Condition::NONE,
                 value: values[k],
                 unit: name.unit(),
                 expanded_uncertainty: uncertainty,
@@ -333,6 +337,7 @@ fn dropout_rate() -> OutcomeFigure {
     OutcomeFigure {
         figure: FigureName::DropoutRate.name().to_owned(),
         channel: None,
+        condition: Condition::NONE,
         value: 0.0,
         unit: Unit::PerMinute,
         expanded_uncertainty: 4.3,
@@ -425,6 +430,7 @@ fn histograms() -> Vec<OutcomeHistogram> {
         OutcomeHistogram {
             name: name.to_owned(),
             channel: channel.map(|c| c.name().to_owned()),
+            condition: Condition::NONE,
             unit,
             low,
             width,

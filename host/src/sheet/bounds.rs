@@ -15,8 +15,8 @@ pub struct Bound {
     pub max: f64,
 }
 
-/// Ranges of the sheet's own numbers: what the rig can do and what still makes sense for a grip.
-pub const BOUNDS: [Bound; 12] = [
+/// Ranges of the sheet's own numbers: what the rig can do and what still makes sense for a part.
+pub const BOUNDS: [Bound; 37] = [
     Bound { key: "supply_volts", unit: "V", min: 3.0, max: 5.5 },
     Bound { key: "travel_deg", unit: "degrees", min: 5.0, max: 180.0 },
     Bound { key: "closed_ratio", unit: "(ratio of supply)", min: 0.0, max: 1.0 },
@@ -29,6 +29,32 @@ pub const BOUNDS: [Bound; 12] = [
     Bound { key: "cycles", unit: "cycles", min: 1.0, max: 10_000.0 },
     Bound { key: "speed_deg_s", unit: "degrees per second", min: 1.0, max: 720.0 },
     Bound { key: "rate_hz", unit: "scans per second", min: 100.0, max: 50_000.0 },
+    // Of a throttle body.
+    Bound { key: "low_range_deg", unit: "degrees", min: 2.0, max: 90.0 },
+    Bound { key: "middle_deg", unit: "degrees", min: 4.0, max: 120.0 },
+    Bound { key: "from_deg", unit: "degrees", min: 0.5, max: 120.0 },
+    Bound { key: "release_deg", unit: "degrees", min: 0.5, max: 120.0 },
+    Bound { key: "steps", unit: "steps per range and direction", min: 1.0, max: 5000.0 },
+    Bound { key: "step_volts", unit: "V", min: 1.0, max: 14.0 },
+    Bound { key: "creep_speed_deg_s", unit: "degrees per second", min: 1.0, max: 180.0 },
+    Bound { key: "creep_cycles", unit: "cycles", min: 1.0, max: 1000.0 },
+    Bound { key: "lash_coasts", unit: "arrests", min: 1.0, max: 1000.0 },
+    Bound { key: "map_strokes", unit: "strokes", min: 1.0, max: 1000.0 },
+    Bound { key: "map_volts", unit: "V", min: 1.0, max: 14.0 },
+    Bound { key: "blips", unit: "snap openings", min: 0.0, max: 10_000.0 },
+    Bound { key: "blip_volts", unit: "V", min: 1.0, max: 14.0 },
+    Bound { key: "heat_limit", unit: "(share of the motor's thermal budget)", min: 0.05, max: 1.0 },
+    Bound { key: "kp_volts_rad", unit: "V/rad", min: 0.1, max: 2000.0 },
+    Bound { key: "ki_volts_rad_s", unit: "V/(rad s)", min: 0.0, max: 50_000.0 },
+    Bound { key: "kd_volt_s_rad", unit: "V s/rad", min: 0.0, max: 50.0 },
+    Bound { key: "current_limit_amps", unit: "A", min: 0.1, max: 20.0 },
+    Bound { key: "winding_ohms", unit: "ohm", min: 0.1, max: 100.0 },
+    Bound { key: "back_emf_volt_s_rad", unit: "V s/rad", min: 0.01, max: 10.0 },
+    Bound { key: "tooth_pitch_deg", unit: "degrees of plate", min: 0.5, max: 30.0 },
+    Bound { key: "pinion", unit: "teeth", min: 5.0, max: 400.0 },
+    Bound { key: "idler_large", unit: "teeth", min: 5.0, max: 400.0 },
+    Bound { key: "idler_small", unit: "teeth", min: 5.0, max: 400.0 },
+    Bound { key: "sector", unit: "teeth on a full circle", min: 12.0, max: 720.0 },
 ];
 
 /// The range of one of the sheet's own numbers. Every number that the reader asks for is in the table (a test keeps that).

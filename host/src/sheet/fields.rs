@@ -56,6 +56,16 @@ impl<'a> Fields<'a> {
         self.table.get(key)
     }
 
+    /// Whether it has a key.
+    pub(super) fn holds(&self, key: &str) -> bool {
+        self.get(key).is_some()
+    }
+
+    /// Where a key's value stands, if it has it.
+    pub(super) fn place(&self, key: &str) -> Option<Range<usize>> {
+        self.get(key).map(Spanned::span)
+    }
+
     fn missing(&self, key: &str, example: &str) -> SheetError {
         self.error(format!("{} lacks `{key}`", self.name), format!("add `{key} = {example}`"))
     }
@@ -105,7 +115,11 @@ impl<'a> Fields<'a> {
 
     /// A finite number that may be left out.
     pub(super) fn optional_number(&self, key: &str) -> Result<Option<Placed<f64>>, SheetError> {
-        let Some(found) = self.get(key) else { return Ok(None) };
+        self.get(key).map(|found| self.number(key, found)).transpose()
+    }
+
+    /// A finite number that was found at a key.
+    fn number(&self, key: &str, found: &Spanned<DeValue<'_>>) -> Result<Placed<f64>, SheetError> {
         let value = match found.get_ref() {
             DeValue::Float(number) => number.as_str().parse().ok(),
             DeValue::Integer(number) => {
@@ -114,7 +128,7 @@ impl<'a> Fields<'a> {
             _ => return Err(self.wrong_type(key, found, "a number")),
         };
         match value {
-            Some(value) if f64::is_finite(value) => Ok(Some(Placed { value, span: found.span() })),
+            Some(value) if f64::is_finite(value) => Ok(Placed { value, span: found.span() }),
             _ => {
                 let message = format!("`{key}` is not a finite number");
                 Err(self.source.error(found.span(), message, "write a number such as 2.5"))
@@ -124,9 +138,26 @@ impl<'a> Fields<'a> {
 
     /// A number within its range in [`super::bounds::BOUNDS`].
     pub(super) fn bounded(&self, key: &'static str) -> Result<Placed<f64>, SheetError> {
-        let range = bound(key);
         let number =
-            self.optional_number(key)?.ok_or_else(|| self.missing(key, &format!("{}", range.min)))?;
+            self.optional_number(key)?.ok_or_else(|| self.missing(key, &format!("{}", bound(key).min)))?;
+        self.in_bounds(key, number)
+    }
+
+    /// A list of one number or more, each within the key's range in [`super::bounds::BOUNDS`].
+    pub(super) fn numbers(&self, key: &'static str) -> Result<Vec<Placed<f64>>, SheetError> {
+        let found = self.get(key).ok_or_else(|| self.missing(key, "[60.0, 20.0]"))?;
+        let DeValue::Array(array) = found.get_ref() else {
+            return Err(self.wrong_type(key, found, "a list of numbers"));
+        };
+        if array.is_empty() {
+            let message = format!("`{key}` is an empty list");
+            return Err(self.source.error(found.span(), message, "write one number at least"));
+        }
+        array.iter().map(|entry| self.in_bounds(key, self.number(key, entry)?)).collect()
+    }
+
+    fn in_bounds(&self, key: &'static str, number: Placed<f64>) -> Result<Placed<f64>, SheetError> {
+        let range = bound(key);
         if number.value < range.min || number.value > range.max {
             let message =
                 format!("`{key}` is {}, outside {} to {} {}", number.value, range.min, range.max, range.unit);
@@ -209,6 +240,16 @@ impl<'a> Fields<'a> {
                 Err(self.source.error(text.span, message, format!("{near}known: {}", known.join(", "))))
             }
         }
+    }
+
+    /// The same for a word that may be left out.
+    pub(super) fn optional_word<T>(
+        &self,
+        key: &'static str,
+        from_name: impl Fn(&str) -> Option<T>,
+        known: &[&str],
+    ) -> Result<Option<T>, SheetError> {
+        self.get(key).map(|_| self.word(key, from_name, known).map(|placed| placed.value)).transpose()
     }
 
     /// An error at a place in this table.

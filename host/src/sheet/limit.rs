@@ -1,6 +1,6 @@
 //! What a figure must satisfy and what a finding means, with the source of each.
 
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, Unit};
 use serde::Serialize;
 
 /// A limit on one figure.
@@ -10,6 +10,8 @@ pub struct Limit {
     pub figure: FigureName,
     /// Which line; none = every line, or the pair's figure.
     pub channel: Option<Channel>,
+    /// Under which condition; empty = under every one.
+    pub condition: Condition,
     /// Smallest allowed value, in the figure's unit.
     pub min: Option<f64>,
     /// Largest allowed value, in the figure's unit.
@@ -21,6 +23,20 @@ pub struct Limit {
     pub unit: Unit,
     /// Where the limit comes from.
     pub source: String,
+}
+
+impl Limit {
+    /// Whether it speaks of a figure of this line, measured under this condition.
+    pub fn covers(&self, figure: FigureName, channel: Option<Channel>, condition: &Condition) -> bool {
+        self.figure == figure
+            && (self.channel.is_none() || self.channel == channel)
+            && self.condition.covers(condition)
+    }
+
+    /// How much it names: of the limits that cover a figure, the one that names most counts.
+    pub fn names(&self) -> usize {
+        usize::from(self.channel.is_some()) + self.condition.names()
+    }
 }
 
 /// What a kind of finding means for the overall verdict.

@@ -1,29 +1,31 @@
 //! Part sheets from TOML text, with errors that point at line and column. Reading files is someone else's business.
 
-use super::bounds::{is_rate, is_signed, limit_range};
-use super::fields::{Fields, Placed};
+use super::body_plan::body_plan;
+use super::fields::Fields;
+use super::load_limits::{findings, limits};
 use super::located::{SheetError, Source};
-use super::{FindingRule, Limit, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
-use crate::quantity::{Channel, FigureName, FindingKind};
-use std::ops::Range;
+use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
+use crate::quantity::PartKind;
 use toml::de::DeTable;
 
-const SHEET_KEYS: [&str; 10] = [
+const SHEET_KEYS: [&str; 12] = [
     "name",
     "title",
+    "kind",
     "topology",
     "supply_volts",
     "travel_deg",
     "nominal",
     "monitor",
     "sweep",
+    "body",
     "limit",
     "finding",
 ];
 const LINE_KEYS: [&str; 2] = ["closed_ratio", "open_ratio"];
 const MONITOR_KEYS: [&str; 6] =
     ["threshold_percent_supply", "rail_low_ratio", "rail_high_ratio", "period_ms", "debounce", "source"];
-const LIMIT_KEYS: [&str; 7] = ["figure", "channel", "min", "max", "bound", "unit", "source"];
+const KINDS: [PartKind; 2] = [PartKind::Grip, PartKind::Body];
 const TOPOLOGIES: [Topology; 3] = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];
 
 /// Largest difference between the nominal lines and their topology's rule, ratio of supply: room for rounding, not for
@@ -51,20 +53,25 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
     let document = DeTable::parse(text).map_err(|e| bad_toml(source, &e))?;
     // What is missing from the sheet as a whole is missing at its beginning.
     let sheet = Fields::new(source, document.get_ref(), 0..0, "the sheet", &SHEET_KEYS)?;
+    let kind = sheet.optional_word("kind", kind_from_name, &KINDS.map(PartKind::name))?.unwrap_or_default();
     let topology = sheet.word("topology", topology_from_name, &TOPOLOGIES.map(Topology::name))?.value;
     let (rising, falling) = nominal_lines(&sheet, topology)?;
+    let travel_deg = sheet.bounded("travel_deg")?.value;
+    let (sweep, body) = plan(&sheet, kind, travel_deg)?;
     Ok(PartSheet {
         name: sheet.text("name")?.value.to_owned(),
         title: sheet.text("title")?.value.to_owned(),
+        kind,
         topology,
         supply_volts: sheet.bounded("supply_volts")?.value,
-        travel_deg: sheet.bounded("travel_deg")?.value,
+        travel_deg,
         rising,
         falling,
         monitor: monitor(&sheet)?,
-        sweep: sweep(&sheet)?,
-        limits: limits(&sheet)?,
-        findings: findings(&sheet)?,
+        sweep,
+        body,
+        limits: limits(&sheet, kind)?,
+        findings: findings(&sheet, kind)?,
     })
 }
 
@@ -75,6 +82,34 @@ fn bad_toml(source: Source<'_>, error: &toml::de::Error) -> SheetError {
         message,
         "a sheet holds lines like `name = \"…\"`, tables like `[sweep]` and lists like `[[limit]]`",
     )
+}
+
+fn kind_from_name(name: &str) -> Option<PartKind> {
+    KINDS.into_iter().find(|k| k.name() == name)
+}
+
+/// How the part is driven: `[sweep]` of a grip, `[body]` of a throttle body.
+fn plan(
+    sheet: &Fields<'_>,
+    kind: PartKind,
+    travel_deg: f64,
+) -> Result<(SweepPlan, Option<BodyPlan>), SheetError> {
+    let (wanted, other) = match kind {
+        PartKind::Grip => ("[sweep]", "body"),
+        PartKind::Body => ("[body]", "sweep"),
+    };
+    if let Some(place) = sheet.place(other) {
+        let message = format!("`[{other}]` is not for a {}", kind.name());
+        let help = format!("leave it out; {wanted} says how a {} is driven. Or change `kind`", kind.name());
+        return Err(sheet.error_at(place, message, help));
+    }
+    if kind == PartKind::Grip {
+        return Ok((sweep(sheet)?, None));
+    }
+    let body = body_plan(sheet, travel_deg)?;
+    let creep =
+        SweepPlan { cycles: body.creep_cycles, speed_deg_s: body.creep_speed_deg_s, rate_hz: body.rate_hz };
+    Ok((creep, Some(body)))
 }
 
 fn topology_from_name(name: &str) -> Option<Topology> {
@@ -93,7 +128,7 @@ fn nominal_lines(sheet: &Fields<'_>, topology: Topology) -> Result<(NominalLine,
             "the first line must rise by at least 0.05 of the supply, not {:.3}",
             rising.open - rising.closed
         );
-        return Err(rising_fields.error(message, "give `rising` the line that rises when the grip is opened"));
+        return Err(rising_fields.error(message, "give `rising` the line that rises on opening"));
     }
     if (second.open - second.closed).abs() < 0.05 {
         let message = "the second line must change by at least 0.05 of the supply over the travel";
@@ -142,177 +177,6 @@ fn sweep(sheet: &Fields<'_>) -> Result<SweepPlan, SheetError> {
         speed_deg_s: fields.bounded("speed_deg_s")?.value,
         rate_hz: fields.count("rate_hz")?,
     })
-}
-
-fn limits(sheet: &Fields<'_>) -> Result<Vec<Limit>, SheetError> {
-    let mut limits: Vec<Limit> = Vec::new();
-    for fields in sheet.tables("limit", "[[limit]]", &LIMIT_KEYS)? {
-        let (limit, place) = limit(&fields)?;
-        if limits.iter().any(|l| l.figure == limit.figure && l.channel == limit.channel) {
-            let whom = limit.channel.map_or("every line".to_owned(), |c| format!("the {c} line"));
-            let message = format!("`{}` already has a limit for {whom}", limit.figure.name());
-            return Err(fields.error_at(
-                place,
-                message,
-                "keep one of the two; `min` and `max` go into the same [[limit]]",
-            ));
-        }
-        limits.push(limit);
-    }
-    Ok(limits)
-}
-
-/// One limit and the place of its figure.
-fn limit(fields: &Fields<'_>) -> Result<(Limit, Range<usize>), SheetError> {
-    let figure = fields.word("figure", FigureName::from_name, &FigureName::ALL.map(FigureName::name))?;
-    let channel = limit_channel(fields, figure.value)?;
-    limit_unit(fields, figure.value)?;
-    let min = limit_number(fields, "min", figure.value)?;
-    let max = limit_number(fields, "max", figure.value)?;
-    let bound = limit_number(fields, "bound", figure.value)?;
-    check_order(fields, &figure, min.as_ref(), max.as_ref())?;
-    if let Some(bound) = &bound {
-        check_bound(fields, figure.value, bound, max.as_ref())?;
-    }
-    let limit = Limit {
-        figure: figure.value,
-        channel,
-        min: min.map(|m| m.value),
-        max: max.map(|m| m.value),
-        bound: bound.map(|b| b.value),
-        unit: figure.value.unit(),
-        source: fields.provenance()?,
-    };
-    Ok((limit, figure.span))
-}
-
-fn limit_channel(fields: &Fields<'_>, figure: FigureName) -> Result<Option<Channel>, SheetError> {
-    let Some(text) = fields.optional_text("channel")? else { return Ok(None) };
-    if !figure.per_channel() {
-        let message = format!("`{}` is a figure of the pair, it has no channel", figure.name());
-        return Err(fields.error_at(text.span, message, "leave `channel` out"));
-    }
-    match Channel::from_name(text.value).filter(|c| Channel::SENSORS.contains(c)) {
-        Some(channel) => Ok(Some(channel)),
-        None => {
-            let message = format!("`{}` is not a sensor line", text.value);
-            Err(fields.error_at(
-                text.span,
-                message,
-                "write rising, or second (also called falling), or leave it out for both",
-            ))
-        }
-    }
-}
-
-fn limit_unit(fields: &Fields<'_>, figure: FigureName) -> Result<(), SheetError> {
-    let unit = fields.text("unit")?;
-    let wanted = figure.unit().symbol();
-    if unit.value == wanted {
-        return Ok(());
-    }
-    let message = format!("`{}` is not given in `{}`", figure.name(), unit.value);
-    Err(fields.error_at(unit.span, message, format!("convert the limit and write `unit = \"{wanted}\"`")))
-}
-
-fn limit_number(
-    fields: &Fields<'_>,
-    key: &'static str,
-    figure: FigureName,
-) -> Result<Option<Placed<f64>>, SheetError> {
-    let Some(number) = fields.optional_number(key)? else { return Ok(None) };
-    let (low, high) = limit_range(figure);
-    if (low..=high).contains(&number.value) {
-        return Ok(Some(number));
-    }
-    let unit = figure.unit().symbol();
-    let message =
-        format!("`{key}` of `{}` is {}, outside {low} to {high} {unit}", figure.name(), number.value);
-    let help = if number.value < 0.0 && !is_signed(figure) {
-        format!("`{}` is never negative: give its size", figure.name())
-    } else {
-        format!("give `{key}` in {unit}, between {low} and {high}")
-    };
-    Err(fields.error_at(number.span, message, help))
-}
-
-fn check_order(
-    fields: &Fields<'_>,
-    figure: &Placed<FigureName>,
-    min: Option<&Placed<f64>>,
-    max: Option<&Placed<f64>>,
-) -> Result<(), SheetError> {
-    match (min, max) {
-        (None, None) => {
-            let message = format!("the limit on `{}` has neither `min` nor `max`", figure.value.name());
-            Err(fields.error_at(figure.span.clone(), message, "add `min = …`, `max = …` or both"))
-        }
-        (Some(min), Some(max)) if min.value > max.value => {
-            let message = format!("impossible limit: `min` {} is above `max` {}", min.value, max.value);
-            Err(fields.error_at(
-                min.span.clone(),
-                message,
-                "no part can keep it; exchange or correct the two",
-            ))
-        }
-        _ => Ok(()),
-    }
-}
-
-fn check_bound(
-    fields: &Fields<'_>,
-    figure: FigureName,
-    bound: &Placed<f64>,
-    max: Option<&Placed<f64>>,
-) -> Result<(), SheetError> {
-    if !is_rate(figure) {
-        let message = format!("`bound` is for rates, and `{}` is none", figure.name());
-        return Err(fields.error_at(
-            bound.span.clone(),
-            message,
-            "leave `bound` out; only dropout_rate takes one",
-        ));
-    }
-    if max.is_none_or(|m| m.value != 0.0) {
-        let message = "`bound` says how long a test without an event must be, so it goes with `max = 0`";
-        return Err(fields.error_at(bound.span.clone(), message, "write `max = 0`, or leave `bound` out"));
-    }
-    if bound.value <= 0.0 {
-        let message = "a `bound` of 0 would need an endless test";
-        return Err(fields.error_at(
-            bound.span.clone(),
-            message,
-            "write the rate per minute that must be excluded, such as 20",
-        ));
-    }
-    Ok(())
-}
-
-fn findings(sheet: &Fields<'_>) -> Result<Vec<FindingRule>, SheetError> {
-    let names = FindingKind::ALL.map(FindingKind::name);
-    let mut rules: Vec<FindingRule> = Vec::new();
-    for fields in sheet.tables("finding", "[[finding]]", &["kind", "decides", "source"])? {
-        let kind = fields.word("kind", FindingKind::from_name, &names)?;
-        if rules.iter().any(|r| r.kind == kind.value) {
-            let message = format!("`{}` already has a rule", kind.value.name());
-            return Err(fields.error_at(kind.span, message, "keep one of the two"));
-        }
-        rules.push(FindingRule {
-            kind: kind.value,
-            decides: fields.boolean("decides")?,
-            source: fields.provenance()?,
-        });
-    }
-    let missing: Vec<_> = FindingKind::ALL
-        .into_iter()
-        .filter(|k| rules.iter().all(|r| r.kind != *k))
-        .map(FindingKind::name)
-        .collect();
-    if !missing.is_empty() {
-        let message = format!("the sheet does not say what these findings mean: {}", missing.join(", "));
-        return Err(sheet.error(message, "add a [[finding]] with `kind`, `decides` and `source` for each"));
-    }
-    Ok(rules)
 }
 
 #[cfg(test)]

@@ -1,17 +1,21 @@
 //! Part sheets: what a kind of part is, how it is tested, and the limits it must keep, each with its source.
 
+mod body_plan;
 pub mod bounds;
 mod fields;
 mod limit;
 mod load;
+mod load_limits;
 mod located;
 mod shipped;
 
+pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
 pub use limit::{FindingRule, Limit};
 pub use load::parse;
 pub use located::SheetError;
-pub use shipped::{shipped, shipped_names, shipped_text};
+pub use shipped::{shipped, shipped_names, shipped_of, shipped_text};
 
+use crate::quantity::{Channel, Condition, FigureName, PartKind};
 use serde::{Deserialize, Serialize};
 
 /// How the two sensor lines belong together.
@@ -77,6 +81,8 @@ pub struct PartSheet {
     pub name: String,
     /// One line for people.
     pub title: String,
+    /// What it is.
+    pub kind: PartKind,
     /// How the lines belong together.
     pub topology: Topology,
     /// Nominal sensor supply, volts.
@@ -89,8 +95,10 @@ pub struct PartSheet {
     pub falling: NominalLine,
     /// The plausibility monitor to predict trips with.
     pub monitor: Monitor,
-    /// The sweep.
+    /// The sweep; of a throttle body, its creep.
     pub sweep: SweepPlan,
+    /// How a throttle body is tested; none for a grip.
+    pub body: Option<BodyPlan>,
     /// Limits on figures.
     pub limits: Vec<Limit>,
     /// What findings mean for the verdict.
@@ -102,5 +110,16 @@ impl PartSheet {
     pub fn correlation_line(&self) -> (f64, f64) {
         let m = (self.falling.open - self.falling.closed) / (self.rising.open - self.rising.closed);
         (m, self.falling.closed - m * self.rising.closed)
+    }
+
+    /// The limit that counts for a figure: of those that cover it, the one that names most; the first of equals.
+    pub fn limit_for(
+        &self,
+        figure: FigureName,
+        channel: Option<Channel>,
+        condition: &Condition,
+    ) -> Option<&Limit> {
+        let covering = self.limits.iter().rev().filter(|l| l.covers(figure, channel, condition));
+        covering.max_by_key(|l| l.names())
     }
 }

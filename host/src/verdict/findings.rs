@@ -5,6 +5,7 @@
 //!   defect is the likelier explanation, nor bad.
 //! - One that is likelier false than true does nothing by itself: when every figure keeps its limit beyond the guard band, a
 //!   guess at a cause is no reason to withhold `within`. It is still told.
+//! - `not_testable` says that a part of the test says nothing: it leaves the part `undecided`, and never condemns.
 //! - Causes that were put up for one and the same deviation of the lines are rivals: at most one of them is true. So their
 //!   confidences add: together they say how likely it is that one of those that decide is there, and `undecided` follows
 //!   from that sum. It is said once, by the strongest. `outside` needs one that is sure by itself, for a technician is to be
@@ -12,6 +13,7 @@
 
 use super::DecidedFinding;
 use crate::analysis::Finding;
+use crate::quantity::FindingKind;
 use crate::sheet::{FindingRule, PartSheet};
 use serde::{Deserialize, Serialize};
 
@@ -62,6 +64,10 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
     let together: f64 = rivals.iter().map(|f| sureness(f)).sum();
     let strongest = rivals.into_iter().max_by(|a, b| sureness(a).total_cmp(&sureness(b)));
     let effect = |f: &Finding| {
+        if f.kind == FindingKind::NotTestable {
+            let likely = sureness(f) >= LEAST_CONFIDENCE;
+            return if likely { FindingEffect::Undecided } else { FindingEffect::TooWeak };
+        }
         if !decides(f) {
             return FindingEffect::Explains;
         }
@@ -96,7 +102,6 @@ fn sureness(finding: &Finding) -> f64 {
 mod tests {
     use super::*;
     use crate::analysis::Detail;
-    use crate::quantity::FindingKind;
     use crate::sheet::shipped;
 
     /// One of several explanations of the same deviation.
@@ -139,6 +144,17 @@ mod tests {
         // Two weak findings of different things are not rivals: each is likelier false than true.
         let two = [alone(FindingKind::FlatSpot, 0.4), alone(FindingKind::Dropout, 0.4)];
         check(&two, &[FindingEffect::TooWeak; 2]);
+    }
+
+    #[test]
+    fn what_was_not_testable_leaves_the_part_undecided_however_sure_and_whatever_the_sheet_says() {
+        let finding = [alone(FindingKind::NotTestable, 1.0)];
+        let mut sheet = shipped("body").unwrap();
+        for decides in [false, true] {
+            sheet.findings.iter_mut().for_each(|r| r.decides = decides);
+            let decided = decide(finding.iter().collect(), &sheet);
+            assert_eq!(decided[0].effect, FindingEffect::Undecided);
+        }
     }
 
     #[test]

@@ -2,15 +2,17 @@
 
 use super::conformity::{GUARD_FACTOR, conformity};
 use super::findings::decide;
+use super::scope::source_of;
+use super::untested::untested;
 use super::words::{
-    counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, named, settle,
+    counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, other_kind_words, settle,
+    title_of,
 };
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
-use crate::analysis::grip::DIRECTION_OF_TRAVEL;
+use crate::quantity::FigureName;
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
-use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::bounds::{is_rate, is_signed};
 use crate::sheet::{Limit, PartSheet, Topology};
 use crate::trace::{ProcedureKind, Trace, TraceEnd};
@@ -34,7 +36,12 @@ pub fn judge_scope(
     let judged = analysis.figures.iter().filter(|f| scope.judges(f.name));
     let found = analysis.topology_found.as_slice();
     let shown = if shown.is_empty() { found } else { shown };
-    let fits = scope == Scope::Readiness || shown.is_empty() || shown.contains(&sheet.topology);
+    let fits = shown.is_empty() || shown.contains(&sheet.topology);
+    let mismatch = match scope {
+        Scope::Readiness => None,
+        _ if analysis.kind != sheet.kind => Some(other_kind_words(sheet, analysis.kind)),
+        _ => (!fits).then(|| mismatch_words(sheet, shown)),
+    };
     let mut judgement = Judgement {
         scope,
         overall: Verdict::Undecided,
@@ -42,7 +49,7 @@ pub fn judge_scope(
         findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
         untested: untested(analysis, sheet, scope),
         impairments: Vec::new(),
-        mismatch: (!fits).then(|| mismatch_words(sheet, shown)),
+        mismatch,
         topology: sheet.topology,
         reasons: Vec::new(),
     };
@@ -59,7 +66,7 @@ impl Judgement {
     /// `within`. Calling it twice changes nothing.
     pub fn heed(mut self, traces: &[&Trace]) -> Self {
         for trace in traces {
-            let what = trace.provenance.procedure.name();
+            let what = title_of(trace.provenance.procedure);
             let ended = match trace.end {
                 TraceEnd::Complete => None,
                 TraceEnd::Aborted => Some("was stopped before its end"),
@@ -118,7 +125,7 @@ impl Judgement {
                 judged.verdict = Some(Verdict::Undecided);
                 judged.would_decide = Some(format!(
                     "scans are missing from the {} and may hide an event: repeat it",
-                    procedure.name()
+                    title_of(procedure)
                 ));
             }
         }
@@ -180,6 +187,14 @@ impl Judgement {
                 "within: {} their limits, and no finding decides against the part",
                 if limited == 1 { "1 figure keeps".to_owned() } else { format!("{limited} figures keep") }
             ),
+            (Scope::Procedure(procedure), _) => {
+                let keep = if limited == 1 { "keeps its limit" } else { "keep their limits" };
+                let figures = counted(limited as u64, "figure");
+                format!(
+                    "within: {figures} of the {} {keep}, and no finding decides against the part",
+                    title_of(procedure)
+                )
+            }
             (Scope::Leads, _) => {
                 "within: no lead drops, no line leaks, both stops read as they should".to_owned()
             }
@@ -219,12 +234,6 @@ const fn counts_events(figure: FigureName) -> bool {
     matches!(figure, FigureName::DropoutRate | FigureName::LimpTrips)
 }
 
-/// The limit of a figure: the one for its line before the one for every line.
-fn limit_of(sheet: &PartSheet, figure: FigureName, channel: Option<Channel>) -> Option<&Limit> {
-    let of = |c: Option<Channel>| sheet.limits.iter().find(move |l| l.figure == figure && l.channel == c);
-    channel.and_then(|c| of(Some(c))).or_else(|| of(None))
-}
-
 fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> JudgedFigure {
     let mut judged = JudgedFigure {
         figure: figure.clone(),
@@ -233,7 +242,7 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
         probability: None,
         would_decide: None,
     };
-    let Some(limit) = limit_of(sheet, figure.name, figure.channel) else { return judged };
+    let Some(limit) = sheet.limit_for(figure.name, figure.channel, &figure.condition) else { return judged };
     judged.limit = Some(limit.clone());
     if counts_events(figure.name) && limit.max == Some(0.0) {
         let (verdict, why) = judge_no_event(figure, limit, analysis.cycles);
@@ -306,7 +315,8 @@ fn doubt_gaps(judged: &mut JudgedFigure, analysis: &PartAnalysis) {
     }
     let spoiled = analysis.gap_regions.iter().find(|r| touches(judged.figure.name, **r, analysis.travel_deg));
     let Some((from, to)) = spoiled else { return };
-    let gap = format!("scans are missing at {} to {}°: repeat the sweep", fixed(*from, 1), fixed(*to, 1));
+    let again = source_of(judged.figure.name).map_or("sweep".to_owned(), title_of);
+    let gap = format!("scans are missing at {} to {}°: repeat the {again}", fixed(*from, 1), fixed(*to, 1));
     judged.verdict = Some(Verdict::Undecided);
     judged.would_decide = Some(match judged.would_decide.take() {
         Some(other) => format!("{other}; {gap}"),
@@ -327,74 +337,6 @@ fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -
         FigureName::OpenVolts | FigureName::DeadBandOpen => region.0.max(region.1) >= open - END_ZONE_DEG,
         _ => true,
     }
-}
-
-/// Limits without a figure, and deciding kinds of finding that could not be looked for.
-fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
-    let mut list: Vec<Untested> = Vec::new();
-    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)) {
-        let channels = if name.per_channel() {
-            &[Some(Channel::Rising), Some(Channel::Falling)][..]
-        } else {
-            &[None][..]
-        };
-        for channel in channels {
-            let measured = analysis.figures.iter().any(|f| f.name == name && f.channel == *channel);
-            if !measured && limit_of(sheet, name, *channel).is_some() {
-                let why =
-                    why_not(analysis, name.name(), *channel).unwrap_or("it was not measured").to_owned();
-                let what = channel.map_or(name.name().to_owned(), |c| format!("{} {c}", name.name()));
-                list.push(Untested { what, title: named(name, *channel, sheet.topology), why });
-            }
-        }
-    }
-    for kind in FindingKind::ALL.into_iter().filter(|k| scope.looks_for(*k)) {
-        let decides = sheet.findings.iter().any(|r| r.kind == kind && r.decides);
-        if decides
-            && has_no_figure(kind)
-            && let Some(why) = why_not(analysis, kind.name(), None)
-        {
-            let (what, title) = (kind.name().to_owned(), kind.title().to_owned());
-            list.push(Untested { what, title, why: why.to_owned() });
-        }
-    }
-    if scope != Scope::Part {
-        return list;
-    }
-    // Which end is closed: every limit on an end's voltage hangs on it.
-    let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
-    list.extend(direction.map(|n| Untested {
-        what: n.what.clone(),
-        title: n.what.clone(),
-        why: n.why.clone(),
-    }));
-    list
-}
-
-/// Kinds that no limited figure would show. The others, where they could not be told apart, still move voltages, linearity
-/// or correlation, and those decide.
-const fn has_no_figure(kind: FindingKind) -> bool {
-    matches!(kind, FindingKind::FlatSpot | FindingKind::Dropout | FindingKind::NoisyTrack)
-}
-
-/// Why the analysis could not have a figure or finding. The entry that names it and its line goes first, then one that
-/// names it, then one for its family (`linearity`, `dead bands`), then one for all of the line.
-fn why_not<'a>(analysis: &'a PartAnalysis, name: &str, channel: Option<Channel>) -> Option<&'a str> {
-    let has = |what: &str, word: &str| {
-        what.split(|c: char| !c.is_ascii_alphanumeric() && c != '_').any(|w| w == word)
-    };
-    let family = name.split('_').next().unwrap_or(name);
-    let of_line = |what: &str| channel.is_none_or(|c| has(what, c.name()));
-    let tests: [&dyn Fn(&str) -> bool; 4] = [
-        &|what| has(what, name) && of_line(what),
-        &|what| has(what, name),
-        &|what| has(what, family) && of_line(what),
-        &|what| channel.is_some() && of_line(what) && (has(what, "all") || has(what, "curves")),
-    ];
-    tests
-        .into_iter()
-        .find_map(|fits| analysis.not_testable.iter().find(|n| fits(&n.what)))
-        .map(|n| n.why.as_str())
 }
 
 #[cfg(test)]

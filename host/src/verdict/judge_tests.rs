@@ -1,9 +1,12 @@
 //! The rules by which a part is judged, on invented analyses.
 
 use super::*;
+use crate::analysis::grip::DIRECTION_OF_TRAVEL;
 use crate::analysis::{Finding, NotTestable};
+use crate::quantity::{Channel, Condition, FindingKind, PartKind};
 use crate::sheet::shipped;
 use crate::trace::{Gap, GapCause, Provenance};
+use crate::verdict::Untested;
 use proptest::prelude::*;
 
 fn sheet() -> PartSheet {
@@ -27,11 +30,11 @@ fn figure(name: FigureName, channel: Option<Channel>, value: f64, u: f64) -> Fig
 fn healthy() -> PartAnalysis {
     let sheet = sheet();
     let mut figures = Vec::new();
-    for name in FigureName::ALL {
+    for name in FigureName::ALL.into_iter().filter(|f| f.belongs_to(PartKind::Grip)) {
         let channels =
             if name.per_channel() { vec![Some(Channel::Rising), Some(Channel::Falling)] } else { vec![None] };
         for channel in channels {
-            let limit = limit_of(&sheet, name, channel).unwrap();
+            let limit = sheet.limit_for(name, channel, &Condition::NONE).unwrap();
             let value = match (limit.min, limit.max) {
                 (Some(min), Some(max)) => (min + max) / 2.0,
                 (None, Some(max)) => max / 4.0,
@@ -40,19 +43,7 @@ fn healthy() -> PartAnalysis {
             figures.push(figure(name, channel, value, 1e-3));
         }
     }
-    PartAnalysis {
-        figures,
-        findings: vec![],
-        topology_found: None,
-        detection_limits: vec![],
-        not_testable: vec![],
-        histograms: vec![],
-        curves: vec![],
-        gap_regions: vec![],
-        travel_deg: Some((0.0, 75.0)),
-        cycles: 5,
-        warnings: vec![],
-    }
+    PartAnalysis { figures, travel_deg: Some((0.0, 75.0)), cycles: 5, ..PartAnalysis::default() }
 }
 
 #[track_caller]
@@ -358,7 +349,7 @@ fn figures_without_a_limit_get_no_verdict_and_a_sheet_without_limits_decides_not
 #[test]
 fn a_limit_for_one_line_goes_before_the_limit_for_both() {
     let mut sheet = sheet();
-    let general = limit_of(&sheet, FigureName::Noise, None).unwrap().clone();
+    let general = sheet.limit_for(FigureName::Noise, None, &Condition::NONE).unwrap().clone();
     sheet.limits.push(Limit { channel: Some(Channel::Rising), max: Some(0.5), ..general });
     let judgement = judge(&healthy(), &sheet);
     let noise: Vec<_> =

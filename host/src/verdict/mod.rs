@@ -5,12 +5,14 @@
 //! - `conformity`: a value with its uncertainty against a limit.
 //! - `findings`: what a finding does to the verdict.
 //! - `judge`: a whole analysis against a sheet.
+//! - `untested`: what was to be tested and was not.
 //! - `words`: the sentences.
 
 mod conformity;
 mod findings;
 mod judge;
 mod scope;
+mod untested;
 mod words;
 
 pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};

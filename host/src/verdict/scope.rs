@@ -1,6 +1,7 @@
 //! What a procedure tests: a verdict speaks of that and of nothing else.
 
 use crate::quantity::{FigureName, FindingKind};
+use crate::trace::ProcedureKind;
 
 /// What is judged.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -16,6 +17,8 @@ pub enum Scope {
     },
     /// What supply steps and load steps at rest tell: leads and leakage, and the output at both stops.
     Leads,
+    /// What one procedure of a throttle body tells.
+    Procedure(ProcedureKind),
     /// Whether rig and part are ready to be tested. No limit of the sheet is looked at.
     Readiness,
 }
@@ -27,12 +30,13 @@ impl Scope {
             Self::Part => "part",
             Self::Flex { .. } => "dropouts",
             Self::Leads => "leads",
+            Self::Procedure(procedure) => procedure.name(),
             Self::Readiness => "readiness",
         }
     }
 
     /// Whether a figure is judged.
-    pub const fn judges(self, figure: FigureName) -> bool {
+    pub fn judges(self, figure: FigureName) -> bool {
         match self {
             Self::Part => true,
             Self::Flex { limp_trips } => match figure {
@@ -43,12 +47,13 @@ impl Scope {
             Self::Leads => {
                 matches!(figure, FigureName::ClosedVolts | FigureName::OpenVolts | FigureName::Span)
             }
+            Self::Procedure(procedure) => tells(procedure, figure),
             Self::Readiness => false,
         }
     }
 
     /// Whether a kind of finding is told and counts.
-    pub const fn looks_for(self, kind: FindingKind) -> bool {
+    pub fn looks_for(self, kind: FindingKind) -> bool {
         match self {
             Self::Part => true,
             Self::Flex { .. } => matches!(kind, FindingKind::Dropout | FindingKind::DeadChannel),
@@ -63,6 +68,7 @@ impl Scope {
                     | FindingKind::DeadChannel
                     | FindingKind::NotMoving
             ),
+            Self::Procedure(procedure) => shows(procedure, kind),
             Self::Readiness => matches!(kind, FindingKind::DeadChannel | FindingKind::NotMoving),
         }
     }
@@ -79,9 +85,97 @@ impl Scope {
                 "only the leads, leakage and the output at both stops were tested: nothing is said of the travel between, of \
                  dropouts or of wear; qualify the part for that",
             ),
+            Self::Procedure(_) => Some(
+                "only this procedure was done: nothing is said of what the others tell; qualify the part for that",
+            ),
             Self::Readiness => {
                 Some("only rig and mounting were checked: the part itself was not judged; qualify does that")
             }
         }
+    }
+}
+
+/// The procedure of a throttle body that a figure comes from; none for the figures of the feedback pair.
+pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
+    use FigureName as F;
+    Some(match figure {
+        F::RestPosition | F::RestRepeatability | F::ClosedStop | F::OpenStop => ProcedureKind::Rest,
+        F::LatencyP50
+        | F::LatencyP90
+        | F::LatencyP99
+        | F::LatencyMax
+        | F::RiseTime
+        | F::Overshoot
+        | F::Settling => ProcedureKind::Step,
+        F::ReturnTime => ProcedureKind::Release,
+        F::PreloadMain
+        | F::PreloadDefault
+        | F::StiffnessMain
+        | F::Friction
+        | F::Sticking
+        | F::TrackingError => ProcedureKind::Creep,
+        F::Lash | F::WindingResistance | F::BackEmfConstant => ProcedureKind::Lash,
+        F::LostMotion => ProcedureKind::ToothMap,
+        _ => return None,
+    })
+}
+
+/// Whether a procedure alone tells a figure.
+fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
+    use FigureName as F;
+    use ProcedureKind as P;
+    let also = match procedure {
+        P::Rest => matches!(figure, F::ClosedVolts | F::OpenVolts | F::Span),
+        P::Creep => matches!(
+            figure,
+            F::ClosedVolts
+                | F::OpenVolts
+                | F::Span
+                | F::CorrelationWorst
+                | F::CorrelationOffset
+                | F::CorrelationSlope
+                | F::Noise
+                | F::Skew
+                | F::DropoutRate
+                | F::LimpTrips
+        ),
+        P::ToothMap => matches!(figure, F::WindingResistance | F::BackEmfConstant),
+        P::Blip | P::BlipBefore | P::BlipAfter => matches!(figure, F::DropoutRate | F::LimpTrips),
+        P::GuidedPush => matches!(figure, F::Lash),
+        _ => false,
+    };
+    also || source_of(figure) == Some(procedure)
+}
+
+/// Whether a procedure alone can show a kind of finding. What spoils every procedure counts in each.
+fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
+    use FindingKind as K;
+    use ProcedureKind as P;
+    if matches!(kind, K::NotTestable | K::NotMoving | K::DeadChannel | K::SwappedChannels) {
+        return true;
+    }
+    match procedure {
+        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring),
+        P::Step => matches!(kind, K::Dropout | K::FeedbackIntermittent),
+        P::Creep => matches!(
+            kind,
+            K::WeakSpring
+                | K::BrokenSpring
+                | K::StickyPlate
+                | K::DryBearing
+                | K::FeedbackOffset
+                | K::FeedbackIntermittent
+                | K::FlatSpot
+                | K::Dropout
+                | K::NoisyTrack
+                | K::GainOffset
+        ),
+        P::Lash => matches!(kind, K::Lash | K::Winding),
+        P::ToothMap => {
+            matches!(kind, K::WornTooth | K::MissingTooth | K::BrushDeadSpot | K::Winding | K::Lash)
+        }
+        P::Blip | P::BlipBefore | P::BlipAfter => matches!(kind, K::Dropout | K::FeedbackIntermittent),
+        P::GuidedPush => matches!(kind, K::Lash | K::WornTooth),
+        P::SelfCheck | P::Sweep | P::LeadsCheck | P::HandSweep | P::Flex | P::Import => false,
     }
 }

@@ -1,11 +1,13 @@
 //! The sentences of a judgement: why, and what would decide it.
 
 use super::conformity::{Conformity, GUARD_FACTOR};
+use super::scope::source_of;
 use super::{DECIDING_CONFIDENCE, DecidedFinding, FindingEffect, JudgedFigure, Verdict};
 use crate::analysis::Figure;
 use crate::quantity::rounding::{as_written, fixed, measured, rounded_up, significant, with_unit};
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
-use crate::sheet::{Limit, PartSheet, Topology, shipped, shipped_names};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
+use crate::sheet::{Limit, PartSheet, Topology, shipped_of};
+use crate::trace::ProcedureKind;
 
 /// What a line is called: only in a complementary sensor does the second one fall.
 pub const fn line_name(channel: Channel, topology: Option<Topology>) -> &'static str {
@@ -21,10 +23,37 @@ pub(super) fn counted(count: u64, one: &str) -> String {
     format!("{count} {one}{}", if count == 1 { "" } else { "s" })
 }
 
-/// A figure's name with its line.
-pub(super) fn named(figure: FigureName, channel: Option<Channel>, topology: Topology) -> String {
+/// A figure's name with its line and its condition: "latency, 99th percentile (low range, opening)".
+pub(super) fn named(
+    figure: FigureName,
+    channel: Option<Channel>,
+    condition: &Condition,
+    topology: Topology,
+) -> String {
     let line = |c| format!("{}, {} line", figure.title(), line_name(c, Some(topology)));
-    channel.map_or_else(|| figure.title().to_owned(), line)
+    let name = channel.map_or_else(|| figure.title().to_owned(), line);
+    match condition.words() {
+        words if words.is_empty() => name,
+        words => format!("{name} ({words})"),
+    }
+}
+
+/// A procedure as people call it.
+pub(super) fn title_of(procedure: ProcedureKind) -> String {
+    procedure.name().replace('_', " ")
+}
+
+/// What a procedure of a throttle body does many times.
+const fn repeats(procedure: ProcedureKind) -> &'static str {
+    match procedure {
+        ProcedureKind::Step => "steps",
+        ProcedureKind::Release => "releases",
+        ProcedureKind::Creep => "ramps",
+        ProcedureKind::Lash => "coasts",
+        ProcedureKind::ToothMap => "strokes",
+        ProcedureKind::GuidedPush => "pushes",
+        _ => "returns",
+    }
 }
 
 /// A number with its unit.
@@ -65,7 +94,7 @@ pub(super) fn figure_reason(judged: &JudgedFigure, topology: Topology) -> Option
     let figure = &judged.figure;
     let value = format!(
         "{}: {}, limit: {}",
-        named(figure.name, figure.channel, topology),
+        named(figure.name, figure.channel, &figure.condition, topology),
         value_words(figure),
         limit_words(limit)
     );
@@ -136,9 +165,11 @@ const fn settles(kind: FindingKind) -> &'static str {
 pub(super) fn mismatch_words(sheet: &PartSheet, shown: &[Topology]) -> String {
     let or = |names: Vec<String>| names.join(" or ");
     let kinds = or(shown.iter().map(|t| t.name().to_owned()).collect());
-    let all: Vec<PartSheet> = shipped_names().iter().filter_map(|n| shipped(n)).collect();
-    let fitting = all.iter().filter(|s| shown.contains(&s.topology)).map(|s| format!("--sheet {}", s.name));
-    let fitting = or(fitting.collect());
+    let fitting = shipped_of(sheet.kind).filter(|s| shown.contains(&s.topology));
+    let fitting = match or(fitting.map(|s| format!("--sheet {}", s.name)).collect()) {
+        none if none.is_empty() => "none fits; change `topology` and `[nominal]` of a copy".to_owned(),
+        named => named,
+    };
     format!(
         "the sheet does not fit the part: {} is for a {} pair, but the lines behave as a {kinds} pair; judge it by a sheet for \
          that (shipped: {fitting}). If the sheet is the part's own, check the adapter's wiring and the part number. By a sheet \
@@ -148,14 +179,32 @@ pub(super) fn mismatch_words(sheet: &PartSheet, shown: &[Topology]) -> String {
     )
 }
 
+/// That the sheet is for another kind of part.
+pub(super) fn other_kind_words(sheet: &PartSheet, found: PartKind) -> String {
+    let fitting: Vec<_> = shipped_of(found).map(|s| format!("--sheet {}", s.name)).collect();
+    format!(
+        "the sheet does not fit the part: {} is for a {}, but a {} was recorded; judge it by a sheet for that (shipped: {}). By a \
+         sheet that does not fit, nothing is called outside",
+        sheet.name,
+        sheet.kind.name(),
+        found.name(),
+        fitting.join(" or ")
+    )
+}
+
 /// What would decide a figure whose limit lies within the guard band.
 pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles: u32) -> String {
+    let source = source_of(figure.name);
     if !figure.value.is_finite() {
-        return "it has no finite value: repeat the sweep".to_owned();
+        let again = source.map_or("sweep".to_owned(), title_of);
+        return format!("it has no finite value: repeat the {again}");
     }
     let u = figure.standard_uncertainty;
     if !u.is_finite() || u < 0.0 {
-        return unknown_scatter(cycles);
+        let of_body = |p| {
+            format!("how far it scatters is not known: repeat the {} with more {}", title_of(p), repeats(p))
+        };
+        return source.map_or_else(|| unknown_scatter(cycles), of_body);
     }
     let unit = limit.unit;
     if let (Some(min), Some(max)) = (limit.min, limit.max)
@@ -174,7 +223,10 @@ pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles:
         "the value is {} {side} the limit, the guard band is {}: {}",
         with(distance, 2, unit),
         with(found.guard, 2, unit),
-        remedy(distance, found.guard, cycles)
+        match source {
+            Some(procedure) => more_repeats(distance, found.guard, procedure),
+            None => remedy(distance, found.guard, cycles),
+        }
     )
 }
 
@@ -188,6 +240,18 @@ fn unknown_scatter(cycles: u32) -> String {
     } else {
         "how far it scatters between cycles could not be had: sweep again with more cycles, stop to stop"
             .to_owned()
+    }
+}
+
+/// What shrinks a guard band to the distance that there is, for a figure of a throttle body.
+fn more_repeats(distance: f64, guard: f64, procedure: ProcedureKind) -> String {
+    let maker = "the maker's limit with its own allowance decides it too";
+    let times = (guard / distance).powi(2);
+    if distance > 0.0 && times <= 1000.0 {
+        let times = rounded_up(times.max(1.1));
+        format!("about {times} times as many {} if it scatters between them; {maker}", repeats(procedure))
+    } else {
+        format!("more {} can't settle so small a distance; {maker}", repeats(procedure))
     }
 }
 

@@ -1,0 +1,135 @@
+//! What a sheet has a limit or a rule for and what was not tested.
+
+use super::words::named;
+use super::{Scope, Untested};
+use crate::analysis::grip::DIRECTION_OF_TRAVEL;
+use crate::analysis::{NotTestable, PartAnalysis};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
+use crate::sheet::PartSheet;
+
+/// Limits that no figure meets, and deciding kinds of finding that could not be looked for.
+pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
+    let mut list: Vec<Untested> = Vec::new();
+    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)) {
+        let channels = if name.per_channel() {
+            &[Some(Channel::Rising), Some(Channel::Falling)][..]
+        } else {
+            &[None][..]
+        };
+        for channel in channels {
+            list.extend(unmet(analysis, sheet, (name, *channel), scope));
+        }
+        if sheet.kind == PartKind::Body {
+            list.extend(partly_unmet(analysis, sheet, name));
+        }
+    }
+    for kind in FindingKind::ALL.into_iter().filter(|k| scope.looks_for(*k)) {
+        let decides = sheet.findings.iter().any(|r| r.kind == kind && r.decides);
+        if decides
+            && has_no_figure(kind)
+            && let Some(why) = why_not(analysis, kind.name(), None)
+        {
+            let (what, title) = (kind.name().to_owned(), kind.title().to_owned());
+            list.push(Untested { what, title, why: why.to_owned() });
+        }
+    }
+    if scope != Scope::Part {
+        return list;
+    }
+    // Which end is closed: every limit on an end's voltage hangs on it.
+    let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
+    list.extend(direction.map(|n| Untested {
+        what: n.what.clone(),
+        title: n.what.clone(),
+        why: n.why.clone(),
+    }));
+    list
+}
+
+/// The limits on a figure of a line that no measured value meets: one entry for all where there is no value at all, else one
+/// for each condition that was not met.
+fn unmet(
+    analysis: &PartAnalysis,
+    sheet: &PartSheet,
+    (name, channel): (FigureName, Option<Channel>),
+    scope: Scope,
+) -> Vec<Untested> {
+    let values: Vec<_> = analysis.figures.iter().filter(|f| f.name == name && f.channel == channel).collect();
+    let limits =
+        sheet.limits.iter().filter(|l| l.figure == name && (l.channel.is_none() || l.channel == channel));
+    let mut conditions: Vec<Condition> = limits
+        .map(|l| l.condition)
+        .filter(|rule| !values.iter().any(|f| rule.covers(&f.condition)))
+        .collect();
+    if values.is_empty() && !conditions.is_empty() {
+        conditions = vec![Condition::NONE];
+    }
+    let entry = |condition: Condition| {
+        let why = why_not(analysis, name.name(), channel);
+        // One procedure alone can't have what it did not even look for.
+        if why.is_none() && matches!(scope, Scope::Procedure(_)) {
+            return None;
+        }
+        let mut what = channel.map_or(name.name().to_owned(), |c| format!("{} {c}", name.name()));
+        if !condition.is_none() {
+            what = format!("{what} ({})", condition.words());
+        }
+        let title = named(name, channel, &condition, sheet.topology);
+        Some(Untested { what, title, why: why.unwrap_or("it was not measured").to_owned() })
+    };
+    conditions.into_iter().filter_map(entry).collect()
+}
+
+/// Values of a limited figure that the analysis names as not to be had, where it has others: a quantile of one range, a
+/// return from one opening.
+fn partly_unmet(analysis: &PartAnalysis, sheet: &PartSheet, name: FigureName) -> Vec<Untested> {
+    let measured = analysis.figures.iter().any(|f| f.name == name);
+    if !measured || sheet.limits.iter().all(|l| l.figure != name) {
+        return Vec::new();
+    }
+    let named = analysis.not_testable.iter().filter(|n| words(&n.what).any(|w| w == name.name()));
+    let entry = |n: &NotTestable| Untested {
+        what: n.what.clone(),
+        title: n.what.replacen(name.name(), name.title(), 1),
+        why: n.why.clone(),
+    };
+    named.map(entry).collect()
+}
+
+/// The machine names in what could not be had.
+fn words(what: &str) -> impl Iterator<Item = &str> {
+    what.split(|c: char| !c.is_ascii_alphanumeric() && c != '_')
+}
+
+/// Kinds that no limited figure would show. The others, where they could not be told apart, still move voltages, linearity
+/// or correlation, and those decide.
+const fn has_no_figure(kind: FindingKind) -> bool {
+    matches!(
+        kind,
+        FindingKind::FlatSpot
+            | FindingKind::Dropout
+            | FindingKind::NoisyTrack
+            | FindingKind::WornTooth
+            | FindingKind::MissingTooth
+            | FindingKind::BrushDeadSpot
+            | FindingKind::FeedbackIntermittent
+    )
+}
+
+/// Why the analysis could not have a figure or finding. The entry that names it and its line goes first, then one that
+/// names it, then one for its family (`linearity`, `dead bands`), then one for all of the line.
+fn why_not<'a>(analysis: &'a PartAnalysis, name: &str, channel: Option<Channel>) -> Option<&'a str> {
+    let has = |what: &str, word: &str| words(what).any(|w| w == word);
+    let family = name.split('_').next().unwrap_or(name);
+    let of_line = |what: &str| channel.is_none_or(|c| has(what, c.name()));
+    let tests: [&dyn Fn(&str) -> bool; 4] = [
+        &|what| has(what, name) && of_line(what),
+        &|what| has(what, name),
+        &|what| has(what, family) && of_line(what),
+        &|what| channel.is_some() && of_line(what) && (has(what, "all") || has(what, "curves")),
+    ];
+    tests
+        .into_iter()
+        .find_map(|fits| analysis.not_testable.iter().find(|n| fits(&n.what)))
+        .map(|n| n.why.as_str())
+}
