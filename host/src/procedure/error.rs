@@ -59,6 +59,17 @@ pub enum ProcedureError {
         /// What to do.
         advice: &'static str,
     },
+    /// The motor does not cool.
+    #[error(
+        "the {} waits for the motor to cool, and it stays at {heat_percent:.0} % of its heat budget; let it rest and look at it",
+        title(*.procedure)
+    )]
+    StaysHot {
+        /// Which procedure.
+        procedure: ProcedureKind,
+        /// Heat, per cent of the rig's budget.
+        heat_percent: f64,
+    },
     /// The run did not end when it should have.
     #[error("the {} should have taken {planned_s:.0} s and had not ended after {waited_s:.0} s; restart the rig", title(*.procedure))]
     Overdue {

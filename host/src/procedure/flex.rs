@@ -3,14 +3,13 @@
 //! short.
 
 use super::detector::Detector;
-use super::recording::{Recording, told};
+use super::recording::{Plan, Recording, told};
 use super::{Bench, HandEnd, Motion, ProcedureError, Progress, Warning};
 use crate::quantity::Channel;
 use crate::session::{Decoder, Lost, Recorder, RunSink, RunSpec, Step};
 use crate::trace::{Column, Gap, ProcedureKind, Provenance, Trace, TraceEnd};
 use std::collections::VecDeque;
 use trackpair_protocol::message::{Event, Request};
-use trackpair_protocol::program::Program;
 use trackpair_protocol::samples::SampleBlock;
 
 /// Lines that are watched for jumps.
@@ -428,7 +427,7 @@ impl<'r, 'k> Watcher<'r, 'k> {
 
 /// What the run will be: the program of a held place and its time to get there.
 struct Course {
-    program: Option<Program>,
+    motion: Motion,
     counts_after_us: u64,
     max_us: u64,
 }
@@ -457,13 +456,23 @@ impl Bench<'_> {
         self.power_up(procedure)?;
         self.pull_downs(true)?;
         let spec = RunSpec {
-            program: course.program,
+            program: plan.hold_deg.and_then(|_| course.motion.program()),
             period_us: self.period_us(f64::from(self.sheet.sweep.rate_hz)),
             channels: self.session.known_channels(),
             max_us: course.max_us,
         };
         let decoder = Decoder::new(&self.session, spec.channels);
-        let provenance = self.provenance(procedure, spec.channels, spec.period_us, None);
+        let recorded = Plan {
+            procedure,
+            program: spec.program,
+            stimuli: course.motion.stimuli(),
+            channels: spec.channels,
+            period_us: spec.period_us,
+            max_us: spec.max_us,
+            planned_us: None,
+            sweep: None,
+        };
+        let provenance = self.provenance(&recorded);
         let (session, setup) = (&mut self.session, &mut self.setup);
         let mut watcher = Watcher::new(plan, keep, decoder, provenance, &mut *setup.progress);
         watcher.counts_after_us = course.counts_after_us;
@@ -498,7 +507,7 @@ impl Bench<'_> {
     fn course(&self, plan: &FlexPlan<'_>) -> Result<Course, ProcedureError> {
         let Some(hold_deg) = plan.hold_deg else {
             let max_us = plan.until.after_us.unwrap_or(0);
-            return Ok(Course { program: None, counts_after_us: 0, max_us });
+            return Ok(Course { motion: Motion::new(), counts_after_us: 0, max_us });
         };
         self.require_drive(ProcedureKind::Flex)?;
         let stops = self.stops_or_nominal();
@@ -520,7 +529,7 @@ impl Bench<'_> {
         let rounds = longest.div_ceil(u64::from(ROUND_US)).clamp(1, u64::from(u16::MAX));
         let hold = approach.next_segment();
         let motion = approach.hold(ROUND_US).repeat(hold, (rounds - 1) as u16);
-        Ok(Course { program: motion.program(), counts_after_us, max_us })
+        Ok(Course { motion, counts_after_us, max_us })
     }
 }
 

@@ -83,6 +83,7 @@ impl Bench<'_> {
         let plan = Plan {
             procedure,
             program: None,
+            stimuli: Vec::new(),
             channels: self.session.known_channels() & !left_out,
             period_us: self.period_us(f64::from(sheet.sweep.rate_hz)),
             max_us: until.after_us.unwrap_or(0),

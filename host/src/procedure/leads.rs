@@ -180,6 +180,7 @@ impl Bench<'_> {
         let plan = Plan {
             procedure,
             program: motion.program(),
+            stimuli: motion.stimuli(),
             channels: self.session.known_channels(),
             period_us: self.period_us(f64::from(self.sheet.sweep.rate_hz)),
             max_us: 0,

@@ -5,11 +5,13 @@
 //! - `robust`: medians and spreads a procedure needs itself.
 //! - `recording`: one run recorded whole, with progress.
 //! - `detector`: jumps of one line, found while they happen.
-//! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure.
+//! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure of a grip.
+//! - `body`: the procedures of a throttle body.
 //!
 //! Every procedure returns what it recorded, also when it failed. The rig is left unpowered by [`Bench::finish`], by
 //! dropping the bench, and at once when a procedure fails.
 
+mod body;
 mod detector;
 mod error;
 mod flex;
@@ -21,6 +23,7 @@ mod robust;
 mod self_check;
 mod sweep;
 
+pub use body::{PUSH_PLACES_DEG, RestFound};
 pub use error::{ProcedureError, Warning, title};
 pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan, STOP_TOLERANCE_DEG};
 pub use hand::HandEnd;
@@ -31,7 +34,7 @@ pub use self_check::{LineNoise, Reading, SelfCheck};
 use crate::quantity::Channel;
 use crate::session::{Session, SessionError, Statistics};
 use crate::sheet::PartSheet;
-use crate::trace::{ProcedureKind, Provenance, SweepConditions};
+use crate::trace::{PlateScale, ProcedureKind, Provenance};
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 use trackpair_protocol::message::{Request, RigState, capability};
@@ -79,6 +82,9 @@ pub struct Bench<'a> {
     setup: Setup<'a>,
     sheet: PartSheet,
     stops: Option<Stops>,
+    plate: Option<PlateScale>,
+    rest_deg: Option<f64>,
+    break_volts: Option<f64>,
     without_reference: bool,
 }
 
@@ -86,7 +92,16 @@ impl<'a> Bench<'a> {
     /// Takes the session over.
     pub fn new(session: Session, setup: Setup<'a>) -> Self {
         let sheet = setup.sheet.clone();
-        Self { session, setup, sheet, stops: None, without_reference: false }
+        Self {
+            session,
+            setup,
+            sheet,
+            stops: None,
+            plate: None,
+            rest_deg: None,
+            break_volts: None,
+            without_reference: false,
+        }
     }
 
     /// The session, for its identity and statistics.
@@ -191,29 +206,23 @@ impl<'a> Bench<'a> {
         deg.clamp(f64::from(low) / 1e3, f64::from(high) / 1e3)
     }
 
-    fn provenance(
-        &self,
-        procedure: ProcedureKind,
-        channels: u16,
-        period_us: u32,
-        sweep: Option<SweepConditions>,
-    ) -> Provenance {
+    fn provenance(&self, plan: &recording::Plan) -> Provenance {
         Provenance {
-            procedure,
+            procedure: plan.procedure,
             simulated: self.session.is_simulated(),
             rig: Some(self.session.rig_provenance()),
-            channels: self.session.channel_provenance(channels),
+            channels: self.session.channel_provenance(plan.channels),
             part: self.setup.part.clone(),
             started: self.setup.started.clone(),
-            period_us,
+            period_us: plan.period_us,
             reference_zero_deg: self.stops.map_or(0.0, |stops| stops.closed_deg),
-            sweep,
+            sweep: plan.sweep,
             file: None,
             stated_supply_volts: None,
             recorded_by: concat!("trackpair ", env!("CARGO_PKG_VERSION")).to_owned(),
             time_known: true,
-            program: Vec::new(),
-            plate: None,
+            program: plan.stimuli.clone(),
+            plate: self.plate,
         }
     }
 
@@ -221,6 +230,12 @@ impl<'a> Bench<'a> {
     fn input(&self, channel: Channel) -> Option<(u8, bool, bool)> {
         let loads = self.session.can(capability::LOADS);
         self.session.channel(channel).map(|info| (info.index, info.has_load && loads, info.has_pull_down))
+    }
+
+    /// A procedure that could not begin: the rig is left unpowered.
+    fn fail(&mut self, failure: ProcedureError) -> Recording {
+        self.give_up();
+        Recording::failed(failure)
     }
 
     /// Leaves the rig unpowered after a failure. What fails here was failing already.

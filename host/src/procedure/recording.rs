@@ -2,7 +2,7 @@
 
 use super::{Bench, ProcedureError, Progress, Warning};
 use crate::session::{Decoder, Lost, Recorder, RunCause, RunEnd, RunSink, RunSpec, SessionError, Step};
-use crate::trace::{Mark, MarkKind, ProcedureKind, SweepConditions, Trace, TraceEnd};
+use crate::trace::{Mark, MarkKind, ProcedureKind, Stimulus, SweepConditions, Trace, TraceEnd};
 use trackpair_protocol::message::{Event, Request};
 use trackpair_protocol::program::Program;
 use trackpair_protocol::samples::SampleBlock;
@@ -33,6 +33,8 @@ impl Recording {
 pub(super) struct Plan {
     pub(super) procedure: ProcedureKind,
     pub(super) program: Option<Program>,
+    /// The same as it is stored with the trace.
+    pub(super) stimuli: Vec<Stimulus>,
     pub(super) channels: u16,
     pub(super) period_us: u32,
     /// Longest run, µs; 0 = until the program's end or a stop.
@@ -172,7 +174,7 @@ impl Bench<'_> {
         if failure.is_some() {
             self.give_up();
         }
-        let provenance = self.provenance(plan.procedure, plan.channels, plan.period_us, plan.sweep);
+        let provenance = self.provenance(plan);
         let trace_end = if overdue_s.is_some() { TraceEnd::Aborted } else { trace_end };
         let trace = recorder.finish(provenance, trace_end);
         let warnings = warnings(&trace, &end);

@@ -182,6 +182,7 @@ impl Bench<'_> {
         let plan = Plan {
             procedure,
             program: motion.program(),
+            stimuli: motion.stimuli(),
             channels: self.session.known_channels(),
             period_us: self.period_us(RATE_HZ),
             max_us: 0,

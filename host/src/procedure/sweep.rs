@@ -72,6 +72,7 @@ impl Bench<'_> {
         let plan = Plan {
             procedure,
             program: motion.program(),
+            stimuli: motion.stimuli(),
             channels: self.session.known_channels(),
             period_us,
             max_us: 0,

@@ -1,0 +1,81 @@
+//! Blips: snap openings, with one and the same short check before and after them: returns, pulses in the low range, coasts onto
+//! rest.
+
+use super::super::{Bench, Motion, Recording};
+use crate::sheet::BodyPlan;
+use crate::trace::ProcedureKind;
+
+/// Time a snap opening is driven, µs: most of the travel.
+const SNAP_US: u32 = 60_000;
+/// Time for the return between snaps, µs.
+const RETURN_US: u32 = 500_000;
+/// Returns of the check.
+const RETURNS: u16 = 3;
+/// Opening that the check's returns begin at, share of the travel.
+const RETURN_FROM: f64 = 0.48;
+/// Pulses of the check, each both ways.
+const PULSES: u16 = 20;
+/// Place of the pulses between rest and the end of the low range.
+const PLACE: f64 = 0.6;
+/// Hold before a pulse and its length, µs: as in the steps.
+const SETTLE_US: u32 = 130_000;
+const PULSE_US: u32 = 14_000;
+/// Coasts of the check.
+const COASTS: u32 = 5;
+/// Speed between places, degrees per second.
+const SPEED_DEG_S: f64 = 120.0;
+
+impl Bench<'_> {
+    /// The check before the snap openings.
+    pub fn check_before_blips(&mut self) -> Recording {
+        self.short_check(ProcedureKind::BlipBefore, "short check before the blips")
+    }
+
+    /// The check after the snap openings.
+    pub fn check_after_blips(&mut self) -> Recording {
+        self.short_check(ProcedureKind::BlipAfter, "short check after the blips")
+    }
+
+    /// The sheet's snap openings.
+    pub fn blips(&mut self) -> Recording {
+        let procedure = ProcedureKind::Blip;
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => return self.fail(failure),
+        };
+        let blips = u16::try_from(plan.blips).unwrap_or(u16::MAX).max(1);
+        let motion = Motion::new()
+            .release(RETURN_US)
+            .volts(plan.blip_volts, SNAP_US)
+            .release(RETURN_US)
+            .repeat(1, blips - 1);
+        self.run_body(procedure, &plan, &motion, "snap openings")
+    }
+
+    fn short_check(&mut self, procedure: ProcedureKind, words: &'static str) -> Recording {
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => return self.fail(failure),
+        };
+        let motion = self.check_motion(&plan);
+        self.run_body(procedure, &plan, &motion, words)
+    }
+
+    fn check_motion(&self, plan: &BodyPlan) -> Motion {
+        let speed = self.speed(SPEED_DEG_S);
+        let open = self.clear_of_stops(RETURN_FROM * self.sheet.travel_deg);
+        let motion =
+            Motion::new().ramp(open, speed).hold(SETTLE_US).release(RETURN_US).repeat(0, RETURNS - 1);
+        let place = self.rest_deg() + PLACE * (plan.low_range_deg - self.rest_deg());
+        let place = self.clear_of_stops(place);
+        let motion = motion.ramp(place, speed);
+        let again = motion.next_segment();
+        let motion = motion
+            .step(place, SETTLE_US)
+            .volts(plan.step_volts, PULSE_US)
+            .step(place, SETTLE_US)
+            .volts(-plan.step_volts, PULSE_US)
+            .repeat(again, PULSES - 1);
+        self.coasts(motion, COASTS)
+    }
+}

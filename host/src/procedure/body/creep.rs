@@ -1,0 +1,47 @@
+//! Creep: slow ramps over the whole travel, then coasts from half open that tell the motor's constant.
+
+use super::super::{Bench, Motion, Recording};
+use crate::trace::ProcedureKind;
+
+/// Hold at each end of a ramp, µs.
+const END_HOLD_US: u32 = 200_000;
+/// Place that the plate coasts from, share of the travel.
+const COAST_FROM: f64 = 0.54;
+/// Hold before a coast, µs.
+const COAST_HOLD_US: u32 = 250_000;
+/// Length of a coast, µs.
+const COAST_US: u32 = 600_000;
+/// Coasts.
+const COASTS: u16 = 3;
+/// Speed to where a coast begins, degrees per second.
+const SPEED_DEG_S: f64 = 120.0;
+
+impl Bench<'_> {
+    /// Moves the plate slowly to and fro, then lets it coast.
+    pub fn creep(&mut self) -> Recording {
+        let procedure = ProcedureKind::Creep;
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => return self.fail(failure),
+        };
+        let (low, high) = (self.clear_of_stops(0.0), self.clear_of_stops(self.sheet.travel_deg));
+        let slow = plan.creep_speed_deg_s;
+        let start = Motion::new().ramp(low, self.speed(SPEED_DEG_S)).hold(END_HOLD_US);
+        let again = start.next_segment();
+        let cycles = u16::try_from(plan.creep_cycles).unwrap_or(u16::MAX).max(1);
+        let motion = start
+            .ramp(high, slow)
+            .hold(END_HOLD_US)
+            .ramp(low, slow)
+            .hold(END_HOLD_US)
+            .repeat(again, cycles - 1);
+        let coast = motion.next_segment();
+        let from = self.clear_of_stops(COAST_FROM * self.sheet.travel_deg);
+        let motion = motion
+            .ramp(from, self.speed(SPEED_DEG_S))
+            .hold(COAST_HOLD_US)
+            .release(COAST_US)
+            .repeat(coast, COASTS - 1);
+        self.run_body(procedure, &plan, &motion, "slow ramps over the travel")
+    }
+}

@@ -1,0 +1,33 @@
+//! Release: the plate is opened, held and let go, from every opening of the sheet, once with the bridge open and once with the
+//! motor braked.
+
+use super::super::{Bench, Motion, Recording};
+use crate::trace::ProcedureKind;
+
+/// Hold before letting go, µs.
+const HOLD_US: u32 = 300_000;
+/// Time for the return, µs: beyond the limits of any sheet's return time.
+const RETURN_US: u32 = 1_500_000;
+/// Speed to an opening, degrees per second.
+const SPEED_DEG_S: f64 = 120.0;
+/// Most openings: a program has 40 segments.
+const MOST: usize = 6;
+
+impl Bench<'_> {
+    /// Lets the plate go from the sheet's openings.
+    pub fn release(&mut self) -> Recording {
+        let procedure = ProcedureKind::Release;
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => return self.fail(failure),
+        };
+        let mut motion = Motion::new();
+        for opening in plan.release_deg.iter().take(MOST) {
+            let place = self.clear_of_stops(*opening);
+            let speed = self.speed(SPEED_DEG_S);
+            motion = motion.ramp(place, speed).hold(HOLD_US).release(RETURN_US);
+            motion = motion.ramp(place, speed).hold(HOLD_US).brake(RETURN_US);
+        }
+        self.run_body(procedure, &plan, &motion, "letting go from several openings")
+    }
+}

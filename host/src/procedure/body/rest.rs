@@ -1,0 +1,150 @@
+//! Rest and stops: the plate is let go, pressed gently onto its closed stop, let go, pressed onto its open stop, let go; some
+//! times over. No position loop: nothing is known of the angle before it.
+
+use super::super::{Bench, Motion, Recording, Warning, robust};
+use crate::quantity::Channel;
+use crate::trace::{MarkKind, PlateScale, ProcedureKind, Trace};
+use std::ops::Range;
+
+/// Voltage that presses a plate on a stop, V: enough for a stiff one, too little to harm a motor that stands.
+const PRESS_VOLTS: f64 = 4.5;
+/// Rounds.
+const ROUNDS: u16 = 3;
+/// Times of the segments, µs.
+const FIRST_REST_US: u32 = 600_000;
+const ONTO_CLOSED_US: u32 = 500_000;
+const ONTO_OPEN_US: u32 = 700_000;
+const PRESS_US: u32 = 250_000;
+const RISE_US: u32 = 1_000_000;
+const FALL_US: u32 = 1_500_000;
+/// Numbers of segments.
+const FIRST_REST: u8 = 0;
+const ONTO_CLOSED: u8 = 1;
+const PRESS_CLOSED: u8 = 2;
+const RISEN: u8 = 3;
+const ONTO_OPEN: u8 = 4;
+const PRESS_OPEN: u8 = 5;
+const FALLEN: u8 = 6;
+/// The end of a segment that is looked at, µs.
+const LOOK_US: u64 = 100_000;
+/// The plate has left its rest when it is this far from it, degrees, for so many scans.
+const BREAK_DEG: f64 = 0.3;
+const BREAK_SCANS: usize = 5;
+/// Less change of the first line between the stops than this, ratio of supply, is no motion.
+const MOVED: f64 = 0.05;
+
+/// What rest and stops found.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RestFound {
+    /// The recording, whatever happened.
+    pub recording: Recording,
+    /// The first line at both stops; none when it did not move between them.
+    pub plate: Option<PlateScale>,
+    /// Where the plate rests, degrees from the closed stop.
+    pub rest_deg: Option<f64>,
+}
+
+impl Bench<'_> {
+    /// Finds rest and stops; the procedures after it go by them.
+    pub fn rest_and_stops(&mut self) -> RestFound {
+        let procedure = ProcedureKind::Rest;
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => {
+                self.give_up();
+                return RestFound { recording: Recording::failed(failure), ..RestFound::default() };
+            }
+        };
+        let motion = Motion::new()
+            .release(FIRST_REST_US)
+            .volts_ramp(-PRESS_VOLTS, ONTO_CLOSED_US)
+            .volts(-PRESS_VOLTS, PRESS_US)
+            .release(RISE_US)
+            .volts_ramp(PRESS_VOLTS, ONTO_OPEN_US)
+            .volts(PRESS_VOLTS, PRESS_US)
+            .release(FALL_US)
+            .repeat(1, ROUNDS - 1);
+        let recording = self.run_body(procedure, &plan, &motion, "rest and both stops");
+        let mut found = RestFound { recording, ..RestFound::default() };
+        if let Some(trace) = found.recording.trace.as_mut() {
+            found.plate = plate(trace, self.sheet.travel_deg);
+            found.rest_deg = found.plate.and_then(|scale| rest(trace, scale));
+            self.break_volts = found.plate.and_then(|scale| break_volts(trace, scale));
+            trace.provenance.plate = found.plate;
+        }
+        if found.plate.is_none() && found.recording.failure.is_none() {
+            let nominal = (self.sheet.rising.open - self.sheet.rising.closed).abs();
+            let share = found.recording.trace.as_ref().and_then(change).unwrap_or(0.0) / nominal;
+            found.recording.warnings.push(Warning::NotMoving { travel_deg: share * self.sheet.travel_deg });
+        }
+        (self.plate, self.rest_deg) = (found.plate, found.rest_deg);
+        found
+    }
+}
+
+/// Change of the first line between the stops, ratio of supply.
+fn change(trace: &Trace) -> Option<f64> {
+    Some((level(trace, PRESS_OPEN)? - level(trace, PRESS_CLOSED)?).abs())
+}
+
+fn plate(trace: &Trace, travel_deg: f64) -> Option<PlateScale> {
+    let (closed_ratio, open_ratio) = (level(trace, PRESS_CLOSED)?, level(trace, PRESS_OPEN)?);
+    ((open_ratio - closed_ratio).abs() >= MOVED).then_some(PlateScale {
+        closed_ratio,
+        open_ratio,
+        travel_deg,
+    })
+}
+
+fn rest(trace: &Trace, scale: PlateScale) -> Option<f64> {
+    let rests = [FIRST_REST, RISEN, FALLEN].iter().filter_map(|s| level(trace, *s));
+    robust::median(&rests.map(|r| scale.deg(r) as f32).collect::<Vec<f32>>())
+}
+
+/// The least voltage that moved the plate from rest, either way, V.
+fn break_volts(trace: &Trace, scale: PlateScale) -> Option<f64> {
+    let ways = [(ONTO_CLOSED, ONTO_CLOSED_US), (ONTO_OPEN, ONTO_OPEN_US)];
+    let moved = ways.iter().flat_map(|(segment, us)| {
+        stretches(trace, *segment).into_iter().filter_map(|range| {
+            let start = ratio(trace, range.start)?;
+            let moved = |i: usize| {
+                ratio(trace, i).is_some_and(|r| (scale.deg(r) - scale.deg(start)).abs() > BREAK_DEG)
+            };
+            let at = range.clone().find(|i| (*i..i + BREAK_SCANS).all(moved))?;
+            let gone = trace.time_us[at] - trace.time_us[range.start];
+            Some(PRESS_VOLTS * (gone as f64 / f64::from(*us)).min(1.0))
+        })
+    });
+    moved.min_by(f64::total_cmp)
+}
+
+/// Median ratio of the first line at the ends of a segment's passes.
+fn level(trace: &Trace, segment: u8) -> Option<f64> {
+    let end = |range: Range<usize>| {
+        let from = trace.time_us[range.end - 1].saturating_sub(LOOK_US);
+        trace.time_us.partition_point(|t| *t < from).max(range.start)..range.end
+    };
+    let ratios = stretches(trace, segment).into_iter().flat_map(end).filter_map(|i| ratio(trace, i));
+    robust::median(&ratios.map(|r| r as f32).collect::<Vec<f32>>())
+}
+
+/// First line over the supply at a scan.
+fn ratio(trace: &Trace, scan: usize) -> Option<f64> {
+    let of = |channel| trace.channel(channel).and_then(|c| c.get(scan)).map(|v| f64::from(*v));
+    Some(of(Channel::Rising)? / of(Channel::Supply)?).filter(|r| r.is_finite())
+}
+
+/// Scans of every pass of a segment; none of them empty.
+fn stretches(trace: &Trace, segment: u8) -> Vec<Range<usize>> {
+    let begins: Vec<(u64, u8)> = trace
+        .marks
+        .iter()
+        .filter_map(|m| match m.kind {
+            MarkKind::Segment { segment, .. } => Some((m.at_us, segment)),
+            _ => None,
+        })
+        .collect();
+    let index = |us: u64| trace.time_us.partition_point(|t| *t < us);
+    let range = |k: usize| index(begins[k].0)..begins.get(k + 1).map_or(trace.len(), |next| index(next.0));
+    (0..begins.len()).filter(|k| begins[*k].1 == segment).map(range).filter(|r| !r.is_empty()).collect()
+}

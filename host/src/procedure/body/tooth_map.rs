@@ -1,0 +1,27 @@
+//! Tooth map: strokes from rest at one voltage. What the motor turns and the plate does not follow shows the teeth.
+
+use super::super::{Bench, Motion, Recording};
+use crate::trace::ProcedureKind;
+
+/// Rest before a stroke, µs.
+const REST_US: u32 = 500_000;
+/// Length of a stroke, µs.
+const STROKE_US: u32 = 250_000;
+
+impl Bench<'_> {
+    /// Drives the plate from rest, again and again, at the sheet's voltage.
+    pub fn tooth_map(&mut self) -> Recording {
+        let procedure = ProcedureKind::ToothMap;
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => return self.fail(failure),
+        };
+        let strokes = u16::try_from(plan.map_strokes).unwrap_or(u16::MAX).max(1);
+        let motion = Motion::new()
+            .release(REST_US)
+            .volts(plan.map_volts, STROKE_US)
+            .repeat(0, strokes - 1)
+            .release(REST_US);
+        self.run_body(procedure, &plan, &motion, "strokes from rest along the teeth")
+    }
+}
