@@ -8,7 +8,9 @@
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
 //! - [`grip`]: all of them for a grip sensor, in one call.
+//! - [`body`]: the same for a motor-driven throttle body.
 
+pub mod body;
 pub mod causes;
 pub mod correlation;
 pub mod curve;
