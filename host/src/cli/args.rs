@@ -18,7 +18,9 @@ pub struct Arguments {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Run the whole plan on a part: self-check, sweep, leads check; judge it, keep the record, write the report
+    /// Run the whole plan on a part; judge it, keep the record, write the report
+    ///
+    /// A grip: self-check, sweep, leads check. A throttle body: rest and stops, creep, steps, release, lash, tooth map, blips.
     Qualify(Qualify),
     /// Supply, noise floor, reference and stops: is rig and part ready?
     SelfCheck(OneProcedure),
@@ -28,6 +30,22 @@ pub enum Command {
     HandSweep(HandSweep),
     /// Wait for dropouts while the pigtail is flexed; ends on Enter, Ctrl-C or time
     Flex(Flex),
+    /// Throttle body: where the plate rests and where it stops
+    Rest(BodyProcedure),
+    /// Throttle body: steps of voltage and setpoint: latency, rise, overshoot, settling
+    Step(BodyProcedure),
+    /// Throttle body: let go from several openings: time to rest
+    Release(BodyProcedure),
+    /// Throttle body: slow ramps: springs, friction, sticking, feedback lines
+    Creep(BodyProcedure),
+    /// Throttle body: free travel of the gears at rest
+    Lash(BodyProcedure),
+    /// Throttle body: motion lost along the travel: worn, broken, missing teeth
+    ToothMap(BodyProcedure),
+    /// Throttle body: snap openings, with a short check before and after
+    Blip(BodyProcedure),
+    /// Throttle body: lash at any place, the plate moved by a soft probe through the bore; ends on Enter, Ctrl-C or time
+    GuidedPush(GuidedPush),
     /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
     Judge(Judge),
     /// Part sheets: what a kind of part is and the limits it must keep
@@ -75,6 +93,34 @@ pub struct Qualify {
     /// Leave the leads check out
     #[arg(long)]
     pub skip_leads: bool,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
+}
+
+/// A single procedure of a throttle body.
+#[derive(Args, Debug)]
+pub struct BodyProcedure {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
+}
+
+/// `guided-push`.
+#[derive(Args, Debug)]
+pub struct GuidedPush {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// How long to record; Enter or Ctrl-C ends it sooner
+    #[arg(long, value_name = "S", default_value_t = 60.0)]
+    pub seconds: f64,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
 }
 
 /// A single procedure.

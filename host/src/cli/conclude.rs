@@ -3,13 +3,15 @@
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::PartAnalysis;
+use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
 use crate::procedure::SelfCheck;
+use crate::quantity::Channel;
 use crate::record::{Archive, RecordFolder};
 use crate::report::{ReportInput, Style, html, terminal};
 use crate::sheet::{PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace};
+use crate::trace::{ChannelProvenance, ProcedureKind, Trace};
 use crate::verdict::{Scope, judge_scope};
 use anyhow::{Context, anyhow};
 use std::io::Write;
@@ -137,6 +139,11 @@ impl Kept {
         order.into_iter().find_map(|kind| self.trace(kind).filter(|t| !t.is_empty()))
     }
 
+    /// Whether the traces are a throttle body's: its motor was recorded.
+    pub fn is_body(&self) -> bool {
+        self.traces.iter().any(|k| k.trace.channel(Channel::MotorAmps).is_some())
+    }
+
     /// Whether a flex is all there is, beside the self-check before it.
     pub fn is_flex_alone(&self) -> bool {
         let kinds = || self.traces.iter().map(|k| k.trace.provenance.procedure);
@@ -157,18 +164,11 @@ pub fn conclude(
     report: Option<&Path>,
     surroundings: &Surroundings<'_>,
 ) -> Result<Ending, Failure> {
-    let Some(sweep) = kept.judged() else {
+    let Some((analysis, channels)) = analysis_of(&kept, sheet) else {
         let why = kept.failures.first().map_or("the rig sent no samples", String::as_str);
         return Err(Failure::Rig(anyhow!("nothing was recorded, so there is nothing to judge: {why}")));
     };
-    let traces = GripTraces {
-        sweep,
-        leads: kept.trace(ProcedureKind::LeadsCheck),
-        flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
-    };
-    let analysis = analyse(traces, sheet);
     let outcome = outcome_of(&kept, &analysis, sheet);
-    let channels = sweep.provenance.channels.clone();
     let scope = kept.scope.unwrap_or_default();
     // Curves belong to figures: where none is judged, none is drawn.
     let curves = if scope == Scope::Part { analysis.curves.as_slice() } else { &[] };
@@ -179,6 +179,22 @@ pub fn conclude(
     print(&kept, &outcome, &text, json);
     stored.and(reported)?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
+}
+
+/// What the traces tell, and what is known of their channels; none when there is nothing to analyse.
+fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<ChannelProvenance>)> {
+    if kept.is_body() {
+        let traces = BodyTraces::sorted(kept.traces.iter().map(|k| &k.trace));
+        let channels = traces.all().next()?.provenance.channels.clone();
+        return Some((body::analyse(traces, sheet), channels));
+    }
+    let sweep = kept.judged()?;
+    let traces = GripTraces {
+        sweep,
+        leads: kept.trace(ProcedureKind::LeadsCheck),
+        flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
+    };
+    Some((analyse(traces, sheet), sweep.provenance.channels.clone()))
 }
 
 /// Outcome and report into the record folder, if there is one. Before anything is printed: a closed pipe loses nothing.

@@ -29,7 +29,9 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
             None => kept.take(trace.trace, trace.file),
         }
     }
-    let sheet = if kept.is_flex_alone() {
+    let sheet = if kept.is_body() {
+        shelf.for_body()?
+    } else if kept.is_flex_alone() {
         kept.judge_as_flex(&shelf)
     } else {
         let (sheet, note) = shelf.choose(kept.judged());

@@ -5,10 +5,13 @@
 //! - `progress`: how far it is, on stderr.
 //! - `bench_work`: a session with a rig, the procedures asked for, every trace kept as soon as it exists.
 //! - `conclude`: traces → analysis → verdict → outcome → record and report → what is printed.
-//! - one file per command: `qualify` (and its single procedures), `judge`, `sheet`, `rigs`.
+//! - `cautions`: shown, and to be accepted, before a throttle body is driven.
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `sheet`, `rigs`.
 
 mod args;
 mod bench_work;
+mod body;
+mod cautions;
 mod conclude;
 mod ending;
 mod judge;
@@ -22,6 +25,7 @@ pub use args::{Arguments, Command};
 pub use ending::{Ending, Failure};
 
 use crate::link::{Link, LinkError};
+use crate::trace::ProcedureKind;
 use std::sync::atomic::AtomicBool;
 
 /// Opens the simulated rig that stands behind `sim:`.
@@ -51,6 +55,14 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::LeadsCheck(args) => qualify::leads_check(args, surroundings),
         Command::HandSweep(args) => qualify::hand_sweep(args, surroundings),
         Command::Flex(args) => qualify::flex(args, surroundings),
+        Command::Rest(args) => body::one_procedure(ProcedureKind::Rest, args, surroundings),
+        Command::Step(args) => body::one_procedure(ProcedureKind::Step, args, surroundings),
+        Command::Release(args) => body::one_procedure(ProcedureKind::Release, args, surroundings),
+        Command::Creep(args) => body::one_procedure(ProcedureKind::Creep, args, surroundings),
+        Command::Lash(args) => body::one_procedure(ProcedureKind::Lash, args, surroundings),
+        Command::ToothMap(args) => body::one_procedure(ProcedureKind::ToothMap, args, surroundings),
+        Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
+        Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Sheet(args) => sheet::sheet(args),
         Command::Rigs(args) => rigs::rigs(args, surroundings),

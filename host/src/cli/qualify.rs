@@ -2,6 +2,7 @@
 
 use super::args::{Common, Flex, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
+use super::body::qualify_body;
 use super::conclude::{Kept, conclude};
 use super::progress::Meter;
 use super::sheets::Shelf;
@@ -18,13 +19,17 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 const LONGEST_SECONDS: f64 = 900.0;
 
-/// The whole plan: self-check, sweep, leads check.
+/// The whole plan: self-check, sweep, leads check; for a throttle body its own.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let mut shelf = Shelf::new(args.common.sheet.as_deref())?;
     override_sweep(args, &mut shelf)?;
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        if bench.drives_body() {
+            return qualify_body(bench, meter, &mut kept, &shelf, args.i_have_read_the_cautions);
+        }
+        shelf.check_for_grip()?;
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             let swept = keep(&mut kept, bench.sweep(), meter);
@@ -33,8 +38,8 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
                 keep(&mut kept, bench.leads_check(), meter);
             }
         }
-        sheet
-    })?;
+        Ok(sheet)
+    })??;
     conclude(kept, chosen, common.json, None, surroundings)
 }
 
@@ -164,7 +169,7 @@ fn override_sweep(args: &Qualify, shelf: &mut Shelf) -> Result<(), Failure> {
     Ok(())
 }
 
-fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
+pub(super) fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
     if (0.5..=LONGEST_SECONDS).contains(&seconds) {
         return Ok(seconds);
     }
@@ -175,7 +180,7 @@ fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
 }
 
 /// Set when Enter is pressed. A closed or empty standard input is no key.
-fn enter_key() -> &'static AtomicBool {
+pub(super) fn enter_key() -> &'static AtomicBool {
     static PRESSED: AtomicBool = AtomicBool::new(false);
     std::thread::spawn(|| {
         if let Ok(1..) = std::io::stdin().read(&mut [0]) {

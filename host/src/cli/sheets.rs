@@ -6,10 +6,13 @@ use crate::quantity::{Channel, PartKind};
 use crate::record::sheet_file;
 use crate::sheet::{PartSheet, Topology, shipped_of};
 use crate::trace::Trace;
+use anyhow::anyhow;
 
 /// The sheets that come into question, the likeliest first.
 pub struct Shelf {
     sheets: Vec<PartSheet>,
+    /// For a throttle body, when none was given.
+    body: Option<PartSheet>,
     given: bool,
 }
 
@@ -22,9 +25,13 @@ impl Shelf {
         match given {
             Some(name) => {
                 let sheet = sheet_file::load(name).map_err(|e| Failure::Usage(e.into()))?;
-                Ok(Self { sheets: vec![sheet], given: true })
+                Ok(Self { sheets: vec![sheet], body: None, given: true })
             }
-            None => Ok(Self { sheets: shipped_of(PartKind::Grip).collect(), given: false }),
+            None => Ok(Self {
+                sheets: shipped_of(PartKind::Grip).collect(),
+                body: shipped_of(PartKind::Body).next(),
+                given: false,
+            }),
         }
     }
 
@@ -36,6 +43,36 @@ impl Shelf {
     /// The sheet to begin with, before anything is known of the part.
     pub fn first(&self) -> &PartSheet {
         &self.sheets[0]
+    }
+
+    /// The sheet for a throttle body.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when the given one is for another kind of part.
+    pub fn for_body(&self) -> Result<&PartSheet, Failure> {
+        let sheet = self.body.as_ref().unwrap_or(self.first());
+        self.check_kind(sheet, PartKind::Body)?;
+        Ok(sheet)
+    }
+
+    /// Checks that a grip can be tested by these sheets.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when the given one is for another kind of part.
+    pub fn check_for_grip(&self) -> Result<(), Failure> {
+        self.check_kind(self.first(), PartKind::Grip)
+    }
+
+    fn check_kind(&self, sheet: &PartSheet, kind: PartKind) -> Result<(), Failure> {
+        if sheet.kind == kind {
+            return Ok(());
+        }
+        Err(Failure::Usage(anyhow!(
+            "the sheet {} is for a {}, and what is to be tested is a {}; give a sheet for that, or leave --sheet out",
+            sheet.name,
+            sheet.kind.name(),
+            kind.name()
+        )))
     }
 
     /// The sheet to judge by, and a sentence on why when it was not given.

@@ -1,0 +1,134 @@
+//! The plan of a throttle body and its single procedures: what is asked of the rig, in which order.
+
+use super::args::{BodyProcedure, Common, GuidedPush};
+use super::bench_work::{keep, with_bench};
+use super::cautions;
+use super::conclude::{Kept, conclude};
+use super::progress::Meter;
+use super::qualify::{checked_seconds, enter_key};
+use super::sheets::Shelf;
+use super::{Ending, Failure, Surroundings, date};
+use crate::procedure::{Bench, HandEnd, Recording};
+use crate::sheet::PartSheet;
+use crate::trace::ProcedureKind;
+use crate::verdict::Scope;
+use std::cell::RefCell;
+
+/// A procedure after rest and stops.
+type Procedure = fn(&mut Bench<'_>) -> Recording;
+
+/// The plan after rest and stops, in order: what needs the plate to be sound before what may wear it.
+const PLAN: [(ProcedureKind, Procedure); 8] = [
+    (ProcedureKind::Creep, |b| b.creep()),
+    (ProcedureKind::Step, |b| b.steps()),
+    (ProcedureKind::Release, |b| b.release()),
+    (ProcedureKind::Lash, |b| b.lash()),
+    (ProcedureKind::ToothMap, |b| b.tooth_map()),
+    (ProcedureKind::BlipBefore, |b| b.check_before_blips()),
+    (ProcedureKind::Blip, |b| b.blips()),
+    (ProcedureKind::BlipAfter, |b| b.check_after_blips()),
+];
+
+/// The whole plan on a bench whose rig drives a body. The sheet that it was driven by.
+pub fn qualify_body<'s>(
+    bench: &mut Bench<'_>,
+    meter: &RefCell<Meter>,
+    kept: &mut Kept,
+    shelf: &'s Shelf,
+    accepted: bool,
+) -> Result<&'s PartSheet, Failure> {
+    let sheet = begin(bench, meter, shelf, accepted)?;
+    if rest_and_stops(bench, meter, kept) {
+        run(bench, meter, kept, |_| true);
+    }
+    Ok(sheet)
+}
+
+/// One procedure, with rest and stops before it.
+pub fn one_procedure(
+    kind: ProcedureKind,
+    args: &BodyProcedure,
+    surroundings: &Surroundings<'_>,
+) -> Result<Ending, Failure> {
+    let belongs = move |k: ProcedureKind| match kind {
+        ProcedureKind::Blip => {
+            matches!(k, ProcedureKind::BlipBefore | ProcedureKind::Blip | ProcedureKind::BlipAfter)
+        }
+        // Lash and lost motion are reckoned with the motor's constants, which the creep's coasts tell.
+        ProcedureKind::Lash | ProcedureKind::ToothMap => k == kind || k == ProcedureKind::Creep,
+        kind => k == kind,
+    };
+    alone(kind, &args.common, args.i_have_read_the_cautions, surroundings, |bench, meter, kept| {
+        run(bench, meter, kept, belongs);
+    })
+}
+
+/// The guided push, with rest and stops before it.
+pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let seconds = checked_seconds(args.seconds)?;
+    let key = enter_key();
+    let kind = ProcedureKind::GuidedPush;
+    alone(kind, &args.common, args.i_have_read_the_cautions, surroundings, |bench, meter, kept| {
+        if run(bench, meter, kept, |k| k == ProcedureKind::Creep) {
+            meter.borrow().say(
+                "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
+            );
+            bench.set_started(date());
+            let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
+            keep(kept, bench.guided_push(end), meter);
+        }
+    })
+}
+
+fn alone(
+    kind: ProcedureKind,
+    common: &Common,
+    accepted: bool,
+    surroundings: &Surroundings<'_>,
+    work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>, &mut Kept),
+) -> Result<Ending, Failure> {
+    let shelf = Shelf::new(common.sheet.as_deref())?;
+    let mut kept = Kept::begin(common.archive.as_deref(), &common.part)?;
+    kept.judge_only(Scope::Procedure(kind), Vec::new());
+    let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+        let sheet = begin(bench, meter, &shelf, accepted)?;
+        if rest_and_stops(bench, meter, &mut kept) {
+            work(bench, meter, &mut kept);
+        }
+        Ok(sheet)
+    })??;
+    conclude(kept, sheet, common.json, None, surroundings)
+}
+
+/// Shows the cautions, has them accepted, and takes the body's sheet.
+fn begin<'s>(
+    bench: &mut Bench<'_>,
+    meter: &RefCell<Meter>,
+    shelf: &'s Shelf,
+    accepted: bool,
+) -> Result<&'s PartSheet, Failure> {
+    let sheet = shelf.for_body()?;
+    cautions::show(bench.session().is_simulated(), accepted, &|line| meter.borrow().say(line))?;
+    bench.use_sheet(sheet);
+    Ok(sheet)
+}
+
+/// Rest and stops; whether the plan may go on.
+fn rest_and_stops(bench: &mut Bench<'_>, meter: &RefCell<Meter>, kept: &mut Kept) -> bool {
+    let found = bench.rest_and_stops();
+    let moved = found.plate.is_some();
+    keep(kept, found.recording, meter) && moved
+}
+
+/// The procedures of the plan that `chosen` names, until one fails; whether none did.
+fn run(
+    bench: &mut Bench<'_>,
+    meter: &RefCell<Meter>,
+    kept: &mut Kept,
+    chosen: impl Fn(ProcedureKind) -> bool,
+) -> bool {
+    PLAN.iter().filter(|(kind, _)| chosen(*kind)).all(|(_, procedure)| {
+        bench.set_started(date());
+        keep(kept, procedure(bench), meter)
+    })
+}
