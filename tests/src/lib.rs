@@ -9,6 +9,7 @@
 
 pub mod bench;
 pub mod big_trace;
+pub mod body_bench;
 pub mod cli;
 pub mod parallel;
 pub mod programs;

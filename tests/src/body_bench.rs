@@ -1,0 +1,92 @@
+//! A throttle body's whole plan in one process on virtual time, as the program runs it.
+
+use std::sync::atomic::AtomicBool;
+use trackpair::analysis::PartAnalysis;
+use trackpair::analysis::body::{BodyTraces, analyse};
+use trackpair::link::Link;
+use trackpair::procedure::{Bench, HandEnd, Recording, Setup};
+use trackpair::session::{Options, Session};
+use trackpair::sheet::PartSheet;
+use trackpair::trace::Trace;
+use trackpair::verdict::{Judgement, judge};
+
+/// What one body gave.
+#[derive(Debug, Default)]
+pub struct BodyRun {
+    /// Every trace in the order of recording.
+    pub traces: Vec<Trace>,
+    /// Why the plan was cut short, if it was.
+    pub failure: Option<String>,
+    /// Whether the plate moved between its stops.
+    pub moved: bool,
+}
+
+impl BodyRun {
+    /// Analysis and judgement, as the program makes them.
+    pub fn judge(&self, sheet: &PartSheet) -> (PartAnalysis, Judgement) {
+        let analysis = analyse(BodyTraces::sorted(&self.traces), sheet);
+        let judgement = judge(&analysis, sheet).heed(&self.traces.iter().collect::<Vec<_>>());
+        (analysis, judgement)
+    }
+
+    /// Keeps a recording; whether the plan may go on.
+    fn keep(&mut self, recording: Recording) -> bool {
+        self.failure = recording.failure.map(|f| f.to_string());
+        self.traces.extend(recording.trace);
+        self.failure.is_none()
+    }
+}
+
+/// Runs the plan over any link.
+///
+/// # Panics
+/// When no session can be opened, or the rig does not confirm that it is unpowered.
+pub fn run_body_plan(link: Box<dyn Link>, sheet: &PartSheet) -> BodyRun {
+    on_bench(link, sheet, |bench, run| {
+        let _ = run.keep(bench.creep())
+            && run.keep(bench.steps())
+            && run.keep(bench.release())
+            && run.keep(bench.lash())
+            && run.keep(bench.tooth_map())
+            && run.keep(bench.check_before_blips())
+            && run.keep(bench.blips())
+            && run.keep(bench.check_after_blips());
+    })
+}
+
+/// Rest and stops, then the coasts, then the plate pushed for a time on the rig's clock.
+///
+/// # Panics
+/// As [`run_body_plan`].
+pub fn run_guided_push(link: Box<dyn Link>, sheet: &PartSheet, seconds: f64) -> BodyRun {
+    on_bench(link, sheet, |bench, run| {
+        let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: None };
+        let _ = run.keep(bench.creep()) && run.keep(bench.guided_push(end));
+    })
+}
+
+fn on_bench(
+    link: Box<dyn Link>,
+    sheet: &PartSheet,
+    work: impl FnOnce(&mut Bench<'_>, &mut BodyRun),
+) -> BodyRun {
+    let session = Session::open(link, Options::default()).unwrap_or_else(|e| panic!("{e}"));
+    let stop = AtomicBool::new(false);
+    let mut silent = |_| {};
+    let setup = Setup {
+        sheet,
+        part: "invented part".to_owned(),
+        started: "2026-01-01T00:00:00+00:00".to_owned(),
+        stop: &stop,
+        progress: &mut silent,
+    };
+    let mut bench = Bench::new(session, setup);
+    let mut run = BodyRun::default();
+    let found = bench.rest_and_stops();
+    run.moved = found.plate.is_some();
+    if run.keep(found.recording) && run.moved {
+        work(&mut bench, &mut run);
+    }
+    bench.finish().unwrap_or_else(|e| panic!("the rig did not confirm that it is unpowered: {e}"));
+    run
+}
