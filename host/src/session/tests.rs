@@ -116,7 +116,7 @@ fn silence_babble_another_version_and_a_busy_rig_are_told_apart() {
     assert!(matches!(babble, SessionError::NotARig { bytes: 1.., .. }), "{babble}");
     assert!(babble.to_string().contains("baud"), "{babble}");
     let version = refused_to_open(Nature::OtherVersion);
-    assert!(matches!(version, SessionError::Version { rig: 9, host: 1, .. }), "{version}");
+    assert!(matches!(version, SessionError::Version { rig: 9, host: 2, .. }), "{version}");
     assert_eq!(refused_to_open(Nature::Busy), SessionError::Taken);
     let echo = refused_to_open(Nature::Echo);
     assert!(matches!(echo, SessionError::Echo { .. }) && echo.to_string().contains("fake:"), "{echo}");
