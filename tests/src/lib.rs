@@ -5,7 +5,9 @@
 //! - [`cli`]: runs the program and reads what it said and stored.
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
+//! - [`body_bench`]: the same for a throttle body.
 //! - [`parallel`]: many seeds on all cores.
+//! - [`shares`]: shares with exact bounds.
 
 pub mod bench;
 pub mod big_trace;
@@ -13,5 +15,6 @@ pub mod body_bench;
 pub mod cli;
 pub mod parallel;
 pub mod programs;
+pub mod shares;
 #[path = "../../host/src/sim_link.rs"]
 pub mod sim_link;

@@ -143,6 +143,11 @@ impl SimBoard {
         self.plant.operator = operator;
     }
 
+    /// Whether the power stage drives the part.
+    pub fn drive_is_on(&self) -> bool {
+        self.drive != Drive::Off && !self.emergency_stop && !self.lid_open
+    }
+
     /// Number of resets so far, as the rig reports it.
     pub fn set_boot(&mut self, boot: u32) {
         self.boot = boot;

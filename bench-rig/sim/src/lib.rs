@@ -10,13 +10,14 @@
 //! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
 //! - [`rig_spec`], [`plant`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
 //! - [`sim_rig`], [`address`]: a whole rig on virtual time; `NAME?seed=N` addresses.
-//! - [`serve`]: the same in real time behind a pty or a TCP port.
+//! - [`serve`], [`drive_log`]: the same in real time behind a pty or a TCP port; when its drive went on and off.
 //!
 //! It must not know a host, a limit, or a verdict; and nothing of what was drawn leaves through the protocol.
 
 pub mod address;
 pub mod board;
 pub mod curve;
+pub mod drive_log;
 pub mod dropout;
 pub mod fault;
 pub mod front;

@@ -14,6 +14,7 @@ use thiserror::Error;
 use trackpair_rig_core::rig::Rig;
 
 use crate::board::SimBoard;
+use crate::drive_log::DriveLog;
 
 /// Bytes that may wait for a slow host outside the core.
 const OUTBOX: usize = 16 * 1024;
@@ -52,6 +53,9 @@ pub enum ServeError {
     /// There is no pty to be had.
     #[error("cannot open a pseudo terminal: {0}; use --listen tcp:127.0.0.1:0")]
     Pty(String),
+    /// The log of the drive can't be written.
+    #[error("cannot write the drive log: {0}; give another --drive-log FILE")]
+    DriveLog(String),
     /// The link has failed for good.
     #[error("the link has ended; start the rig again")]
     Ended,
@@ -290,8 +294,14 @@ fn open_pty(_: SyncSender<Vec<u8>>, _: Arc<Outbox>) -> Result<String, ServeError
 /// Runs a rig on the monotonic clock until `stop`. Its time 0 is now.
 ///
 /// # Errors
-/// When the link has ended for good.
-pub fn run(board: SimBoard, link: &Link, mut script: Script, stop: &AtomicBool) -> Result<(), ServeError> {
+/// When the link has ended for good, or the log of the drive can't be written.
+pub fn run(
+    board: SimBoard,
+    link: &Link,
+    mut script: Script,
+    mut drive_log: Option<DriveLog>,
+    stop: &AtomicBool,
+) -> Result<(), ServeError> {
     let start = Instant::now();
     let now = || start.elapsed().as_micros() as u64;
     let (mut rig, mut spoke) = (Rig::new(board, 0), Duration::ZERO);
@@ -300,6 +310,9 @@ pub fn run(board: SimBoard, link: &Link, mut script: Script, stop: &AtomicBool) 
         rig.poll(now());
         if link.outgoing.fill(&mut rig) > 0 {
             spoke = start.elapsed();
+        }
+        if let Some(log) = drive_log.as_mut() {
+            log.note(rig.board().drive_is_on(), now()).map_err(|e| ServeError::DriveLog(e.to_string()))?;
         }
         let wait = if start.elapsed() - spoke < QUIET_AFTER { STREAMING_WAIT } else { QUIET_WAIT };
         match link.incoming.recv_timeout(wait) {

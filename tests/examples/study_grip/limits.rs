@@ -2,13 +2,13 @@
 //! planted one alone.
 
 use crate::in_parallel;
-use crate::tally::Share;
 use crate::trial::{bench, sheet};
 use trackpair::analysis::Finding;
 use trackpair::quantity::{Channel as Line, FindingKind};
 use trackpair_rig_sim::fault::{Channel, Fault, Lead, Shape, Towards};
 use trackpair_rig_sim::random::Random;
 use trackpair_rig_sim::spec::{PartSpec, Sensor, Topology};
+use trackpair_tests::shares::Share;
 
 const WIDTHS_DEG: [f64; 9] = [0.2, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0];
 const LENGTHS_US: [f64; 10] = [1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0, 100.0, 300.0, 1000.0];

@@ -1,10 +1,11 @@
 //! The study's tables as text and as JSON. It counts nothing itself.
 
 use crate::class::Class;
-use crate::tally::{Coverage, Magnitude, OfClass, OfHealthy, coverage, of_class, of_healthy};
+use crate::tally::{Coverage, OfClass, OfHealthy, coverage, of_class, of_healthy};
 use crate::trial::Trial;
 use serde::Serialize;
 use trackpair::verdict::Verdict;
+use trackpair_tests::shares::Magnitude;
 
 /// Figures whose uncertainty is held against the truth.
 const COVERED: [&str; 10] = [

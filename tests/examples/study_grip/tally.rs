@@ -1,60 +1,12 @@
-//! Shares with exact bounds, quantiles, and the counts per class. It prints nothing.
+//! The counts per class. It prints nothing.
 
 use crate::class::Class;
 use crate::trial::{Error, Trial};
 use serde::Serialize;
 use std::collections::BTreeMap;
-use trackpair::analysis::statistics::{clopper_pearson, mean, quantile, standard_deviation};
+use trackpair::analysis::statistics::{mean, standard_deviation};
 use trackpair::verdict::Verdict;
-
-/// So many of so many, with exact 95 % two-sided bounds (Clopper and Pearson 1934).
-#[derive(Clone, Copy, Debug, Serialize)]
-pub struct Share {
-    pub hits: u64,
-    pub of: u64,
-    pub low: f64,
-    pub high: f64,
-}
-
-impl Share {
-    /// Counts those of `all` for which `hit` holds.
-    pub fn count<T>(all: &[T], hit: impl Fn(&T) -> bool) -> Self {
-        Self::new(all.iter().filter(|t| hit(t)).count() as u64, all.len() as u64)
-    }
-
-    /// From counts.
-    pub fn new(hits: u64, of: u64) -> Self {
-        let (low, high) = if of == 0 { (0.0, 1.0) } else { clopper_pearson(hits, of, 0.95) };
-        Self { hits, of, low, high }
-    }
-}
-
-impl std::fmt::Display for Share {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        if self.of == 0 {
-            return f.pad("-");
-        }
-        let share = self.hits as f64 / self.of as f64;
-        f.pad(&format!("{share:.3} ({:.3}-{:.3})", self.low, self.high))
-    }
-}
-
-/// Magnitudes of errors.
-#[derive(Clone, Copy, Debug, Serialize)]
-pub struct Magnitude {
-    pub count: u64,
-    pub median: f64,
-    pub at_95: f64,
-}
-
-impl Magnitude {
-    /// None of nothing.
-    pub fn of(values: impl Iterator<Item = f64>) -> Option<Self> {
-        let mut all: Vec<f64> = values.map(f64::abs).collect();
-        let (median, at_95) = (quantile(&mut all, 0.5)?, quantile(&mut all, 0.95)?);
-        Some(Self { count: all.len() as u64, median, at_95 })
-    }
-}
+use trackpair_tests::shares::{Magnitude, Share};
 
 /// One class.
 #[derive(Clone, Debug, Serialize)]

@@ -8,6 +8,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context;
 use clap::{Parser, Subcommand};
+use trackpair_rig_sim::drive_log::DriveLog;
 use trackpair_rig_sim::serve::{self, Link, Listen, Script};
 use trackpair_rig_sim::{Operator, RigSpec, SimBoard, address, parts};
 
@@ -32,6 +33,9 @@ struct Arguments {
     /// Write everything that was drawn, as JSON
     #[arg(long, value_name = "FILE")]
     truth: Option<PathBuf>,
+    /// Write a line whenever the drive goes on or off: computer's µs, rig's µs, on|off
+    #[arg(long, value_name = "FILE")]
+    drive_log: Option<PathBuf>,
     /// Press the E-stop this many seconds after the start
     #[arg(long, value_name = "S")]
     estop_after: Option<f64>,
@@ -110,6 +114,13 @@ fn serve_part(arguments: &Arguments) -> Result<(), Failure> {
     if let Some(path) = &arguments.truth {
         write_truth(&board, path)?;
     }
+    let drive_log = match &arguments.drive_log {
+        Some(path) => Some(
+            DriveLog::create(path)
+                .with_context(|| format!("cannot write the drive log to {}", path.display()))?,
+        ),
+        None => None,
+    };
     let link = Link::open(&listen).map_err(anyhow::Error::from)?;
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
@@ -121,7 +132,7 @@ fn serve_part(arguments: &Arguments) -> Result<(), Failure> {
         hot_after_s: arguments.hot_after,
         sag_after_s: arguments.sag_after,
     };
-    Ok(serve::run(board, &link, script, &stop).map_err(anyhow::Error::from)?)
+    Ok(serve::run(board, &link, script, drive_log, &stop).map_err(anyhow::Error::from)?)
 }
 
 fn announce(address: &str) -> anyhow::Result<()> {
