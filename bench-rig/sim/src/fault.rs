@@ -93,6 +93,18 @@ fn ninety() -> f64 {
 fn three_nm() -> f64 {
     3.0
 }
+fn three_fifths() -> f64 {
+    0.6
+}
+fn one_and_a_half() -> f64 {
+    1.5
+}
+fn whole() -> f64 {
+    1.0
+}
+fn one_tooth() -> u8 {
+    1
+}
 
 /// A fault with its severity. `PARTS.md` documents each key with its unit and range.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -205,8 +217,66 @@ pub enum Fault {
         #[serde(default)]
         open_deg: f64,
     },
-    /// A return spring that has lost torque.
+    /// A return spring that has lost torque: a grip's, or a body's main spring.
     WeakSpring { left: f64 },
+    /// Worn teeth of a body's sector.
+    WornTeeth {
+        centre_deg: f64,
+        depth_deg: f64,
+        #[serde(default = "three_fifths")]
+        opening_share: f64,
+        #[serde(default = "one_tooth")]
+        teeth: u8,
+    },
+    /// A piece out of a tooth of a body's sector.
+    ChippedTooth {
+        centre_deg: f64,
+        #[serde(default = "one_and_a_half")]
+        width_deg: f64,
+        depth_deg: f64,
+        #[serde(default = "whole")]
+        opening_share: f64,
+    },
+    /// A tooth of a body's sector that is not there.
+    MissingTooth { centre_deg: f64 },
+    /// More lash in both meshes of a body.
+    GrownLash {
+        extra_deg: f64,
+        #[serde(default = "three_fifths")]
+        sector_share: f64,
+    },
+    /// A segment of a body's commutator with bad contact.
+    BrushDeadSpot {
+        #[serde(default)]
+        rotor_deg: f64,
+        width_deg: f64,
+        ohms: f64,
+    },
+    /// A default (limp-home side) spring of a body that has lost torque.
+    WeakDefaultSpring { left: f64 },
+    /// Dirt between plate and bore at the closed stop.
+    StickyPlate {
+        friction_nm: f64,
+        #[serde(default = "one_and_a_half")]
+        width_deg: f64,
+    },
+    /// Plate bearings that have run dry.
+    DryBearing { factor: f64 },
+    /// More resistance in a body's motor: winding, brushes or their leads.
+    WindingResistance { ohms: f64 },
+    /// Turns of a body's winding that are shorted.
+    ShortedTurns { share: f64 },
+    /// A contact that breaks when a body's plate is struck: at a stop, or by a flank after its lash.
+    ImpactDropout {
+        lead: Lead,
+        impact_rad_s2: f64,
+        #[serde(default = "whole")]
+        chance_per_impact: f64,
+        min_us: f64,
+        max_us: f64,
+        #[serde(default = "open")]
+        towards: Towards,
+    },
 }
 
 /// A number in a fault that is out of its range.
@@ -309,6 +379,54 @@ impl Fault {
                 ("dead_band", vec![("closed_deg", closed_deg, 0.0, 40.0), ("open_deg", open_deg, 0.0, 40.0)])
             }
             Self::WeakSpring { left } => ("weak_spring", one(("left", left, 0.0, 1.0))),
+            Self::WornTeeth { centre_deg, depth_deg, opening_share, teeth } => (
+                "worn_teeth",
+                vec![
+                    ("centre_deg", centre_deg, -5.0, 90.0),
+                    ("depth_deg", depth_deg, 0.0, 3.0),
+                    ("opening_share", opening_share, 0.0, 1.0),
+                    ("teeth", f64::from(teeth), 1.0, 21.0),
+                ],
+            ),
+            Self::ChippedTooth { centre_deg, width_deg, depth_deg, opening_share } => (
+                "chipped_tooth",
+                vec![
+                    ("centre_deg", centre_deg, -5.0, 90.0),
+                    ("width_deg", width_deg, 0.1, 4.0),
+                    ("depth_deg", depth_deg, 0.0, 3.0),
+                    ("opening_share", opening_share, 0.0, 1.0),
+                ],
+            ),
+            Self::MissingTooth { centre_deg } => ("missing_tooth", one(("centre_deg", centre_deg, -5.0, 90.0))),
+            Self::GrownLash { extra_deg, sector_share } => (
+                "grown_lash",
+                vec![("extra_deg", extra_deg, 0.0, 5.0), ("sector_share", sector_share, 0.0, 1.0)],
+            ),
+            Self::BrushDeadSpot { rotor_deg, width_deg, ohms } => (
+                "brush_dead_spot",
+                vec![
+                    ("rotor_deg", rotor_deg, -360.0, 360.0),
+                    ("width_deg", width_deg, 0.1, 360.0),
+                    ("ohms", ohms, 0.0, 1e4),
+                ],
+            ),
+            Self::WeakDefaultSpring { left } => ("weak_default_spring", one(("left", left, 0.0, 1.0))),
+            Self::StickyPlate { friction_nm, width_deg } => (
+                "sticky_plate",
+                vec![("friction_nm", friction_nm, 0.0, 10.0), ("width_deg", width_deg, 0.1, 90.0)],
+            ),
+            Self::DryBearing { factor } => ("dry_bearing", one(("factor", factor, 1.0, 20.0))),
+            Self::WindingResistance { ohms } => ("winding_resistance", one(("ohms", ohms, 0.0, 1e4))),
+            Self::ShortedTurns { share } => ("shorted_turns", one(("share", share, 0.0, 0.9))),
+            Self::ImpactDropout { impact_rad_s2, chance_per_impact, min_us, max_us, .. } => (
+                "impact_dropout",
+                vec![
+                    ("impact_rad_s2", impact_rad_s2, 1.0, 1e7),
+                    ("chance_per_impact", chance_per_impact, 0.0, 1.0),
+                    ("min_us", min_us, 0.1, 1e8),
+                    ("max_us", max_us, min_us, 1e8),
+                ],
+            ),
         }
     }
 

@@ -7,6 +7,7 @@
 //! - [`parts`], [`part_file`]: the named parts; TOML part files.
 //! - [`curve`]: the static transfer curve and what is true of it.
 //! - [`part`]: one drawn part; its truth.
+//! - [`body`]: a throttle body as pure physics: motor, gears with lash, springs, plate.
 //! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
 //! - [`rig_spec`], [`plant`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
 //! - [`sim_rig`], [`address`]: a whole rig on virtual time; `NAME?seed=N` addresses.
@@ -16,6 +17,7 @@
 
 pub mod address;
 pub mod board;
+pub mod body;
 pub mod curve;
 pub mod drive_log;
 pub mod dropout;
