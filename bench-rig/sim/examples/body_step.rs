@@ -12,7 +12,9 @@ fn main() {
     let healthy = BodyNumbers::draw(&mut Random::new("body", 1));
     let mut dead = healthy.clone();
     dead.motor.dead_spot = Some(DeadSpot { centre_deg: 90.0, width_deg: 20.0, ohms: 30.0 });
-    for (name, numbers, volts) in [("driven", &healthy, 5.0), ("dead spot", &dead, 5.0), ("at rest", &healthy, 0.0)] {
+    for (name, numbers, volts) in
+        [("driven", &healthy, 5.0), ("dead spot", &dead, 5.0), ("at rest", &healthy, 0.0)]
+    {
         let mut body = Body::new(numbers.clone(), &teeth, 23.0);
         let (begin, seconds) = (Instant::now(), 60.0);
         let slices = (seconds / (5.0 * STEP_S)) as usize;

@@ -397,7 +397,9 @@ impl Fault {
                     ("opening_share", opening_share, 0.0, 1.0),
                 ],
             ),
-            Self::MissingTooth { centre_deg } => ("missing_tooth", one(("centre_deg", centre_deg, -5.0, 90.0))),
+            Self::MissingTooth { centre_deg } => {
+                ("missing_tooth", one(("centre_deg", centre_deg, -5.0, 90.0)))
+            }
             Self::GrownLash { extra_deg, sector_share } => (
                 "grown_lash",
                 vec![("extra_deg", extra_deg, 0.0, 5.0), ("sector_share", sector_share, 0.0, 1.0)],

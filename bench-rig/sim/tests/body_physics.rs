@@ -59,9 +59,8 @@ fn a_motor_alone_starts_as_its_two_poles_say() {
     near(p, -70.44, 0.01);
     near(q, -696.44, 0.01);
     let volts = 2.0;
-    let exact = |t: f64| {
-        k * volts / (r * b + k * k) * (1.0 + (q * (p * t).exp() - p * (q * t).exp()) / (p - q))
-    };
+    let exact =
+        |t: f64| k * volts / (r * b + k * k) * (1.0 + (q * (p * t).exp() - p * (q * t).exp()) / (p - q));
     for h in [1e-6, STEP_S] {
         let mut body = moving(numbers.clone(), h);
         drive(&mut body, volts);
@@ -187,7 +186,8 @@ fn a_plate_stays_within_its_holding_band_and_leaves_it_beyond() {
             (body.plate_deg() - deg).abs()
         };
         // 0.02 A of margin is 0.008 N·m; elastic windup stays below 0.1°.
-        for (amps, stays) in [(low - 0.02, false), (low + 0.02, true), (high - 0.02, true), (high + 0.02, false)]
+        for (amps, stays) in
+            [(low - 0.02, false), (low + 0.02, true), (high - 0.02, true), (high + 0.02, false)]
         {
             let by = moved(amps);
             assert!(if stays { by < 0.1 } else { by > 0.3 }, "{by} deg at {amps} A from {deg} deg");
@@ -318,16 +318,21 @@ fn the_error_falls_with_the_step() {
     let trace = |h: f64| {
         let mut body = moving(BodyNumbers::nominal(), h).placed_at(6.5, -0.999);
         drive(&mut body, 1.0);
-        (0..200).map(|_| {
-            body.advance((200e-6 / h).round() as usize);
-            *body.state()
-        })
-        .collect::<Vec<State>>()
+        (0..200)
+            .map(|_| {
+                body.advance((200e-6 / h).round() as usize);
+                *body.state()
+            })
+            .collect::<Vec<State>>()
     };
     let exact = trace(0.5e-6);
     let error = |h: f64| {
         let pairs = trace(h);
-        pairs.iter().zip(&exact).map(|(a, b)| ((a.rotor - b.rotor) / RATIO).to_degrees().abs()).fold(0.0, f64::max)
+        pairs
+            .iter()
+            .zip(&exact)
+            .map(|(a, b)| ((a.rotor - b.rotor) / RATIO).to_degrees().abs())
+            .fold(0.0, f64::max)
     };
     let (coarse, middle, fine) = (error(40e-6), error(20e-6), error(10e-6));
     assert!((1.6..2.5).contains(&(coarse / middle)) && (1.6..2.5).contains(&(middle / fine)));

@@ -217,8 +217,7 @@ impl Model {
         }
         let brushes = self.brush_volts * self.tables.tanh(20.0 * amps);
         let volts = applied.unwrap_or(-SUPPLY_VOLTS.copysign(amps)) - own_volts - brushes;
-        let next = amps
-            + self.h_per_henry * lag_share(ohms * self.h_per_henry) * (volts - ohms * amps);
+        let next = amps + self.h_per_henry * lag_share(ohms * self.h_per_henry) * (volts - ohms * amps);
         // Diodes do not let it turn.
         if applied.is_none() && next * amps <= 0.0 { 0.0 } else { next }
     }
@@ -290,7 +289,8 @@ impl Model {
         let pinion = self.pinion_mesh(s);
         let (sector, felt) = self.sector_mesh(s, &self.flanks.at(s.idler * (1.0 / SECTOR_RATIO)));
         let on_plate = sector + self.plate_torque(s.plate, s.plate_speed) + push.torque(s);
-        let on_rotor = constant * s.amps - pinion * (1.0 / PINION_RATIO) - self.rotor_viscous * s.rotor_speed + cogging;
+        let on_rotor =
+            constant * s.amps - pinion * (1.0 / PINION_RATIO) - self.rotor_viscous * s.rotor_speed + cogging;
         let on_idler = pinion - felt * (1.0 / SECTOR_RATIO);
         let mut plate_dry = self.dry(&self.plate_dry, s.plate_speed);
         if let Some(deposit) = self.deposit {

@@ -32,9 +32,7 @@ impl Push {
     pub(super) fn torque(&self, s: &State) -> f64 {
         match self.probe {
             Some(probe) => {
-                self.torque_nm
-                    + PROBE.0 * (probe.angle - s.plate)
-                    + PROBE.1 * (probe.speed - s.plate_speed)
+                self.torque_nm + PROBE.0 * (probe.angle - s.plate) + PROBE.1 * (probe.speed - s.plate_speed)
             }
             None => self.torque_nm,
         }

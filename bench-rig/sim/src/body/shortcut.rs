@@ -8,7 +8,8 @@ const LAST: f64 = 255.999;
 
 static GAUSS: LazyLock<[f64; 257]> =
     LazyLock::new(|| std::array::from_fn(|i| (-(i as f64 / GAUSS_PER_UNIT).powi(2)).exp()));
-static TANH: LazyLock<[f64; 257]> = LazyLock::new(|| std::array::from_fn(|i| (i as f64 / TANH_PER_UNIT).tanh()));
+static TANH: LazyLock<[f64; 257]> =
+    LazyLock::new(|| std::array::from_fn(|i| (i as f64 / TANH_PER_UNIT).tanh()));
 
 /// The tables, looked up once before many steps.
 #[derive(Clone, Copy, Debug)]
@@ -54,11 +55,7 @@ fn between(table: &[f64; 257], at: f64) -> f64 {
 /// `(1 − exp(−x))/x` for x ≥ 0, within 1e-6: what a first-order lag of time constant T moves in h = x T, over x.
 #[inline]
 pub fn lag_share(x: f64) -> f64 {
-    if x < 0.1 {
-        1.0 - x * (0.5 - x * (1.0 / 6.0 - x * (1.0 / 24.0)))
-    } else {
-        (1.0 - (-x).exp()) / x
-    }
+    if x < 0.1 { 1.0 - x * (0.5 - x * (1.0 / 6.0 - x * (1.0 / 24.0))) } else { (1.0 - (-x).exp()) / x }
 }
 
 /// Points of a ripple table over one period.
@@ -100,7 +97,9 @@ mod tests {
 
     /// Largest difference over a fine grid that does not fall on the tables' points.
     fn worst(from: f64, to: f64, difference: impl Fn(f64) -> f64) -> f64 {
-        (0..200_000).map(|i| difference(from + (to - from) * f64::from(i) / 199_999.0).abs()).fold(0.0, f64::max)
+        (0..200_000)
+            .map(|i| difference(from + (to - from) * f64::from(i) / 199_999.0).abs())
+            .fold(0.0, f64::max)
     }
 
     #[test]
@@ -114,7 +113,8 @@ mod tests {
 
     #[test]
     fn ripples_follow_their_functions_on_both_sides_of_the_closed_stop() {
-        let f = |phase: f64| [1.0 + 0.05 * (phase + 0.3).cos(), 1.0 + 0.04 * (phase + 1.3).cos(), phase.sin()];
+        let f =
+            |phase: f64| [1.0 + 0.05 * (phase + 0.3).cos(), 1.0 + 0.04 * (phase + 1.3).cos(), phase.sin()];
         let ripples = Ripples::tabulate(f);
         for k in 0..3 {
             let amplitude = [0.05, 0.04, 1.0][k];

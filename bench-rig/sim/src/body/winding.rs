@@ -15,12 +15,13 @@ pub struct Winding {
     celsius: f64,
     /// Temperature of the room, °C.
     pub ambient_celsius: f64,
+    frozen: bool,
 }
 
 impl Winding {
     /// As warm as its room, °C.
     pub fn at(celsius: f64) -> Self {
-        Self { celsius, ambient_celsius: celsius }
+        Self { celsius, ambient_celsius: celsius, frozen: false }
     }
 
     /// Temperature, °C.
@@ -33,6 +34,11 @@ impl Winding {
         self.celsius = celsius;
     }
 
+    /// Keeps its temperature whatever happens: for comparisons with what knows no warmth.
+    pub fn set_frozen(&mut self, frozen: bool) {
+        self.frozen = frozen;
+    }
+
     /// Resistance over that at 20 °C.
     pub fn factor(&self) -> f64 {
         1.0 + COPPER_PER_K * (self.celsius - REFERENCE_CELSIUS)
@@ -41,8 +47,10 @@ impl Winding {
     /// After `seconds` with `joule` of copper losses in them; `seconds` far below [`COOLING_S`].
     #[inline]
     pub fn advance(&mut self, seconds: f64, joule: f64) {
-        self.celsius +=
-            joule * (1.0 / JOULE_PER_K) + (self.ambient_celsius - self.celsius) * (seconds / COOLING_S);
+        if !self.frozen {
+            self.celsius +=
+                joule * (1.0 / JOULE_PER_K) + (self.ambient_celsius - self.celsius) * (seconds / COOLING_S);
+        }
     }
 }
 
