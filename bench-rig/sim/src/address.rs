@@ -28,7 +28,7 @@ pub enum AddressError {
     #[error("seed {0:?} is not a whole number from 0 to 18446744073709551615")]
     Seed(String),
     /// An option that there is not.
-    #[error("option {0:?} is unknown; use seed=N or operator=none|hand|flex|hand+flex")]
+    #[error("option {0:?} is unknown; use seed=N or operator=none|hand|flex|hand+flex|push")]
     Option(String),
 }
 

@@ -3,29 +3,28 @@
 use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
-use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, MAX_CHANNELS, Unit};
+use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
 use trackpair_protocol::message::{Identity, capability};
 use trackpair_protocol::wire::Text;
-use trackpair_rig_core::board::{Board, Drive, GuardLimits, Micros, Missed, Vitals};
+use trackpair_rig_core::board::{Board, Drive, GuardLimits, Micros, Missed, MotorLimits, Vitals};
 
+use crate::body::Bridge;
+use crate::body::bridge::SUPPLY_VOLTS;
+use crate::clamped::Clamped;
 use crate::dropout::Outage;
 use crate::grip::Command;
 use crate::operator::Operator;
 use crate::part::{Part, PartTruth};
 use crate::plant::Plant;
 use crate::random::Random;
-use crate::rig_spec::{DRIVE_METER_SD, GROUND_METER_SD, RigSpec, RigTruth, SUPPLY_METER_SD, THERMOMETER_SD};
+use crate::rig_spec::{MOTOR_NOISE, RigSpec, RigTruth};
+use crate::spec::Kind;
+use crate::table::{self, Measure, count};
 
-/// One count of the voltage converter: 16 bits over 5.12 V.
-pub const VOLT_COUNT: f64 = 5.12 / 65536.0;
-const GROUND_COUNT: f64 = VOLT_COUNT / 8.0;
-const SUPPLY_AMP_COUNT: f64 = 1e-6;
-const DRIVE_AMP_COUNT: f64 = 1e-3;
-const CELSIUS_COUNT: f64 = 0.01;
 /// Frequency of the supply ripple, rad/µs.
 const RIPPLE: f64 = std::f64::consts::TAU * 100.0 * 1e-6;
 
-/// Columns of the channel table.
+/// Columns of a grip rig's channel table.
 pub mod column {
     /// First channel.
     pub const RISING: u8 = 0;
@@ -47,6 +46,28 @@ pub mod column {
     pub const COUNT: u8 = 8;
 }
 
+/// Columns of a body rig's channel table that a grip rig has not, or elsewhere.
+pub mod body_column {
+    /// Voltage at the motor's terminals.
+    pub const MOTOR_VOLTS: u8 = 3;
+    /// Current through the motor.
+    pub const MOTOR_AMPS: u8 = 4;
+    /// Current into the sensor.
+    pub const SUPPLY_AMPS: u8 = 5;
+}
+
+/// Limits of the simulated bridge: a motor of 1.15 ohm stalls at 11 A on 13 V; its winding takes some 1500 A²s for 50 K.
+const MOTOR: MotorLimits = MotorLimits {
+    current_ma: 10_000,
+    stall_ma: 6_000,
+    stall_us: 500_000,
+    stall_ppm: 5_000,
+    heat_free_ma: 3_000,
+    heat_budget_ma2_ms: 300_000_000_000,
+    follow_mdeg: 15_000,
+    follow_us: 500_000,
+};
+
 /// Everything that was drawn for a rig and the part on it. Written on request, never through the protocol.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Truth {
@@ -62,10 +83,14 @@ pub struct SimBoard {
     plant: Plant,
     spec: RigSpec,
     drawn: RigTruth,
+    kind: Kind,
+    columns: [Measure; 8],
     noise: Random,
     serial: Text<16>,
     boot: u32,
     drive: Drive,
+    /// When the drive was set last, µs: what cuts it since then does so at the time that has been reached.
+    driven_us: f64,
     emergency_stop: bool,
     lid_open: bool,
     supply_noise: Noise,
@@ -87,12 +112,16 @@ impl SimBoard {
         let mut random = Random::new("rig", seed);
         let drawn = spec.draw(&mut random);
         let serial = Text::new(&format!("SIM-{:06X}", (random.unit() * f64::from(1 << 24)) as u32));
+        let kind = part.spec().kind;
         Self {
+            kind,
+            columns: if kind == Kind::Body { table::BODY } else { table::GRIP },
             plant: Plant::new(part, spec.clone(), drawn.clone(), seed),
             noise: Random::new("rig noise", seed),
             supply_noise: Noise { value: 0.0, at_us: 0.0, interval_us: -1.0, keep: 0.0, fresh: 0.0 },
             boot: 1,
             drive: Drive::Off,
+            driven_us: 0.0,
             emergency_stop: false,
             lid_open: false,
             serial,
@@ -103,7 +132,11 @@ impl SimBoard {
 
     /// Everything that was drawn.
     pub fn truth(&self) -> Truth {
-        Truth { part: self.plant.part().truth(), rig: self.drawn.clone() }
+        let mut part = self.plant.part().truth();
+        if let (Some(truth), Clamped::Body(mount)) = (&mut part.body, self.plant.clamped()) {
+            truth.set_winding(mount.body().winding());
+        }
+        Truth { part, rig: self.drawn.clone() }
     }
 
     /// The part, loom and inputs.
@@ -155,10 +188,22 @@ impl SimBoard {
 
     fn apply_drive(&mut self) {
         let cut = self.emergency_stop || self.lid_open;
-        self.plant.command(match self.drive {
-            Drive::Position(mdeg) if !cut => Command::Position((f64::from(mdeg) * 1e-3).to_radians()),
-            _ => Command::Off,
-        });
+        let drive = if cut { Drive::Off } else { self.drive };
+        let at_us = self.driven_us;
+        match self.plant.clamped_mut() {
+            Clamped::Grip(mount) => mount.command(match drive {
+                Drive::Position(mdeg) => Command::Position((f64::from(mdeg) * 1e-3).to_radians()),
+                _ => Command::Off,
+            }),
+            Clamped::Body(mount) => {
+                let bridge = match drive {
+                    Drive::Volts(mv) => Bridge::Drive { volts: f64::from(mv) * 1e-3 },
+                    Drive::Brake => Bridge::Brake,
+                    _ => Bridge::Open,
+                };
+                mount.set_bridge(bridge, at_us);
+            }
+        }
     }
 
     /// Supply ripple and noise behind a 100 µs filter, V: the same for the supply and, by their ratio, for both channels.
@@ -184,138 +229,118 @@ impl SimBoard {
     fn convert(&mut self, k: usize, volts: f64) -> i32 {
         let noise = self.spec.converter_noise_volts * self.noise.normal();
         let seen = self.drawn.converter_gain[k] * volts + self.drawn.converter_offset[k] + noise;
-        count(seen, VOLT_COUNT, Encoding::U16)
+        count(seen, table::VOLT_COUNT, Encoding::U16)
     }
 
-    fn meter(
-        &mut self,
-        (gain, offset): (f64, f64),
-        value: f64,
-        noise: f64,
-        unit: f64,
-        encoding: Encoding,
-    ) -> i32 {
+    /// A meter's counts: its gain and offset, its noise.
+    fn meter(&mut self, measure: Measure, (gain, offset): (f64, f64), value: f64, noise: f64) -> i32 {
+        let (_, encoding, unit) = measure.scale(&self.spec);
         count(gain * value + offset + noise * self.noise.normal(), unit, encoding)
     }
 
-    fn convert_column(&mut self, index: u8, at_us: f64, wander: f64) -> i32 {
-        let supply = self.plant.supply();
-        match index {
-            column::RISING | column::FALLING => {
-                let k = usize::from(index);
-                let volts = self.plant.volts(k, at_us + f64::from(index) * self.spec.falling_skew_us);
-                self.convert(k, volts * (1.0 + wander / supply.max(0.5)))
-            }
-            column::SUPPLY => self.convert(2, supply + wander),
-            column::REFERENCE => {
-                let noise = self.spec.encoder_noise_deg * self.noise.normal();
-                let deg = self.reference_deg(at_us + self.drawn.encoder_skew_us) + noise;
-                count(deg, 360.0 / self.spec.encoder_counts, Encoding::I16)
-            }
-            column::SUPPLY_AMPS => {
-                let amps = self.plant.supply_amps(at_us);
-                self.meter(self.drawn.supply_meter, amps, 5e-6, SUPPLY_AMP_COUNT, Encoding::U16)
-            }
-            column::DRIVE_AMPS => {
-                let amps = self.plant.drive_amps();
-                self.meter(self.drawn.drive_meter, amps, 4e-3, DRIVE_AMP_COUNT, Encoding::I16)
-            }
-            column::TEMPERATURE => {
-                let celsius = self.plant.temperature();
-                self.meter((1.0, self.drawn.thermometer_celsius), celsius, 0.02, CELSIUS_COUNT, Encoding::I16)
-            }
-            column::GROUND => {
-                let volts = self.plant.return_volts(at_us);
-                self.meter(self.drawn.ground_meter, volts, 30e-6, GROUND_COUNT, Encoding::I16)
-            }
-            _ => 0,
+    /// Voltage and current of a body's motor behind their filters; none without one.
+    fn motor(&mut self, at_us: f64) -> [f64; 2] {
+        match self.plant.clamped_mut() {
+            Clamped::Body(mount) => mount.meters(at_us),
+            Clamped::Grip(_) => [0.0; 2],
         }
     }
-}
 
-fn count(value: f64, unit: f64, encoding: Encoding) -> i32 {
-    let (min, max) = encoding.range();
-    ((value / unit).round() as i32).clamp(min, max)
+    fn convert_column(&mut self, measure: Measure, at_us: f64, wander: f64) -> i32 {
+        let supply = self.plant.supply();
+        match measure {
+            Measure::Rising | Measure::Falling => {
+                let k = usize::from(measure == Measure::Falling);
+                let volts = self.plant.volts(k, at_us + k as f64 * self.spec.falling_skew_us);
+                self.convert(k, volts * (1.0 + wander / supply.max(0.5)))
+            }
+            Measure::Supply => self.convert(2, supply + wander),
+            Measure::Reference => {
+                let deg = self.reference_deg(at_us + self.drawn.encoder_skew_us);
+                self.meter(measure, (1.0, 0.0), deg, self.spec.encoder_noise_deg)
+            }
+            Measure::SupplyAmps => {
+                self.meter(measure, self.drawn.supply_meter, self.plant.supply_amps(at_us), 5e-6)
+            }
+            Measure::DriveAmps => {
+                self.meter(measure, self.drawn.drive_meter, self.plant.clamped().drive_amps(), 4e-3)
+            }
+            Measure::Temperature => {
+                let meter = (1.0, self.drawn.thermometer_celsius);
+                self.meter(measure, meter, self.plant.temperature(), 0.02)
+            }
+            Measure::Ground => {
+                self.meter(measure, self.drawn.ground_meter, self.plant.return_volts(at_us), 30e-6)
+            }
+            Measure::MotorVolts => {
+                let [volts, _] = self.motor(at_us);
+                self.meter(measure, self.drawn.motor_voltmeter, volts, MOTOR_NOISE.0)
+            }
+            Measure::MotorAmps => {
+                let [_, amps] = self.motor(at_us);
+                self.meter(measure, self.drawn.motor_ammeter, amps, MOTOR_NOISE.1)
+            }
+        }
+    }
+
+    /// First feedback line over the supply, millionths, as the rig's own loop sees both; 0 without supply.
+    fn feedback_ppm(&mut self, at_us: f64) -> i32 {
+        let supply = self.plant.supply();
+        if supply < 0.5 {
+            return 0;
+        }
+        let line = self.plant.volts(0, at_us);
+        let line = f64::from(self.convert(0, line));
+        (1e6 * line / f64::from(self.convert(2, supply)).max(1.0)).round() as i32
+    }
 }
 
 impl Board for SimBoard {
     fn identity(&self) -> Identity {
-        use capability::{GRIP_DRIVE, LOADS, REFERENCE, SIMULATED, SUPPLY_ADJUSTABLE};
+        use capability::{BODY_DRIVE, GRIP_DRIVE, LOADS, REFERENCE, SIMULATED, SUPPLY_ADJUSTABLE};
+        let common = SIMULATED | SUPPLY_ADJUSTABLE | LOADS;
+        let (model, drive, travel_mdeg, max_speed_mdeg_s, max_drive_mv) = match self.kind {
+            Kind::Grip => ("simulated grip rig", GRIP_DRIVE | REFERENCE, (-3000, 82_000), 400_000, 0),
+            Kind::Body => {
+                let volts_mv = (SUPPLY_VOLTS * 1e3) as u16;
+                ("simulated body rig", BODY_DRIVE, (-1000, 86_000), 400_000, volts_mv)
+            }
+        };
         Identity {
             session: 0,
             boot: self.boot,
-            model: Text::new("simulated grip rig"),
+            model: Text::new(model),
             serial: self.serial,
             firmware: Text::new(env!("CARGO_PKG_VERSION")),
-            capabilities: SIMULATED | GRIP_DRIVE | REFERENCE | SUPPLY_ADJUSTABLE | LOADS,
+            capabilities: common | drive,
             channels: column::COUNT,
             min_period_us: 50,
             max_period_us: 100_000,
             supply_mv: (4000, 5000),
-            travel_mdeg: (-3000, 82_000),
-            max_speed_mdeg_s: 400_000,
-            max_drive_mv: 0,
+            travel_mdeg,
+            max_speed_mdeg_s,
+            max_drive_mv,
         }
     }
 
     fn channel(&self, index: u8) -> Option<ChannelInfo> {
-        let filter_us = self.spec.filter_us as u32;
-        let degree = 360.0 / self.spec.encoder_counts;
-        let (name, unit, encoding, scale, filter_us) = match index {
-            column::RISING => ("rising", Unit::Volt, Encoding::U16, VOLT_COUNT, filter_us),
-            column::FALLING => ("falling", Unit::Volt, Encoding::U16, VOLT_COUNT, filter_us),
-            column::SUPPLY => ("supply", Unit::Volt, Encoding::U16, VOLT_COUNT, filter_us),
-            column::REFERENCE => ("reference", Unit::Degree, Encoding::I16, degree, 0),
-            column::SUPPLY_AMPS => ("supply_amps", Unit::Ampere, Encoding::U16, SUPPLY_AMP_COUNT, 0),
-            column::DRIVE_AMPS => ("drive_amps", Unit::Ampere, Encoding::I16, DRIVE_AMP_COUNT, 0),
-            column::TEMPERATURE => ("temperature", Unit::Celsius, Encoding::I16, CELSIUS_COUNT, 0),
-            column::GROUND => ("ground", Unit::Volt, Encoding::I16, GROUND_COUNT, 0),
-            _ => return None,
-        };
-        let signal = index <= column::FALLING;
-        let (has_load, has_pull_down) = (signal, signal);
-        let name = Text::new(name);
-        Some(ChannelInfo {
-            index,
-            encoding,
-            unit,
-            has_load,
-            has_pull_down,
-            name,
-            scale,
-            offset: 0.0,
-            resolution: scale,
-            filter_us,
-        })
+        self.columns.get(usize::from(index)).map(|measure| measure.info(index, &self.spec))
     }
 
     fn calibration(&self, index: u8) -> Option<Calibration> {
-        let (gain_uncertainty, offset_uncertainty) = match index {
-            column::RISING | column::FALLING | column::SUPPLY => {
-                (self.spec.converter_gain_sd, self.spec.converter_offset_sd)
-            }
-            column::REFERENCE => (0.0, self.spec.encoder_eccentricity_sd),
-            column::SUPPLY_AMPS => SUPPLY_METER_SD,
-            column::DRIVE_AMPS => DRIVE_METER_SD,
-            column::TEMPERATURE => (0.0, THERMOMETER_SD),
-            column::GROUND => GROUND_METER_SD,
-            _ => return None,
-        };
-        // Day 20454: 2026-01-01.
-        let certificate = Text::new("simulated, as drawn");
-        Some(Calibration { channel: index, gain_uncertainty, offset_uncertainty, day: 20_454, certificate })
+        self.columns.get(usize::from(index)).map(|measure| measure.calibration(index, &self.spec))
     }
 
     fn guard_limits(&self) -> GuardLimits {
         GuardLimits {
-            // The servo limits itself to 6 A.
-            over_current_ma: 8000,
+            // A grip's servo limits itself to 6 A; a reversed motor may draw 22 A for a moment.
+            over_current_ma: if self.kind == Kind::Body { 15_000 } else { 8000 },
             over_current_us: 50_000,
             travel_mdeg: (-8000, 90_000),
             supply_tolerance_mv: 250,
             supply_settle_us: 20_000,
             temperature_cdeg: 7000,
-            motor: None,
+            motor: (self.kind == Kind::Body).then_some(MOTOR),
         }
     }
 
@@ -334,22 +359,27 @@ impl Board for SimBoard {
     fn set_drive(&mut self, drive: Drive, at: Micros) {
         self.plant.advance(at as f64);
         self.drive = drive;
+        self.driven_us = at as f64;
         self.apply_drive();
     }
 
     fn vitals(&mut self, at: Micros) -> Vitals {
         let at_us = at as f64;
         self.plant.advance(at_us);
+        let body = self.kind == Kind::Body;
+        let (gain, offset) = self.drawn.motor_ammeter;
+        let amps =
+            if body { gain * self.motor(at_us)[1] + offset } else { self.plant.clamped().drive_amps() };
         Vitals {
             emergency_stop: self.emergency_stop,
             lid_open: self.lid_open,
-            reference_mdeg: (self.reference_deg(at_us) * 1e3).round() as i32,
-            drive_ma: (self.plant.drive_amps().abs() * 1e3).round() as u32,
+            reference_mdeg: if body { 0 } else { (self.reference_deg(at_us) * 1e3).round() as i32 },
+            drive_ma: (amps.abs() * 1e3).round() as u32,
             supply_mv: (self.plant.supply() * 1e3).round() as u16,
             temperature_cdeg: ((self.plant.temperature() + self.drawn.thermometer_celsius) * 100.0).round()
                 as i32,
-            motor_ma: 0,
-            feedback_ppm: 0,
+            motor_ma: if body { (amps * 1e3).round() as i32 } else { 0 },
+            feedback_ppm: if body { self.feedback_ppm(at_us) } else { 0 },
         }
     }
 
@@ -357,9 +387,9 @@ impl Board for SimBoard {
         let at_us = at as f64;
         self.plant.advance(at_us);
         let wander = self.supply_wander(at_us);
-        for index in 0..column::COUNT {
+        for (index, measure) in self.columns.into_iter().enumerate() {
             if mask & (1 << index) != 0 {
-                counts[usize::from(index)] = self.convert_column(index, at_us, wander);
+                counts[index] = self.convert_column(measure, at_us, wander);
             }
         }
         Ok(())

@@ -25,12 +25,25 @@ pub struct Stretch {
     pub from_us: f64,
     /// To, µs.
     pub to_us: f64,
-    /// Grip at the start, degrees.
+    /// Grip or plate at the start, degrees.
     pub from_deg: f64,
-    /// Grip at the end, degrees.
+    /// Grip or plate at the end, degrees.
     pub to_deg: f64,
+    /// Largest acceleration of a plate in the last stretch, rad/s².
+    pub shock_rad_s2: f64,
     /// Whether somebody flexes the pigtail.
     pub flexed: bool,
+}
+
+/// An impact rings: within this time after one there is no other, µs.
+const RINGING_US: f64 = 3000.0;
+
+/// How hard a plate must be struck, and how likely the contact then breaks.
+#[derive(Clone, Copy, Debug, Default)]
+struct Impact {
+    from_rad_s2: f64,
+    chance: f64,
+    quiet_from_us: f64,
 }
 
 /// One dropout fault at work.
@@ -44,6 +57,7 @@ pub struct Breaker {
     pause_us: f64,
     at_deg: f64,
     chance_per_pass: f64,
+    impact: Impact,
     length_us: (f64, f64),
     random: Random,
     /// What is left of the exponential until the next one by chance.
@@ -53,39 +67,53 @@ pub struct Breaker {
 impl Breaker {
     /// Of a fault, when it is a dropout.
     pub fn of(fault: &Fault, mut random: Random) -> Option<Self> {
-        let Fault::Dropout {
-            lead,
-            rate_per_s,
-            burst_s,
-            pause_s,
-            flex_rate_per_s,
-            at_deg,
-            chance_per_pass,
-            min_us,
-            max_us,
-            towards,
-        } = *fault
-        else {
-            return None;
-        };
         let until_next = random.exponential();
-        Some(Self {
+        let silent = |lead: Lead, towards: Towards, length_us: (f64, f64), random: Random| Self {
             lead,
             towards,
-            rate_per_s,
-            flex_rate_per_s,
-            burst_us: burst_s * 1e6,
-            pause_us: pause_s * 1e6,
-            at_deg,
-            chance_per_pass,
-            length_us: (min_us, max_us),
+            rate_per_s: 0.0,
+            flex_rate_per_s: 0.0,
+            burst_us: 0.0,
+            pause_us: 0.0,
+            at_deg: 0.0,
+            chance_per_pass: 0.0,
+            impact: Impact::default(),
+            length_us,
             random,
             until_next,
-        })
+        };
+        match *fault {
+            Fault::Dropout {
+                lead,
+                rate_per_s,
+                burst_s,
+                pause_s,
+                flex_rate_per_s,
+                at_deg,
+                chance_per_pass,
+                min_us,
+                max_us,
+                towards,
+            } => Some(Self {
+                rate_per_s,
+                flex_rate_per_s,
+                burst_us: burst_s * 1e6,
+                pause_us: pause_s * 1e6,
+                at_deg,
+                chance_per_pass,
+                ..silent(lead, towards, (min_us, max_us), random)
+            }),
+            Fault::ImpactDropout { lead, impact_rad_s2, chance_per_impact, min_us, max_us, towards } => {
+                let impact =
+                    Impact { from_rad_s2: impact_rad_s2, chance: chance_per_impact, quiet_from_us: 0.0 };
+                Some(Self { impact, ..silent(lead, towards, (min_us, max_us), random) })
+            }
+            _ => None,
+        }
     }
 
     /// Outages that begin within a stretch. By chance: a Poisson process whose rate is constant within the stretch (its hazard is
-    /// counted down from an exponential); by place: every pass over the angle, at the instant of the pass.
+    /// counted down from an exponential); by place: every pass over the angle, at the instant of the pass; by impact: just after it.
     pub fn advance(&mut self, stretch: &Stretch, found: &mut Vec<Outage>) {
         let length = stretch.to_us - stretch.from_us;
         let hazard = self.rate(stretch) * 1e-6 * length;
@@ -99,6 +127,14 @@ impl Breaker {
         let (a, b) = (stretch.from_deg - self.at_deg, stretch.to_deg - self.at_deg);
         if self.chance_per_pass > 0.0 && (a < 0.0) != (b < 0.0) && self.random.unit() < self.chance_per_pass {
             self.begin(stretch.from_us + length * a / (a - b), found);
+        }
+        if self.impact.chance > 0.0 && stretch.shock_rad_s2 >= self.impact.from_rad_s2 {
+            let first = stretch.from_us >= self.impact.quiet_from_us;
+            self.impact.quiet_from_us = stretch.from_us + RINGING_US;
+            if first && self.random.unit() < self.impact.chance {
+                let start_us = stretch.from_us + length * self.random.unit();
+                self.begin(start_us, found);
+            }
         }
     }
 
@@ -139,8 +175,14 @@ mod tests {
         let mut found = Vec::new();
         for k in 0..seconds * 10_000 {
             let (from_us, to_us) = (f64::from(k) * 100.0, f64::from(k + 1) * 100.0);
-            let stretch =
-                Stretch { from_us, to_us, from_deg: deg(from_us), to_deg: deg(to_us), flexed: false };
+            let stretch = Stretch {
+                from_us,
+                to_us,
+                from_deg: deg(from_us),
+                to_deg: deg(to_us),
+                shock_rad_s2: 0.0,
+                flexed: false,
+            };
             breaker.advance(&stretch, &mut found);
         }
         found

@@ -432,6 +432,27 @@ impl Fault {
         }
     }
 
+    /// Whether a body (otherwise a grip) can have it.
+    pub fn fits(&self, body: bool) -> bool {
+        match self {
+            Self::Sticky { .. } | Self::Seized { .. } | Self::Slipping { .. } | Self::DeadBand { .. } => {
+                !body
+            }
+            Self::WornTeeth { .. }
+            | Self::ChippedTooth { .. }
+            | Self::MissingTooth { .. }
+            | Self::GrownLash { .. }
+            | Self::BrushDeadSpot { .. }
+            | Self::WeakDefaultSpring { .. }
+            | Self::StickyPlate { .. }
+            | Self::DryBearing { .. }
+            | Self::WindingResistance { .. }
+            | Self::ShortedTurns { .. }
+            | Self::ImpactDropout { .. } => body,
+            _ => true,
+        }
+    }
+
     /// Kind as written in a part file.
     pub fn kind(&self) -> &'static str {
         self.numbers().0

@@ -4,8 +4,9 @@
 //! masses: servo rotor and grip. The fastest mode, grip between coupling and stop, is 3.9 krad/s: limit 2/ω = 516 µs, the step is
 //! 50 µs. All inertias, stiffnesses and damping are engineering assumptions, not measured on hardware.
 
+use crate::drawn::GripNumbers;
 use crate::fault::Fault;
-use crate::part::Part;
+use crate::spec::PartSpec;
 
 /// Integration step, seconds.
 pub const STEP_S: f64 = 50e-6;
@@ -60,9 +61,8 @@ pub struct Mechanics {
 }
 
 impl Mechanics {
-    /// Those of a part on the rig.
-    pub fn of(part: &Part) -> Self {
-        let drawn = part.drawn();
+    /// Those of a grip on the rig.
+    pub fn of(spec: &PartSpec, open_stop_deg: f64, drawn: &GripNumbers) -> Self {
         let mut m = Self {
             grip_inertia: 8e-5,
             rotor_inertia: 6e-5,
@@ -76,7 +76,7 @@ impl Mechanics {
             uneven: 0.0,
             uneven_phase: drawn.uneven_phase,
             sticky_place: (0.0, 0.0),
-            open_stop: drawn.open_stop_deg.to_radians(),
+            open_stop: open_stop_deg.to_radians(),
             stop_stiffness: 800.0,
             stop_damping: 0.14,
             coupling: 400.0,
@@ -87,7 +87,7 @@ impl Mechanics {
             current_limit: 6.0,
             cogging: 0.001,
         };
-        for fault in &part.spec().faults {
+        for fault in &spec.faults {
             match *fault {
                 Fault::Sticky { friction_nm, uneven, centre_deg, width_deg, .. } => {
                     m.sticky += friction_nm;

@@ -1,4 +1,4 @@
-//! A bench rig and the grip on it, as physics: implements the rig core's `Board`, on virtual time or behind a pty or TCP port.
+//! A bench rig and the grip or throttle body on it, as physics: implements the rig core's `Board`, on virtual time or behind a pty or TCP port.
 //!
 //! Layers, each sees only those above it:
 //! - [`random`]: seeded numbers; a fast Gaussian.
@@ -6,10 +6,11 @@
 //! - [`spec`]: kind of sensor, topology, spread and faults: what a part file says.
 //! - [`parts`], [`part_file`]: the named parts; TOML part files.
 //! - [`curve`]: the static transfer curve and what is true of it.
-//! - [`part`]: one drawn part; its truth.
+//! - [`drawn`], [`part`]: a part's own numbers; one drawn part and its truth.
 //! - [`body`]: a throttle body as pure physics: motor, gears with lash, springs, plate.
 //! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
-//! - [`rig_spec`], [`plant`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
+//! - [`clamped`]: what moves on the rig, grip or body, its drive and the person that touches it.
+//! - [`rig_spec`], [`plant`], [`table`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
 //! - [`sim_rig`], [`address`]: a whole rig on virtual time; `NAME?seed=N` addresses.
 //! - [`serve`], [`drive_log`]: the same in real time behind a pty or a TCP port; when its drive went on and off.
 //!
@@ -18,8 +19,10 @@
 pub mod address;
 pub mod board;
 pub mod body;
+pub mod clamped;
 pub mod curve;
 pub mod drive_log;
+pub mod drawn;
 pub mod dropout;
 pub mod fault;
 pub mod front;
@@ -35,6 +38,7 @@ pub mod rig_spec;
 pub mod serve;
 pub mod sim_rig;
 pub mod spec;
+pub mod table;
 
 pub use address::part_address;
 pub use board::SimBoard;

@@ -1,9 +1,11 @@
-//! The person beside the rig: turns the grip by hand, or flexes the pigtail, while the drive is off. Scripted and seeded.
+//! The person beside the rig: turns the grip by hand, pushes the plate with a probe, or flexes the pigtail, while the drive is off.
+//! Scripted and seeded.
 
 use std::str::FromStr;
 
 use thiserror::Error;
 
+use crate::body::Probe;
 use crate::grip::Hand;
 use crate::random::Random;
 
@@ -19,11 +21,13 @@ pub enum Operator {
     Flex,
     /// Turns the grip and flexes the pigtail.
     HandAndFlex,
+    /// Pushes a body's plate with a probe through the bore, place by place; see [`Places`].
+    Push,
 }
 
 /// Not something the person can do.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
-#[error("operator {0:?} is unknown; use none, hand, flex or hand+flex")]
+#[error("operator {0:?} is unknown; use none, hand, flex, hand+flex or push")]
 pub struct UnknownOperator(String);
 
 impl FromStr for Operator {
@@ -35,6 +39,7 @@ impl FromStr for Operator {
             "hand" => Self::Hand,
             "flex" => Self::Flex,
             "hand+flex" => Self::HandAndFlex,
+            "push" => Self::Push,
             _ => return Err(UnknownOperator(text.to_owned())),
         })
     }
@@ -46,7 +51,7 @@ impl Operator {
         matches!(self, Self::Flex | Self::HandAndFlex) && at_us.rem_euclid(1e6) < 5e5
     }
 
-    /// Whether the grip is turned by hand.
+    /// Whether the grip, or the plate, is turned by hand.
     pub fn turns(self) -> bool {
         matches!(self, Self::Hand | Self::HandAndFlex)
     }
@@ -78,12 +83,77 @@ impl Strokes {
         }
         let (low, high) = (-0.02, self.open + 0.12);
         let x = (us - self.start_us) / self.length_us;
-        // Minimum-jerk stroke (Flash and Hogan 1985), from memory.
-        let place = x * x * x * (10.0 - 15.0 * x + 6.0 * x * x);
-        let rate = 30.0 * x * x * (1.0 - x) * (1.0 - x) / (self.length_us * 1e-6);
+        let place = minimum_jerk(x);
+        let rate = minimum_jerk_rate(x) / (self.length_us * 1e-6);
         let (from, by) = if self.upward { (low, high - low) } else { (high, low - high) };
         let tremor = std::f64::consts::TAU * 8.0;
         let (sin, cos) = (tremor * us * 1e-6).sin_cos();
         Hand { angle: from + by * place + 0.004 * sin, speed: by * rate + 0.004 * tremor * cos }
     }
+}
+
+/// Places that the technician's probe takes the plate to, degrees.
+pub const PLACES_DEG: [f64; 5] = [15.0, 30.0, 45.0, 60.0, 75.0];
+/// The technician begins when the bridge has been open for so long, s: what lets the plate go by itself is not disturbed.
+pub const WAIT_S: f64 = 2.0;
+/// Time for the way to a place, s.
+const WAY_S: f64 = 1.0;
+/// Time at a place, s, …
+const WORK_S: f64 = 3.0;
+/// … in which the plate goes to and fro by this, degrees, once a second: 9.4°/s at most.
+const WORK_DEG: f64 = 1.5;
+/// Hands off after the last place, s.
+const OFF_S: f64 = 2.0;
+
+/// A technician's probe through the bore while the bridge is open: from place to place, slowly to and fro at each, then hands off
+/// and again from the first.
+#[derive(Clone, Debug, Default)]
+pub struct Places {
+    /// Since when the bridge has been open, s.
+    open_s: Option<f64>,
+    /// Place it is about, and since when, s; where the plate was then, degrees.
+    at: Option<(usize, f64, f64)>,
+}
+
+impl Places {
+    /// Where the probe is at a time, s, with the plate at an angle, degrees; `None`: hands off. Times never go backwards.
+    pub fn at(&mut self, s: f64, plate_deg: f64, bridge_open: bool) -> Option<Probe> {
+        if !bridge_open {
+            *self = Self::default();
+            return None;
+        }
+        if s - *self.open_s.get_or_insert(s) < WAIT_S {
+            return None;
+        }
+        let (place, since, from_deg) = *self.at.get_or_insert((0, s, plate_deg));
+        let t = s - since;
+        let Some(&to_deg) = PLACES_DEG.get(place) else {
+            if t >= OFF_S {
+                self.at = Some((0, s, plate_deg));
+            }
+            return None;
+        };
+        if t >= WAY_S + WORK_S {
+            self.at = Some((place + 1, s, plate_deg));
+        }
+        let (deg, deg_s) = if t < WAY_S {
+            let x = t / WAY_S;
+            let by = to_deg - from_deg;
+            (from_deg + by * minimum_jerk(x), by * minimum_jerk_rate(x) / WAY_S)
+        } else {
+            let turn = std::f64::consts::TAU * (t - WAY_S);
+            (to_deg + WORK_DEG * turn.sin(), WORK_DEG * std::f64::consts::TAU * turn.cos())
+        };
+        Some(Probe { angle: deg.to_radians(), speed: deg_s.to_radians() })
+    }
+}
+
+/// Share of a way at a share of its time (Flash and Hogan 1985, from memory) …
+fn minimum_jerk(x: f64) -> f64 {
+    x * x * x * (10.0 - 15.0 * x + 6.0 * x * x)
+}
+
+/// … and its rate.
+fn minimum_jerk_rate(x: f64) -> f64 {
+    30.0 * x * x * (1.0 - x) * (1.0 - x)
 }

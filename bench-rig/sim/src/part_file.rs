@@ -1,11 +1,10 @@
-//! TOML part files: any mix of faults on either kind of sensor. `PARTS.md` documents the format.
+//! TOML part files: any mix of faults on either kind of part and sensor. `PARTS.md` documents the format.
 
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::fault::FaultError;
-use crate::spec::PartSpec;
+use crate::spec::{PartSpec, SpecError};
 
 /// Why a part file cannot be used.
 #[derive(Debug, Error)]
@@ -26,20 +25,20 @@ pub enum PartFileError {
         /// Where and what.
         cause: Box<toml::de::Error>,
     },
-    /// A number is out of range.
+    /// A number is out of range, or a fault in the wrong kind of part.
     #[error("part file {path}: {cause}")]
     Range {
         /// The file.
         path: PathBuf,
-        /// Which number.
-        cause: FaultError,
+        /// Which.
+        cause: SpecError,
     },
 }
 
 /// Reads a part file's text; `path` is for messages alone.
 ///
 /// # Errors
-/// Unknown keys or values, with line and column; a number out of range, with the range.
+/// Unknown keys or values, with line and column; a number out of range, with the range; a fault that such a part cannot have.
 pub fn parse(text: &str, path: &Path) -> Result<PartSpec, PartFileError> {
     let spec: PartSpec = toml::from_str(text)
         .map_err(|cause| PartFileError::Format { path: path.to_owned(), cause: Box::new(cause) })?;

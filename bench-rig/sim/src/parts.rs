@@ -146,6 +146,89 @@ pub const ALL: &[Named] = &[
         summary: "return spring has 2 to 8 % of its torque left",
         build: |r| hall().with(Fault::WeakSpring { left: r.between(0.02, 0.08) }),
     },
+    Named {
+        name: "good-body",
+        summary: "healthy throttle body, Hall feedback, complementary",
+        build: |_| PartSpec::healthy_body(),
+    },
+    Named {
+        name: "worn-teeth-body",
+        summary: "two or three sector teeth worn by 0.25 to 0.5 deg of lash, 60 % of it on the opening flank, the first at 10 or 14 deg",
+        build: bodies::worn_teeth,
+    },
+    Named {
+        name: "chipped-tooth-body",
+        summary: "a chip of 1 to 2 deg out of the opening flank of the tooth at 14, 18 or 22 deg, 0.4 to 0.9 deg deep",
+        build: bodies::chipped_tooth,
+    },
+    Named {
+        name: "missing-tooth-body",
+        summary: "a sector tooth is gone, at 14, 18, 22 or 26 deg",
+        build: |r| PartSpec::healthy_body().with(Fault::MissingTooth { centre_deg: bodies::tooth(r, 4, 4) }),
+    },
+    Named {
+        name: "loose-body",
+        summary: "0.5 to 1.2 deg more lash in both meshes",
+        build: |r| {
+            PartSpec::healthy_body()
+                .with(Fault::GrownLash { extra_deg: r.between(0.5, 1.2), sector_share: 0.6 })
+        },
+    },
+    Named {
+        name: "dead-spot-body",
+        summary: "12 to 25 deg of the commutator add 8 to 30 ohm",
+        build: bodies::dead_spot,
+    },
+    Named {
+        name: "weak-spring-body",
+        summary: "main spring has 60 to 70 % of its torque left",
+        build: |r| PartSpec::healthy_body().with(Fault::WeakSpring { left: r.between(0.60, 0.70) }),
+    },
+    Named {
+        name: "broken-spring-body",
+        summary: "main spring is broken",
+        build: |_| PartSpec::healthy_body().with(Fault::WeakSpring { left: 0.0 }),
+    },
+    Named {
+        name: "weak-default-spring-body",
+        summary: "default (limp-home side) spring has 40 to 65 % of its torque left",
+        build: |r| PartSpec::healthy_body().with(Fault::WeakDefaultSpring { left: r.between(0.40, 0.65) }),
+    },
+    Named {
+        name: "sticky-body",
+        summary: "deposit at the closed stop: 0.12 to 0.35 Nm within 1.5 to 2.5 deg",
+        build: bodies::sticky,
+    },
+    Named {
+        name: "dry-body",
+        summary: "plate bearings run dry: 2 to 2.8 times their friction",
+        build: |r| PartSpec::healthy_body().with(Fault::DryBearing { factor: r.between(2.0, 2.8) }),
+    },
+    Named {
+        name: "hot-winding-body",
+        summary: "0.45 to 1.1 ohm more in the motor, as of a winding that has been too hot or worn brushes",
+        build: |r| PartSpec::healthy_body().with(Fault::WindingResistance { ohms: r.between(0.45, 1.1) }),
+    },
+    Named {
+        name: "shorted-turns-body",
+        summary: "15 to 30 % of the turns shorted: resistance and torque constant down alike",
+        build: |r| PartSpec::healthy_body().with(Fault::ShortedTurns { share: r.between(0.15, 0.30) }),
+    },
+    Named {
+        name: "torn-feedback-body",
+        summary: "rising feedback lead breaks for 40 to 900 us, 1.5 to 4 times a second, twenty times as often when flexed",
+        build: |r| PartSpec { faults: cracked_wire(r).faults, ..PartSpec::healthy_body() },
+    },
+    Named {
+        name: "impact-dropout-body",
+        summary: "falling feedback lead opens for 100 to 800 us in 60 to 95 % of hard stops (over 30000 rad/s2)",
+        build: bodies::impact_dropout,
+    },
+    Named {
+        name: "offset-feedback-body",
+        summary: "falling feedback line shifted by 2 to 3.5 % of supply",
+        build: bodies::offset_feedback,
+    },
 ];
 
 fn hall() -> PartSpec {
@@ -252,6 +335,62 @@ fn off_centre(r: &mut Random) -> PartSpec {
         period_deg: 90.0,
         phase_deg: r.between(0.0, 360.0),
     })
+}
+
+/// The bodies' recipes.
+mod bodies {
+    use super::*;
+
+    /// Centre of one of `count` teeth from tooth `first` on (the first is centred at 2°), degrees.
+    pub(super) fn tooth(r: &mut Random, first: u32, count: u32) -> f64 {
+        let k = first + (r.unit() * f64::from(count)) as u32;
+        4.0 * f64::from(k) - 2.0
+    }
+
+    pub(super) fn worn_teeth(r: &mut Random) -> PartSpec {
+        let (centre_deg, depth_deg) = (tooth(r, 3, 2), r.between(0.25, 0.5));
+        let teeth = if r.unit() < 0.5 { 2 } else { 3 };
+        PartSpec::healthy_body().with(Fault::WornTeeth { centre_deg, depth_deg, opening_share: 0.6, teeth })
+    }
+
+    pub(super) fn chipped_tooth(r: &mut Random) -> PartSpec {
+        let (centre_deg, width_deg) = (tooth(r, 4, 3), r.between(1.0, 2.0));
+        let depth_deg = r.between(0.4, 0.9);
+        let fault = Fault::ChippedTooth { centre_deg, width_deg, depth_deg, opening_share: 1.0 };
+        PartSpec::healthy_body().with(fault)
+    }
+
+    pub(super) fn dead_spot(r: &mut Random) -> PartSpec {
+        PartSpec::healthy_body().with(Fault::BrushDeadSpot {
+            rotor_deg: r.between(0.0, 360.0),
+            width_deg: r.between(12.0, 25.0),
+            ohms: r.between(8.0, 30.0),
+        })
+    }
+
+    pub(super) fn sticky(r: &mut Random) -> PartSpec {
+        let (friction_nm, width_deg) = (r.between(0.12, 0.35), r.between(1.5, 2.5));
+        PartSpec::healthy_body().with(Fault::StickyPlate { friction_nm, width_deg })
+    }
+
+    pub(super) fn impact_dropout(r: &mut Random) -> PartSpec {
+        PartSpec::healthy_body().with(Fault::ImpactDropout {
+            lead: Lead::Falling,
+            impact_rad_s2: 30_000.0,
+            chance_per_impact: r.between(0.60, 0.95),
+            min_us: 100.0,
+            max_us: 800.0,
+            towards: Towards::Open,
+        })
+    }
+
+    pub(super) fn offset_feedback(r: &mut Random) -> PartSpec {
+        let sign = if r.unit() < 0.5 { -1.0 } else { 1.0 };
+        PartSpec::healthy_body().with(Fault::OffsetError {
+            channel: Channel::Falling,
+            percent_of_supply: sign * r.between(2.0, 3.5),
+        })
+    }
 }
 
 /// Draws a named part.

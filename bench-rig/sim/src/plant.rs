@@ -2,20 +2,21 @@
 
 use std::collections::VecDeque;
 
+use crate::body::Body;
+use crate::clamped::{BodyMount, Clamped, GripMount};
 use crate::dropout::{Breaker, Outage, Stretch};
 use crate::fault::{Channel, Fault, Lead, LeakTo};
 use crate::front::{Input, Slice};
-use crate::grip::{self, Grip, Mechanics};
+use crate::grip::{Grip, Mechanics};
 use crate::network::{Branch, Network, Solution};
 use crate::operator::{Operator, Strokes};
-use crate::part::Part;
+use crate::part::{Part, Works};
 use crate::random::Random;
 use crate::rig_spec::{RigSpec, RigTruth};
 use crate::spec::Sensor;
 
 /// Length of a slice, µs: also the update period of a Hall sensor's output.
 pub const SLICE_US: f64 = 100.0;
-const STEPS: usize = 2;
 /// Steps of a 12-bit output over its supply.
 const OUTPUT_STEPS: f64 = 4096.0;
 /// Below this a Hall sensor does nothing, V.
@@ -35,7 +36,7 @@ pub struct Plant {
     part: Part,
     spec: RigSpec,
     drawn: RigTruth,
-    grip: Grip,
+    clamped: Clamped,
     breakers: Vec<Breaker>,
     noisy: [Vec<(f64, f64, f64)>; 2],
     dead: [Option<f64>; 2],
@@ -44,7 +45,6 @@ pub struct Plant {
     ground_ohms: f64,
     swapped: bool,
     noise: Random,
-    strokes: Strokes,
     /// Whom the part meets while the drive is off.
     pub operator: Operator,
     /// Supply level that is wanted, V.
@@ -55,8 +55,9 @@ pub struct Plant {
     pull_downs: [bool; 2],
     supply: f64,
     from_us: f64,
-    shaft: [f64; 2],
+    passed_deg: f64,
     seen: [f64; 2],
+    hysteresis_deg: [f64; 2],
     inputs: [Input; 2],
     slices: [Slice; 2],
     solution: Solution,
@@ -64,21 +65,18 @@ pub struct Plant {
     history: VecDeque<Outage>,
     found: Vec<Outage>,
     temperature: f64,
-    amps: f64,
 }
 
 impl Plant {
     /// A part clamped and plugged into a rig, at rest, supply off.
     pub fn new(part: Part, spec: RigSpec, drawn: RigTruth, seed: u64) -> Self {
-        let mechanics = Mechanics::of(&part);
-        let open = mechanics.open_stop;
         let breakers = part.spec().faults.iter().enumerate();
         let breakers = breakers
             .filter_map(|(k, fault)| {
                 Breaker::of(fault, Random::new(&format!("breaker {k} {}", part.name()), seed))
             })
             .collect();
-        let grip = Grip::new(mechanics, drawn.mounting_deg.to_radians());
+        let clamped = clamp(&part, &spec, &drawn, seed);
         let slice = Slice {
             from_us: 0.0,
             from_volts: 0.0,
@@ -88,7 +86,7 @@ impl Plant {
             supply_volts: 0.0,
             starve_us: STARVE_US[usize::from(part.spec().sensor == Sensor::Potentiometer)],
         };
-        let rest = grip.angle().to_degrees();
+        let rest = clamped.angle_deg();
         let mut plant = Self {
             noisy: [0, 1].map(|k| part.noisy_places(k)),
             dead: [0, 1].map(|k| part.dead_level(k)),
@@ -97,7 +95,6 @@ impl Plant {
             ground_ohms: spec.loom_ohms + spec.contact_ohms + part.ohms(ground_lead),
             swapped: part.swapped(),
             noise: Random::new("sensor noise", seed),
-            strokes: Strokes::new(Random::new("hand", seed), open),
             operator: Operator::None,
             supply_set: 0.0,
             supply_fault: None,
@@ -105,8 +102,9 @@ impl Plant {
             pull_downs: [false; 2],
             supply: 0.0,
             from_us: -SLICE_US,
-            shaft: [grip.shaft(); 2],
+            passed_deg: rest,
             seen: [rest; 2],
+            hysteresis_deg: [0, 1].map(|k| part.hysteresis_deg(k)),
             inputs: [Input::default(); 2],
             slices: [slice; 2],
             solution: Solution::default(),
@@ -114,11 +112,10 @@ impl Plant {
             history: VecDeque::new(),
             found: Vec::new(),
             temperature: spec.ambient_celsius,
-            amps: 0.0,
             part,
             spec,
             drawn,
-            grip,
+            clamped,
             breakers,
         };
         plant.connect_inputs();
@@ -130,14 +127,14 @@ impl Plant {
         &self.part
     }
 
-    /// The mechanics.
-    pub fn grip(&self) -> &Grip {
-        &self.grip
+    /// What is clamped and moves.
+    pub fn clamped(&self) -> &Clamped {
+        &self.clamped
     }
 
-    /// The servo's command from the next slice on.
-    pub fn command(&mut self, command: grip::Command) {
-        self.grip.command(command);
+    /// The same, to drive it.
+    pub fn clamped_mut(&mut self) -> &mut Clamped {
+        &mut self.clamped
     }
 
     /// Switches load and pull-down of input 0 or 1.
@@ -156,6 +153,7 @@ impl Plant {
     pub fn set_temperature(&mut self, celsius: f64) {
         self.spec.ambient_celsius = celsius;
         self.temperature = celsius;
+        self.clamped.set_ambient(celsius);
     }
 
     /// Losses of contact so far, the newest last; bounded.
@@ -182,11 +180,13 @@ impl Plant {
         self.supply
     }
 
-    /// Angle of the shaft under the encoder, degrees.
+    /// Angle of the shaft under the encoder, degrees; a body has none.
     #[inline]
     pub fn shaft_deg(&self, at_us: f64) -> f64 {
-        let share = (at_us - self.from_us) / SLICE_US;
-        (self.shaft[0] + (self.shaft[1] - self.shaft[0]) * share).to_degrees()
+        match &self.clamped {
+            Clamped::Grip(mount) => mount.shaft_deg((at_us - self.from_us) / SLICE_US),
+            Clamped::Body(_) => 0.0,
+        }
     }
 
     /// Current out of the supply, A.
@@ -197,11 +197,6 @@ impl Plant {
     /// Return at the loom's end against the rig's own ground, V: what the return wire of the loom drops.
     pub fn return_volts(&self, at_us: f64) -> f64 {
         if self.starved(at_us) { 0.0 } else { self.solution.ground_amps * self.spec.loom_ohms }
-    }
-
-    /// Servo current, A.
-    pub fn drive_amps(&self) -> f64 {
-        self.amps
     }
 
     fn starved(&self, at_us: f64) -> bool {
@@ -242,9 +237,11 @@ impl Plant {
         self.supply += (self.supply_fault.unwrap_or(self.supply_set * self.drawn.supply_level) - self.supply)
             * (SLICE_US / REGULATOR_US);
         let held = self.part.spec().sensor == Sensor::Hall;
+        let start_deg = self.clamped.begin(from, self.operator);
+        self.see(start_deg);
         // A Hall output holds what it saw at the slice's start; a wiper moves on through it.
         let start = if held { self.electrics() } else { self.solution };
-        self.mechanics();
+        self.pass();
         let end = if held { start } else { self.electrics() };
         for k in 0..2 {
             let slice = &mut self.slices[k];
@@ -256,30 +253,37 @@ impl Plant {
         self.solution = end;
     }
 
-    /// Two steps of mechanics; hysteresis; contacts that break on the way.
-    fn mechanics(&mut self) {
-        let from_deg = self.grip.angle().to_degrees();
-        let idle = !self.grip.powered();
-        self.shaft[0] = self.grip.shaft();
-        for step in 0..STEPS {
-            let us = self.from_us + 1e6 * grip::STEP_S * step as f64;
-            let hand = (idle && self.operator.turns()).then(|| self.strokes.at(us));
-            self.grip.step(grip::STEP_S, hand);
-        }
-        self.shaft[1] = self.grip.shaft();
-        self.amps = self.grip.current();
-        // Windings at 1 ohm warm the rig by 0.8 K per watt, with a time constant of two minutes.
-        self.temperature +=
-            (self.spec.ambient_celsius + 0.8 * self.amps * self.amps - self.temperature) * (SLICE_US / 120e6);
-        let to_deg = self.grip.angle().to_degrees();
+    /// Hysteresis between the part and its outputs.
+    fn see(&mut self, deg: f64) {
         for k in 0..2 {
-            let half = 0.5 * self.part.hysteresis_deg(k);
-            self.seen[k] = self.seen[k].clamp(to_deg - half, to_deg + half);
+            let half = 0.5 * self.hysteresis_deg[k];
+            self.seen[k] = self.seen[k].clamp(deg - half, deg + half);
+        }
+    }
+
+    /// The mechanics through the slice; contacts that break on the way.
+    fn pass(&mut self) {
+        let idle = self.clamped.idle();
+        let passage = self.clamped.pass(self.from_us, self.operator);
+        // 0.8 K per watt, with a time constant of two minutes.
+        let warm = self.spec.ambient_celsius + 0.8 * self.clamped.loss_watts();
+        self.temperature += (warm - self.temperature) * (SLICE_US / 120e6);
+        let from_deg = std::mem::replace(&mut self.passed_deg, passage.to_deg);
+        if self.part.spec().sensor == Sensor::Potentiometer {
+            self.see(passage.to_deg);
         }
         if !self.breakers.is_empty() {
             let flexed = idle && self.operator.flexes(self.from_us);
             let to_us = self.from_us + SLICE_US;
-            self.break_contacts(&Stretch { from_us: self.from_us, to_us, from_deg, to_deg, flexed });
+            let (to_deg, shock_rad_s2) = (passage.to_deg, passage.shock_rad_s2);
+            self.break_contacts(&Stretch {
+                from_us: self.from_us,
+                to_us,
+                from_deg,
+                to_deg,
+                shock_rad_s2,
+                flexed,
+            });
         }
     }
 
@@ -347,6 +351,23 @@ impl Plant {
             return Network { sensor_amps: 0.0, branches, ..network }.solve();
         }
         solution
+    }
+}
+
+/// Clamps a part, at rest.
+fn clamp(part: &Part, spec: &RigSpec, drawn: &RigTruth, seed: u64) -> Clamped {
+    let open_deg = part.drawn().open_stop_deg;
+    let strokes = Strokes::new(Random::new("hand", seed), open_deg.to_radians());
+    match part.works() {
+        Works::Body(works) => {
+            let body = Body::new(works.numbers.clone(), &works.teeth, spec.ambient_celsius);
+            Clamped::Body(Box::new(BodyMount::new(body, strokes, drawn.motor_filter_us)))
+        }
+        Works::Grip(numbers) => {
+            let mechanics = Mechanics::of(part.spec(), open_deg, numbers);
+            let grip = Grip::new(mechanics, drawn.mounting_deg.to_radians());
+            Clamped::Grip(Box::new(GripMount::new(grip, strokes)))
+        }
     }
 }
 

@@ -110,6 +110,12 @@ pub struct RigTruth {
     pub thermometer_celsius: f64,
     /// Return meter: gain, offset in V.
     pub ground_meter: (f64, f64),
+    /// Motor voltmeter: gain, offset in V.
+    pub motor_voltmeter: (f64, f64),
+    /// Motor ammeter: gain, offset in A.
+    pub motor_ammeter: (f64, f64),
+    /// Filter of both motor meters, µs: one converter, one kind of parts.
+    pub motor_filter_us: f64,
 }
 
 /// Supply current meter: 1-sigma of gain and offset (A).
@@ -121,9 +127,24 @@ pub const THERMOMETER_SD: f64 = 0.3;
 /// Return meter: 1-sigma of gain and offset (V).
 pub const GROUND_METER_SD: (f64, f64) = (1e-4, 20e-6);
 
+/// Motor voltmeter: 1-sigma of gain and offset (V).
+pub const MOTOR_VOLTMETER_SD: (f64, f64) = (2e-3, 2e-3);
+/// Motor ammeter: 1-sigma of gain and offset (A).
+pub const MOTOR_AMMETER_SD: (f64, f64) = (5e-3, 2e-3);
+/// Noise of the motor meters, V rms and A rms.
+pub const MOTOR_NOISE: (f64, f64) = (5e-3, 4e-3);
+
 impl RigSpec {
     /// Draws one rig.
     pub fn draw(&self, random: &mut Random) -> RigTruth {
+        let mut truth = self.draw_common(random);
+        let mut meter = |sd: (f64, f64)| (1.0 + sd.0 * random.normal(), sd.1 * random.normal());
+        (truth.motor_voltmeter, truth.motor_ammeter) = (meter(MOTOR_VOLTMETER_SD), meter(MOTOR_AMMETER_SD));
+        truth.motor_filter_us *= 1.0 + 0.01 * random.normal();
+        truth
+    }
+
+    fn draw_common(&self, random: &mut Random) -> RigTruth {
         let mut n = |sd: f64| sd * random.normal();
         let mut meter = |sd: (f64, f64)| (1.0 + n(sd.0), n(sd.1));
         let (supply_meter, drive_meter, ground_meter) =
@@ -144,6 +165,9 @@ impl RigSpec {
             ripple_phase: random.between(0.0, std::f64::consts::TAU),
             eccentricity_phase: random.between(0.0, std::f64::consts::TAU),
             mounting_deg: random.between(-self.mounting_deg, self.mounting_deg),
+            motor_voltmeter: (1.0, 0.0),
+            motor_ammeter: (1.0, 0.0),
+            motor_filter_us: self.filter_us,
         }
     }
 }

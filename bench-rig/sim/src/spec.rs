@@ -1,15 +1,37 @@
 //! What a part is meant to be: kind of sensor, topology, spread and faults. A part file says exactly this.
 
 use serde::{Deserialize, Serialize};
+use thiserror::Error;
 
+use crate::body;
 use crate::fault::{Fault, FaultError};
 
-/// Kind of part. Only grips so far.
+/// Kind of part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
     /// Twist-grip sensor.
     Grip,
+    /// Motor-driven throttle body; its sensor is the feedback pair on the plate.
+    Body,
+}
+
+impl Kind {
+    /// Nominal electrical travel, degrees of grip or plate.
+    pub fn travel_deg(self) -> f64 {
+        match self {
+            Self::Grip => 75.0,
+            Self::Body => body::numbers::TRAVEL_DEG,
+        }
+    }
+
+    /// As people call it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Grip => "grip",
+            Self::Body => "body",
+        }
+    }
 }
 
 /// Kind of sensor.
@@ -46,6 +68,22 @@ impl Topology {
     }
 }
 
+/// Why a part cannot be as it was specified.
+#[derive(Clone, Debug, PartialEq, Error)]
+pub enum SpecError {
+    /// A number is out of range.
+    #[error(transparent)]
+    Range(#[from] FaultError),
+    /// A fault that such a part cannot have.
+    #[error("a {kind} cannot have the fault {fault}; see PARTS.md for the faults of a {kind}")]
+    Misplaced {
+        /// Kind of part.
+        kind: &'static str,
+        /// The fault's kind.
+        fault: &'static str,
+    },
+}
+
 fn yes() -> bool {
     true
 }
@@ -69,9 +107,14 @@ pub struct PartSpec {
 }
 
 impl PartSpec {
-    /// A healthy part with spread.
+    /// A healthy grip with spread.
     pub fn healthy(sensor: Sensor, topology: Topology) -> Self {
         Self { kind: Kind::Grip, sensor, topology, spread: true, faults: Vec::new() }
+    }
+
+    /// A healthy body with spread: Hall, complementary.
+    pub fn healthy_body() -> Self {
+        Self { kind: Kind::Body, ..Self::healthy(Sensor::Hall, Topology::Complementary) }
     }
 
     /// The same with one more fault.
@@ -81,11 +124,16 @@ impl PartSpec {
         self
     }
 
-    /// Checks every fault's numbers.
+    /// Checks every fault and its numbers.
     ///
     /// # Errors
-    /// The first number out of range.
-    pub fn validate(&self) -> Result<(), FaultError> {
-        self.faults.iter().try_for_each(Fault::validate)
+    /// The first fault that such a part cannot have, or number out of range.
+    pub fn validate(&self) -> Result<(), SpecError> {
+        self.faults.iter().try_for_each(|fault| {
+            if !fault.fits(self.kind == Kind::Body) {
+                return Err(SpecError::Misplaced { kind: self.kind.name(), fault: fault.kind() });
+            }
+            Ok(fault.validate()?)
+        })
     }
 }

@@ -411,7 +411,7 @@ fn striking_a_stop_shocks_the_plate_and_gentle_contact_does_not() {
         let mut worst = 0.0_f64;
         for _ in 0..2000 {
             body.advance(5);
-            worst = worst.max(body.shock());
+            worst = worst.max(body.take_shock());
         }
         (worst, body.plate_deg())
     };

@@ -3,7 +3,7 @@
 use trackpair_rig_sim::PartSpec;
 use trackpair_rig_sim::fault::Fault;
 use trackpair_rig_sim::grip::{Command, Grip, Hand, Mechanics, STEP_S};
-use trackpair_rig_sim::part::Part;
+use trackpair_rig_sim::part::{Part, Works};
 use trackpair_rig_sim::spec::{Sensor, Topology};
 
 fn spec() -> PartSpec {
@@ -11,7 +11,9 @@ fn spec() -> PartSpec {
 }
 
 fn mechanics(spec: PartSpec) -> Mechanics {
-    Mechanics::of(&Part::draw("mechanics", spec, 1))
+    let part = Part::draw("mechanics", spec, 1);
+    let Works::Grip(numbers) = part.works() else { panic!("a grip") };
+    Mechanics::of(part.spec(), part.drawn().open_stop_deg, numbers)
 }
 
 /// Runs `seconds` with a setpoint on every control tick.

@@ -3,9 +3,12 @@
 use std::path::Path;
 
 use trackpair_rig_sim::fault::{Channel, Fault, Shape};
-use trackpair_rig_sim::part::{Part, TRAVEL_DEG};
-use trackpair_rig_sim::spec::{Sensor, Topology};
+use trackpair_rig_sim::part::Part;
+use trackpair_rig_sim::spec::{Kind, Sensor, Topology};
 use trackpair_rig_sim::{PartSpec, part_address, part_file, parts};
+
+/// Nominal travel of a grip, degrees.
+const TRAVEL_DEG: f64 = 75.0;
 
 fn exact(topology: Topology) -> PartSpec {
     PartSpec { spread: false, ..PartSpec::healthy(Sensor::Hall, topology) }
@@ -163,7 +166,7 @@ fn every_example_in_the_document_of_part_files_is_one() {
         kinds.extend(spec.faults.iter().map(Fault::kind));
     }
     // All kinds of fault there are, see `fault.rs`.
-    assert_eq!(kinds.len(), 19, "documented by example: {kinds:?}");
+    assert_eq!(kinds.len(), 30, "documented by example: {kinds:?}");
     for kind in kinds {
         assert!(text.contains(&format!("| `{kind}` |")), "{kind} has no row in the table");
     }

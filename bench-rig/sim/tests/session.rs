@@ -350,8 +350,8 @@ fn the_e_stop_ends_a_drive_and_the_spring_brings_the_grip_home() {
     host.rig.board_mut().set_emergency_stop(true);
     assert_eq!(host.finish(), EndCause::Guard);
     host.rig.run_until(host.rig.now_us() + 500_000);
-    assert!(!host.rig.board().plant().grip().powered());
-    near(host.rig.board().plant().grip().angle().to_degrees(), 0.0, 0.05);
+    assert!(host.rig.board().plant().clamped().idle());
+    near(host.rig.board().plant().clamped().angle_deg(), 0.0, 0.05);
 }
 
 #[test]

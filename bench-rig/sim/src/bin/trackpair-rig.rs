@@ -27,7 +27,7 @@ struct Arguments {
     /// Where hosts connect: pty, or tcp:HOST:PORT (port 0 takes a free one)
     #[arg(long, default_value = "pty")]
     listen: String,
-    /// Who is beside the rig while its drive is off: none, hand, flex, hand+flex
+    /// Who is beside the rig while its drive is off: none, hand, flex, hand+flex, push
     #[arg(long, default_value = "none")]
     operator: String,
     /// Write everything that was drawn, as JSON

@@ -47,6 +47,15 @@ impl State {
     }
 }
 
+/// What the motor did in one step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Electric {
+    /// Voltage that it made itself at the step's start, V.
+    pub own_volts: f64,
+    /// What its copper lost, W.
+    pub copper_watts: f64,
+}
+
 #[derive(Clone, Copy, Debug)]
 struct Pinion {
     half_lash: f64,
@@ -280,12 +289,13 @@ impl Model {
         dry.level * (1.0 + dry.excess * self.tables.gauss(speed * dry.per_speed))
     }
 
-    /// One step; `warmth` is the winding's resistance over that at 20 °C. Returns the copper loss, W.
+    /// One step; `warmth` is the winding's resistance over that at 20 °C.
     #[inline]
-    pub fn step(&self, s: &mut State, applied: Option<f64>, warmth: f64, push: &Push) -> f64 {
+    pub fn step(&self, s: &mut State, applied: Option<f64>, warmth: f64, push: &Push) -> Electric {
         let [constant, ohms, cogging] = self.ripples.at(s.rotor);
         let ohms = ohms * warmth + self.dead_ohms(s.rotor);
-        s.amps = self.current(s.amps, constant * s.rotor_speed, ohms, applied);
+        let own_volts = constant * s.rotor_speed;
+        s.amps = self.current(s.amps, own_volts, ohms, applied);
         let pinion = self.pinion_mesh(s);
         let (sector, felt) = self.sector_mesh(s, &self.flanks.at(s.idler * (1.0 / SECTOR_RATIO)));
         let on_plate = sector + self.plate_torque(s.plate, s.plate_speed) + push.torque(s);
@@ -304,7 +314,7 @@ impl Model {
         s.rotor += self.h * s.rotor_speed;
         s.idler += self.h * s.idler_speed;
         s.plate += self.h * s.plate_speed;
-        ohms * s.amps * s.amps
+        Electric { own_volts, copper_watts: ohms * s.amps * s.amps }
     }
 
     /// Potential, kinetic and magnetic energy, J.

@@ -131,9 +131,15 @@ impl Body {
 
     /// Moves on by `steps` steps.
     pub fn advance(&mut self, steps: usize) {
+        self.advance_watched(steps, |_, _| {});
+    }
+
+    /// The same; `watch` is told terminal voltage (V) and current (A) of every step.
+    #[inline]
+    pub fn advance_watched(&mut self, steps: usize, mut watch: impl FnMut(f64, f64)) {
         let seconds = self.model.h * steps as f64;
-        self.shock = 0.0;
         if self.asleep {
+            (0..steps).for_each(|_| watch(0.0, 0.0));
             self.winding.advance(seconds, 0.0);
             return;
         }
@@ -143,14 +149,16 @@ impl Body {
         for _ in 0..steps {
             still = state.still();
             let speed = state.plate_speed;
-            watts += self.model.step(&mut state, applied, warmth, &self.push);
+            let step = self.model.step(&mut state, applied, warmth, &self.push);
+            watts += step.copper_watts;
             jolt = jolt.max((state.plate_speed - speed).abs());
+            watch(self.bridge.terminal_volts(state.amps, step.own_volts), state.amps);
             if let Some(probe) = &mut self.push.probe {
                 probe.angle += self.model.h * probe.speed;
             }
         }
         self.state = state;
-        self.shock = jolt / self.model.h;
+        self.shock = self.shock.max(jolt / self.model.h);
         // A step that began and ended still has left everything as it was: so will the next.
         let idle = self.push.probe.is_none() && matches!(applied, None | Some(0.0));
         self.asleep = idle && still && state.still();
@@ -180,9 +188,9 @@ impl Body {
         self.model.ohms(&self.state, self.winding.factor())
     }
 
-    /// Largest acceleration of the plate in the last [`Body::advance`], rad/s²: stops and flanks that strike.
-    pub fn shock(&self) -> f64 {
-        self.shock
+    /// Largest acceleration of the plate since this was asked last, rad/s²: stops and flanks that strike.
+    pub fn take_shock(&mut self) -> f64 {
+        std::mem::take(&mut self.shock)
     }
 
     /// Potential, kinetic and magnetic energy, J.

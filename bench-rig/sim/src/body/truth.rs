@@ -69,6 +69,14 @@ impl BodyTruth {
     }
 }
 
+impl BodyTruth {
+    /// With the winding as warm as it is now.
+    pub fn set_winding(&mut self, winding: &Winding) {
+        self.ohms = self.numbers.motor.ohms * winding.factor();
+        self.winding_celsius = winding.celsius();
+    }
+}
+
 /// Lash between rotor and plate at an angle, degrees of plate.
 pub fn lash_deg(numbers: &BodyNumbers, teeth: &Teeth, deg: f64) -> f64 {
     let (opening, closing) = teeth.wear_deg(deg);
