@@ -4,9 +4,9 @@
 use crate::body::mechanics::STEP_S;
 use crate::body::motion::Push;
 use crate::body::{Body, Bridge, Probe};
+use crate::front::SLICE_US;
 use crate::grip::{self, Grip};
 use crate::operator::{Operator, Places, Strokes};
-use crate::plant::SLICE_US;
 
 /// Step of a body, µs.
 const STEP_US: f64 = 1e6 * STEP_S;

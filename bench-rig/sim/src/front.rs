@@ -9,6 +9,9 @@
 use crate::dropout::Outage;
 use crate::fault::{Lead, Towards};
 
+/// Length of a slice, µs: also the update period of a Hall sensor's output.
+pub const SLICE_US: f64 = 100.0;
+
 /// One input's filter and node at an instant.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Input {

@@ -1,13 +1,14 @@
-//! A bench rig and the grip or throttle body on it, as physics: implements the rig core's `Board`, on virtual time or behind a pty or TCP port.
+//! A bench rig and the grip or throttle body on it, as physics: implements the rig core's `Board`, on virtual time or behind a pty or
+//! TCP port.
 //!
 //! Layers, each sees only those above it:
 //! - [`random`]: seeded numbers; a fast Gaussian.
-//! - [`fault`]: every fault that can be planted, with units and ranges.
-//! - [`spec`]: kind of sensor, topology, spread and faults: what a part file says.
+//! - [`fault`], [`fault_range`]: every fault that can be planted, with units and ranges.
+//! - [`body`]: a throttle body as pure physics: motor, gears with lash, springs, plate.
+//! - [`spec`]: kind of part and sensor, topology, spread and faults: what a part file says.
 //! - [`parts`], [`part_file`]: the named parts; TOML part files.
 //! - [`curve`]: the static transfer curve and what is true of it.
 //! - [`drawn`], [`part`]: a part's own numbers; one drawn part and its truth.
-//! - [`body`]: a throttle body as pure physics: motor, gears with lash, springs, plate.
 //! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
 //! - [`clamped`]: what moves on the rig, grip or body, its drive and the person that touches it.
 //! - [`rig_spec`], [`plant`], [`table`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
@@ -25,6 +26,7 @@ pub mod drive_log;
 pub mod drawn;
 pub mod dropout;
 pub mod fault;
+pub mod fault_range;
 pub mod front;
 pub mod grip;
 pub mod network;

@@ -1,4 +1,7 @@
 //! The part, the rig's loom and inputs, and the person beside it, moved together in slices of 100 µs. No counts, no protocol.
+//!
+//! A grip is moved through a slice when it begins. A body is moved just as far as somebody looks or switches, in steps of 20 µs: its
+//! bridge acts, and its meters read, at their own time.
 
 use std::collections::VecDeque;
 
@@ -6,7 +9,7 @@ use crate::body::Body;
 use crate::clamped::{BodyMount, Clamped, GripMount};
 use crate::dropout::{Breaker, Outage, Stretch};
 use crate::fault::{Channel, Fault, Lead, LeakTo};
-use crate::front::{Input, Slice};
+use crate::front::{Input, SLICE_US, Slice};
 use crate::grip::{Grip, Mechanics};
 use crate::network::{Branch, Network, Solution};
 use crate::operator::{Operator, Strokes};
@@ -15,8 +18,6 @@ use crate::random::Random;
 use crate::rig_spec::{RigSpec, RigTruth};
 use crate::spec::Sensor;
 
-/// Length of a slice, µs: also the update period of a Hall sensor's output.
-pub const SLICE_US: f64 = 100.0;
 /// Steps of a 12-bit output over its supply.
 const OUTPUT_STEPS: f64 = 4096.0;
 /// Below this a Hall sensor does nothing, V.

@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use crate::body;
-use crate::fault::{Fault, FaultError};
+use crate::fault::Fault;
+use crate::fault_range::FaultError;
 
 /// Kind of part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use trackpair_rig_sim::fault::{Channel, Fault, Shape};
 use trackpair_rig_sim::part::Part;
-use trackpair_rig_sim::spec::{Kind, Sensor, Topology};
+use trackpair_rig_sim::spec::{Sensor, Topology};
 use trackpair_rig_sim::{PartSpec, part_address, part_file, parts};
 
 /// Nominal travel of a grip, degrees.
