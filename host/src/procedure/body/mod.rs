@@ -31,6 +31,7 @@ use crate::sheet::{BodyPlan, LoopGains};
 use crate::trace::{PlateScale, ProcedureKind};
 use trackpair_protocol::message::{Request, capability};
 use trackpair_protocol::position_loop::LoopSettings;
+use trackpair_protocol::program::MAX_SEGMENTS;
 
 /// Time constant of the loop's filter on the speed, µs: a pole at 300 Hz.
 const SPEED_FILTER_US: u32 = 531;
@@ -108,13 +109,21 @@ impl Bench<'_> {
         plan: &BodyPlan,
         motion: &Motion,
     ) -> Result<Plan, ProcedureError> {
+        // None would be a run without a drive.
+        let program = motion.program().ok_or(ProcedureError::OutOfRange {
+            procedure,
+            what: "a program",
+            given: format!("{} segments", motion.stimuli().len()),
+            allowed: format!("up to {MAX_SEGMENTS}"),
+            advice: "ask for fewer openings or places in the part sheet",
+        })?;
         self.power_up(procedure)?;
         self.cool(procedure, plan.heat_limit)?;
         let settings = loop_settings(self.plate_scale(), plan.position_loop);
         self.session.request(&Request::SetLoop(settings))?;
         Ok(Plan {
             procedure,
-            program: motion.program(),
+            program: Some(program),
             stimuli: motion.stimuli(),
             channels: self.session.known_channels(),
             period_us: self.period_us(f64::from(plan.rate_hz)),

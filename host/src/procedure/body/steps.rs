@@ -13,8 +13,8 @@ const SETTLE_US: u32 = 130_000;
 const PULSE_US: u32 = 14_000;
 /// Places within a range, as shares of it.
 const SHARES: [f64; 2] = [0.3, 0.75];
-/// The setpoint steps, degrees: about 12, 36, 71 and 24 % of the travel.
-const SETPOINTS: [f64; 4] = [0.12, 0.36, 0.71, 0.24];
+/// Places that the setpoint steps between, in turn, as shares of the travel: low to middle, middle to high, and all the way back.
+const SETPOINTS: [f64; 3] = [0.12, 0.36, 0.71];
 /// Time of each, µs: beyond the settling time of a healthy body.
 const SETPOINT_US: u32 = 700_000;
 /// Times that the setpoint steps are repeated.
