@@ -4,6 +4,7 @@
 use crate::body::mechanics::STEP_S;
 use crate::body::motion::Push;
 use crate::body::{Body, Bridge, Probe};
+use crate::departures::Departures;
 use crate::front::SLICE_US;
 use crate::grip::{self, Grip};
 use crate::operator::{Operator, Places, Strokes};
@@ -73,6 +74,7 @@ pub struct BodyMount {
     filter_us: f64,
     strokes: Strokes,
     places: Places,
+    departures: Departures,
 }
 
 impl BodyMount {
@@ -87,7 +89,13 @@ impl BodyMount {
             filter_us,
             strokes,
             places: Places::default(),
+            departures: Departures::default(),
         }
+    }
+
+    /// When the plate left where it stood.
+    pub fn departures(&self) -> &Departures {
+        &self.departures
     }
 
     /// The body.
@@ -104,6 +112,15 @@ impl BodyMount {
     #[inline]
     pub fn reach(&mut self, us: f64) {
         let wanted = (us * (1.0 / STEP_US) + 0.5).max(0.0) as u64;
+        while self.departures.awaits() && wanted > self.steps {
+            self.steps_to(self.steps + 1);
+            self.departures.look(STEP_US * self.steps as f64, self.body.plate_deg());
+        }
+        self.steps_to(wanted);
+    }
+
+    #[inline]
+    fn steps_to(&mut self, wanted: u64) {
         if wanted > self.steps {
             let (mut filtered, mut raw, share) = (self.filtered, self.raw, self.share);
             self.body.advance_watched((wanted - self.steps) as usize, |volts, amps| {
@@ -118,6 +135,10 @@ impl BodyMount {
     /// Sets the bridge at a time, µs, to the nearest step.
     pub fn set_bridge(&mut self, bridge: Bridge, us: f64) {
         self.reach(us);
+        if let (Bridge::Drive { volts: from }, Bridge::Drive { volts: to }) = (self.body.bridge(), bridge) {
+            let (deg, speed) = (self.body.plate_deg(), self.body.state().plate_speed);
+            self.departures.jump(STEP_US * self.steps as f64, from, to, deg, speed);
+        }
         self.body.set_bridge(bridge);
         // Between this and the next step the meters see the new voltage already.
         self.raw[0] = self.body.terminal_volts();

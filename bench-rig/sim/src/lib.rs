@@ -10,7 +10,7 @@
 //! - [`curve`]: the static transfer curve and what is true of it.
 //! - [`drawn`], [`part`]: a part's own numbers; one drawn part and its truth.
 //! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
-//! - [`clamped`]: what moves on the rig, grip or body, its drive and the person that touches it.
+//! - [`clamped`], [`departures`]: what moves on the rig, grip or body, its drive and the person that touches it; when a plate began to move.
 //! - [`rig_spec`], [`plant`], [`table`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
 //! - [`sim_rig`], [`address`]: a whole rig on virtual time; `NAME?seed=N` addresses.
 //! - [`serve`], [`drive_log`]: the same in real time behind a pty or a TCP port; when its drive went on and off.
@@ -22,6 +22,7 @@ pub mod board;
 pub mod body;
 pub mod clamped;
 pub mod curve;
+pub mod departures;
 pub mod drawn;
 pub mod drive_log;
 pub mod dropout;

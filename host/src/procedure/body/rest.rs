@@ -28,7 +28,7 @@ const FALLEN: u8 = 6;
 /// The end of a segment that is looked at, µs.
 const LOOK_US: u64 = 100_000;
 /// The plate has left its rest when it is this far from it, degrees, for so many scans.
-const BREAK_DEG: f64 = 0.3;
+const BREAK_DEG: f64 = 0.1;
 const BREAK_SCANS: usize = 5;
 /// Less change of the first line between the stops than this, ratio of supply, is no motion.
 const MOVED: f64 = 0.05;
