@@ -1,5 +1,16 @@
 //! A motor-driven throttle body's traces in, figures and findings out. Pure: no I/O, no clock, no limits.
+//!
+//! - [`traces`]: what there is, by procedure.
+//! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was.
+//! - [`estimate`]: a value with its uncertainty.
+//! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
 
+pub mod estimate;
+pub mod motor;
+pub mod rest;
+pub mod stretches;
+#[cfg(test)]
+pub(crate) mod synthetic;
 pub mod traces;
 
 pub use traces::BodyTraces;

@@ -1,0 +1,200 @@
+//! A body's trace as plate angle, volts and amps in float, cut into the stretches that the rig's program asked for. It computes no
+//! figure. A stretch that a gap touches is left out and told.
+
+use super::super::statistics;
+use std::ops::Range;
+
+/// What a stretch asked of the drive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Stimulus {
+    /// Position loop to an angle at a speed.
+    Ramp {
+        /// Where to, degrees of plate.
+        to_deg: f64,
+        /// How fast, degrees per second, > 0.
+        speed_deg_s: f64,
+    },
+    /// Position loop at the angle reached.
+    Hold {
+        /// How long.
+        seconds: f64,
+    },
+    /// Position loop, set point jumps.
+    Step {
+        /// Where to, degrees of plate.
+        to_deg: f64,
+        /// How long.
+        seconds: f64,
+    },
+    /// Bridge open.
+    Release {
+        /// How long.
+        seconds: f64,
+    },
+    /// Bridge driven with constant volts.
+    Volts {
+        /// Terminal volts, positive opens.
+        volts: f64,
+        /// How long.
+        seconds: f64,
+    },
+    /// Volts rise evenly from what they were.
+    VoltsRamp {
+        /// Terminal volts at the end.
+        to_volts: f64,
+        /// How long.
+        seconds: f64,
+    },
+    /// Motor shorted by the bridge.
+    Brake {
+        /// How long.
+        seconds: f64,
+    },
+}
+
+impl Stimulus {
+    /// Whether the position loop drives.
+    pub const fn closed_loop(self) -> bool {
+        matches!(self, Self::Ramp { .. } | Self::Hold { .. } | Self::Step { .. })
+    }
+}
+
+/// One segment of the program as it was run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// What was asked.
+    pub stimulus: Stimulus,
+    /// Segment number of the program.
+    pub segment: usize,
+    /// How many times its repeat had gone back.
+    pub pass: u16,
+    /// Samples from its beginning to the next one's.
+    pub range: Range<usize>,
+    /// Rig time at which it began, µs.
+    pub began_us: u64,
+    /// Whether it follows the stretch before it in [`Recording::stretches`] without a hole.
+    pub follows: bool,
+}
+
+/// Samples of a body, one value each per scan; NaN where there is none.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Signals {
+    /// Rig clock, µs, rising.
+    pub time_us: Vec<u64>,
+    /// Plate, degrees from the closed stop.
+    pub deg: Vec<f64>,
+    /// Motor terminal volts; positive opens.
+    pub volts: Vec<f64>,
+    /// Motor amps; positive opens.
+    pub amps: Vec<f64>,
+    /// Rig temperature, °C; NaN where it was not recorded.
+    pub celsius: f64,
+}
+
+/// A trace made ready.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Recording {
+    /// Its samples.
+    pub signals: Signals,
+    /// Time between scans, s, > 0 (median); 0 with fewer than two.
+    pub period_s: f64,
+    /// Random noise of the plate angle, one standard deviation, degrees.
+    pub noise_deg: f64,
+    /// Stretches in order of time, none touched by a gap.
+    pub stretches: Vec<Stretch>,
+    /// Stretches left out because a gap touches them.
+    pub left_out: usize,
+}
+
+/// Where a segment began: segment number, pass, rig µs.
+pub type Began = (usize, u16, u64);
+
+impl Recording {
+    /// Cuts samples at the marks. `gaps` holds the indices of the first scans after gaps. Never fails: what is absurd is left out.
+    pub fn new(signals: Signals, program: &[Stimulus], began: &[Began], gaps: &[usize]) -> Self {
+        let len = [signals.deg.len(), signals.volts.len(), signals.amps.len()]
+            .into_iter()
+            .fold(signals.time_us.len(), usize::min);
+        let time = &signals.time_us[..len];
+        let mut steps: Vec<f64> = time.windows(2).map(|w| w[1].saturating_sub(w[0]) as f64).collect();
+        let period_s = statistics::median(&mut steps).unwrap_or(0.0) * 1e-6;
+        let noise_deg = noise(&signals.deg);
+        let mut out =
+            Self { signals, period_s, noise_deg, stretches: Vec::with_capacity(began.len()), left_out: 0 };
+        if period_s <= 0.0 {
+            return out;
+        }
+        let index = |us: u64| out.signals.time_us[..len].partition_point(|t| *t < us);
+        let mut whole_before = false;
+        let mut stretches = Vec::with_capacity(began.len());
+        let mut left_out = 0;
+        for (k, (segment, pass, us)) in began.iter().enumerate() {
+            let range = index(*us)..began.get(k + 1).map_or(len, |next| index(next.2));
+            // A gap at the first sample lies between this stretch and the one before.
+            let broken = gaps.iter().any(|g| *g >= range.start && *g < range.end.max(range.start + 1));
+            let stimulus = program.get(*segment).copied().filter(|_| range.len() >= 2);
+            match (stimulus, broken) {
+                (Some(stimulus), false) => stretches.push(Stretch {
+                    stimulus,
+                    segment: *segment,
+                    pass: *pass,
+                    range,
+                    began_us: *us,
+                    follows: whole_before,
+                }),
+                _ => left_out += 1,
+            }
+            whole_before = stimulus.is_some() && !broken;
+        }
+        out.stretches = stretches;
+        out.left_out = left_out;
+        out
+    }
+
+    /// Plate angle over samples.
+    pub fn deg(&self, range: Range<usize>) -> &[f64] {
+        self.signals.deg.get(range).unwrap_or(&[])
+    }
+
+    /// Terminal volts over samples.
+    pub fn volts(&self, range: Range<usize>) -> &[f64] {
+        self.signals.volts.get(range).unwrap_or(&[])
+    }
+
+    /// Motor amps over samples.
+    pub fn amps(&self, range: Range<usize>) -> &[f64] {
+        self.signals.amps.get(range).unwrap_or(&[])
+    }
+
+    /// Samples that span a time, at least one.
+    pub fn samples(&self, seconds: f64) -> usize {
+        if self.period_s > 0.0 && seconds.is_finite() {
+            ((seconds / self.period_s).round().max(1.0) as usize).min(self.signals.time_us.len().max(1))
+        } else {
+            1
+        }
+    }
+
+    /// The last `seconds` of samples of a stretch, at most all of it.
+    pub fn tail(&self, range: &Range<usize>, seconds: f64) -> Range<usize> {
+        range.end.saturating_sub(self.samples(seconds)).max(range.start)..range.end
+    }
+
+    /// Every stretch with the one before it, where it follows without a hole.
+    pub fn with_previous(&self) -> impl Iterator<Item = (&Stretch, &Stretch)> {
+        self.stretches.windows(2).filter(|w| w[1].follows).map(|w| (&w[0], &w[1]))
+    }
+}
+
+/// Mean of the finite values of a slice.
+pub fn mean(values: &[f64]) -> Option<f64> {
+    statistics::mean(values)
+}
+
+/// Noise from second differences of up to 40 000 places: white noise σ gives them √6 σ.
+fn noise(deg: &[f64]) -> f64 {
+    let every = (deg.len() / 40_000).max(1);
+    let mut second: Vec<f64> =
+        deg.windows(3).step_by(every).map(|w| w[2] - 2.0 * w[1] + w[0]).filter(|d| d.is_finite()).collect();
+    statistics::robust_sd(&mut second).unwrap_or(0.0) / 6.0f64.sqrt()
+}
