@@ -5,8 +5,13 @@
 //! - [`estimate`]: a value with its uncertainty.
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
 
+pub mod creep;
 pub mod estimate;
+pub mod lash;
+pub mod latency;
 pub mod motor;
+pub mod onset;
+pub mod order_statistics;
 pub mod rest;
 pub mod stretches;
 #[cfg(test)]

@@ -10,8 +10,9 @@
 
 use super::estimate::Estimate;
 use super::rest::stands;
-use super::stretches::{Recording, Stimulus, Stretch, mean};
+use super::stretches::{Recording, Stretch, mean};
 use crate::analysis::statistics;
+use crate::trace::Stimulus;
 use std::ops::Range;
 
 /// Radians per degree.

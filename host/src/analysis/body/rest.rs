@@ -4,8 +4,9 @@
 //! began; the difference is what friction of the plate leaves of the springs' pull (and a gap between the springs).
 
 use super::estimate::Estimate;
-use super::stretches::{Recording, Stimulus, Stretch, mean};
+use super::stretches::{Recording, Stretch, mean};
 use crate::analysis::statistics;
+use crate::trace::Stimulus;
 
 /// A release shorter than this tells no rest position, s.
 const SHORTEST_S: f64 = 0.15;

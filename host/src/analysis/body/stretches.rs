@@ -2,61 +2,12 @@
 //! figure. A stretch that a gap touches is left out and told.
 
 use super::super::statistics;
+use crate::trace::Stimulus;
 use std::ops::Range;
 
-/// What a stretch asked of the drive.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Stimulus {
-    /// Position loop to an angle at a speed.
-    Ramp {
-        /// Where to, degrees of plate.
-        to_deg: f64,
-        /// How fast, degrees per second, > 0.
-        speed_deg_s: f64,
-    },
-    /// Position loop at the angle reached.
-    Hold {
-        /// How long.
-        seconds: f64,
-    },
-    /// Position loop, set point jumps.
-    Step {
-        /// Where to, degrees of plate.
-        to_deg: f64,
-        /// How long.
-        seconds: f64,
-    },
-    /// Bridge open.
-    Release {
-        /// How long.
-        seconds: f64,
-    },
-    /// Bridge driven with constant volts.
-    Volts {
-        /// Terminal volts, positive opens.
-        volts: f64,
-        /// How long.
-        seconds: f64,
-    },
-    /// Volts rise evenly from what they were.
-    VoltsRamp {
-        /// Terminal volts at the end.
-        to_volts: f64,
-        /// How long.
-        seconds: f64,
-    },
-    /// Motor shorted by the bridge.
-    Brake {
-        /// How long.
-        seconds: f64,
-    },
-}
-
-impl Stimulus {
-    /// Whether the position loop drives.
-    pub const fn closed_loop(self) -> bool {
-        matches!(self, Self::Ramp { .. } | Self::Hold { .. } | Self::Step { .. })
-    }
+/// Whether the position loop drives.
+pub const fn closed_loop(stimulus: Stimulus) -> bool {
+    matches!(stimulus, Stimulus::Ramp { .. } | Stimulus::Hold { .. } | Stimulus::Step { .. })
 }
 
 /// One segment of the program as it was run.

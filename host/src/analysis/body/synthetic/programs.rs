@@ -1,6 +1,10 @@
 //! The procedures as lists of stimuli, for tests alone.
 
-use crate::analysis::body::stretches::Stimulus::{self, Brake, Hold, Ramp, Release, Step, Volts, VoltsRamp};
+use crate::trace::Stimulus::{self, Brake, Hold, Release, Step, Volts, VoltsRamp};
+
+fn ramp(to_deg: f64, speed_deg_s: f64) -> Stimulus {
+    Stimulus::Ramp { to_deg, speed_deg_s, accel_deg_s2: 5000.0 }
+}
 
 fn repeated(times: usize, of: &[Stimulus]) -> Vec<Stimulus> {
     of.repeat(times)
@@ -31,14 +35,9 @@ pub fn releases() -> Vec<Stimulus> {
 
 /// Slow ramps and the coasts after them.
 pub fn creep() -> Vec<Stimulus> {
-    let mut out = vec![Ramp { to_deg: 0.8, speed_deg_s: 15.0 }, Hold { seconds: 0.1 }];
+    let mut out = vec![ramp(0.8, 15.0), Hold { seconds: 0.1 }];
     for _ in 0..2 {
-        out.extend([
-            Ramp { to_deg: 83.0, speed_deg_s: 20.0 },
-            Hold { seconds: 0.1 },
-            Ramp { to_deg: 0.8, speed_deg_s: 20.0 },
-            Hold { seconds: 0.1 },
-        ]);
+        out.extend([ramp(83.0, 20.0), Hold { seconds: 0.1 }, ramp(0.8, 20.0), Hold { seconds: 0.1 }]);
     }
     out.extend(repeated(
         3,
@@ -58,7 +57,7 @@ pub fn lash(rest_deg: f64) -> Vec<Stimulus> {
         ]);
     }
     for k in 0..11 {
-        let v = if k == 0 { -1.38 } else { 1.38 };
+        let v = if k == 0 { -1.2 } else { 1.2 };
         let half = |v: f64| {
             [
                 Volts { volts: v, seconds: 0.08 },

@@ -2,8 +2,9 @@
 //! (gains, offsets, noise, nonlinearity of the plate's own sensor; all engineering assumptions).
 
 use super::plant::{Bridge, Plant, RAD, State};
-use crate::analysis::body::stretches::{Recording, Signals, Stimulus};
+use crate::analysis::body::stretches::{Recording, Signals, closed_loop};
 use crate::analysis::statistics::Resampler;
+use crate::trace::Stimulus;
 use std::f64::consts::TAU;
 
 const PERIOD_S: f64 = 2e-4;
@@ -122,13 +123,14 @@ impl Bench {
 
 fn length(stimulus: Stimulus, control: &Control) -> f64 {
     match stimulus {
-        Stimulus::Ramp { to_deg, speed_deg_s } => (to_deg - control.target).abs() / speed_deg_s,
+        Stimulus::Ramp { to_deg, speed_deg_s, .. } => (to_deg - control.target).abs() / speed_deg_s,
         Stimulus::Hold { seconds }
         | Stimulus::Step { seconds, .. }
         | Stimulus::Release { seconds }
         | Stimulus::Volts { seconds, .. }
         | Stimulus::VoltsRamp { seconds, .. }
         | Stimulus::Brake { seconds } => seconds,
+        Stimulus::Repeat { .. } => 0.0,
     }
 }
 
@@ -146,7 +148,7 @@ struct Control {
 
 impl Control {
     fn decide(&mut self, stimulus: Stimulus, from: f64, from_volts: f64, share: f64, y: f64) -> Bridge {
-        if stimulus.closed_loop() {
+        if closed_loop(stimulus) {
             if self.open {
                 (self.integral, self.slope, self.open) = (0.0, 0.0, false);
                 self.last_y = y;

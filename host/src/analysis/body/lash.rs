@@ -1,0 +1,247 @@
+//! Free travel of the gears at rest, without an encoder on the motor and without opening the cover. It judges nothing.
+//!
+//! Above and below the rest position the springs keep the gears on one flank; only at rest does the motor cross its play.
+//!
+//! - Swing (S): volts too small to move the plate take the rotor from flank to flank; ∫(v − R·i − V_b)dt / K' is its travel, less
+//!   that of the plate. The window begins and ends without current, so inductance drops out. R and V_b come from the stalls at
+//!   three levels on the flank itself: the brushes' ripple makes R there differ from its mean.
+//! - Coast arrest (C): let go a few degrees above rest, the plate stops there and the rotor runs on through the play:
+//!   lash = the drop of ∫v dt / K' − θ over the arrest, less what the gears wind up at its end ([`WIND_UP_DEG`]).
+//!
+//! The wind-up and both methods' own uncertainties come from simulation (the physics study, part B, 3.5): engineering assumptions.
+
+use super::estimate::Estimate;
+use super::motor::{BRUSH_PER_A, Motor, Offsets, RAD, integral};
+use super::rest::stands;
+use super::stretches::{Recording, Stretch, mean};
+use crate::analysis::statistics;
+use crate::trace::Stimulus;
+use std::ops::Range;
+
+/// Wind-up of the gears at the end of an arrest, degrees.
+pub const WIND_UP_DEG: f64 = 0.083;
+/// Standard uncertainty of the arrest's model: stiffness, ripple of the EMF, rebound; degrees, and per degree of lash.
+const ARREST: (f64, f64) = (0.027, 0.045);
+/// The same of the swing: ripple of resistance between the flanks, blows that move the plate.
+const SWING: (f64, f64) = (0.03, 0.08);
+/// Volts below this count as none.
+const NO_VOLTS: f64 = 0.05;
+/// End of a level over which a stall is read, s.
+const STALL_S: f64 = 0.006;
+/// A plate that a swing moves further than this was driven, not its lash measured, degrees.
+const DRIVEN_DEG: f64 = 0.6;
+/// Coasts used begin this far above rest, degrees.
+const ARREST_FROM_DEG: Range<f64> = 3.0..8.0;
+/// The rotor reaches the other flank within this time, s.
+const ARREST_S: f64 = 0.06;
+/// Where the arrest begins, degrees above rest.
+const ARREST_DEG_ABOVE: f64 = 0.7;
+
+/// Free travel at rest.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lash {
+    /// Both methods together, degrees of plate.
+    pub fused: Estimate,
+    /// By swinging.
+    pub swing: Option<Estimate>,
+    /// By arrest.
+    pub arrest: Option<Estimate>,
+    /// Half cycles used.
+    pub swings: usize,
+    /// Arrests used.
+    pub arrests: usize,
+    /// How far the plate went with the swing, degrees: a gap between the springs shows here, lash does not.
+    pub plate_moved_deg: Option<f64>,
+}
+
+/// Why it can't be had.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoLash {
+    /// The plate does not return to rest.
+    NoRest,
+    /// K' is not known.
+    NoEmf,
+    /// No swing and no arrest in the recording.
+    NoData,
+}
+
+/// Measures lash at rest.
+///
+/// # Errors
+/// Says what was missing.
+pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) -> Result<Lash, NoLash> {
+    let rest_deg = rest_deg.ok_or(NoLash::NoRest)?;
+    let emf = motor.emf.ok_or(NoLash::NoEmf)?;
+    let halves: Vec<Half> = recordings.iter().flat_map(|r| halves(r, motor.offsets, rest_deg)).collect();
+    let crossings = crossings(&halves, emf.value);
+    let mut moved: Vec<f64> =
+        halves.windows(2).map(|w| (w[1].pressed_deg - w[0].pressed_deg).abs()).collect();
+    let arrests: Vec<f64> = recordings.iter().flat_map(|r| arrests(r, emf.value, rest_deg)).collect();
+    let swing = Estimate::median_of(&crossings, 0.01).map(|e| modelled(e, SWING));
+    let arrest = Estimate::median_of(&arrests, 0.02).map(|e| modelled(e, ARREST));
+    let both: Vec<Estimate> = swing.into_iter().chain(arrest).collect();
+    let fused = Estimate::fused(&both, 0.0).ok_or(NoLash::NoData)?;
+    Ok(Lash {
+        fused: fused.widened(fused.value * emf.uncertainty / emf.value),
+        swing,
+        arrest,
+        swings: crossings.len(),
+        arrests: arrests.len(),
+        plate_moved_deg: statistics::median(&mut moved),
+    })
+}
+
+fn modelled(e: Estimate, (least, per_deg): (f64, f64)) -> Estimate {
+    e.widened(least.hypot(per_deg * e.value))
+}
+
+/// One half cycle of a swing, offsets taken off.
+struct Half {
+    opening: bool,
+    volts: Vec<f64>,
+    amps: Vec<f64>,
+    period_s: f64,
+    /// Stalls: amps and volts at the end of each level.
+    stalls: Vec<(f64, f64)>,
+    /// Plate at the end of the highest level, degrees.
+    pressed_deg: f64,
+    /// How far the plate went from the rest before to the rest after, degrees.
+    plate_deg: f64,
+    /// Whether it follows another half cycle of the other polarity.
+    crosses: bool,
+}
+
+fn volts_of(s: &Stretch) -> Option<f64> {
+    match s.stimulus {
+        Stimulus::Volts { volts, .. } => Some(volts),
+        _ => None,
+    }
+}
+
+fn halves(r: &Recording, offsets: Offsets, rest_deg: f64) -> Vec<Half> {
+    let mut out: Vec<Half> = Vec::new();
+    let mut last_end = None;
+    let mut k = 0;
+    while k < r.stretches.len() {
+        let Some(volts) = volts_of(&r.stretches[k]).filter(|v| v.abs() > NO_VOLTS) else {
+            k += 1;
+            continue;
+        };
+        let same =
+            |s: &Stretch| s.follows && volts_of(s).is_some_and(|v| v * volts > 0.0 && v.abs() > NO_VOLTS);
+        let levels = 1 + r.stretches[k + 1..].iter().take_while(|s| same(s)).count();
+        let after = r.stretches.get(k + levels);
+        let zero = after.filter(|s| s.follows && volts_of(s).is_some_and(|v| v.abs() <= NO_VOLTS));
+        if let (Some(zero), true) = (zero, levels >= 2) {
+            let begin = r.stretches[k].range.start;
+            let crosses = last_end == Some(begin) && out.last().is_some_and(|h| h.opening != (volts > 0.0));
+            let half = half(r, &r.stretches[k..k + levels], zero, offsets, volts > 0.0, crosses);
+            let quiet = |h: &Half| (h.pressed_deg - rest_deg).abs() < DRIVEN_DEG;
+            last_end = None;
+            if let Some(half) = half.filter(quiet) {
+                last_end = Some(zero.range.end);
+                out.push(half);
+            }
+        }
+        k += levels;
+    }
+    out
+}
+
+fn half(
+    r: &Recording,
+    levels: &[Stretch],
+    zero: &Stretch,
+    offsets: Offsets,
+    opening: bool,
+    crosses: bool,
+) -> Option<Half> {
+    let range = levels[0].range.start..zero.range.end;
+    let end_mean = |values: &[f64], range: &Range<usize>| mean(values.get(r.tail(range, STALL_S))?);
+    let stalls: Option<Vec<(f64, f64)>> = levels
+        .iter()
+        .map(|s| {
+            let amps = end_mean(&r.signals.amps, &s.range)? - offsets.amps;
+            Some((amps, end_mean(&r.signals.volts, &s.range)? - offsets.volts))
+        })
+        .collect();
+    let before = levels[0].range.start.saturating_sub(r.samples(STALL_S))..levels[0].range.start;
+    let plate_deg = end_mean(&r.signals.deg, &zero.range)? - mean(r.deg(before)).unwrap_or(f64::NAN);
+    Some(Half {
+        opening,
+        volts: r.volts(range.clone()).iter().map(|v| v - offsets.volts).collect(),
+        amps: r.amps(range).iter().map(|i| i - offsets.amps).collect(),
+        period_s: r.period_s,
+        stalls: stalls?,
+        pressed_deg: end_mean(&r.signals.deg, &levels[0].range)?,
+        plate_deg,
+        crosses,
+    })
+}
+
+/// R and brush volts at the stalls of one polarity.
+fn stall_line(halves: &[Half], opening: bool) -> Option<(f64, f64)> {
+    let stalls = halves.iter().filter(|h| h.opening == opening).flat_map(|h| &h.stalls);
+    let (amps, volts): (Vec<f64>, Vec<f64>) = stalls.copied().unzip();
+    let fit = statistics::fit_line(&amps, &volts)?;
+    let brush = if opening { fit.intercept } else { -fit.intercept };
+    (fit.slope > 0.0).then_some((fit.slope, brush))
+}
+
+/// Travel of the rotor against the plate in every half cycle that crosses the play, degrees.
+fn crossings(halves: &[Half], emf: f64) -> Vec<f64> {
+    let (Some(open), Some(close)) = (stall_line(halves, true), stall_line(halves, false)) else {
+        return Vec::new();
+    };
+    halves
+        .iter()
+        .filter(|h| h.crosses)
+        .filter_map(|h| {
+            let (ohm, brush) = if h.opening { open } else { close };
+            let sign = if h.opening { 1.0 } else { -1.0 };
+            let left: Vec<f64> = h
+                .volts
+                .iter()
+                .zip(&h.amps)
+                .map(|(v, i)| v - ohm * i - brush * (BRUSH_PER_A * i).tanh())
+                .collect();
+            let travel = integral(&left, 0.0, h.period_s)? / emf / RAD;
+            let lash = sign * (travel - h.plate_deg);
+            lash.is_finite().then_some(lash)
+        })
+        .collect()
+}
+
+fn arrests(r: &Recording, emf: f64, rest_deg: f64) -> Vec<f64> {
+    let releases = r.stretches.iter().filter(|s| matches!(s.stimulus, Stimulus::Release { .. }));
+    releases.filter_map(|s| arrest(r, s, emf, rest_deg)).collect()
+}
+
+fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64) -> Option<f64> {
+    let from = mean(r.deg(release.range.start..release.range.start + r.samples(0.002)))?;
+    if !ARREST_FROM_DEG.contains(&(from - rest_deg)) {
+        return None;
+    }
+    let tail = r.tail(&release.range, 0.1);
+    // Another rest than the part's own is a plate that hangs.
+    stands(r, tail.clone()).filter(|at| (at - rest_deg).abs() < 1.0)?;
+    let offset = mean(r.volts(tail))?;
+    let start = release.range.start + r.samples(0.010);
+    let (volts, deg) = (r.volts(start..release.range.end), r.deg(start..release.range.end));
+    let mut flux = 0.0;
+    let mut relative = Vec::with_capacity(deg.len());
+    for k in 0..deg.len() {
+        if k > 0 {
+            flux += integral(&volts[k - 1..=k], offset, r.period_s)?;
+        }
+        relative.push(flux / emf / RAD - deg[k]);
+    }
+    let smooth: Vec<f64> = relative.windows(5).map(|w| w.iter().sum::<f64>() / 5.0).collect();
+    let at = deg.iter().position(|d| *d < rest_deg + ARREST_DEG_ABOVE)?;
+    let mut before: Vec<f64> = smooth.get(at.saturating_sub(27)..at.saturating_sub(2).max(5))?.to_vec();
+    let level = statistics::median(&mut before)?;
+    let end = (at + r.samples(ARREST_S)).min(smooth.len());
+    let low = smooth.get(at.saturating_sub(2)..end)?.iter().copied().fold(f64::INFINITY, f64::min);
+    let lash = level - low - WIND_UP_DEG;
+    lash.is_finite().then_some(lash)
+}

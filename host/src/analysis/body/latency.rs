@@ -1,0 +1,319 @@
+//! Latency of many steps per region and direction, and rise, overshoot and settling of closed-loop ones. It judges nothing.
+//!
+//! Latencies are whole microseconds on the rig's clock from the command to first motion ([`super::onset`]), in an HdrHistogram
+//! of 1 µs to 1 s with three significant digits; what is slower counts as 1 s, what noise makes negative as 0. Quantiles have bounds by
+//! order statistics ([`super::order_statistics`]).
+
+use super::estimate::Estimate;
+use super::onset::{self, NoOnset, Onset};
+use super::order_statistics::{ranks, values_for_upper_bound};
+use super::stretches::{Recording, Stretch, closed_loop, mean};
+use crate::analysis::statistics;
+use crate::quantity::{Heading, Region};
+use crate::trace::Stimulus;
+use hdrhistogram::Histogram;
+
+/// Longest latency the histogram holds, µs.
+pub const LONGEST_US: u64 = 1_000_000;
+/// Significant digits of the histogram.
+pub const DIGITS: u8 = 3;
+/// The low region ends this far above rest, degrees (teeth wear where riders idle and cruise). Engineering assumption.
+pub const LOW_DEG: f64 = 12.0;
+/// Confidence of the bounds told with quantiles.
+pub const CONFIDENCE: f64 = 0.95;
+/// A step of volts smaller than this tells no latency, V.
+const LEAST_VOLTS: f64 = 2.0;
+/// A closed-loop step smaller than this is left out: friction, not the part, decides when it begins, degrees.
+const LEAST_STEP_DEG: f64 = 5.0;
+/// Motion that a step of volts is expected to make at least, degrees.
+const VOLTS_STEP_DEG: f64 = 10.0;
+/// Settled within this share of the step, at least this many degrees.
+const SETTLED: (f64, f64) = (0.02, 0.35);
+
+/// Region of the travel at an angle.
+pub fn region(deg: f64, rest_deg: f64, travel_deg: f64) -> Region {
+    let low = rest_deg + LOW_DEG;
+    if deg < low {
+        Region::Low
+    } else if deg < 0.5 * (low + travel_deg) {
+        Region::Middle
+    } else {
+        Region::High
+    }
+}
+
+/// A quantile with its bounds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Quantile {
+    /// Value and standard uncertainty, µs; none where the sample is too small to tell one.
+    pub value: Option<Estimate>,
+    /// Lower bound at [`CONFIDENCE`], µs.
+    pub low_us: Option<u64>,
+    /// Upper bound at [`CONFIDENCE`], µs.
+    pub high_us: Option<u64>,
+    /// Steps that an upper bound at [`CONFIDENCE`] needs (one-sided).
+    pub needs: u64,
+}
+
+/// Latencies of one region and direction.
+#[derive(Clone, Debug)]
+pub struct Latencies {
+    /// Where the steps began.
+    pub region: Region,
+    /// Which way.
+    pub heading: Heading,
+    /// Whole microseconds.
+    pub histogram: Histogram<u64>,
+    /// Steps without first motion.
+    pub without_motion: usize,
+    /// Steps whose plate was not at rest before.
+    pub not_at_rest: usize,
+}
+
+impl Latencies {
+    /// A quantile of them; `p` 0..1.
+    pub fn quantile(&self, p: f64) -> Quantile {
+        let n = self.histogram.len();
+        let at = |rank: u64| self.histogram.value_at_quantile((rank as f64 - 0.5) / n.max(1) as f64);
+        let told = ranks(n, p, CONFIDENCE);
+        // One standard uncertainty: half of the 68 % interval, which is there before the 95 % one.
+        let one = ranks(n, p, 0.682_7);
+        let value = one.low.zip(one.high).and_then(|(low, high)| {
+            let sampling = 0.5 * (at(high) as f64 - at(low) as f64);
+            let bias = 1e6 * onset::BIAS_UNCERTAINTY_S;
+            let one = 1e6 * onset::ONE_S / (n as f64).sqrt();
+            Estimate::new(self.histogram.value_at_quantile(p) as f64, sampling.hypot(bias).hypot(one))
+        });
+        Quantile {
+            value,
+            low_us: told.low.map(at),
+            high_us: told.high.map(at),
+            needs: values_for_upper_bound(p, CONFIDENCE),
+        }
+    }
+
+    /// Longest seen, µs, with the uncertainty of one onset; none without steps.
+    pub fn longest(&self) -> Option<Estimate> {
+        let one = 1e6 * onset::ONE_S.hypot(onset::BIAS_UNCERTAINTY_S);
+        (!self.histogram.is_empty()).then(|| Estimate::new(self.histogram.max() as f64, one))?
+    }
+}
+
+/// What a closed-loop step did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Response {
+    /// From, degrees.
+    pub from_deg: f64,
+    /// To, degrees, as asked.
+    pub to_deg: f64,
+    /// 10 to 90 %, s.
+    pub rise_s: f64,
+    /// Beyond the step, share of it; 0 where it stayed short.
+    pub overshoot: f64,
+    /// Into the band and to stay, s; none where it did not.
+    pub settling_s: Option<f64>,
+}
+
+/// One step for the plot: time and angle, and its onset.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    /// Region it began in.
+    pub region: Region,
+    /// Which way.
+    pub heading: Heading,
+    /// ms after the command.
+    pub ms: Vec<f64>,
+    /// Degrees from where it stood.
+    pub deg: Vec<f64>,
+    /// Onset, ms.
+    pub onset_ms: f64,
+}
+
+/// All steps of the recordings.
+#[derive(Clone, Debug, Default)]
+pub struct Steps {
+    /// By region, then direction; only those with steps.
+    pub latencies: Vec<Latencies>,
+    /// Closed-loop steps in order of time.
+    pub responses: Vec<Response>,
+    /// The first step of each region and direction.
+    pub shown: Vec<Shown>,
+}
+
+/// Measures every step. Open-loop steps of volts tell latency; closed-loop ones tell rise, overshoot and settling, and latency only
+/// where there is none of volts.
+pub fn measure(recordings: &[&Recording], rest_deg: f64, travel_deg: f64) -> Steps {
+    let mut out = Steps::default();
+    for volts in [true, false] {
+        for r in recordings {
+            for (before, s) in r.with_previous() {
+                if volts {
+                    out.add_volts(r, before, s, rest_deg, travel_deg);
+                } else {
+                    out.add_closed_loop(r, before, s, rest_deg, travel_deg);
+                }
+            }
+        }
+    }
+    out.latencies.sort_by_key(|l| (l.region, l.heading));
+    out
+}
+
+impl Steps {
+    fn add_volts(&mut self, r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64, travel_deg: f64) {
+        let Stimulus::Volts { .. } = s.stimulus else { return };
+        let held = closed_loop(before.stimulus) || matches!(before.stimulus, Stimulus::Volts { .. });
+        let (Some(was), Some(now)) =
+            (mean(r.volts(r.tail(&before.range, 0.005))), mean(r.volts(s.range.start + 1..s.range.end)))
+        else {
+            return;
+        };
+        let step = now - was;
+        let sign = step.signum();
+        // Steps at rest or past it cross the gears' play; back to the volts of a hold they are no test.
+        let seated = mean(r.deg(r.tail(&before.range, 0.005))).is_some_and(|d| d > rest_deg + 1.0);
+        if held && seated && step.abs() > LEAST_VOLTS {
+            self.add(r, s, sign, VOLTS_STEP_DEG, rest_deg, travel_deg);
+        }
+    }
+
+    fn add_closed_loop(
+        &mut self,
+        r: &Recording,
+        before: &Stretch,
+        s: &Stretch,
+        rest_deg: f64,
+        travel_deg: f64,
+    ) {
+        let Stimulus::Step { to_deg, .. } = s.stimulus else { return };
+        let Some(from_deg) = mean(r.deg(r.tail(&before.range, 0.005))) else { return };
+        let step = to_deg - from_deg;
+        if !(step.abs() >= LEAST_STEP_DEG) || !closed_loop(before.stimulus) {
+            return;
+        }
+        let (region, heading) = (region(from_deg, rest_deg, travel_deg), heading(step.signum()));
+        if !self.latencies.iter().any(|l| l.region == region && l.heading == heading) {
+            self.add(r, s, step.signum(), step, rest_deg, travel_deg);
+        }
+        self.responses.extend(response(r, s, from_deg, to_deg));
+    }
+
+    fn add(&mut self, r: &Recording, s: &Stretch, sign: f64, expected: f64, rest_deg: f64, travel_deg: f64) {
+        let found = onset::find(r, s, sign, expected);
+        let at = match found {
+            Ok(onset) => onset.base_deg,
+            Err(_) => mean(r.deg(s.range.start..s.range.start + 1)).unwrap_or(rest_deg),
+        };
+        let (region, heading) = (region(at, rest_deg, travel_deg), heading(sign));
+        let place = self.latencies.iter().position(|l| l.region == region && l.heading == heading);
+        let place = place.unwrap_or_else(|| {
+            self.latencies.extend(empty(region, heading));
+            self.latencies.len() - 1
+        });
+        let Some(into) = self.latencies.get_mut(place) else { return };
+        match found {
+            Ok(onset) => {
+                into.histogram
+                    .saturating_record((onset.seconds * 1e6).round().clamp(0.0, LONGEST_US as f64) as u64);
+                self.show(r, s, &onset, region, heading);
+            }
+            Err(NoOnset::NoMotion) => into.without_motion += 1,
+            Err(NoOnset::NotAtRest) => into.not_at_rest += 1,
+            Err(NoOnset::Missing) => {}
+        }
+    }
+
+    fn show(&mut self, r: &Recording, s: &Stretch, onset: &Onset, region: Region, heading: Heading) {
+        if self.shown.iter().any(|o| o.region == region && o.heading == heading) {
+            return;
+        }
+        let before = r.samples(0.005);
+        let range = s.range.start.saturating_sub(before)..s.range.end.min(s.range.start + r.samples(0.03));
+        let ms = r.signals.time_us[range.clone()].iter().map(|t| (*t as f64 - s.began_us as f64) * 1e-3);
+        self.shown.push(Shown {
+            region,
+            heading,
+            ms: ms.collect(),
+            deg: r.deg(range).iter().map(|d| d - onset.base_deg).collect(),
+            onset_ms: 1e3 * onset.seconds,
+        });
+    }
+}
+
+fn heading(sign: f64) -> Heading {
+    if sign > 0.0 { Heading::Opening } else { Heading::Closing }
+}
+
+fn empty(region: Region, heading: Heading) -> Option<Latencies> {
+    let histogram = Histogram::new_with_bounds(1, LONGEST_US, DIGITS).ok()?;
+    Some(Latencies { region, heading, histogram, without_motion: 0, not_at_rest: 0 })
+}
+
+/// Rise, overshoot and settling of one closed-loop step.
+fn response(r: &Recording, s: &Stretch, from_deg: f64, to_deg: f64) -> Option<Response> {
+    let size = to_deg - from_deg;
+    let deg = r.deg(s.range.clone());
+    let share: Vec<f64> = deg.windows(5).map(|w| (w.iter().sum::<f64>() / 5.0 - from_deg) / size).collect();
+    let crosses = |level: f64| {
+        let k = share.iter().position(|v| *v > level)?;
+        let before = *share.get(k.checked_sub(1)?)?;
+        Some(k as f64 - (share[k] - level) / (share[k] - before))
+    };
+    let rise_s = (crosses(0.9)? - crosses(0.1)?) * r.period_s;
+    let highest = share.iter().copied().filter(|v| v.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+    let band = SETTLED.0.max(SETTLED.1 / size.abs());
+    let outside = share.iter().rposition(|v| !((v - 1.0).abs() <= band));
+    // A window of five is centred two samples on.
+    let settling_s = match outside {
+        Some(k) if k + 1 >= share.len() => None,
+        Some(k) => Some((k + 3) as f64 * r.period_s),
+        None => Some(0.0),
+    };
+    Some(Response { from_deg, to_deg, rise_s, overshoot: (highest - 1.0).max(0.0), settling_s })
+        .filter(|r| r.rise_s.is_finite() && r.overshoot.is_finite())
+}
+
+/// Closed-loop steps of one kind, medians: from and to within a degree.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Median {
+    /// From, degrees.
+    pub from_deg: f64,
+    /// To, degrees.
+    pub to_deg: f64,
+    /// Rise, s.
+    pub rise_s: Estimate,
+    /// Overshoot, share.
+    pub overshoot: Estimate,
+    /// Settling, s; none where any did not settle.
+    pub settling_s: Option<Estimate>,
+    /// Steps.
+    pub steps: usize,
+}
+
+/// Medians by kind of step, in order of first appearance.
+pub fn medians(responses: &[Response]) -> Vec<Median> {
+    let mut kinds: Vec<(f64, f64)> = Vec::new();
+    let same = |k: &(f64, f64), r: &Response| (k.0 - r.from_deg).abs() < 1.5 && (k.1 - r.to_deg).abs() < 0.5;
+    for r in responses {
+        if !kinds.iter().any(|k| same(k, r)) {
+            kinds.push((r.from_deg, r.to_deg));
+        }
+    }
+    kinds
+        .iter()
+        .filter_map(|kind| {
+            let of: Vec<&Response> = responses.iter().filter(|r| same(kind, r)).collect();
+            let all = |f: fn(&Response) -> f64| of.iter().map(|r| f(r)).collect::<Vec<f64>>();
+            let settled: Option<Vec<f64>> = of.iter().map(|r| r.settling_s).collect();
+            let mut from = all(|r| r.from_deg);
+            Some(Median {
+                from_deg: statistics::median(&mut from)?,
+                to_deg: kind.1,
+                rise_s: Estimate::median_of(&all(|r| r.rise_s), 0.15e-3)?,
+                overshoot: Estimate::median_of(&all(|r| r.overshoot), 0.002)?,
+                settling_s: settled.and_then(|s| Estimate::median_of(&s, 3e-3)),
+                steps: of.len(),
+            })
+        })
+        .collect()
+}
