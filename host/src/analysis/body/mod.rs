@@ -2,9 +2,11 @@
 //!
 //! - [`traces`]: what there is, by procedure.
 //! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was.
-//! - [`estimate`]: a value with its uncertainty.
+//! - [`estimate`], [`cholesky`], [`order_statistics`]: numbers without a subject.
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
+//! - one file per figure or finding.
 
+pub mod cholesky;
 pub mod creep;
 pub mod estimate;
 pub mod lash;
@@ -12,11 +14,15 @@ pub mod latency;
 pub mod motor;
 pub mod onset;
 pub mod order_statistics;
+pub mod population;
+pub mod release;
 pub mod rest;
 pub mod stretches;
 #[cfg(test)]
 pub(crate) mod synthetic;
+pub mod tooth_map;
 pub mod traces;
+pub mod worn_teeth;
 
 pub use traces::BodyTraces;
 

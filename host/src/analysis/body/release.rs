@@ -1,0 +1,123 @@
+//! How long the plate takes to rest once the drive lets go, and whether it gets there. It judges nothing.
+//!
+//! Every time is given with the bridge's state: with the motor shorted it brakes, and a return takes two to three times as long.
+//! Returned means within [`NEAR_DEG`] of the rest position, to stay. Times run from the rig's own mark.
+
+use super::estimate::Estimate;
+use super::rest::stands;
+use super::stretches::{Recording, Stretch, closed_loop, mean};
+use crate::quantity::Bridge;
+use crate::trace::Stimulus;
+
+/// Within this of rest, to stay, degrees.
+pub const NEAR_DEG: f64 = 1.0;
+/// A release from nearer than this to rest is not timed, degrees.
+const LEAST_DEG: f64 = 1.5;
+/// A release shorter than this may end before the plate is there, s.
+const SHORTEST_S: f64 = 0.3;
+/// Repeatability of one return (the physics study, part B, 3.7), s.
+const ONE_S: f64 = 0.25e-3;
+
+/// One return.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Return {
+    /// Where it was let go, degrees.
+    pub from_deg: f64,
+    /// How the bridge was.
+    pub bridge: Bridge,
+    /// Time to rest, s; none when it did not get there.
+    pub seconds: Option<f64>,
+    /// How far past rest it swung, degrees.
+    pub overshoot_deg: f64,
+    /// Where it ended, degrees.
+    pub end_deg: f64,
+    /// Samples, for the plot.
+    pub range: std::ops::Range<usize>,
+}
+
+/// Returns from one opening with one bridge state.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Returns {
+    /// From, whole degrees.
+    pub from_deg: f64,
+    /// How the bridge was.
+    pub bridge: Bridge,
+    /// Median time, s; none where any did not get there.
+    pub seconds: Option<Estimate>,
+    /// Largest overshoot past rest, degrees.
+    pub overshoot_deg: f64,
+    /// Returns, and how many of them did not end at rest.
+    pub count: (usize, usize),
+}
+
+/// Every return of a recording from a closed-loop hold.
+pub fn find(recording: &Recording, rest_deg: f64) -> Vec<Return> {
+    let pairs = recording.with_previous().filter(|(before, _)| closed_loop(before.stimulus));
+    pairs.filter_map(|(before, s)| one(recording, before, s, rest_deg)).collect()
+}
+
+fn one(r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64) -> Option<Return> {
+    let bridge = match s.stimulus {
+        Stimulus::Release { .. } => Bridge::Open,
+        Stimulus::Brake { .. } => Bridge::Brake,
+        _ => return None,
+    };
+    let from_deg = mean(r.deg(r.tail(&before.range, 0.004)))?;
+    if (from_deg - rest_deg).abs() < LEAST_DEG || (s.range.len() as f64) * r.period_s < SHORTEST_S {
+        return None;
+    }
+    let deg = r.deg(s.range.clone());
+    let smooth: Vec<f64> = deg.windows(5).map(|w| w.iter().sum::<f64>() / 5.0 - rest_deg).collect();
+    if smooth.iter().any(|d| !d.is_finite()) {
+        return None;
+    }
+    let tail = r.tail(&s.range, 0.06);
+    let end_deg = mean(r.deg(tail.clone()))?;
+    let there = stands(r, tail).is_some() && (end_deg - rest_deg).abs() < NEAR_DEG;
+    let sign = (from_deg - rest_deg).signum();
+    let past = smooth.iter().map(|d| -sign * d).fold(0.0, f64::max);
+    let last_out = smooth.iter().rposition(|d| d.abs() >= NEAR_DEG);
+    let seconds = match last_out {
+        Some(k) if k + 1 < smooth.len() => {
+            let (a, b) = (smooth[k].abs(), smooth[k + 1].abs());
+            let at = k as f64 + 2.0 + (a - NEAR_DEG) / (a - b);
+            let first_us = r.signals.time_us[s.range.start] as f64 - s.began_us as f64;
+            Some(at * r.period_s + first_us * 1e-6)
+        }
+        Some(_) => None,
+        None => Some(0.0),
+    };
+    Some(Return {
+        from_deg,
+        bridge,
+        seconds: seconds.filter(|_| there),
+        overshoot_deg: past,
+        end_deg,
+        range: s.range.clone(),
+    })
+}
+
+/// Grouped by opening (to the nearest degree) and bridge, in order of opening.
+pub fn grouped(returns: &[Return]) -> Vec<Returns> {
+    let mut keys: Vec<(i64, Bridge)> = Vec::new();
+    for r in returns {
+        let key = (r.from_deg.round() as i64, r.bridge);
+        if !keys.contains(&key) {
+            keys.push(key);
+        }
+    }
+    keys.sort_by_key(|k| (k.0, k.1.name()));
+    keys.iter()
+        .map(|(deg, bridge)| {
+            let of = || returns.iter().filter(|r| r.from_deg.round() as i64 == *deg && r.bridge == *bridge);
+            let times: Option<Vec<f64>> = of().map(|r| r.seconds).collect();
+            Returns {
+                from_deg: *deg as f64,
+                bridge: *bridge,
+                seconds: times.and_then(|t| Estimate::median_of(&t, ONE_S)),
+                overshoot_deg: of().map(|r| r.overshoot_deg).fold(0.0, f64::max),
+                count: (of().count(), of().filter(|r| r.seconds.is_none()).count()),
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,214 @@
+//! Lost motion of the gears along the travel: where the motor turns and the plate does not follow. It finds no defect.
+//!
+//! Strokes from rest at constant volts: the rotor's angle at the plate is θ_m = (∫(v − R·i − V_b)dt − L·(i − i₀))/K'; lost motion is
+//! θ_m − θ. It is averaged over strokes in bins of θ_m above the rest position, less its mean over the upper part of the map,
+//! where teeth do not wear. The mesh stays on its opening flank all the way, so only that flank is seen; the tooth in mesh at
+//! rest is not.
+
+use super::estimate::Estimate;
+use super::motor::{BRUSH_PER_A, Motor, RAD};
+use super::stretches::{Recording, Stretch, mean};
+use crate::analysis::statistics;
+use crate::trace::Stimulus;
+
+/// Bins of a map: places above the rest position.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Layout {
+    /// Middle of the first bin, degrees above rest.
+    pub first_deg: f64,
+    /// Bin width, degrees, > 0.
+    pub bin_deg: f64,
+    /// Number of bins.
+    pub bins: usize,
+    /// The map's mean from here up is taken off, degrees above rest.
+    pub reference_deg: f64,
+}
+
+impl Layout {
+    /// The layout of this version.
+    pub const STANDARD: Self = Self { first_deg: 1.1, bin_deg: 0.2, bins: 185, reference_deg: 24.0 };
+
+    /// Middle of a bin, degrees above rest.
+    pub fn deg(&self, bin: usize) -> f64 {
+        self.first_deg + self.bin_deg * bin as f64
+    }
+
+    /// Where the last bin ends, degrees above rest.
+    pub fn end_deg(&self) -> f64 {
+        self.first_deg + self.bin_deg * (self.bins as f64 - 0.5)
+    }
+}
+
+/// Lost motion along the travel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ToothMap {
+    /// Where its bins lie.
+    pub layout: Layout,
+    /// Rest position, degrees of travel.
+    pub rest_deg: f64,
+    /// Lost motion, degrees; every bin has a value.
+    pub lost_deg: Vec<f64>,
+    /// Scatter of one stroke at a place, degrees.
+    pub repeat_deg: f64,
+    /// Strokes.
+    pub strokes: usize,
+    /// How far the plate fell back during a stroke: median over strokes of the largest fall, degrees.
+    pub snap_back: Option<Estimate>,
+    /// Where, degrees of travel.
+    pub snap_back_deg: Option<f64>,
+}
+
+/// Why there is no map.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoMap {
+    /// The rest position, K' or R are not known.
+    NoMotor,
+    /// No stroke from rest in the recording went far enough.
+    NoStroke,
+    /// The strokes leave bins empty.
+    Holes,
+}
+
+/// Plate above rest at which a stroke's integral begins, degrees.
+const BEGIN_DEG: f64 = 0.6;
+/// A stroke begins within this of rest, degrees.
+const FROM_REST_DEG: f64 = 1.5;
+/// Least volts of a stroke.
+const LEAST_VOLTS: f64 = 1.0;
+
+/// One stroke: bin sums are taken over all of them.
+struct Stroke {
+    /// Degrees above rest of the rotor, and lost motion, per sample.
+    points: Vec<(f64, f64)>,
+    fall: (f64, f64),
+}
+
+/// The map of all strokes.
+///
+/// # Errors
+/// Says what was missing.
+pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) -> Result<ToothMap, NoMap> {
+    let layout = Layout::STANDARD;
+    let rest_deg = rest_deg.ok_or(NoMap::NoMotor)?;
+    if motor.emf.is_none() || motor.winding().is_none() {
+        return Err(NoMap::NoMotor);
+    }
+    let mut strokes = Vec::new();
+    for r in recordings {
+        for (before, s) in r.with_previous() {
+            if matches!(before.stimulus, Stimulus::Release { .. }) {
+                strokes.extend(stroke(r, s, motor, rest_deg, layout));
+            }
+        }
+    }
+    if strokes.is_empty() {
+        return Err(NoMap::NoStroke);
+    }
+    let maps: Vec<Vec<Option<f64>>> = strokes.iter().map(|s| binned(&s.points, layout)).collect();
+    let lost_deg = averaged(&maps, layout).ok_or(NoMap::Holes)?;
+    let mut falls: Vec<f64> = strokes.iter().map(|s| s.fall.0).collect();
+    let snap_back = Estimate::median_of(&falls, 0.02);
+    let middle = statistics::median(&mut falls).unwrap_or(0.0);
+    let mut places: Vec<f64> = strokes.iter().filter(|s| s.fall.0 >= middle).map(|s| s.fall.1).collect();
+    Ok(ToothMap {
+        layout,
+        rest_deg,
+        repeat_deg: repeat(&maps, &lost_deg),
+        lost_deg,
+        strokes: strokes.len(),
+        snap_back,
+        snap_back_deg: statistics::median(&mut places),
+    })
+}
+
+fn stroke(r: &Recording, s: &Stretch, motor: &Motor, rest_deg: f64, layout: Layout) -> Option<Stroke> {
+    let Stimulus::Volts { volts, .. } = s.stimulus else { return None };
+    let (emf, winding) = (motor.emf?.value, motor.winding()?);
+    let from = mean(r.deg(s.range.start..s.range.start + 5))?;
+    if volts < LEAST_VOLTS || (from - rest_deg).abs() > FROM_REST_DEG {
+        return None;
+    }
+    let deg = r.deg(s.range.clone());
+    let begin = s.range.start + deg.iter().position(|d| *d > rest_deg + BEGIN_DEG)?;
+    let top = rest_deg + layout.end_deg() + 3.0;
+    let end = deg.iter().position(|d| *d > top).map_or(s.range.end, |k| s.range.start + k);
+    let (deg, volts, amps) = (r.deg(begin..end), r.volts(begin..end), r.amps(begin..end));
+    if deg.len() < 40 || !deg.iter().chain(volts).chain(amps).all(|v| v.is_finite()) {
+        return None;
+    }
+    let first_amps = amps[0];
+    let start = mean(&deg[..5])?;
+    let left = |k: usize| {
+        let i = amps[k] - motor.offsets.amps;
+        volts[k] - motor.offsets.volts - winding.ohm * i - winding.brush * (BRUSH_PER_A * i).tanh()
+    };
+    let mut flux = 0.0;
+    let mut points = Vec::with_capacity(deg.len());
+    for k in 0..deg.len() {
+        if k > 0 {
+            flux += 0.5 * (left(k - 1) + left(k)) * r.period_s;
+        }
+        let turned = (flux - motor.henry.value * (amps[k] - first_amps)) / emf / RAD;
+        points.push((turned + start - rest_deg, turned + start - deg[k]));
+    }
+    Some(Stroke { points, fall: largest_fall(deg) })
+}
+
+/// Largest fall of the angle below what it had reached, smoothed over five samples, and where it had been.
+fn largest_fall(deg: &[f64]) -> (f64, f64) {
+    let (mut highest, mut worst) = (f64::NEG_INFINITY, (0.0, f64::NAN));
+    for w in deg.windows(5) {
+        let d = w.iter().sum::<f64>() / 5.0;
+        highest = highest.max(d);
+        if highest - d > worst.0 {
+            worst = (highest - d, highest);
+        }
+    }
+    (worst.0, if worst.1.is_finite() { worst.1 } else { deg[0] })
+}
+
+/// Mean lost motion per bin of one stroke, less its mean over the reference part.
+fn binned(points: &[(f64, f64)], layout: Layout) -> Vec<Option<f64>> {
+    let mut sums = vec![(0.0, 0u32); layout.bins];
+    for (x, lost) in points {
+        let bin = ((x - layout.first_deg) / layout.bin_deg + 0.5).floor();
+        if bin >= 0.0 && bin < layout.bins as f64 {
+            let b = &mut sums[bin as usize];
+            *b = (b.0 + lost, b.1 + 1);
+        }
+    }
+    let mut map: Vec<Option<f64>> = sums.iter().map(|(s, n)| (*n > 0).then(|| s / f64::from(*n))).collect();
+    let upper: Vec<f64> =
+        (0..layout.bins).filter(|k| layout.deg(*k) >= layout.reference_deg).filter_map(|k| map[k]).collect();
+    if let Some(level) = mean(&upper) {
+        map.iter_mut().flatten().for_each(|v| *v -= level);
+    }
+    map
+}
+
+/// Mean over strokes; holes of up to five bins are bridged evenly. None with larger ones.
+fn averaged(maps: &[Vec<Option<f64>>], layout: Layout) -> Option<Vec<f64>> {
+    let means: Vec<Option<f64>> =
+        (0..layout.bins).map(|k| mean(&maps.iter().filter_map(|m| m[k]).collect::<Vec<f64>>())).collect();
+    let known: Vec<usize> = (0..layout.bins).filter(|k| means[*k].is_some()).collect();
+    let (first, last) = (*known.first()?, *known.last()?);
+    if first > 3 || last + 4 < layout.bins || known.windows(2).any(|w| w[1] - w[0] > 6) {
+        return None;
+    }
+    let at = |k: usize| means[k].unwrap_or(0.0);
+    (0..layout.bins)
+        .map(|k| {
+            let after = known.partition_point(|i| *i < k);
+            let (a, b) = (known[after.saturating_sub(1)], known[after.min(known.len() - 1)]);
+            let share = if b > a { ((k as f64 - a as f64) / (b - a) as f64).clamp(0.0, 1.0) } else { 0.0 };
+            Some(at(a) + share * (at(b) - at(a)))
+        })
+        .collect()
+}
+
+/// Scatter of one stroke about the mean map, robust, degrees.
+fn repeat(maps: &[Vec<Option<f64>>], mean: &[f64]) -> f64 {
+    let mut off: Vec<f64> =
+        maps.iter().flat_map(|m| m.iter().zip(mean).filter_map(|(v, m)| v.map(|v| v - m))).collect();
+    statistics::robust_sd(&mut off).unwrap_or(0.0)
+}
