@@ -76,7 +76,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     let crossings = crossings(&halves, emf.value);
     let mut moved: Vec<f64> =
         halves.windows(2).map(|w| (w[1].pressed_deg - w[0].pressed_deg).abs()).collect();
-    let arrests: Vec<f64> = recordings.iter().flat_map(|r| arrests(r, emf.value, rest_deg)).collect();
+    let arrests = arrests(recordings, emf.value, rest_deg);
     let swing = Estimate::median_of(&crossings, 0.01).map(|e| modelled(e, SWING));
     let arrest = Estimate::median_of(&arrests, 0.02).map(|e| modelled(e, ARREST));
     let both: Vec<Estimate> = swing.into_iter().chain(arrest).collect();
@@ -212,9 +212,13 @@ fn crossings(halves: &[Half], emf: f64) -> Vec<f64> {
         .collect()
 }
 
-fn arrests(r: &Recording, emf: f64, rest_deg: f64) -> Vec<f64> {
-    let releases = r.stretches.iter().filter(|s| matches!(s.stimulus, Stimulus::Release { .. }));
-    releases.filter_map(|s| arrest(r, s, emf, rest_deg)).collect()
+/// Lash by every arrest, degrees, in order of time.
+pub fn arrests(recordings: &[&Recording], emf: f64, rest_deg: f64) -> Vec<f64> {
+    let releases = |r: &'_ &Recording| {
+        let of = r.stretches.iter().filter(|s| matches!(s.stimulus, Stimulus::Release { .. }));
+        of.filter_map(|s| arrest(r, s, emf, rest_deg)).collect::<Vec<f64>>()
+    };
+    recordings.iter().flat_map(releases).collect()
 }
 
 fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64) -> Option<f64> {

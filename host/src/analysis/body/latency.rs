@@ -17,8 +17,6 @@ use hdrhistogram::Histogram;
 pub const LONGEST_US: u64 = 1_000_000;
 /// Significant digits of the histogram.
 pub const DIGITS: u8 = 3;
-/// The low region ends this far above rest, degrees (teeth wear where riders idle and cruise). Engineering assumption.
-pub const LOW_DEG: f64 = 12.0;
 /// Confidence of the bounds told with quantiles.
 pub const CONFIDENCE: f64 = 0.95;
 /// A step of volts smaller than this tells no latency, V.
@@ -30,15 +28,27 @@ const VOLTS_STEP_DEG: f64 = 10.0;
 /// Settled within this share of the step, at least this many degrees.
 const SETTLED: (f64, f64) = (0.02, 0.35);
 
-/// Region of the travel at an angle.
-pub fn region(deg: f64, rest_deg: f64, travel_deg: f64) -> Region {
-    let low = rest_deg + LOW_DEG;
-    if deg < low {
-        Region::Low
-    } else if deg < 0.5 * (low + travel_deg) {
-        Region::Middle
-    } else {
-        Region::High
+/// Where ranges of the travel end, degrees, and where the plate rests.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ranges {
+    /// Rest.
+    pub rest_deg: f64,
+    /// End of the low range.
+    pub low_deg: f64,
+    /// End of the middle range.
+    pub middle_deg: f64,
+}
+
+impl Ranges {
+    /// Region of the travel at an angle.
+    pub fn region(&self, deg: f64) -> Region {
+        if deg < self.low_deg {
+            Region::Low
+        } else if deg < self.middle_deg {
+            Region::Middle
+        } else {
+            Region::High
+        }
     }
 }
 
@@ -99,6 +109,26 @@ impl Latencies {
     }
 }
 
+/// A histogram of latencies as counts: bins of 1-2-5 widths, so that there are at most about forty.
+pub fn bins(latencies: &Latencies) -> Option<(f64, f64, Vec<u64>)> {
+    let (least, most) = (latencies.histogram.min(), latencies.histogram.max());
+    if latencies.histogram.is_empty() {
+        return None;
+    }
+    let raw = (most - least).max(100) as f64 / 40.0;
+    let power = 10.0f64.powf(raw.log10().floor());
+    let width = [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|w| *w >= raw)?;
+    let low = (least as f64 / width).floor() * width;
+    let mut counts = vec![0u64; ((most as f64 - low) / width) as usize + 1];
+    for value in latencies.histogram.iter_recorded() {
+        let bin = ((value.value_iterated_to().min(most) as f64 - low) / width) as usize;
+        if let Some(count) = counts.get_mut(bin) {
+            *count += value.count_at_value();
+        }
+    }
+    Some((low, width, counts))
+}
+
 /// What a closed-loop step did.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Response {
@@ -142,15 +172,15 @@ pub struct Steps {
 
 /// Measures every step. Open-loop steps of volts tell latency; closed-loop ones tell rise, overshoot and settling, and latency only
 /// where there is none of volts.
-pub fn measure(recordings: &[&Recording], rest_deg: f64, travel_deg: f64) -> Steps {
+pub fn measure(recordings: &[&Recording], ranges: Ranges) -> Steps {
     let mut out = Steps::default();
     for volts in [true, false] {
         for r in recordings {
             for (before, s) in r.with_previous() {
                 if volts {
-                    out.add_volts(r, before, s, rest_deg, travel_deg);
+                    out.add_volts(r, before, s, ranges);
                 } else {
-                    out.add_closed_loop(r, before, s, rest_deg, travel_deg);
+                    out.add_closed_loop(r, before, s, ranges);
                 }
             }
         }
@@ -160,7 +190,7 @@ pub fn measure(recordings: &[&Recording], rest_deg: f64, travel_deg: f64) -> Ste
 }
 
 impl Steps {
-    fn add_volts(&mut self, r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64, travel_deg: f64) {
+    fn add_volts(&mut self, r: &Recording, before: &Stretch, s: &Stretch, ranges: Ranges) {
         let Stimulus::Volts { .. } = s.stimulus else { return };
         let held = closed_loop(before.stimulus) || matches!(before.stimulus, Stimulus::Volts { .. });
         let (Some(was), Some(now)) =
@@ -171,40 +201,33 @@ impl Steps {
         let step = now - was;
         let sign = step.signum();
         // Steps at rest or past it cross the gears' play; back to the volts of a hold they are no test.
-        let seated = mean(r.deg(r.tail(&before.range, 0.005))).is_some_and(|d| d > rest_deg + 1.0);
+        let seated = mean(r.deg(r.tail(&before.range, 0.005))).is_some_and(|d| d > ranges.rest_deg + 1.0);
         if held && seated && step.abs() > LEAST_VOLTS {
-            self.add(r, s, sign, VOLTS_STEP_DEG, rest_deg, travel_deg);
+            self.add(r, s, sign, VOLTS_STEP_DEG, ranges);
         }
     }
 
-    fn add_closed_loop(
-        &mut self,
-        r: &Recording,
-        before: &Stretch,
-        s: &Stretch,
-        rest_deg: f64,
-        travel_deg: f64,
-    ) {
+    fn add_closed_loop(&mut self, r: &Recording, before: &Stretch, s: &Stretch, ranges: Ranges) {
         let Stimulus::Step { to_deg, .. } = s.stimulus else { return };
         let Some(from_deg) = mean(r.deg(r.tail(&before.range, 0.005))) else { return };
         let step = to_deg - from_deg;
         if !(step.abs() >= LEAST_STEP_DEG) || !closed_loop(before.stimulus) {
             return;
         }
-        let (region, heading) = (region(from_deg, rest_deg, travel_deg), heading(step.signum()));
+        let (region, heading) = (ranges.region(from_deg), heading(step.signum()));
         if !self.latencies.iter().any(|l| l.region == region && l.heading == heading) {
-            self.add(r, s, step.signum(), step, rest_deg, travel_deg);
+            self.add(r, s, step.signum(), step, ranges);
         }
         self.responses.extend(response(r, s, from_deg, to_deg));
     }
 
-    fn add(&mut self, r: &Recording, s: &Stretch, sign: f64, expected: f64, rest_deg: f64, travel_deg: f64) {
+    fn add(&mut self, r: &Recording, s: &Stretch, sign: f64, expected: f64, ranges: Ranges) {
         let found = onset::find(r, s, sign, expected);
         let at = match found {
             Ok(onset) => onset.base_deg,
-            Err(_) => mean(r.deg(s.range.start..s.range.start + 1)).unwrap_or(rest_deg),
+            Err(_) => mean(r.deg(s.range.start..s.range.start + 1)).unwrap_or(ranges.rest_deg),
         };
-        let (region, heading) = (region(at, rest_deg, travel_deg), heading(sign));
+        let (region, heading) = (ranges.region(at), heading(sign));
         let place = self.latencies.iter().position(|l| l.region == region && l.heading == heading);
         let place = place.unwrap_or_else(|| {
             self.latencies.extend(empty(region, heading));

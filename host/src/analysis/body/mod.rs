@@ -6,9 +6,11 @@
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
 //! - one file per figure or finding.
 
+pub mod blip;
 pub mod cholesky;
 pub mod creep;
 pub mod estimate;
+pub mod guided_push;
 pub mod lash;
 pub mod latency;
 pub mod motor;
@@ -22,6 +24,7 @@ pub mod stretches;
 pub(crate) mod synthetic;
 pub mod tooth_map;
 pub mod traces;
+pub mod tracking;
 pub mod worn_teeth;
 
 pub use traces::BodyTraces;

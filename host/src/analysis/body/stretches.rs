@@ -2,7 +2,8 @@
 //! figure. A stretch that a gap touches is left out and told.
 
 use super::super::statistics;
-use crate::trace::Stimulus;
+use crate::quantity::Channel;
+use crate::trace::{MarkKind, PlateScale, Stimulus, Trace};
 use std::ops::Range;
 
 /// Whether the position loop drives.
@@ -102,6 +103,45 @@ impl Recording {
         out
     }
 
+    /// From a trace. None where the first line, motor volts or motor amps were not recorded.
+    pub fn of(trace: &Trace, plate: PlateScale) -> Option<Self> {
+        let [rising, volts, amps] = [Channel::Rising, Channel::MotorVolts, Channel::MotorAmps]
+            .map(|c| trace.channel(c).filter(|v| v.iter().any(|v| v.is_finite())));
+        let supply = trace.channel(Channel::Supply).map(smoothed);
+        let least = 0.5;
+        let deg = rising?
+            .iter()
+            .enumerate()
+            .map(|(k, line)| {
+                // A supply that is gone gives no angle.
+                let supply = supply.as_ref().map_or(NOMINAL_VOLTS, |s| s[k]);
+                if supply > least { plate.deg(f64::from(*line) / supply) } else { f64::NAN }
+            })
+            .collect();
+        let of = |values: &[f32]| values.iter().map(|v| f64::from(*v)).collect();
+        let warm: Vec<f64> = trace.channel(Channel::Temperature).map(of).unwrap_or_default();
+        let signals = Signals {
+            time_us: trace.time_us.clone(),
+            deg,
+            volts: of(volts?),
+            amps: of(amps?),
+            celsius: mean(&warm).unwrap_or(f64::NAN),
+        };
+        let program = &trace.provenance.program;
+        let began: Vec<Began> = trace
+            .marks
+            .iter()
+            .filter_map(|m| match m.kind {
+                MarkKind::Segment { segment, pass } => Some((usize::from(segment), pass, m.at_us)),
+                _ => None,
+            })
+            // A repeat takes no time.
+            .filter(|b| !matches!(program.get(b.0), Some(Stimulus::Repeat { .. })))
+            .collect();
+        let gaps: Vec<usize> = trace.gaps.iter().map(|g| g.index).collect();
+        Some(Self::new(signals, program, &began, &gaps))
+    }
+
     /// Plate angle over samples.
     pub fn deg(&self, range: Range<usize>) -> &[f64] {
         self.signals.deg.get(range).unwrap_or(&[])
@@ -135,6 +175,29 @@ impl Recording {
     pub fn with_previous(&self) -> impl Iterator<Item = (&Stretch, &Stretch)> {
         self.stretches.windows(2).filter(|w| w[1].follows).map(|w| (&w[0], &w[1]))
     }
+}
+
+/// Supply where it was not recorded, V: every scale found on the same rig errs alike.
+const NOMINAL_VOLTS: f64 = 5.0;
+
+/// Mean over 25 scans: the supply's own noise must not become the angle's.
+fn smoothed(values: &[f32]) -> Vec<f64> {
+    const HALF: usize = 12;
+    let mut sums = Vec::with_capacity(values.len() + 1);
+    let (mut sum, mut n) = (0.0, 0u32);
+    sums.push((sum, n));
+    for v in values {
+        if v.is_finite() {
+            (sum, n) = (sum + f64::from(*v), n + 1);
+        }
+        sums.push((sum, n));
+    }
+    (0..values.len())
+        .map(|k| {
+            let (a, b) = (sums[k.saturating_sub(HALF)], sums[(k + HALF + 1).min(values.len())]);
+            if b.1 > a.1 { (b.0 - a.0) / f64::from(b.1 - a.1) } else { f64::NAN }
+        })
+        .collect()
 }
 
 /// Mean of the finite values of a slice.
