@@ -4,18 +4,28 @@
 //! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was.
 //! - [`estimate`], [`cholesky`], [`order_statistics`]: numbers without a subject.
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
-//! - one file per figure or finding.
+//! - one file per figure or finding: [`creep`], [`onset`] and [`latency`], [`release`], [`lash`], [`guided_push`], [`tracking`], [`blip`],
+//!   [`tooth_map`], and [`worn_teeth`] among a [`population`].
+//! - [`feedback`]: the pair on the plate, by the grip's own analysis.
+//! - [`measured`]: all of it in the order in which one needs the other.
+//! - [`evidence`], [`defects`]: what is wrong and how sure. [`figures`], [`plots`]: what is told.
 
 pub mod blip;
 pub mod cholesky;
 pub mod creep;
+pub mod defects;
 pub mod estimate;
+pub mod evidence;
+pub mod feedback;
+pub mod figures;
 pub mod guided_push;
 pub mod lash;
 pub mod latency;
+pub mod measured;
 pub mod motor;
 pub mod onset;
 pub mod order_statistics;
+pub mod plots;
 pub mod population;
 pub mod release;
 pub mod rest;
@@ -29,12 +39,134 @@ pub mod worn_teeth;
 
 pub use traces::BodyTraces;
 
-use super::PartAnalysis;
-use crate::quantity::PartKind;
+use super::prepared::{AngleSource, Prepared};
+use super::{Detail, DetectionLimit, NotTestable, PartAnalysis, gaps, order};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
+use measured::{Measured, Recordings};
+use population::Population;
 
-/// Analyses a throttle body. Never fails: what can't be had is named in `not_testable`.
+/// Analyses a throttle body with the population of healthy ones that ships with the program. Never fails: what can't be had is
+/// named in `not_testable`.
 pub fn analyse(traces: BodyTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
-    let _ = (traces, sheet);
-    PartAnalysis { kind: PartKind::Body, ..PartAnalysis::default() }
+    analyse_among(traces, sheet, &Population::shipped(sheet))
+}
+
+/// Analyses a throttle body among a population of healthy ones.
+pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
+    let recordings = Recordings::new(&traces, sheet);
+    let measured = Measured::new(&recordings, &traces, sheet, population);
+    let mut out = feedback::analyse(&traces, sheet).unwrap_or_default();
+    out.kind = PartKind::Body;
+    let mut told = figures::of(&measured);
+    add_stops(&measured, &recordings, sheet, &mut told);
+    out.figures.extend(told.figures);
+    out.not_testable.extend(told.not_testable);
+    out.findings.extend(defects::find(&measured, sheet));
+    out.plots = plots::of(&measured, &recordings, sheet);
+    out.histograms.extend(plots::histograms(&measured));
+    if let (Some(before), Some(after)) = (&recordings.blip_before, &recordings.blip_after) {
+        out.comparisons = blip::compare(before, after, measured.emf.map(|e| e.value), measured.ranges);
+    }
+    out.detection_limits.extend(teeth_limit(&measured, population));
+    out.gap_regions.extend(gap_regions(&traces, sheet));
+    say_what_is_missing(&traces, &recordings, &measured, &mut out);
+    out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty.is_finite());
+    let place = |name: FigureName| FigureName::ALL.iter().position(|n| *n == name);
+    out.figures.sort_by_key(|f| {
+        let line = f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c));
+        (place(f.name), line, f.condition.region, f.condition.direction)
+    });
+    order::order(&mut out.findings);
+    out
+}
+
+/// Stops by the sheet's nominal line: a plate's own scale puts the closed stop at 0 by definition.
+fn add_stops(m: &Measured, recordings: &Recordings, sheet: &PartSheet, told: &mut figures::Told) {
+    let Some(plate) = recordings.plate else { return };
+    let span = sheet.rising.open - sheet.rising.closed;
+    let ratio =
+        |deg: f64| plate.closed_ratio + deg / plate.travel_deg * (plate.open_ratio - plate.closed_ratio);
+    let nominal = |deg: f64| (ratio(deg) - sheet.rising.closed) / span * sheet.travel_deg;
+    // Gain and offset of the converter: a thousandth of the travel. Engineering assumption.
+    figures::stops(m, nominal, 1e-3 * sheet.travel_deg, told);
+}
+
+/// What a map without a worn tooth would have missed.
+fn teeth_limit(m: &Measured, population: &Population) -> Option<DetectionLimit> {
+    let worn = m.worn.as_ref()?;
+    let mut depths: Vec<f64> = worn.limit.iter().map(|l| l.1).collect();
+    let middle = super::statistics::median(&mut depths)?;
+    let first = worn.limit.first()?;
+    let among = if population.bodies > 0 {
+        format!(
+            "{} healthy bodies{}",
+            population.bodies,
+            if population.origin.simulated { ", simulated" } else { "" }
+        )
+    } else {
+        "an assumed spread: no population of this kind of body is known".to_owned()
+    };
+    Some(DetectionLimit {
+        kind: FindingKind::WornTooth,
+        channel: None,
+        text: format!(
+            "a tooth that has lost less than {middle:.2} deg on its opening flank would not have been seen ({:.2} deg next to rest); against {among}",
+            first.1
+        ),
+        details: vec![
+            Detail { name: "depth", value: middle, unit: "deg" },
+            Detail { name: "depth_next_to_rest", value: first.1, unit: "deg" },
+        ],
+    })
+}
+
+/// Stretches of travel that a gap touches, in any trace of the body.
+fn gap_regions(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Vec<(f64, f64)> {
+    let others =
+        traces.all().filter(|t| !t.gaps.is_empty() && traces.creep.is_none_or(|c| !std::ptr::eq(c, *t)));
+    others
+        .flat_map(|t| {
+            let prepared = Prepared::new(t, sheet);
+            if prepared.angle_source == AngleSource::None { Vec::new() } else { gaps::regions(&prepared) }
+        })
+        .collect()
+}
+
+fn say_what_is_missing(
+    traces: &BodyTraces<'_>,
+    recordings: &Recordings,
+    m: &Measured,
+    out: &mut PartAnalysis,
+) {
+    if traces.creep.is_none() {
+        let why = "no slow ramp was recorded: run creep".to_owned();
+        out.not_testable.push(NotTestable { what: "feedback pair".to_owned(), why });
+    }
+    let unread = traces.all().filter(|t| {
+        [Channel::Rising, Channel::MotorVolts, Channel::MotorAmps].iter().any(|c| t.channel(*c).is_none())
+            && !t.provenance.program.is_empty()
+    });
+    for trace in unread {
+        out.not_testable.push(NotTestable {
+            what: format!("all of {}", trace.provenance.procedure.name().replace('_', " ")),
+            why: "first feedback line, motor volts or motor amps were not recorded".to_owned(),
+        });
+    }
+    let left_out = recordings.left_out();
+    if left_out > 0 {
+        out.warnings.push(format!("{left_out} stretches were left out because scans are missing in them"));
+    }
+    if m.pushed.1 > 0 {
+        out.warnings.push(format!(
+            "{} strokes of the guided push were faster than 25 deg/s and left out: push more slowly",
+            m.pushed.1
+        ));
+    }
+    for p in &m.pushed.0 {
+        out.warnings.push(format!(
+            "guided push at {:.0} deg: lash {:.2} deg, standard uncertainty {:.2} deg, {} strokes",
+            p.at_deg, p.lash.value, p.lash.uncertainty, p.strokes
+        ));
+    }
 }

@@ -142,7 +142,7 @@ pub fn measure(recordings: &[&Recording], rest_deg: Option<f64>, rig: RigErrors)
 }
 
 /// Readings where the bridge is open and the plate stands.
-fn offsets(recordings: &[&Recording]) -> Offsets {
+pub fn offsets(recordings: &[&Recording]) -> Offsets {
     let (mut volts, mut amps) = (Vec::new(), Vec::new());
     for r in recordings {
         for s in r.stretches.iter().filter(|s| matches!(s.stimulus, Stimulus::Release { .. })) {
@@ -189,8 +189,12 @@ fn coast(recording: &Recording, release: &Stretch, rest_deg: f64) -> Option<Coas
     let start = release.range.start + recording.samples(FLYBACK_S);
     let range = start..release.range.end;
     let deg = recording.deg(range.clone());
-    let end =
-        deg.windows(5).position(|w| w.iter().sum::<f64>() < 5.0 * (rest_deg + NEAR_REST_DEG))? + start + 2;
+    let near = deg.windows(5).position(|w| w.iter().sum::<f64>() < 5.0 * (rest_deg + NEAR_REST_DEG));
+    // A plate that hangs on its way tells K' up to where it stops.
+    let end = match near {
+        Some(k) => start + k + 2,
+        None => start + stopped(deg, recording.samples(0.02))?,
+    };
     let from = deg_at(recording, start)?;
     let to = deg_at(recording, end)?;
     let span_deg = from - to;
@@ -203,6 +207,12 @@ fn coast(recording: &Recording, release: &Stretch, rest_deg: f64) -> Option<Coas
     let flux = integral(recording.volts(start..end + 1), offset, recording.period_s)?;
     let emf = flux / (-span_deg * RAD);
     (emf.is_finite() && emf > 0.0).then_some(Coast { emf, span_deg })
+}
+
+/// First sample after which the angle changes by less than 0.1° over `span` samples.
+fn stopped(deg: &[f64], span: usize) -> Option<usize> {
+    let means: Vec<f64> = deg.windows(5).map(|w| w.iter().sum::<f64>() / 5.0).collect();
+    means.windows(span + 1).position(|w| (w[span] - w[0]).abs() < 0.1).map(|k| k + span / 2)
 }
 
 /// Trapezoid of values less an offset; none where a value is missing.

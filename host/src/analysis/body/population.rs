@@ -9,6 +9,7 @@ use super::cholesky::Cholesky;
 use super::tooth_map::{Layout, ToothMap};
 use super::worn_teeth;
 use crate::analysis::statistics;
+use crate::sheet::PartSheet;
 use serde::{Deserialize, Serialize};
 
 /// Format and version of the file.
@@ -142,6 +143,11 @@ impl Population {
             mean: vec![0.0; layout.bins],
             covariance,
         }
+    }
+
+    /// The population that ships with the program for a kind of body; the stand-in where there is none.
+    pub fn shipped(_sheet: &PartSheet) -> Self {
+        Self::assumed()
     }
 
     /// From maps of healthy bodies.

@@ -1,0 +1,315 @@
+//! What the measured quantities say is wrong with a body. It sees no limit; a sheet's rules say what each finding means.
+//!
+//! Each rule compares one quantity, or two that hang together, with healthy bodies ([`HEALTHY`]) and tells how sure it is
+//! (`evidence`). What a more basic defect explains is not told again: a weak spring makes friction look large beside it, a plate that
+//! hangs makes everything that starts from rest say nothing.
+
+use super::estimate::Estimate;
+use super::evidence::{Healthy, PRIOR, PRIOR_TEETH, confidence, upper_tail};
+use super::measured::Measured;
+use crate::analysis::{Detail, Finding};
+use crate::quantity::{Bridge, FindingKind};
+use crate::sheet::PartSheet;
+
+/// What healthy bodies of the shipped sheet's kind measure (simulation: the physics study, part B, and the spread of this analysis
+/// on 120 such bodies). Engineering assumptions.
+pub struct HealthyBody {
+    /// Main spring at rest, N m.
+    pub preload_main: Healthy,
+    /// Default spring at rest, N m.
+    pub preload_default: Healthy,
+    /// Friction, N m.
+    pub friction: Healthy,
+    /// Friction over the lesser preload. A healthy plate returns, so its friction stays below what pulls it: the spread is that
+    /// of the upper side.
+    pub friction_share: Healthy,
+    /// Friction near the closed stop less that elsewhere, N m.
+    pub sticking: Healthy,
+    /// Lash at rest, degrees.
+    pub lash: Healthy,
+    /// Winding over the sheet's.
+    pub ohm: Healthy,
+    /// K' over the sheet's.
+    pub emf: Healthy,
+}
+
+/// See [`HealthyBody`].
+pub const HEALTHY: HealthyBody = HealthyBody {
+    preload_main: Healthy { mean: 0.395, sd: 0.020 },
+    preload_default: Healthy { mean: 0.360, sd: 0.020 },
+    friction: Healthy { mean: 0.274, sd: 0.024 },
+    friction_share: Healthy { mean: 0.80, sd: 0.030 },
+    sticking: Healthy { mean: 0.014, sd: 0.007 },
+    lash: Healthy { mean: 0.295, sd: 0.055 },
+    ohm: Healthy { mean: 1.0, sd: 0.05 },
+    emf: Healthy { mean: 1.0, sd: 0.03 },
+};
+
+/// A spring with less than this share of a healthy one's torque is broken, not weak.
+const BROKEN_SHARE: f64 = 0.3;
+/// A plate falls back by less than this on healthy bodies, degrees; one standard deviation.
+const FALL_SD_DEG: f64 = 0.06;
+/// A bump of lost motion deeper than this is a tooth that is gone, degrees.
+const GONE_DEG: f64 = 0.9;
+/// A dead spot's z over this many spreads is sure.
+const DEAD_Z: f64 = 2.0;
+/// Findings less sure than this are not told.
+const LEAST: f64 = 0.3;
+
+/// Every defect that shows, unordered.
+pub fn find(m: &Measured, sheet: &PartSheet) -> Vec<Finding> {
+    let mut out = Vec::new();
+    springs(m, &mut out);
+    friction(m, &mut out);
+    returns(m, &mut out);
+    motor(m, sheet, &mut out);
+    let explained = out.iter().any(|f: &Finding| {
+        f.confidence > 0.8 && matches!(f.kind, FindingKind::BrokenSpring | FindingKind::DryBearing)
+    });
+    teeth(m, explained, &mut out);
+    lash(m, &mut out);
+    out.retain(|f| f.confidence >= LEAST);
+    out
+}
+
+fn finding(
+    kind: FindingKind,
+    at: Option<(f64, f64)>,
+    confidence: f64,
+    text: String,
+    details: Vec<Detail>,
+) -> Finding {
+    Finding {
+        kind,
+        channel: None,
+        from_deg: at.map(|a| a.0),
+        to_deg: at.map(|a| a.1),
+        confidence,
+        text,
+        details,
+    }
+}
+
+fn detail(name: &'static str, value: f64, unit: &'static str) -> Detail {
+    Detail { name, value, unit }
+}
+
+fn springs(m: &Measured, out: &mut Vec<Finding>) {
+    let Some(creep) = &m.creep else { return };
+    let main = m.torque(creep.main_amps);
+    let default = m.torque(creep.default_amps);
+    for (name, torque, healthy) in
+        [("main", main, HEALTHY.preload_main), ("default", default, HEALTHY.preload_default)]
+    {
+        let Some(torque) = torque else { continue };
+        let tail = healthy.below(torque);
+        let share = torque.value / healthy.mean;
+        let (kind, word) = if share < BROKEN_SHARE {
+            (FindingKind::BrokenSpring, "has next to no torque: it is broken or off its seat")
+        } else {
+            (FindingKind::WeakSpring, "is weak")
+        };
+        let text = format!(
+            "the {name} spring {word}: {:.3} N m at rest, healthy bodies have {:.2}",
+            torque.value, healthy.mean
+        );
+        let details = vec![detail("preload", torque.value, "N m"), detail("healthy", healthy.mean, "N m")];
+        out.push(finding(kind, None, confidence(PRIOR, tail), text, details));
+    }
+    if creep.rest_deg.is_none() {
+        out.extend(no_zero(m));
+    }
+}
+
+/// The spring's torque never crosses zero: one spring does not pull at all.
+fn no_zero(m: &Measured) -> Option<Finding> {
+    let creep = m.creep.as_ref()?;
+    let (first, last) = (creep.places.first()?, creep.places.last()?);
+    // A ramp that did not come near the closed stop, or only there, passed no rest position.
+    if first.deg > 0.5 * m.ranges.low_deg || last.deg < m.ranges.low_deg {
+        return None;
+    }
+    let mut upper: Vec<f64> =
+        creep.places.iter().filter(|p| p.deg > m.ranges.low_deg).map(|p| p.spring()).collect();
+    let middle = crate::analysis::statistics::median(&mut upper)?;
+    let torque = m.torque(Estimate::new(middle, 0.02 * middle.abs()))?;
+    let which = if torque.value < 0.5 * HEALTHY.preload_main.mean { "main" } else { "default" };
+    let text = format!(
+        "the {which} spring does not pull: the springs' torque crosses zero nowhere between {:.1} and {:.1} deg",
+        first.deg, last.deg
+    );
+    Some(finding(FindingKind::BrokenSpring, None, 0.98, text, vec![detail("torque", torque.value, "N m")]))
+}
+
+fn friction(m: &Measured, out: &mut Vec<Finding>) {
+    let Some(creep) = &m.creep else { return };
+    let Some(friction) = m.torque(creep.friction_amps) else { return };
+    let weak = out
+        .iter()
+        .any(|f| f.confidence > 0.5 && matches!(f.kind, FindingKind::WeakSpring | FindingKind::BrokenSpring));
+    let pull = [m.torque(creep.main_amps), m.torque(creep.default_amps)];
+    let share = pull.into_iter().flatten().min_by(|a, b| a.value.total_cmp(&b.value)).and_then(|p| {
+        let share = friction.value / p.value;
+        // K' cancels in the share, so what errs is each current.
+        Estimate::new(share, share.abs() * 0.025)
+    });
+    let by_share = share.filter(|_| !weak).map_or(1.0, |s| HEALTHY.friction_share.above(s));
+    // Two looks at one defect: twice the rarer one (Bonferroni).
+    let tail = (2.0 * by_share.min(HEALTHY.friction.above(friction))).min(1.0);
+    let mut text = format!(
+        "friction of the drive is high: {:.3} N m, healthy bodies have {:.2}",
+        friction.value, HEALTHY.friction.mean
+    );
+    let mut details = vec![detail("friction", friction.value, "N m")];
+    if let Some(share) = share {
+        text.push_str(&format!(
+            "; it is {:.0} % of what the weaker spring pulls with at rest",
+            100.0 * share.value
+        ));
+        details.push(detail("share_of_preload", share.value, "1"));
+    }
+    text.push_str(". Motor, gears and shaft can't be told apart by it");
+    out.push(finding(FindingKind::DryBearing, None, confidence(PRIOR, tail), text, details));
+    if let Some(sticking) = m.torque(creep.sticking_amps) {
+        let tail = HEALTHY.sticking.above(sticking);
+        let at = creep.sticking_deg.map(|d| (0.0, d));
+        let text =
+            format!("the plate sticks near its closed stop: {:.3} N m more than elsewhere", sticking.value);
+        let details = vec![detail("sticking", sticking.value, "N m")];
+        out.push(finding(FindingKind::StickyPlate, at, confidence(PRIOR, tail), text, details));
+    }
+}
+
+fn returns(m: &Measured, out: &mut Vec<Finding>) {
+    let open: Vec<_> = m.grouped.iter().filter(|g| g.bridge == Bridge::Open).collect();
+    let all: usize = open.iter().map(|g| g.count.0).sum();
+    let hung: usize = open.iter().map(|g| g.count.1).sum();
+    if hung > 0 {
+        let from: Vec<String> =
+            open.iter().filter(|g| g.count.1 > 0).map(|g| format!("{:.0}", g.from_deg)).collect();
+        let text = format!(
+            "the plate did not return to rest within the time given from {} deg ({hung} of {all} releases, bridge open)",
+            from.join(", ")
+        );
+        let sure = if hung == 1 { 0.9 } else { 0.99 };
+        let details = vec![detail("hung", hung as f64, "1"), detail("releases", all as f64, "1")];
+        out.push(finding(FindingKind::SlowReturn, None, sure, text, details));
+    }
+    if !m.returns_to_rest && (all > 0 || m.creep.is_some()) {
+        let text = "the plate does not come to rest by itself: lash and lost motion start from rest, so they say nothing of this \
+                    body";
+        out.push(finding(FindingKind::NotTestable, None, 1.0, text.to_owned(), Vec::new()));
+    }
+}
+
+fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
+    for spot in &m.motor.dead_spots {
+        let at = Some((spot.at_deg - 0.5 * spot.width_deg, spot.at_deg + 0.5 * spot.width_deg));
+        let text = format!(
+            "the brushes lose contact at {:.1} deg of plate: {:.1} ohm more than elsewhere; the place comes back with every turn of the rotor",
+            spot.at_deg, spot.ohm
+        );
+        let details = vec![detail("resistance", spot.ohm, "ohm"), detail("z", spot.z, "1")];
+        let sure = confidence(PRIOR, upper_tail(spot.z / DEAD_Z));
+        out.push(finding(FindingKind::BrushDeadSpot, at, sure, text, details));
+    }
+    let Some(nominal) = sheet.body.as_ref().map(|b| b.motor) else { return };
+    let relative =
+        |e: Option<Estimate>, of: f64| e.and_then(|e| Estimate::new(e.value / of, e.uncertainty / of));
+    let ohm = relative(m.motor.ohm_at_20.or(m.motor.ohm), nominal.winding_ohms);
+    let emf = relative(m.motor.emf, nominal.back_emf);
+    let rows = [
+        ("resistance of winding, brushes and leads", ohm, HEALTHY.ohm, nominal.winding_ohms, "ohm"),
+        ("back-EMF constant", emf, HEALTHY.emf, nominal.back_emf, "V s/rad"),
+    ];
+    for (name, relative, healthy, nominal, unit) in rows {
+        let Some(relative) = relative else { continue };
+        let text = format!(
+            "the {name} is {:.3} {unit}, {:+.0} % off the sheet's {nominal:.3}",
+            relative.value * nominal,
+            100.0 * (relative.value - 1.0)
+        );
+        let details = vec![detail("value", relative.value * nominal, unit)];
+        out.push(finding(
+            FindingKind::Winding,
+            None,
+            confidence(PRIOR, healthy.off(relative)),
+            text,
+            details,
+        ));
+    }
+}
+
+fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
+    let Ok(map) = &m.map else { return };
+    let pitch = 0.5 * super::measured::UNKNOWN_PITCH_DEG;
+    let fell = map.snap_back.map_or(1.0, |e| upper_tail(e.value / FALL_SD_DEG.hypot(e.uncertainty)));
+    let gone = !explained && confidence(PRIOR, fell) > 0.9;
+    let mut told = false;
+    for bump in m.worn.iter().flat_map(|w| &w.bumps) {
+        let at = Some((bump.at_deg - pitch, bump.at_deg + pitch));
+        let sure = confidence(PRIOR_TEETH, bump.false_alarm);
+        let missing = (gone && !told) || bump.depth.value > GONE_DEG;
+        told |= missing;
+        let (kind, what) = if missing {
+            (FindingKind::MissingTooth, "a tooth is missing")
+        } else {
+            (FindingKind::WornTooth, "a tooth is worn on its opening flank")
+        };
+        let text =
+            format!("{what} at {:.1} deg: {:.2} deg of motion are lost there", bump.at_deg, bump.depth.value);
+        let details = vec![
+            detail("depth", bump.depth.value, "deg"),
+            detail("depth_uncertainty", bump.depth.uncertainty, "deg"),
+            detail("z", bump.z, "1"),
+        ];
+        out.push(finding(kind, at, sure, text, details));
+    }
+    if let (true, false, Some(fall), Some(at)) = (gone, told, map.snap_back, map.snap_back_deg) {
+        let text = format!(
+            "the plate falls back by {:.2} deg at {at:.1} deg: contact of the gears is lost there",
+            fall.value
+        );
+        let details = vec![detail("fall", fall.value, "deg")];
+        out.push(finding(
+            FindingKind::MissingTooth,
+            Some((at - pitch, at + pitch)),
+            confidence(PRIOR, fell),
+            text,
+            details,
+        ));
+    }
+}
+
+fn lash(m: &Measured, out: &mut Vec<Finding>) {
+    let Ok(lash) = &m.lash else { return };
+    let rest = m.ranges.rest_deg;
+    let elsewhere: Vec<Estimate> =
+        m.pushed.0.iter().filter(|p| (p.at_deg - rest).abs() > 4.0).map(|p| p.lash).collect();
+    if let Some(other) = Estimate::fused(&elsewhere, 0.02) {
+        let more = lash.fused.value - other.value;
+        let z = more / lash.fused.uncertainty.hypot(other.uncertainty);
+        let text = format!(
+            "the tooth in mesh at rest is worn: {:.2} deg of lash there, {:.2} deg elsewhere in the travel",
+            lash.fused.value, other.value
+        );
+        let at = Some((rest - 2.0, rest + 2.0));
+        let details = vec![detail("more_lash", more, "deg"), detail("z", z, "1")];
+        out.push(finding(FindingKind::WornTooth, at, confidence(PRIOR_TEETH, upper_tail(z)), text, details));
+    }
+    let tail = HEALTHY.lash.above(lash.fused);
+    let words = if elsewhere.is_empty() {
+        "; whether all teeth or the one in mesh at rest, a guided push tells"
+    } else {
+        ""
+    };
+    let text = format!(
+        "lash at rest is {:.2} deg, healthy bodies have {:.2}{words}",
+        lash.fused.value, HEALTHY.lash.mean
+    );
+    let details = vec![
+        detail("lash", lash.fused.value, "deg"),
+        detail("plate_moved", lash.plate_moved_deg.unwrap_or(0.0), "deg"),
+    ];
+    out.push(finding(FindingKind::Lash, Some((rest, rest)), confidence(PRIOR, tail), text, details));
+}

@@ -1,0 +1,358 @@
+//! What was measured, as figures with their definitions, and what could not be had and why. It computes nothing new.
+
+use super::estimate::Estimate;
+use super::lash::NoLash;
+use super::latency::{self, Latencies};
+use super::measured::Measured;
+use super::order_statistics::values_for_upper_bound;
+use super::tooth_map::NoMap;
+use crate::analysis::{Figure, NotTestable};
+use crate::quantity::{Condition, FigureName, Heading};
+
+/// Figures, and what is missing.
+#[derive(Clone, Debug, Default)]
+pub struct Told {
+    /// Figures, unordered.
+    pub figures: Vec<Figure>,
+    /// What can't be had.
+    pub not_testable: Vec<NotTestable>,
+}
+
+impl Told {
+    fn figure(
+        &mut self,
+        name: FigureName,
+        e: Option<Estimate>,
+        condition: Condition,
+        definition: String,
+    ) -> bool {
+        let Some(e) = e else { return false };
+        self.figures.push(Figure {
+            name,
+            channel: None,
+            value: e.value,
+            standard_uncertainty: e.uncertainty,
+            upper_bound: None,
+            at_deg: None,
+            condition,
+            definition,
+        });
+        true
+    }
+
+    fn plain(&mut self, name: FigureName, e: Option<Estimate>, definition: &str, why_not: &str) {
+        if !self.figure(name, e, Condition::NONE, definition.to_owned()) {
+            self.missing(name.name(), why_not);
+        }
+    }
+
+    fn missing(&mut self, what: &str, why: &str) {
+        self.not_testable.push(NotTestable { what: what.to_owned(), why: why.to_owned() });
+    }
+
+    fn at(&mut self, deg: Option<f64>) {
+        if let Some(last) = self.figures.last_mut() {
+            last.at_deg = deg.filter(|d| d.is_finite());
+        }
+    }
+}
+
+fn scaled(e: Option<Estimate>, by: f64) -> Option<Estimate> {
+    e.and_then(|e| Estimate::new(e.value * by, e.uncertainty * by))
+}
+
+/// All figures of a body but those of its feedback pair.
+pub fn of(m: &Measured) -> Told {
+    let mut out = Told::default();
+    rest(m, &mut out);
+    latencies(m, &mut out);
+    responses(m, &mut out);
+    returns(m, &mut out);
+    gears(m, &mut out);
+    springs(m, &mut out);
+    motor(m, &mut out);
+    out
+}
+
+fn rest(m: &Measured, out: &mut Told) {
+    let bend = m.rig.bend_deg;
+    let position = m.rest.as_ref().map(|r| r.position.widened(bend));
+    let hangs = "the plate did not come to rest in most releases: see friction and springs, then repeat";
+    out.plain(
+        FigureName::RestPosition,
+        position,
+        "median of where the plate stood after being let go, degrees from the closed stop by the first feedback line",
+        hangs,
+    );
+    let returns = m.rest.as_ref().map_or(0, |r| r.all.len());
+    let sides = m.rest.as_ref().and_then(|r| Some((r.from_above?, r.from_below?)));
+    let sides = sides.map_or(String::new(), |(a, b)| {
+        format!("; from above it stands {:+.3} deg off from below", a.value - b.value)
+    });
+    out.plain(
+        FigureName::RestRepeatability,
+        m.rest.as_ref().and_then(|r| r.repeatability),
+        &format!("standard deviation of {returns} returns, from above and from below{sides}"),
+        if m.rest.is_some() { "it needs at least three returns" } else { hangs },
+    );
+}
+
+fn latencies(m: &Measured, out: &mut Told) {
+    if m.steps.latencies.is_empty() {
+        out.missing("latency", "no step from a plate at rest was recorded: run steps");
+    }
+    for l in &m.steps.latencies {
+        let condition = Condition { region: Some(l.region), direction: Some(l.heading), ..Condition::NONE };
+        quantiles(l, condition, out);
+        let name = format!("latency, {}", condition.words());
+        if l.without_motion > 0 {
+            out.missing(&name, &format!("{} steps moved nothing: see friction and motor", l.without_motion));
+        }
+        if l.not_at_rest > 0 {
+            out.missing(
+                &name,
+                &format!("{} steps began before the plate stood: they were left out", l.not_at_rest),
+            );
+        }
+    }
+}
+
+fn quantiles(l: &Latencies, condition: Condition, out: &mut Told) {
+    let n = l.histogram.len();
+    for (name, p) in
+        [(FigureName::LatencyP50, 0.5), (FigureName::LatencyP90, 0.9), (FigureName::LatencyP99, 0.99)]
+    {
+        let q = l.quantile(p);
+        let bound = |us: Option<u64>| us.map_or("no bound".to_owned(), |us| format!("{us} us"));
+        let definition = format!(
+            "{:.0}th percentile of {n} steps, command to first motion of {} deg on the rig's clock, 1 us to 1 s with {} digits; {:.0} % \
+             bounds by order statistics {} to {}",
+            100.0 * p,
+            super::onset::FIRST_MOTION_DEG,
+            latency::DIGITS,
+            100.0 * latency::CONFIDENCE,
+            bound(q.low_us),
+            bound(q.high_us)
+        );
+        if !out.figure(name, q.value, condition, definition) {
+            let why = format!("{n} steps are too few: a 95 % upper bound takes {}; record more", q.needs);
+            out.missing(&format!("{}, {}", name.name(), condition.words()), &why);
+        }
+        if let (Some(high), Some(last)) = (q.high_us, out.figures.last_mut()) {
+            if last.name == name && last.condition == condition {
+                last.upper_bound = Some(high as f64);
+            }
+        }
+    }
+    let definition = format!(
+        "longest of {n} steps; at least 99 % are below it with 95 % probability from {} steps on",
+        values_for_upper_bound(0.99, 0.95)
+    );
+    out.figure(FigureName::LatencyMax, l.longest(), condition, definition);
+}
+
+fn responses(m: &Measured, out: &mut Told) {
+    let medians = latency::medians(&m.steps.responses);
+    if medians.is_empty() {
+        out.missing(
+            "rise_time, overshoot, settling",
+            "no closed-loop step of 5 deg or more was recorded: run steps",
+        );
+    }
+    for r in medians {
+        let heading = if r.to_deg > r.from_deg { Heading::Opening } else { Heading::Closing };
+        let condition = Condition {
+            region: Some(m.ranges.region(0.5 * (r.from_deg + r.to_deg))),
+            direction: Some(heading),
+            from_deg: Some(r.from_deg.round()),
+            ..Condition::NONE
+        };
+        let step = format!("closed-loop step to {:.0} deg, median of {}", r.to_deg, r.steps);
+        out.figure(
+            FigureName::RiseTime,
+            scaled(Some(r.rise_s), 1e3),
+            condition,
+            format!("10 to 90 % of a {step}"),
+        );
+        let over = scaled(Some(r.overshoot), 100.0);
+        out.figure(
+            FigureName::Overshoot,
+            over,
+            condition,
+            format!("largest excess over a {step}, % of the step"),
+        );
+        let definition = format!("until within 2 % of the step, at least 0.35 deg, to stay, {step}");
+        if !out.figure(FigureName::Settling, scaled(r.settling_s, 1e3), condition, definition) {
+            let what = format!("settling, {}", condition.words());
+            out.missing(&what, "a step did not settle before the next: loop or friction");
+        }
+    }
+}
+
+fn returns(m: &Measured, out: &mut Told) {
+    if m.grouped.is_empty() {
+        out.missing("return_time", "no release from a held opening was recorded: run release");
+    }
+    for g in &m.grouped {
+        let condition = Condition { from_deg: Some(g.from_deg), bridge: Some(g.bridge), ..Condition::NONE };
+        let definition = format!(
+            "from letting go to within {} deg of rest, to stay; median of {}; it swung {:.2} deg past rest",
+            super::release::NEAR_DEG,
+            g.count.0,
+            g.overshoot_deg
+        );
+        if !out.figure(FigureName::ReturnTime, scaled(g.seconds, 1e3), condition, definition) {
+            let what = format!("return_time, {}", condition.words());
+            let why =
+                format!("{} of {} releases did not end at rest within the time given", g.count.1, g.count.0);
+            out.missing(&what, &why);
+        }
+    }
+}
+
+fn gears(m: &Measured, out: &mut Told) {
+    match &m.lash {
+        Ok(l) => {
+            let of = |e: Option<Estimate>| e.map_or("none".to_owned(), |e| format!("{:.3} deg", e.value));
+            let definition = format!(
+                "free travel of the gears at the rest position, at the plate: by swing {} ({} half cycles), by arrest {} ({} coasts), \
+                 weighted by their uncertainties",
+                of(l.swing),
+                l.swings,
+                of(l.arrest),
+                l.arrests
+            );
+            out.figure(FigureName::Lash, Some(l.fused), Condition::NONE, definition);
+            out.at(m.rest_deg);
+        }
+        Err(why) => out.missing("lash", no_lash(*why)),
+    }
+    match (&m.map, &m.worn) {
+        (Ok(map), Some(worn)) => {
+            let definition = format!(
+                "largest bump of a tooth's shape in the lost motion of {} strokes from rest, opening flank; healthy bodies go up to z = {:.1}, \
+                 here z = {:.1}",
+                map.strokes, worn.threshold, worn.highest.z
+            );
+            out.figure(FigureName::LostMotion, Some(worn.highest.depth), Condition::NONE, definition);
+            out.at(Some(worn.highest.at_deg));
+        }
+        (Ok(_), None) => out.missing("lost_motion", "the population's covariance can't be used"),
+        (Err(why), _) => out.missing("lost_motion", no_map(*why)),
+    }
+    out.missing(
+        "wear of the closing flank, and below rest",
+        "above rest the motor presses on the opening flank alone; a guided push through the bore shows the other",
+    );
+    out.missing(
+        "wear of the tooth in mesh at rest on the map",
+        "strokes begin there; it shows as lash at rest, and a guided push elsewhere tells it from general lash",
+    );
+}
+
+/// Why lash is missing, for people.
+fn no_lash(why: NoLash) -> &'static str {
+    match why {
+        NoLash::NoRest => {
+            "the plate does not return to rest, where alone the motor crosses the play: mend that first"
+        }
+        NoLash::NoEmf => "the motor's constant is not known: run creep or release, with the bridge open",
+        NoLash::NoData => "no swing and no coast onto rest could be read: run lash",
+    }
+}
+
+fn no_map(why: NoMap) -> &'static str {
+    match why {
+        NoMap::NoMotor => {
+            "rest position, motor constant or winding are not known: run rest, creep and release first"
+        }
+        NoMap::NoStroke => {
+            "no stroke from rest far enough: run tooth-map; a plate that hangs can't be mapped"
+        }
+        NoMap::Holes => "the strokes leave parts of the travel empty: repeat the tooth map",
+    }
+}
+
+fn springs(m: &Measured, out: &mut Told) {
+    let Some(c) = &m.creep else {
+        out.missing(
+            "preload_main, preload_default, stiffness_main, friction, sticking",
+            "no slow ramp both ways was recorded: run creep",
+        );
+        return;
+    };
+    let how = format!("slow ramps at {:.0} deg/s, {} up and {} down", c.speed_deg_s, c.ramps.0, c.ramps.1);
+    let assumed = if m.motor.emf.is_some() { "" } else { "; K' is the sheet's, it could not be measured" };
+    let amps = |e: Option<Estimate>| e.map_or(String::new(), |e| format!(", {:.3} A", e.value));
+    let no_rest = "the springs' torque crosses zero nowhere in the travel seen: a spring is off, or the ramp was too short";
+    let rows = [
+        (
+            FigureName::PreloadMain,
+            c.main_amps,
+            "line through half the sum of both currents above rest, read at rest",
+        ),
+        (FigureName::PreloadDefault, c.default_amps, "the same below rest"),
+        (FigureName::StiffnessMain, c.main_amps_per_rad, "slope of that line above rest"),
+        (FigureName::Friction, c.friction_amps, "median of half the difference of both currents above rest"),
+        (FigureName::Sticking, c.sticking_amps, "highest friction near the closed stop less that above rest"),
+    ];
+    for (name, current, what) in rows {
+        let definition = format!("{what}, by K'; {how}{}{assumed}", amps(current));
+        out.plain(name, m.torque(current), &definition, no_rest);
+        if name == FigureName::Sticking {
+            out.at(c.sticking_deg);
+        }
+    }
+}
+
+fn motor(m: &Measured, out: &mut Told) {
+    let referred = m.motor.ohm_at_20;
+    let measured = m.motor.ohm.map_or(String::new(), |r| format!("; {:.3} ohm as measured", r.value));
+    let brush = m.motor.brush_volts.map_or(String::new(), |b| format!(", brushes {:.2} V", b.value));
+    let how = if referred.is_some() {
+        "referred to 20 degC by the rig's temperature (winding within 4 K of it), copper 0.39 %/K"
+    } else {
+        "at the temperature it had: the rig's was not recorded"
+    };
+    out.plain(
+        FigureName::WindingResistance,
+        referred.or(m.motor.ohm),
+        &format!("winding, brushes and leads, least squares over slow ramps{measured}{brush}; {how}"),
+        "it needs slow ramps and a coast that tells the motor's constant: run creep",
+    );
+    out.plain(
+        FigureName::BackEmfConstant,
+        m.motor.emf,
+        &format!(
+            "integral of open-circuit volts over the plate's way, {} coasts; the same number in N m/A",
+            m.motor.coasts
+        ),
+        "no coast over 10 deg or more with the bridge open: run creep or release",
+    );
+    match m.tracking {
+        Some(t) => {
+            let definition = format!(
+                "largest deviation from the set point over {} ramps of up to {:.0} deg/s, 5 scans mean; root mean square {:.2} deg",
+                t.ramps, t.speed_deg_s, t.rms_deg
+            );
+            out.figure(FigureName::TrackingError, Some(t.worst), Condition::NONE, definition);
+            out.at(Some(t.at_deg));
+        }
+        None => out.missing(
+            FigureName::TrackingError.name(),
+            "no ramp after a known set point was recorded: run creep",
+        ),
+    }
+}
+
+/// Stops on the nominal scale of the first feedback line, from their ratios.
+pub fn stops(m: &Measured, nominal_deg: impl Fn(f64) -> f64, slope_error: f64, out: &mut Told) {
+    let rows =
+        [(FigureName::ClosedStop, m.stops.closed, "closed"), (FigureName::OpenStop, m.stops.open, "open")];
+    for (name, stop, word) in rows {
+        let e = stop.and_then(|s| Estimate::new(nominal_deg(s.value), s.uncertainty.hypot(slope_error)));
+        let definition =
+            format!("where the drive pressed the plate on its {word} stop, by the sheet's nominal line");
+        out.plain(name, e, &definition, "the plate was not pressed on it: run rest");
+    }
+}

@@ -1,0 +1,214 @@
+//! Everything that is measured on a body, put together in the order in which one needs the other. It judges nothing.
+
+use super::creep::{self, Creep};
+use super::estimate::Estimate;
+use super::guided_push::{self, Pushed};
+use super::lash::{self, Lash, NoLash};
+use super::latency::{self, Ranges, Steps};
+use super::motor::{self, Motor, RigErrors};
+use super::population::Population;
+use super::release::{self, Return, Returns};
+use super::rest::{self, Rest, Stops};
+use super::stretches::Recording;
+use super::tooth_map::{self, NoMap, ToothMap};
+use super::traces::BodyTraces;
+use super::tracking::{self, Tracking};
+use super::worn_teeth::{Search, Worn};
+use crate::quantity::Channel;
+use crate::sheet::PartSheet;
+use crate::trace::{PlateScale, Trace};
+
+/// A motor whose K' could not be measured has its sheet's within this, relative. Engineering assumption.
+const NOMINAL_EMF: f64 = 0.04;
+/// Rest is known when at most this share of the returns hung.
+const MOST_HUNG: f64 = 0.34;
+/// Tooth pitch where the sheet tells none, degrees. Engineering assumption.
+pub const UNKNOWN_PITCH_DEG: f64 = 4.0;
+
+/// The recordings that there are, ready.
+#[derive(Clone, Debug, Default)]
+pub struct Recordings {
+    /// How the first line tells the plate's angle.
+    pub plate: Option<PlateScale>,
+    /// Let go, and brought to both stops.
+    pub rest: Option<Recording>,
+    /// Steps.
+    pub step: Option<Recording>,
+    /// Let go from several openings.
+    pub release: Option<Recording>,
+    /// Slow ramps.
+    pub creep: Option<Recording>,
+    /// Swings and coasts.
+    pub lash: Option<Recording>,
+    /// Strokes from rest.
+    pub tooth_map: Option<Recording>,
+    /// Short check before the snap openings.
+    pub blip_before: Option<Recording>,
+    /// Short check after them.
+    pub blip_after: Option<Recording>,
+    /// Pushed through the bore.
+    pub guided_push: Option<Recording>,
+}
+
+impl Recordings {
+    /// Makes traces ready. The scale of the plate is the newest that any trace holds, else the sheet's nominal line.
+    pub fn new(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Self {
+        let told = traces.all().filter_map(|t| t.provenance.plate).last();
+        let plate = told.filter(usable).unwrap_or(PlateScale {
+            closed_ratio: sheet.rising.closed,
+            open_ratio: sheet.rising.open,
+            travel_deg: sheet.travel_deg,
+        });
+        let of = |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate));
+        Self {
+            plate: Some(plate),
+            rest: of(traces.rest),
+            step: of(traces.step),
+            release: of(traces.release),
+            creep: of(traces.creep),
+            lash: of(traces.lash),
+            tooth_map: of(traces.tooth_map),
+            blip_before: of(traces.blip_before),
+            blip_after: of(traces.blip_after),
+            guided_push: of(traces.guided_push),
+        }
+    }
+
+    fn all(&self) -> Vec<&Recording> {
+        [
+            &self.rest,
+            &self.creep,
+            &self.release,
+            &self.step,
+            &self.lash,
+            &self.tooth_map,
+            &self.blip_before,
+            &self.blip_after,
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
+    }
+
+    /// Stretches that were left out because scans are missing there.
+    pub fn left_out(&self) -> usize {
+        self.all().iter().map(|r| r.left_out).sum()
+    }
+}
+
+fn usable(scale: &PlateScale) -> bool {
+    let span = scale.open_ratio - scale.closed_ratio;
+    span.is_finite() && span.abs() > 0.01 && scale.travel_deg.is_finite() && scale.travel_deg > 1.0
+}
+
+/// What was measured.
+#[derive(Clone, Debug)]
+pub struct Measured {
+    /// Errors of the rig.
+    pub rig: RigErrors,
+    /// Rest by letting go; none where most returns hung.
+    pub rest: Option<Rest>,
+    /// Rest that the others go by: by letting go, else by the creep's zero torque.
+    pub rest_deg: Option<f64>,
+    /// Whether the plate comes back when it is let go.
+    pub returns_to_rest: bool,
+    /// Both stops.
+    pub stops: Stops,
+    /// Ranges of the travel.
+    pub ranges: Ranges,
+    /// The motor.
+    pub motor: Motor,
+    /// K' as measured, else the sheet's.
+    pub emf: Option<Estimate>,
+    /// Springs and friction.
+    pub creep: Option<Creep>,
+    /// Lash at rest.
+    pub lash: Result<Lash, NoLash>,
+    /// Lash elsewhere, and strokes of the push that were too fast.
+    pub pushed: (Vec<Pushed>, usize),
+    /// Lost motion.
+    pub map: Result<ToothMap, NoMap>,
+    /// Search for worn teeth on it.
+    pub worn: Option<Worn>,
+    /// Every return of the release.
+    pub returns: Vec<Return>,
+    /// The same by opening.
+    pub grouped: Vec<Returns>,
+    /// Steps.
+    pub steps: Steps,
+    /// Tracking of ramps.
+    pub tracking: Option<Tracking>,
+}
+
+/// What is known of the rig, from the provenance of any trace.
+fn rig_errors(traces: &BodyTraces<'_>) -> RigErrors {
+    let mut rig = RigErrors::default();
+    let gain = |channel| {
+        let of = traces.all().filter_map(move |t| t.provenance.channel(channel).map(|c| c.gain_uncertainty));
+        of.filter(|g| g.is_finite() && *g > 0.0).last()
+    };
+    rig.volts_gain = gain(Channel::MotorVolts).unwrap_or(rig.volts_gain);
+    rig.amps_gain = gain(Channel::MotorAmps).unwrap_or(rig.amps_gain);
+    rig
+}
+
+impl Measured {
+    /// Measures everything that the recordings allow.
+    pub fn new(r: &Recordings, traces: &BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> Self {
+        let rig = rig_errors(traces);
+        let all = r.all();
+        let found = rest::find(&all);
+        let hung = |r: &Rest| r.hung.len() as f64 / (r.hung.len() + r.all.len()).max(1) as f64;
+        let returns_to_rest = found.as_ref().is_some_and(|r| hung(r) <= MOST_HUNG);
+        let drives: Vec<&Recording> = [&r.creep, &r.release, &r.step].into_iter().flatten().collect();
+        let creeps: Vec<&Recording> = r.creep.iter().collect();
+        let creep = creep::measure(&creeps, motor::offsets(&all), rig);
+        let let_go = found.filter(|_| returns_to_rest);
+        let by_creep = creep.as_ref().and_then(|c| c.rest_deg).map(|e| e.value);
+        let rest_deg = let_go.as_ref().map(|r| r.position.value).or(by_creep);
+        let motor = motor::measure(&drives, rest_deg, rig);
+        let nominal = sheet.body.as_ref().map(|b| b.motor.back_emf);
+        let emf = motor.emf.or_else(|| nominal.and_then(|k| Estimate::new(k, NOMINAL_EMF * k)));
+        let ranges = Ranges {
+            rest_deg: rest_deg.unwrap_or(sheet.travel_deg / 12.0),
+            low_deg: sheet.body.as_ref().map_or(0.3 * sheet.travel_deg, |b| b.low_range_deg),
+            middle_deg: sheet.body.as_ref().map_or(0.65 * sheet.travel_deg, |b| b.middle_deg),
+        };
+        let at_rest = rest_deg.filter(|_| returns_to_rest);
+        let lashes: Vec<&Recording> = r.lash.iter().collect();
+        let maps: Vec<&Recording> = r.tooth_map.iter().collect();
+        let steps: Vec<&Recording> = r.step.iter().collect();
+        let map = tooth_map::measure(&maps, &motor, at_rest);
+        let worn = map.as_ref().ok().and_then(|m| Search::new(population)?.find(m));
+        let returns: Vec<Return> = r.release.iter().flat_map(|r| release::find(r, ranges.rest_deg)).collect();
+        Self {
+            rig,
+            returns_to_rest,
+            stops: rest::stops(&r.rest.iter().collect::<Vec<_>>(), ranges.rest_deg),
+            lash: lash::measure(&lashes, &motor, at_rest),
+            pushed: r
+                .guided_push
+                .as_ref()
+                .zip(motor.emf)
+                .map(|(r, k)| guided_push::measure(r, k))
+                .unwrap_or_default(),
+            grouped: release::grouped(&returns),
+            steps: latency::measure(&steps, ranges),
+            tracking: tracking::measure(&creeps),
+            rest: let_go,
+            rest_deg,
+            ranges,
+            motor,
+            emf,
+            creep,
+            map,
+            worn,
+            returns,
+        }
+    }
+
+    /// A torque from a current; none where K' is not known.
+    pub fn torque(&self, amps: Option<Estimate>) -> Option<Estimate> {
+        creep::torque(amps?, self.emf?)
+    }
+}

@@ -1,0 +1,168 @@
+//! Plots of a body: step responses, returns, the creep's loop, lost motion. It computes no figure.
+
+use super::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
+use crate::analysis::{Axis, Histogram, Plot, PlotBand, PlotMark, PlotSeries};
+use crate::quantity::{Bridge, Condition, Unit};
+use crate::sheet::PartSheet;
+
+/// At most so many points per line.
+const POINTS: usize = 600;
+/// At most so many lines per plot.
+const LINES: usize = 8;
+
+/// Every plot that there is something to draw of.
+pub fn of(m: &Measured, recordings: &Recordings, sheet: &PartSheet) -> Vec<Plot> {
+    [steps(m), returns(m, recordings), creep(m), lost_motion(m, sheet)].into_iter().flatten().collect()
+}
+
+fn axis(label: &str, unit: &'static str) -> Axis {
+    Axis { label: label.to_owned(), unit }
+}
+
+fn thinned(x: &[f64], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    let every = x.len().div_ceil(POINTS).max(1);
+    (x.iter().copied().step_by(every).collect(), y.iter().copied().step_by(every).collect())
+}
+
+fn steps(m: &Measured) -> Option<Plot> {
+    let shown = &m.steps.shown;
+    let series = shown.iter().take(LINES).map(|s| PlotSeries {
+        label: format!("{}, {}", s.region.name(), s.heading.name()),
+        x: s.ms.clone(),
+        y: s.deg.clone(),
+    });
+    let marks = shown.iter().take(LINES).map(|s| PlotMark { x: s.onset_ms, label: String::new() });
+    (!shown.is_empty()).then(|| Plot {
+        name: "step_response",
+        title: "Steps of voltage".to_owned(),
+        reading: "One step of each range and direction; ticks mark the first motion after the command at 0."
+            .to_owned(),
+        x: axis("time after the command", "ms"),
+        y: axis("plate, from where it stood", "deg"),
+        series: series.collect(),
+        marks: marks.collect(),
+        bands: Vec::new(),
+    })
+}
+
+fn returns(m: &Measured, recordings: &Recordings) -> Option<Plot> {
+    let r = recordings.release.as_ref()?;
+    let mut series = Vec::new();
+    for bridge in Bridge::ALL {
+        for one in m.returns.iter().filter(|o| o.bridge == bridge) {
+            let start = r.signals.time_us.get(one.range.start).copied().unwrap_or(0);
+            let times = r.signals.time_us.get(one.range.clone()).unwrap_or(&[]);
+            let ms: Vec<f64> = times.iter().map(|t| (t - start) as f64 * 1e-3).collect();
+            let (x, y) = thinned(&ms, r.deg(one.range.clone()));
+            let bridge = if bridge == Bridge::Open { "bridge open" } else { "motor braked" };
+            series.push(PlotSeries { label: format!("from {:.0} deg, {bridge}", one.from_deg), x, y });
+        }
+    }
+    series.truncate(LINES + 2);
+    (!series.is_empty()).then(|| Plot {
+        name: "release",
+        title: "Return to rest".to_owned(),
+        reading: "The plate after the drive lets go at 0; with the motor braked it takes longer, which is no defect.".to_owned(),
+        x: axis("time after letting go", "ms"),
+        y: axis("plate", "deg"),
+        series,
+        marks: Vec::new(),
+        bands: Vec::new(),
+    })
+}
+
+fn creep(m: &Measured) -> Option<Plot> {
+    let c = m.creep.as_ref()?;
+    let k = m.emf?.value;
+    let deg: Vec<f64> = c.places.iter().map(|p| p.deg).collect();
+    let line = |label: &str, of: fn(&super::creep::Place) -> f64| {
+        let y: Vec<f64> = c.places.iter().map(|p| k * of(p)).collect();
+        let (x, y) = thinned(&deg, &y);
+        PlotSeries { label: label.to_owned(), x, y }
+    };
+    Some(Plot {
+        name: "creep",
+        title: "Springs and friction".to_owned(),
+        reading: "Torque of the drive while the plate moves slowly up and down: the middle is the springs, half the gap the friction."
+            .to_owned(),
+        x: axis("plate", "deg"),
+        y: axis("torque at the plate", "N m"),
+        series: vec![
+            line("opening", |p| p.up),
+            line("closing", |p| p.down),
+            line("springs", super::creep::Place::spring),
+            line("friction", super::creep::Place::friction),
+        ],
+        marks: m.rest_deg.map(|x| PlotMark { x, label: "rest".to_owned() }).into_iter().collect(),
+        bands: m
+            .motor
+            .dead_spots
+            .iter()
+            .map(|s| PlotBand {
+                from: s.at_deg - 0.5 * s.width_deg,
+                to: s.at_deg + 0.5 * s.width_deg,
+                label: "brushes lose contact".to_owned(),
+                defect: true,
+            })
+            .collect(),
+    })
+}
+
+fn lost_motion(m: &Measured, sheet: &PartSheet) -> Option<Plot> {
+    let map = m.map.as_ref().ok()?;
+    let worn = m.worn.as_ref()?;
+    let gears = sheet.body.as_ref().and_then(|b| b.gears);
+    let pitch = gears.map_or(UNKNOWN_PITCH_DEG, |g| g.tooth_pitch_deg());
+    let deg: Vec<f64> = (0..map.layout.bins).map(|k| map.rest_deg + map.layout.deg(k)).collect();
+    let (limit_deg, limit): (Vec<f64>, Vec<f64>) = worn.limit.iter().copied().unzip();
+    let last = deg.last().copied().unwrap_or(0.0);
+    let teeth = (0..).map(|k| pitch * (f64::from(k) + 0.5)).take_while(|x| *x < last);
+    let marks = teeth.enumerate().filter(|(_, x)| gears.is_some() && *x > map.rest_deg);
+    let mut bands: Vec<PlotBand> = worn
+        .bumps
+        .iter()
+        .map(|b| PlotBand {
+            from: b.at_deg - 0.5 * pitch,
+            to: b.at_deg + 0.5 * pitch,
+            label: format!("{:.2} deg lost", b.depth.value),
+            defect: true,
+        })
+        .collect();
+    bands.push(PlotBand {
+        from: 0.0,
+        to: deg.first().copied().unwrap_or(0.0),
+        label: "not seen by strokes from rest".to_owned(),
+        defect: false,
+    });
+    Some(Plot {
+        name: "lost_motion",
+        title: "Lost motion along the teeth".to_owned(),
+        reading: "What the motor turned and the plate did not follow, opening flank; a worn tooth makes a bump about one pitch wide."
+            .to_owned(),
+        x: axis("plate", "deg"),
+        y: axis("lost motion", "deg"),
+        series: vec![
+            PlotSeries { label: "lost motion".to_owned(), x: deg, y: map.lost_deg.clone() },
+            PlotSeries { label: "depth that would be found".to_owned(), x: limit_deg, y: limit },
+        ],
+        marks: marks.map(|(k, x)| PlotMark { x, label: format!("tooth {}", k + 1) }).collect(),
+        bands,
+    })
+}
+
+/// Latency histograms by range and direction.
+pub fn histograms(m: &Measured) -> Vec<Histogram> {
+    let all = m.steps.latencies.iter().filter_map(|l| {
+        let (low, width, counts) = super::latency::bins(l)?;
+        Some(Histogram {
+            name: "latency",
+            condition: Condition { region: Some(l.region), direction: Some(l.heading), ..Condition::NONE },
+            channel: None,
+            unit: Unit::Microsecond,
+            low,
+            width,
+            counts,
+        })
+    });
+    all.collect()
+}
