@@ -3,7 +3,7 @@
 use super::*;
 use crate::analysis::{DetectionLimit, Figure, Finding, NotTestable};
 use crate::outcome::{OutcomeError, SCHEMA};
-use crate::quantity::{Condition, FindingKind};
+use crate::quantity::{Bridge, Condition, FindingKind, Heading, PartKind, Region};
 use crate::sheet::{Topology, shipped};
 use crate::trace::{Column, GapCause, ProcedureKind, Provenance, RigProvenance};
 use crate::verdict::{Verdict, judge};
@@ -226,6 +226,12 @@ fn the_schema_knows_every_figure_finding_and_unit() {
     assert_eq!(listed("/$defs/figure/properties/figure/enum"), FigureName::ALL.map(|f| f.name().to_owned()));
     assert_eq!(listed("/$defs/finding/properties/kind/enum"), FindingKind::ALL.map(|f| f.name().to_owned()));
     assert_eq!(listed("/$defs/figure/properties/channel/enum"), Channel::ALL.map(|c| c.name().to_owned()));
+    let procedures = listed("/$defs/procedure/enum");
+    for procedure in [ProcedureKind::Sweep, ProcedureKind::Rest, ProcedureKind::BlipAfter] {
+        assert!(procedures.contains(&procedure.name().to_owned()));
+        let scope = Scope::Procedure(procedure).name().to_owned();
+        assert!(procedure == ProcedureKind::Sweep || listed("/properties/scope/enum").contains(&scope));
+    }
     for figure in FigureName::ALL {
         assert!(listed("/$defs/unit/enum").contains(&figure.unit().symbol().to_owned()));
     }
@@ -307,4 +313,70 @@ fn a_recording_that_ended_early_is_marked_aborted() {
     assert!(outcome.aborted);
     assert_eq!(outcome.verdict, Verdict::Undecided);
     assert!(outcome.reasons.iter().any(|r| r.contains("stopped before its end")), "{:?}", outcome.reasons);
+}
+
+/// An invented body with one latency, one return and a histogram.
+fn body_outcome() -> Outcome {
+    let condition =
+        Condition { region: Some(Region::Low), direction: Some(Heading::Opening), ..Condition::NONE };
+    let release = Condition { from_deg: Some(60.0), bridge: Some(Bridge::Open), ..Condition::NONE };
+    let of = |name, value, condition| Figure { condition, ..invented_figure(name, None, value, 1.0) };
+    let analysis = PartAnalysis {
+        kind: PartKind::Body,
+        figures: vec![
+            of(FigureName::LatencyP99, 1400.0, condition),
+            of(FigureName::LatencyMax, f64::NAN, condition),
+            of(FigureName::ReturnTime, 246.0, release),
+        ],
+        histograms: vec![Histogram {
+            name: "latency",
+            condition,
+            channel: None,
+            unit: Unit::Microsecond,
+            low: 0.0,
+            width: 100.0,
+            counts: vec![0, 3, 5],
+        }],
+        ..PartAnalysis::default()
+    };
+    let (sheet, trace) = (shipped("body").unwrap(), invented_trace());
+    build(OutcomeInputs {
+        topology_shown: None,
+        readings: &[],
+        doubts: &[],
+        analysis: &analysis,
+        judgement: &judge(&analysis, &sheet),
+        sheet: &sheet,
+        traces: &[StoredTrace { trace: &trace, file: None }],
+        judged: "2026-01-02T03:05:00Z",
+        warnings: &[],
+    })
+}
+
+#[test]
+fn a_body_s_outcome_keeps_the_schema_tells_conditions_and_carries_its_cautions() {
+    let outcome = body_outcome();
+    let text = outcome.to_json();
+    check_against_schema(&text);
+    assert_eq!(Outcome::from_json(&text).unwrap(), outcome);
+    assert_eq!(outcome.part.kind, "body");
+    let value: Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(
+        value["figures"][0]["condition"],
+        serde_json::json!({"region": "low", "direction": "opening"})
+    );
+    assert_eq!(value["figures"][1]["condition"], serde_json::json!({"from_deg": 60.0, "bridge": "open"}));
+    assert_eq!(outcome.cautions, CAUTIONS);
+    // A grip's outcome reads as it always did.
+    let grip = invented_outcome().to_json();
+    assert!(!grip.contains("condition") && !grip.contains("cautions"), "{grip}");
+}
+
+#[test]
+fn the_limits_of_a_latency_histogram_are_those_of_its_range() {
+    let outcome = body_outcome();
+    assert_eq!(outcome.histograms[0].limits, [2000.0, 2500.0, 3000.0, 5000.0]);
+    let missing =
+        outcome.not_testable.iter().find(|n| n.what.starts_with("latency_max (low range, opening)"));
+    assert!(missing.is_some(), "{:?}", outcome.not_testable);
 }

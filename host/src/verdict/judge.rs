@@ -342,3 +342,7 @@ fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -
 #[cfg(test)]
 #[path = "judge_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "body_tests.rs"]
+mod body_tests;
