@@ -284,7 +284,7 @@ fn histogram_figures(name: &str) -> &'static [FigureName] {
     }
 }
 
-/// Where the limit lines of a histogram stand: at both sides of 0 for deviations, at the largest allowed for latencies.
+/// Where the limit lines of a histogram stand: at both sides of 0 for deviations, at the longest allowed for latencies.
 fn histogram_limits(histogram: &Histogram, sheet: &PartSheet) -> Vec<f64> {
     let figures = histogram_figures(histogram.name);
     let largest = |figure: &FigureName| {

@@ -2,11 +2,13 @@
 //! Words come from [`super::people`], pictures from [`super::plots`]; the layout is in `templates/`.
 
 use super::ReportInput;
+use super::body_plots::{BeforeAfter, comparisons};
 use super::format;
 use super::people::{Named, People};
 use super::plots::{Plots, plots};
 use super::text::{LABEL, SENTENCE, plain};
 use super::words;
+use crate::quantity::PartKind;
 use crate::trace::ChannelProvenance;
 use askama::Template;
 
@@ -28,7 +30,9 @@ struct Page<'a> {
     facts: Vec<Named>,
     calibration: Vec<Named>,
     procedures: Vec<Vec<String>>,
-    cautions: [&'static str; 5],
+    cautions: Vec<String>,
+    body: bool,
+    comparisons: Vec<BeforeAfter>,
 }
 
 /// The report as HTML. It is also well-formed XML, so that any such tool can read it.
@@ -45,11 +49,13 @@ pub fn html(input: &ReportInput<'_>) -> String {
         judged: plain(&words::time(&outcome.judged), LABEL),
         sheet: plain(&outcome.sheet.name, LABEL),
         sheet_title: plain(&outcome.sheet.title, LABEL),
-        kind: plain(&outcome.part.kind, LABEL),
+        kind: plain(&words::kind(&outcome.part.kind), LABEL),
         facts: facts(input),
         calibration: input.channels.iter().map(|c| calibration(c, &people)).collect(),
         procedures: procedures(input),
-        cautions: words::CAUTIONS,
+        cautions: words::cautions(outcome),
+        body: outcome.part.kind == PartKind::Body.name(),
+        comparisons: comparisons(input),
         people: &people,
     };
     page.render().expect("writing to a string cannot fail")
@@ -60,7 +66,7 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
     let outcome = input.outcome;
     let mut all: Vec<(String, String)> = vec![
         ("part, in the user's words".to_owned(), given(&outcome.part.label)),
-        ("kind of part".to_owned(), outcome.part.kind.clone()),
+        ("kind of part".to_owned(), words::kind(&outcome.part.kind)),
         (
             "topology".to_owned(),
             format!(

@@ -5,18 +5,27 @@
 //! - `text`: text from outside, made harmless.
 //! - `words`: machine names in the words of the trade.
 //! - `people`: the outcome's rows in words, the same for every medium.
+//! - `groups`: the figures of a throttle body in groups.
 //! - `svg`: pictures.
-//! - `plots`: which pictures a grip sensor gets.
-//! - `html`, `terminal`: the media.
+//! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
+//! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - `html`, `terminal`, `terminal_body`: the media.
 
+#[cfg(test)]
+mod body_fixture;
+mod body_plots;
+#[cfg(test)]
+mod body_tests;
 #[cfg(test)]
 mod fixture;
 pub mod format;
+mod groups;
 mod html;
 mod people;
 mod plots;
 pub mod svg;
 mod terminal;
+mod terminal_body;
 #[cfg(test)]
 pub(crate) mod tests;
 pub mod text;
@@ -25,7 +34,7 @@ mod words;
 // What the fixture calls the library.
 #[cfg(test)]
 use crate as host;
-use crate::analysis::PlotCurve;
+use crate::analysis::{Comparison, Plot, PlotCurve};
 use crate::outcome::Outcome;
 use crate::sheet::PartSheet;
 use crate::trace::ChannelProvenance;
@@ -40,6 +49,10 @@ pub struct ReportInput<'a> {
     pub outcome: &'a Outcome,
     /// Curves of the analysis; may be empty.
     pub curves: &'a [PlotCurve],
+    /// Plots of a throttle body; may be empty.
+    pub plots: &'a [Plot],
+    /// What was measured before and after blips; may be empty.
+    pub comparisons: &'a [Comparison],
     /// The sheet that the outcome was judged by.
     pub sheet: &'a PartSheet,
     /// Calibration of the recorded channels; may be empty.

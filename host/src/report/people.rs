@@ -1,13 +1,14 @@
 //! The outcome's rows in words, the same for every medium, so that no two media round or name differently.
 
 use super::format;
+use super::groups::{FigureGroup, groups};
 use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeReading,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -18,6 +19,8 @@ pub struct FigureRow {
     pub name: String,
     /// Line in words, or "pair".
     pub line: String,
+    /// Under which condition, in words; empty without one.
+    pub condition: String,
     /// Value with uncertainty and unit.
     pub value: String,
     /// Limit, or "–".
@@ -36,6 +39,20 @@ pub struct FigureRow {
     pub would_decide: Option<String>,
 }
 
+impl FigureRow {
+    /// Name with line and condition: "latency, 99th percentile (low range, opening)".
+    pub fn full_name(&self) -> String {
+        let mut name = self.name.clone();
+        if self.line != "pair" {
+            name = format!("{name}, {}", self.line);
+        }
+        if !self.condition.is_empty() {
+            name = format!("{name} ({})", self.condition);
+        }
+        name
+    }
+}
+
 /// A finding.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FindingRow {
@@ -43,8 +60,8 @@ pub struct FindingRow {
     pub number: usize,
     /// Kind in words.
     pub kind: String,
-    /// Line in words, or "both lines".
-    pub line: String,
+    /// Line in words, or "both lines"; none for a defect of the plate's drive.
+    pub line: Option<String>,
     /// Place, where known.
     pub place: Option<String>,
     /// What it does to the verdict, in words.
@@ -85,6 +102,8 @@ pub struct People {
     pub reasons: Vec<String>,
     /// Figures.
     pub figures: Vec<FigureRow>,
+    /// The same in groups; empty for a grip.
+    pub groups: Vec<FigureGroup>,
     /// Sources of limits, numbered from 1 by their place.
     pub sources: Vec<String>,
     /// How each figure is defined, once.
@@ -113,7 +132,9 @@ impl People {
         let mut figures: Vec<FigureRow> =
             outcome.figures.iter().map(|f| figure_row(f, lines, &mut sources)).collect();
         group(&mut figures);
+        let is_body = outcome.part.kind == PartKind::Body.name();
         Self {
+            groups: if is_body { groups(outcome, &figures) } else { Vec::new() },
             lines,
             label: label(&outcome.part.label),
             verdict: outcome.verdict.name(),
@@ -145,18 +166,15 @@ impl People {
 
     /// Figures that are undecided, with what would decide them; lines that need the same are named together.
     pub fn undecided(&self) -> Vec<Named> {
-        let mut all: Vec<(String, Named)> = Vec::new();
+        let mut all: Vec<(&str, Named)> = Vec::new();
         for row in &self.figures {
             let Some(text) = &row.would_decide else { continue };
             match all.iter_mut().find(|(name, named)| *name == row.name && named.text == *text) {
-                Some((_, named)) => named.name.push_str(&format!(" and {}", row.line)),
-                None if row.line == "pair" => {
-                    all.push((row.name.clone(), Named { name: row.name.clone(), text: text.clone() }));
+                Some((_, named)) if row.condition.is_empty() => {
+                    named.name.push_str(&format!(" and {}", row.line));
                 }
-                None => {
-                    let name = format!("{}, {}", row.name, row.line);
-                    all.push((row.name.clone(), Named { name, text: text.clone() }));
-                }
+                Some((_, named)) => named.name.push_str(&format!(" and ({})", row.condition)),
+                None => all.push((&row.name, Named { name: row.full_name(), text: text.clone() })),
             }
         }
         all.into_iter().map(|(_, named)| named).collect()
@@ -203,6 +221,7 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
     FigureRow {
         name: plain(&words::figure(&figure.figure), LABEL),
         line: plain(&lines.stored(figure.channel.as_deref(), "pair"), LABEL),
+        condition: plain(&figure.condition.words(), LABEL),
         value: format::figure_value(figure),
         limit: figure.limit.as_ref().map_or(format::NOTHING.to_owned(), |l| format::limit(l, figure.unit)),
         limit_number: figure
@@ -218,8 +237,9 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
 }
 
 /// Counts the rows of each figure, so that its name need not be repeated.
-fn group(rows: &mut [FigureRow]) {
+pub(super) fn group(rows: &mut [FigureRow]) {
     let mut first = 0;
+    rows.iter_mut().for_each(|row| row.rows = 1);
     for k in 1..rows.len() {
         if rows[k].name == rows[first].name {
             rows[first].rows += 1;
@@ -250,8 +270,9 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> Finding
         number,
         kind: plain(&words::finding(&finding.kind), LABEL),
         line: match finding.channel.as_deref() {
-            None => "both lines".to_owned(),
-            some => plain(&format!("{} line", lines.stored(some, "")), LABEL),
+            None if of_the_drive(&finding.kind) => None,
+            None => Some("both lines".to_owned()),
+            some => Some(plain(&format!("{} line", lines.stored(some, "")), LABEL)),
         },
         place: format::place(finding.from_deg, finding.to_deg),
         weight: match finding.effect {
@@ -272,6 +293,12 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> Finding
             .collect(),
         next_step: FindingKind::from_name(&finding.kind).map(diagnosis::next_step),
     }
+}
+
+/// Whether a kind of finding is about motor, gears, springs or plate rather than about a line.
+fn of_the_drive(kind: &str) -> bool {
+    let feedback = [FindingKind::FeedbackOffset, FindingKind::FeedbackIntermittent];
+    FindingKind::from_name(kind).is_some_and(|k| k >= FindingKind::WornTooth && !feedback.contains(&k))
 }
 
 fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {
@@ -296,9 +323,14 @@ fn not_testable(outcome: &Outcome, lines: Lines) -> Vec<Named> {
     all
 }
 
-/// Names that may be figures' or findings', with a line where they have one: `noise rising`, `ground_lead, leakage`.
+/// Names that may be figures' or findings', with a line or a condition where they have one: `noise rising`,
+/// `ground_lead, leakage`, `latency_p99 (low range, opening)`.
 fn what(names: &str, lines: Lines) -> String {
-    let one = |name: &str| {
+    let one = |given: &str| {
+        let (name, condition) = match given.split_once(" (") {
+            Some((name, condition)) => (name, format!(" ({condition}")),
+            None => (given, String::new()),
+        };
         let (stem, line) = match name.rsplit_once(' ') {
             Some((stem, line)) => (stem, Channel::from_name(line)),
             None => (name, None),
@@ -307,9 +339,28 @@ fn what(names: &str, lines: Lines) -> String {
         let known = FigureName::from_name(stem).map(FigureName::title);
         let kind = || FindingKind::from_name(stem).map(FindingKind::title);
         let title = known.or_else(kind).map_or_else(|| stem.replace('_', " "), str::to_owned);
-        line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)))
+        let title = line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)));
+        format!("{title}{condition}")
     };
-    plain(&names.split(", ").map(one).collect::<Vec<_>>().join(", "), LABEL)
+    plain(&outside_brackets(names).into_iter().map(one).collect::<Vec<_>>().join(", "), LABEL)
+}
+
+/// Pieces between commas that stand in no brackets.
+fn outside_brackets(names: &str) -> Vec<&str> {
+    let (mut pieces, mut from, mut depth) = (Vec::new(), 0, 0_usize);
+    for (at, letter) in names.char_indices() {
+        match letter {
+            '(' => depth += 1,
+            ')' => depth = depth.saturating_sub(1),
+            ',' if depth == 0 && names[at..].starts_with(", ") => {
+                pieces.push(&names[from..at]);
+                from = at + 2;
+            }
+            _ => {}
+        }
+    }
+    pieces.push(&names[from..]);
+    pieces
 }
 
 fn reading(reading: &OutcomeReading) -> Named {

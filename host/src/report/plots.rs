@@ -1,16 +1,18 @@
 //! Which pictures a grip sensor gets, and what is drawn in each. How shapes are written is [`super::svg`]'s business.
 
 use super::ReportInput;
+use super::body_plots::body_plots;
 use super::format;
 use super::people::{FindingRow, People};
-use super::svg::bars::{Bars, beyond};
+use super::svg::bars::{Bars, Line, beyond};
 use super::svg::canvas::{Hatch, Mark, Stroke};
-use super::svg::chart::{Axis, Chart, LimitLine, Series, Side, Span};
+use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
+use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
 use super::text::{LABEL, plain};
 use super::words;
 use crate::analysis::PlotCurve;
-use crate::outcome::{OutcomeFigure, OutcomeHistogram, OutcomeLimit};
+use crate::outcome::{Outcome, OutcomeFigure, OutcomeHistogram, OutcomeLimit};
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::sheet::NominalLine;
 use std::borrow::Cow;
@@ -37,6 +39,8 @@ pub struct Plot {
 /// Every picture whose data are there.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Plots {
+    /// Pictures of a throttle body.
+    pub body: Vec<Plot>,
     /// Curves, in the order of the report.
     pub curves: Vec<Plot>,
     /// Histograms, small.
@@ -56,7 +60,7 @@ pub fn plots(input: &ReportInput<'_>, people: &People) -> Plots {
         .collect();
     let histograms =
         input.outcome.histograms.iter().enumerate().map(|(k, h)| draft.histogram(k, h)).collect();
-    Plots { curves, histograms }
+    Plots { body: body_plots(input, people), curves, histograms }
 }
 
 /// What every picture draws from.
@@ -98,6 +102,7 @@ impl<'a> Draft<'a> {
             limits: Vec::new(),
             spans: self.spans(None),
             events: self.events(),
+            places: Vec::new(),
         };
         Some(self.plot(
             &chart,
@@ -167,6 +172,7 @@ impl<'a> Draft<'a> {
             limits: Vec::new(),
             spans,
             events: Vec::new(),
+            places: Vec::new(),
         };
         Some(self.plot(
             &chart,
@@ -195,6 +201,7 @@ impl<'a> Draft<'a> {
             limits,
             spans: self.spans(None),
             events: Vec::new(),
+            places: Vec::new(),
         };
         let caption =
             format!("{}. Beyond the limits is hatched.", capital(self.people.lines.residual_meaning()));
@@ -222,6 +229,7 @@ impl<'a> Draft<'a> {
             limits,
             spans: self.spans(Some(line)),
             events: Vec::new(),
+            places: Vec::new(),
         };
         Some(self.plot(
             &chart,
@@ -264,6 +272,7 @@ impl<'a> Draft<'a> {
             limits,
             spans: self.spans_of(None, &[FindingKind::NoisyTrack]),
             events: Vec::new(),
+            places: Vec::new(),
         };
         Some(self.plot(&chart, "Noise along the travel", "One standard deviation of the random noise. A stretch that is noisier than the rest is wear of the track."))
     }
@@ -280,12 +289,13 @@ impl<'a> Draft<'a> {
             id: &format!("histogram-{index}"),
             title: title.clone(),
             description: caption.clone(),
-            size: (if wide { 720.0 } else { 352.0 }, 190.0),
+            size: (if wide { 720.0 } else { 352.0 }, if histogram.name == LATENCY { 218.0 } else { 190.0 }),
             label: format!("{}, {}", histogram_quantity(histogram, people), format::unit(histogram.unit)),
             low: histogram.low,
             width: histogram.width,
             counts: &histogram.counts,
             limits: &histogram.limits,
+            lines: quantile_lines(histogram, self.input.outcome),
         }
         .draw();
         Plot { title, caption, svg, wide }
@@ -419,13 +429,37 @@ pub fn histogram_quantity(histogram: &OutcomeHistogram, people: &People) -> Stri
     }
 }
 
-/// What a histogram counts, of which line.
+/// What a histogram counts, of which line and under which condition.
 pub fn histogram_title(histogram: &OutcomeHistogram, people: &People) -> String {
-    let quantity = capital(&histogram_quantity(histogram, people));
-    match histogram.channel.as_deref() {
-        None => quantity,
-        some => plain(&format!("{quantity}, {} line", people.lines.stored(some, "")), LABEL),
+    let mut title = capital(&histogram_quantity(histogram, people));
+    if histogram.channel.is_some() {
+        title = format!("{title}, {} line", people.lines.stored(histogram.channel.as_deref(), ""));
     }
+    if !histogram.condition.is_none() {
+        title = format!("{title}, {}", histogram.condition.words());
+    }
+    plain(&title, LABEL)
+}
+
+/// Name of the histograms of latencies.
+pub const LATENCY: &str = "latency";
+
+/// In a histogram of latencies: its measured median and 99th percentile, and the limit on that percentile.
+fn quantile_lines(histogram: &OutcomeHistogram, outcome: &Outcome) -> Vec<Line> {
+    if histogram.name != LATENCY || histogram.unit != Unit::Microsecond {
+        return Vec::new();
+    }
+    let of = |name: FigureName| {
+        outcome.figures.iter().find(|f| f.figure == name.name() && f.condition == histogram.condition)
+    };
+    let measured =
+        [(FigureName::LatencyP50, "median"), (FigureName::LatencyP99, "99 %")].into_iter().filter_map(
+            |(name, label)| Some(Line { at: of(name)?.value, label: label.to_owned(), limit: false }),
+        );
+    let limit = of(FigureName::LatencyP99).and_then(|f| f.limit.as_ref()?.max);
+    let limit =
+        limit.map(|at| Line { at, label: format!("99 %: limit {}", format::as_written(at)), limit: true });
+    measured.chain(limit).collect()
 }
 
 /// How much of a histogram lies beyond its limits, in words.

@@ -2,13 +2,16 @@
 //! and writes nothing; whether the terminal knows colour or more than ASCII is the caller's knowledge.
 
 use super::ReportInput;
+use super::body_plots::comparisons;
 use super::format;
 use super::people::{FigureRow, Named, People};
-use super::plots::{capital, histogram_caption, histogram_title};
+use super::plots::{LATENCY, capital, histogram_caption, histogram_title};
 use super::svg::bars::beyond;
+use super::terminal_body::{grouped_figures, latencies};
 use super::text::{LABEL, ascii, plain, wrap};
 use super::words;
 use crate::outcome::OutcomeHistogram;
+use crate::quantity::PartKind;
 
 /// What the terminal can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,32 +35,42 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     let people = People::of(input.outcome);
     let mut page = Page { style: Style { width: style.width.max(40), ..style }, out: String::new() };
     head(&mut page, input, &people);
-    findings(&mut page, &people);
-    figures(&mut page, input, &people);
+    findings(&mut page, input, &people);
+    if people.groups.is_empty() {
+        figures(&mut page, input, &people);
+    } else {
+        grouped_figures(&mut page, &people);
+    }
+    latencies(&mut page, input.outcome);
     histograms(&mut page, input, &people);
+    let changes = comparisons(input);
+    let changes = changes
+        .iter()
+        .map(|c| format!("{}: {} before, {} after: {}", c.name, c.before, c.after, c.verdict()));
+    list(&mut page, "Before and after the blips", &changes.collect::<Vec<_>>());
     named(&mut page, "Self-check", &people.readings);
     named(&mut page, "What would have been missed", &people.missed);
     named(&mut page, "Not testable", &people.not_testable);
     list(&mut page, "Gaps", &people.gaps);
     list(&mut page, "Warnings", &people.warnings);
-    list(&mut page, "Cautions", &words::CAUTIONS.map(str::to_owned));
+    list(&mut page, "Cautions", &words::cautions(input.outcome));
     if style.ascii { ascii(&page.out) } else { page.out }
 }
 
 /// Text under construction.
-struct Page {
-    style: Style,
+pub(super) struct Page {
+    pub(super) style: Style,
     out: String,
 }
 
 impl Page {
-    fn line(&mut self, line: &str) {
+    pub(super) fn line(&mut self, line: &str) {
         self.out.push_str(line.trim_end());
         self.out.push('\n');
     }
 
     /// A heading after an empty line.
-    fn heading(&mut self, heading: &str) {
+    pub(super) fn heading(&mut self, heading: &str) {
         self.line("");
         for line in wrap(heading, self.style.width) {
             let bold = self.painted(&line, "1");
@@ -66,7 +79,7 @@ impl Page {
     }
 
     /// A paragraph: the first line begins with `first`, the others with as many spaces.
-    fn paragraph(&mut self, first: &str, text: &str) {
+    pub(super) fn paragraph(&mut self, first: &str, text: &str) {
         let indent = first.chars().count();
         for (k, line) in wrap(text, self.style.width.saturating_sub(indent)).iter().enumerate() {
             let begin = if k == 0 { first.to_owned() } else { " ".repeat(indent) };
@@ -75,7 +88,7 @@ impl Page {
     }
 
     /// Text in a colour, when colours are wanted.
-    fn painted(&self, text: &str, code: &str) -> String {
+    pub(super) fn painted(&self, text: &str, code: &str) -> String {
         if self.style.colour && !code.is_empty() {
             format!("\u{1b}[{code}m{text}\u{1b}[0m")
         } else {
@@ -85,7 +98,7 @@ impl Page {
 }
 
 /// Colour code of a verdict's word.
-fn code(verdict: &str) -> &'static str {
+pub(super) fn code(verdict: &str) -> &'static str {
     match verdict {
         "outside" => "1;31",
         "within" => "32",
@@ -95,7 +108,7 @@ fn code(verdict: &str) -> &'static str {
 }
 
 /// The word as shown: what needs attention in capitals, so that it is seen without colour.
-fn shown(verdict: &str) -> String {
+pub(super) fn shown(verdict: &str) -> String {
     if verdict == "outside" { verdict.to_uppercase() } else { verdict.to_owned() }
 }
 
@@ -125,18 +138,21 @@ fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     }
 }
 
-fn findings(page: &mut Page, people: &People) {
+fn findings(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     page.heading("Findings");
     if people.findings.is_empty() {
         page.line("  none");
     }
+    // Suspects of a throttle body stand on single numbers; a grip's are seen in its figures.
+    let raw = input.outcome.part.kind == PartKind::Body.name();
     for row in &people.findings {
         let place = row.place.as_ref().map_or(String::new(), |p| format!(" at {p}"));
-        page.paragraph(
-            &format!("{:>3} ", row.number),
-            &format!("{}, {}{place}", row.kind.to_uppercase(), row.line),
-        );
+        let line = row.line.as_ref().map_or(String::new(), |l| format!(", {l}"));
+        page.paragraph(&format!("{:>3} ", row.number), &format!("{}{line}{place}", row.kind.to_uppercase()));
         page.paragraph("    ", &row.text);
+        if raw && !row.evidence.is_empty() {
+            page.paragraph("    measured: ", &row.evidence.join(", "));
+        }
         page.paragraph("    ", &format!("confidence {}; {}", row.confidence, row.weight));
         if let Some(step) = row.next_step {
             page.paragraph("    next: ", step);
@@ -152,11 +168,22 @@ fn figures(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     if people.figures.is_empty() {
         page.line("  none could be had");
     }
-    let name = |row: &FigureRow| {
-        if row.line == "pair" { row.name.clone() } else { format!("{}, {}", row.name, row.line) }
-    };
+    figure_list(page, &people.figures.iter().collect::<Vec<_>>(), true);
+    undecided(page, people);
+}
+
+/// What would decide the undecided figures.
+pub(super) fn undecided(page: &mut Page, people: &People) {
+    for Named { name, text } in people.undecided() {
+        page.paragraph("  to decide: ", &format!("{name}: {text}"));
+    }
+}
+
+/// Figures one below the other, in columns where they fit.
+pub(super) fn figure_list(page: &mut Page, rows: &[&FigureRow], headed: bool) {
+    let name = FigureRow::full_name;
     let widest = |text: &dyn Fn(&FigureRow) -> String, most: usize| {
-        people.figures.iter().map(|r| text(r).chars().count()).filter(|w| *w <= most).max().unwrap_or(0)
+        rows.iter().map(|r| text(r).chars().count()).filter(|w| *w <= most).max().unwrap_or(0)
     };
     let name_width = widest(&name, 34);
     let most = if page.style.width < 90 { 22 } else { 28 };
@@ -164,11 +191,11 @@ fn figures(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     let row_of = |verdict: &str, name: &str, value: &str, limit: &str| {
         format!(" {verdict} {name:<name_width$}  {value:<value_width$}  {limit}")
     };
-    if !people.figures.is_empty() {
+    if headed && !rows.is_empty() {
         let line = row_of(&format!("{:<9}", "verdict"), "figure", "value", "limit");
         page.line(&line.chars().take(page.style.width).collect::<String>());
     }
-    for row in &people.figures {
+    for row in rows {
         let verdict = page.painted(&format!("{:<9}", shown(row.verdict)), code(row.verdict));
         let name = name(row);
         let width = row_of(&" ".repeat(9), &name, &row.value, &row.limit_number).chars().count();
@@ -184,13 +211,10 @@ fn figures(page: &mut Page, input: &ReportInput<'_>, people: &People) {
             page.paragraph(&" ".repeat(13), &format!("{}{limit}", row.value));
         }
     }
-    for Named { name, text } in people.undecided() {
-        page.paragraph("  to decide: ", &format!("{name}: {text}"));
-    }
 }
 
 fn histograms(page: &mut Page, input: &ReportInput<'_>, people: &People) {
-    for histogram in &input.outcome.histograms {
+    for histogram in input.outcome.histograms.iter().filter(|h| h.name != LATENCY) {
         let (outside, all) = beyond(histogram.low, histogram.width, &histogram.counts, &histogram.limits);
         let title = capital(&histogram_title(histogram, people));
         let caption = histogram_caption(outside, all, !histogram.limits.is_empty());

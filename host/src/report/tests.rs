@@ -22,16 +22,18 @@ pub(crate) fn golden(name: &str, text: &str) {
 
 fn html_of(outcome: &Outcome, curves: &[PlotCurve]) -> String {
     let (sheet, channels) = (fixture::sheet(), fixture::channels());
-    html(&ReportInput { outcome, curves, sheet: &sheet, channels: &channels })
+    let (plots, comparisons) = (&[], &[]);
+    html(&ReportInput { outcome, curves, plots, comparisons, sheet: &sheet, channels: &channels })
 }
 
 fn terminal_of(outcome: &Outcome, style: Style) -> String {
     let sheet = fixture::sheet();
-    terminal(&ReportInput { outcome, curves: &[], sheet: &sheet, channels: &[] }, style)
+    let (curves, plots, comparisons) = (&[], &[], &[]);
+    terminal(&ReportInput { outcome, curves, plots, comparisons, sheet: &sheet, channels: &[] }, style)
 }
 
 /// The text of a page without its markup, spaces made single.
-fn words_of(page: &str) -> String {
+pub(super) fn words_of(page: &str) -> String {
     let document = parse(page);
     let shown = document.descendants().filter(|n| n.is_text()).filter(|n| {
         !n.ancestors().any(|a| a.has_tag_name("style") || a.has_tag_name("title") || a.has_tag_name("desc"))
@@ -41,7 +43,7 @@ fn words_of(page: &str) -> String {
 }
 
 #[track_caller]
-fn parse(page: &str) -> roxmltree::Document<'_> {
+pub(super) fn parse(page: &str) -> roxmltree::Document<'_> {
     let options = roxmltree::ParsingOptions { allow_dtd: true, ..Default::default() };
     roxmltree::Document::parse_with_options(page, options).expect("the page is well-formed")
 }

@@ -1,7 +1,8 @@
 //! Machine names in the words of the trade. It does not know numbers.
 
+use super::text::{SENTENCE, plain};
 use crate::outcome::Outcome;
-use crate::quantity::{Channel, FigureName, FindingKind};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::Topology;
 use crate::verdict::{self, Verdict};
 
@@ -65,6 +66,11 @@ pub fn finding(kind: &str) -> String {
     FindingKind::from_name(kind).map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())
 }
 
+/// A kind of part in words.
+pub fn kind(kind: &str) -> String {
+    if kind == PartKind::Body.name() { "throttle body".to_owned() } else { kind.to_owned() }
+}
+
 /// A procedure's name in words.
 pub fn procedure(name: &str) -> String {
     name.replace('_', " ").replace("self check", "self-check")
@@ -103,6 +109,9 @@ pub fn advice(verdict: Verdict, scope: &str) -> &'static str {
             "Rig and mounting are as they should be. The part itself was not judged."
         }
         ("readiness", Verdict::Undecided) => "What to do is said below.",
+        (scope, Verdict::Within) if scope != "part" => {
+            "This procedure found nothing against the part. Only that was tested."
+        }
         (_, Verdict::Within) => "Fit for refit as far as this bench can tell.",
         (_, Verdict::Undecided) => "Neither cleared nor condemned; what would decide it is said below.",
     }
@@ -123,7 +132,11 @@ pub fn time(rfc3339: &str) -> String {
 
 /// A detail's name and unit in words: `depth_percent` is ("depth", "%").
 pub fn detail(name: &str) -> (String, &'static str) {
-    const UNITS: [(&str, &str); 16] = [
+    const UNITS: [(&str, &str); 20] = [
+        ("_newton_metres_per_radian", "N·m/rad"),
+        ("_volt_seconds_per_radian", "V·s/rad"),
+        ("_newton_metres", "N·m"),
+        ("_amps", "A"),
         ("_percent_span", "% of span"),
         ("_percent_supply", "% of supply"),
         ("_percent", "%"),
@@ -148,8 +161,16 @@ pub fn detail(name: &str) -> (String, &'static str) {
     (stem.replace('_', " "), unit)
 }
 
-/// The cautions on every report about a removed part.
-pub const CAUTIONS: [&str; 5] = [
+/// The cautions of a report: the outcome's own, or those for any removed part.
+pub fn cautions(outcome: &Outcome) -> Vec<String> {
+    if outcome.cautions.is_empty() {
+        return CAUTIONS.map(str::to_owned).to_vec();
+    }
+    outcome.cautions.iter().map(|c| plain(c, SENTENCE)).collect()
+}
+
+/// The cautions on every report about a removed part that brings none of its own.
+const CAUTIONS: [&str; 5] = [
     "A bench result does not clear the vehicle: the fault may be in wiring, terminals or the controller.",
     "Disconnect the vehicle battery before removing or refitting a part.",
     "Do not open a powered rig; keep fingers and tools away from whatever it drives.",

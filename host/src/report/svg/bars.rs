@@ -10,6 +10,10 @@ const RIGHT: f64 = 12.0;
 const TOP: f64 = 22.0;
 const BOTTOM: f64 = 42.0;
 const SMALL: f64 = 11.5;
+/// Height of a row of labels, px.
+const ROW: f64 = 14.0;
+/// Rows of labels that are kept free where there are lines beside the limits.
+const MOST_ROWS: usize = 3;
 /// More bars than this can't be told apart; neighbours are joined.
 const MOST_BARS: usize = 90;
 
@@ -34,6 +38,19 @@ pub struct Bars<'a> {
     pub counts: &'a [u64],
     /// Limits.
     pub limits: &'a [f64],
+    /// Other places worth seeing, with their labels.
+    pub lines: Vec<Line>,
+}
+
+/// A labelled line of a histogram.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// Where.
+    pub at: f64,
+    /// What is there.
+    pub label: String,
+    /// Whether it is a limit; else it is measured.
+    pub limit: bool,
 }
 
 /// Counts whose bin lies, by its centre, beyond the limits; and all counts. Limits are the range around 0 that they span;
@@ -61,6 +78,7 @@ fn is_beyond(value: f64, limits: &[f64]) -> bool {
 
 /// The plot area and its scales.
 struct Frame {
+    top: f64,
     width: f64,
     height: f64,
     x: (f64, f64),
@@ -77,7 +95,7 @@ impl Frame {
     }
 
     fn bottom(&self) -> f64 {
-        TOP + self.height
+        self.top + self.height
     }
 }
 
@@ -97,15 +115,17 @@ impl Bars<'_> {
             .chunks(joined)
             .map(|c| c.iter().map(|c| *c as f64).sum::<f64>() / all * 100.0)
             .collect();
+        let top = TOP + (self.label_rows() - 1) as f64 * ROW;
         let frame = Frame {
+            top,
             width: self.size.0 - LEFT - RIGHT,
-            height: self.size.1 - TOP - BOTTOM,
+            height: self.size.1 - top - BOTTOM,
             x,
             top_share: shares.iter().copied().fold(0.0, f64::max) * 1.08,
         };
         self.draw_axes(&mut canvas, &frame);
         self.draw_bars(&mut canvas, &frame, &shares, self.width * joined as f64);
-        self.draw_limits(&mut canvas, &frame);
+        self.draw_lines(&mut canvas, &frame);
         canvas.finish()
     }
 
@@ -145,15 +165,47 @@ impl Bars<'_> {
         }
     }
 
-    fn draw_limits(&self, canvas: &mut Canvas, frame: &Frame) {
-        for limit in self.limits.iter().filter(|l| l.is_finite()) {
-            let x = frame.x(*limit);
-            canvas.line((x, TOP - 3.0), (x, frame.bottom()), Stroke::dashed(LIMIT, 1.4, "9 3 2 3"));
-            let text = format!("limit {}", format::as_written(*limit));
-            let half = text_width(&text, SMALL) / 2.0;
-            let middle = x.clamp(half + 2.0, self.size.0 - half - 2.0);
-            canvas.text((middle, TOP - 7.0), Lettering::new(SMALL, LIMIT, Anchor::Middle), &text);
+    /// Limits and other lines; a label that would touch another goes one row up.
+    fn draw_lines(&self, canvas: &mut Canvas, frame: &Frame) {
+        let mut taken: Vec<Vec<(f64, f64)>> = Vec::new();
+        let mut placed = Vec::new();
+        for line in self.all_lines() {
+            let half = text_width(&line.label, SMALL) / 2.0;
+            let middle = frame.x(line.at).clamp(half + 2.0, self.size.0 - half - 2.0);
+            let (from, to) = (middle - half - 3.0, middle + half + 3.0);
+            let row = taken.iter().position(|row| row.iter().all(|(a, b)| to < *a || from > *b));
+            let row = row.unwrap_or(taken.len());
+            taken.resize(taken.len().max(row + 1), Vec::new());
+            taken[row].push((from, to));
+            placed.push((line, middle, frame.top - 7.0 - row as f64 * ROW));
         }
+        let colour = |line: &Line| if line.limit { LIMIT } else { INK };
+        // Lines first, so that none runs through a label.
+        for (line, _, baseline) in &placed {
+            let x = frame.x(line.at);
+            let dash = if line.limit { "9 3 2 3" } else { "3 2" };
+            canvas.line((x, baseline + 4.0), (x, frame.bottom()), Stroke::dashed(colour(line), 1.4, dash));
+        }
+        for (line, middle, baseline) in &placed {
+            let half = text_width(&line.label, SMALL) / 2.0;
+            canvas.rect((middle - half - 1.0, baseline - 10.0), (2.0 * half + 2.0, 12.5), "#fff", None);
+            let lettering = Lettering::new(SMALL, colour(line), Anchor::Middle);
+            canvas.text((*middle, *baseline), lettering, &line.label);
+        }
+    }
+
+    /// Limits first, then the other lines, each from left to right.
+    fn all_lines(&self) -> Vec<Line> {
+        let limit = |at: f64| Line { at, label: format!("limit {}", format::as_written(at)), limit: true };
+        let limits = self.limits.iter().copied().map(limit);
+        let mut all: Vec<Line> = limits.chain(self.lines.iter().cloned()).collect();
+        all.retain(|line| line.at.is_finite());
+        all
+    }
+
+    /// Rows of labels that may be needed.
+    fn label_rows(&self) -> usize {
+        if self.lines.is_empty() { 1 } else { MOST_ROWS }
     }
 
     /// What the abscissa must show: every filled bin and every limit, with a margin.
@@ -162,7 +214,8 @@ impl Bars<'_> {
         let first = (0..self.counts.len()).find(|k| filled(*k))?;
         let last = (0..self.counts.len()).rev().find(|k| filled(*k))?;
         let ends = [self.low + first as f64 * self.width, self.low + (last + 1) as f64 * self.width];
-        let values = || ends.iter().chain(self.limits).copied().filter(|v| v.is_finite());
+        let lines: Vec<f64> = self.all_lines().iter().map(|line| line.at).collect();
+        let values = || ends.iter().chain(&lines).copied().filter(|v| v.is_finite());
         let low = values().fold(f64::INFINITY, f64::min);
         let high = values().fold(f64::NEG_INFINITY, f64::max);
         let margin = (high - low) * 0.06;
@@ -185,6 +238,7 @@ mod tests {
             width: 0.25,
             counts,
             limits,
+            lines: Vec::new(),
         }
         .draw()
     }

@@ -1,24 +1,25 @@
 //! Curves over a common axis with limits, hatched spans and marks. Drawn to be read without colour.
 
 use super::canvas::{Anchor, Canvas, Hatch, Lettering, Mark, Stroke, text_width};
-use super::decimate::decimate;
+use super::series::{Series, draw_legend, draw_series, legend_rows};
 use super::ticks::ticks;
 use super::{FAINT, GRID, INK, LIMIT};
 use crate::report::format;
-use std::borrow::Cow;
 
 /// Width of every chart, px.
 pub const WIDTH: f64 = 720.0;
-const LEFT: f64 = 58.0;
+pub(super) const LEFT: f64 = 58.0;
 const RIGHT: f64 = 14.0;
 const BOTTOM: f64 = 42.0;
-const SMALL: f64 = 11.5;
-const LEGEND_ROW: f64 = 20.0;
+pub(super) const SMALL: f64 = 11.5;
+pub(super) const LEGEND_ROW: f64 = 20.0;
 const LANE: f64 = 19.0;
 /// Share of the plot beyond which a span is wide.
 const WIDE: f64 = 0.4;
 /// Height of a wide span's strip, px.
 const STRIP: f64 = 9.0;
+/// Height of a mere tick, px.
+const TICK: f64 = 9.0;
 /// Labels of spans are stacked in at most so many lanes; further ones go unlabelled.
 const LANES: usize = 4;
 
@@ -31,21 +32,6 @@ pub struct Axis {
     pub low: f64,
     /// Value at its end, above `low`.
     pub high: f64,
-}
-
-/// A curve.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Series<'a> {
-    /// Name in the legend; empty = not in the legend.
-    pub name: String,
-    /// Abscissae, rising.
-    pub x: Cow<'a, [f64]>,
-    /// Ordinates; not finite = hole.
-    pub y: Vec<f64>,
-    /// How it is drawn.
-    pub stroke: Stroke,
-    /// Marks along it, so that curves differ without colour.
-    pub mark: Option<Mark>,
 }
 
 /// Which side of a limit is forbidden.
@@ -106,28 +92,39 @@ pub struct Chart<'a> {
     pub spans: Vec<Span>,
     /// Single places: dropout events.
     pub events: Vec<f64>,
+    /// Marked places.
+    pub places: Vec<Place>,
+}
+
+/// A marked place of the abscissa.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Place {
+    /// Where.
+    pub at: f64,
+    /// What is there; empty = a mere tick at the lower edge.
+    pub label: String,
 }
 
 /// The plot area and its scales.
-struct Frame {
-    top: f64,
+pub(super) struct Frame {
+    pub(super) top: f64,
     height: f64,
-    x: (f64, f64),
+    pub(super) x: (f64, f64),
     y: (f64, f64),
 }
 
 impl Frame {
-    const WIDTH: f64 = WIDTH - LEFT - RIGHT;
+    pub(super) const WIDTH: f64 = WIDTH - LEFT - RIGHT;
 
-    fn x(&self, value: f64) -> f64 {
+    pub(super) fn x(&self, value: f64) -> f64 {
         LEFT + (value - self.x.0) / (self.x.1 - self.x.0) * Self::WIDTH
     }
 
-    fn y(&self, value: f64) -> f64 {
+    pub(super) fn y(&self, value: f64) -> f64 {
         self.top + (self.y.1 - value) / (self.y.1 - self.y.0) * self.height
     }
 
-    fn bottom(&self) -> f64 {
+    pub(super) fn bottom(&self) -> f64 {
         self.top + self.height
     }
 
@@ -140,7 +137,8 @@ impl Chart<'_> {
     /// The picture as SVG.
     pub fn draw(&self) -> String {
         let legend = legend_rows(&self.series);
-        let lanes = self.lanes();
+        let labels = self.labels();
+        let lanes = lanes(&labels);
         let used = lanes.iter().flatten().map(|lane| lane + 1).max().unwrap_or(0);
         let frame = Frame {
             top: 6.0 + legend.len() as f64 * LEGEND_ROW + used as f64 * LANE,
@@ -152,12 +150,13 @@ impl Chart<'_> {
         self.draw_grid(&mut canvas, &frame);
         self.draw_limits(&mut canvas, &frame);
         self.draw_spans(&mut canvas, &frame);
+        self.draw_places(&mut canvas, &frame);
         for (index, series) in self.series.iter().enumerate() {
             draw_series(&mut canvas, &frame, series, index);
         }
         self.draw_limit_labels(&mut canvas, &frame);
         self.draw_events(&mut canvas, &frame);
-        self.draw_span_labels(&mut canvas, &frame, &lanes);
+        self.draw_labels(&mut canvas, &frame, &labels, &lanes);
         draw_legend(&mut canvas, &self.series, &legend);
         canvas.finish()
     }
@@ -245,130 +244,102 @@ impl Chart<'_> {
         }
     }
 
-    fn draw_span_labels(&self, canvas: &mut Canvas, frame: &Frame, lanes: &[Option<usize>]) {
-        let labelled: Vec<(&Span, f64, f64)> = self
-            .spans
-            .iter()
-            .zip(lanes)
-            .filter_map(|(span, lane)| {
-                let middle = f64::midpoint(frame.inside_x(span.from), frame.inside_x(span.to));
-                Some((span, middle, frame.top - 6.0 - (*lane)? as f64 * LANE))
-            })
-            .collect();
-        // Leaders first, so that none runs through a label.
-        for (_, middle, baseline) in &labelled {
-            canvas.line((*middle, baseline + 2.5), (*middle, frame.top), Stroke::solid(INK, 0.8));
-        }
-        for (span, middle, baseline) in labelled {
-            let (mut x, right) = label_extent(span, middle);
-            canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), "#fff", None);
-            if !span.tag.is_empty() {
-                let width = tag_width(&span.tag);
-                canvas.rect((x, baseline - 11.5), (width, 14.5), INK, None);
-                let tag = Lettering::new(SMALL, "#fff", Anchor::Middle).bold();
-                canvas.text((x + width / 2.0, baseline - 0.5), tag, &span.tag);
-                x += width + 5.0;
+    /// Ticks and lines at marked places.
+    fn draw_places(&self, canvas: &mut Canvas, frame: &Frame) {
+        for place in self.places.iter().filter(|p| p.at >= frame.x.0 && p.at <= frame.x.1) {
+            let x = frame.x(place.at);
+            if place.label.is_empty() {
+                canvas.line((x, frame.bottom() - TICK), (x, frame.bottom()), Stroke::solid(INK, 1.0));
+            } else {
+                canvas.line((x, frame.top), (x, frame.bottom()), Stroke::dashed(INK, 0.9, "3 2"));
             }
-            canvas.text((x, baseline - 0.5), Lettering::new(SMALL, INK, Anchor::Start), &span.label);
         }
     }
 
-    /// The lane of each span's label, such that labels do not touch; none where no lane was free.
-    fn lanes(&self) -> Vec<Option<usize>> {
+    fn draw_labels(&self, canvas: &mut Canvas, frame: &Frame, labels: &[Label<'_>], lanes: &[Option<usize>]) {
+        let placed = || {
+            labels
+                .iter()
+                .zip(lanes)
+                .filter_map(|(label, lane)| Some((label, frame.top - 6.0 - (*lane)? as f64 * LANE)))
+        };
+        // Leaders first, so that none runs through a label.
+        for (label, baseline) in placed() {
+            canvas.line((label.middle, baseline + 2.5), (label.middle, frame.top), Stroke::solid(INK, 0.8));
+        }
+        for (label, baseline) in placed() {
+            let (mut x, right) = label.extent();
+            canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), "#fff", None);
+            if !label.tag.is_empty() {
+                let width = tag_width(label.tag);
+                canvas.rect((x, baseline - 11.5), (width, 14.5), INK, None);
+                let tag = Lettering::new(SMALL, "#fff", Anchor::Middle).bold();
+                canvas.text((x + width / 2.0, baseline - 0.5), tag, label.tag);
+                x += width + 5.0;
+            }
+            canvas.text((x, baseline - 0.5), Lettering::new(SMALL, INK, Anchor::Start), label.text);
+        }
+    }
+
+    /// The labels above the plot: of spans, then of marked places.
+    fn labels(&self) -> Vec<Label<'_>> {
         let scale = |v: f64| {
             (LEFT + (v - self.x.low) / (self.x.high - self.x.low) * Frame::WIDTH)
                 .clamp(LEFT, LEFT + Frame::WIDTH)
         };
-        let mut taken: Vec<Vec<(f64, f64)>> = vec![Vec::new(); LANES];
-        self.spans
-            .iter()
-            .map(|span| {
-                let middle = f64::midpoint(scale(span.from), scale(span.to));
-                let (from, to) = label_extent(span, middle);
-                let lane = taken
-                    .iter()
-                    .position(|lane| lane.iter().all(|(a, b)| to + 8.0 < *a || from - 8.0 > *b))?;
-                taken[lane].push((from, to));
-                Some(lane)
-            })
-            .collect()
+        let spans = self.spans.iter().map(|span| Label {
+            middle: f64::midpoint(scale(span.from), scale(span.to)),
+            tag: &span.tag,
+            text: &span.label,
+        });
+        let places = self.places.iter().filter(|p| !p.label.is_empty());
+        let seen = places.filter(|p| p.at >= self.x.low && p.at <= self.x.high);
+        spans.chain(seen.map(|p| Label { middle: scale(p.at), tag: "", text: &p.label })).collect()
     }
 }
 
-/// Left and right end of a span's label; it is kept inside the picture.
-fn label_extent(span: &Span, middle: f64) -> (f64, f64) {
-    let tag = if span.tag.is_empty() { 0.0 } else { tag_width(&span.tag) + 5.0 };
-    let width = tag + text_width(&span.label, SMALL);
-    let left = (middle - width / 2.0).min(WIDTH - RIGHT - width).max(LEFT);
-    (left, left + width)
+/// A label above the plot.
+struct Label<'a> {
+    /// Centre of what it speaks of, px.
+    middle: f64,
+    tag: &'a str,
+    text: &'a str,
+}
+
+impl Label<'_> {
+    /// Left and right end; it is kept inside the picture.
+    fn extent(&self) -> (f64, f64) {
+        let tag = if self.tag.is_empty() { 0.0 } else { tag_width(self.tag) + 5.0 };
+        let width = tag + text_width(self.text, SMALL);
+        let left = (self.middle - width / 2.0).min(WIDTH - RIGHT - width).max(LEFT);
+        (left, left + width)
+    }
+}
+
+/// The lane of each label, such that labels do not touch; none where no lane was free.
+fn lanes(labels: &[Label<'_>]) -> Vec<Option<usize>> {
+    let mut taken: Vec<Vec<(f64, f64)>> = vec![Vec::new(); LANES];
+    labels
+        .iter()
+        .map(|label| {
+            let (from, to) = label.extent();
+            let lane =
+                taken.iter().position(|lane| lane.iter().all(|(a, b)| to + 8.0 < *a || from - 8.0 > *b))?;
+            taken[lane].push((from, to));
+            Some(lane)
+        })
+        .collect()
 }
 
 fn tag_width(tag: &str) -> f64 {
     text_width(tag, SMALL) + 8.0
 }
 
-fn draw_series(canvas: &mut Canvas, frame: &Frame, series: &Series<'_>, index: usize) {
-    let clip = |y: f64| if y.is_finite() { frame.y(y).clamp(frame.top, frame.bottom()) } else { y };
-    let inside = |x: f64| x >= frame.x.0 - 1e-9 && x <= frame.x.1 + 1e-9;
-    let points: Vec<(f64, f64)> = series
-        .x
-        .iter()
-        .zip(&series.y)
-        .filter(|(x, _)| inside(**x))
-        .map(|(x, y)| (frame.x(*x), clip(*y)))
-        .collect();
-    canvas.path(&decimate(points.iter().copied()), series.stroke);
-    let Some(mark) = series.mark else { return };
-    let spacing = Frame::WIDTH / 9.0;
-    let mut next = LEFT + spacing * (0.3 + 0.23 * index as f64);
-    for (x, y) in points {
-        if x >= next && y.is_finite() {
-            canvas.mark(mark, (x, y), 7.0, series.stroke.colour);
-            next = x + spacing;
-        }
-    }
-}
-
-/// Which series stand in which row of the legend.
-fn legend_rows(series: &[Series<'_>]) -> Vec<Vec<usize>> {
-    let mut rows: Vec<Vec<usize>> = Vec::new();
-    let mut used = f64::INFINITY;
-    for (index, named) in series.iter().enumerate().filter(|(_, s)| !s.name.is_empty()) {
-        let width = legend_width(&named.name);
-        if used + width > Frame::WIDTH {
-            rows.push(Vec::new());
-            used = 0.0;
-        }
-        used += width;
-        rows.last_mut().expect("a row was begun").push(index);
-    }
-    rows
-}
-
-fn legend_width(name: &str) -> f64 {
-    40.0 + text_width(name, SMALL) + 20.0
-}
-
-fn draw_legend(canvas: &mut Canvas, series: &[Series<'_>], rows: &[Vec<usize>]) {
-    for (row, members) in rows.iter().enumerate() {
-        let y = 4.0 + (row as f64 + 0.5) * LEGEND_ROW;
-        let mut x = LEFT;
-        for member in members.iter().map(|m| &series[*m]) {
-            canvas.line((x, y), (x + 34.0, y), member.stroke);
-            if let Some(mark) = member.mark {
-                canvas.mark(mark, (x + 17.0, y), 7.0, member.stroke.colour);
-            }
-            let lettering = Lettering::new(SMALL, INK, Anchor::Start);
-            canvas.text((x + 40.0, y + SMALL * 0.35), lettering, &member.name);
-            x += legend_width(&member.name);
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::report::svg::{FIRST, SECOND};
+    use std::borrow::Cow;
 
     fn chart(spans: Vec<Span>) -> String {
         let x: Vec<f64> = (0..=10).map(f64::from).collect();
@@ -401,6 +372,7 @@ mod tests {
             ],
             spans,
             events: vec![9.0],
+            places: Vec::new(),
         }
         .draw()
     }
@@ -446,8 +418,44 @@ mod tests {
     #[test]
     fn a_label_at_the_edge_stays_inside() {
         for place in [0.0, 10.0] {
-            let (left, right) = label_extent(&span(place, place, "12"), LEFT + place / 10.0 * Frame::WIDTH);
+            let label =
+                Label {
+                    middle: LEFT + place / 10.0 * Frame::WIDTH, tag: "12", text: "flat spot 7.2–8.1°"
+                };
+            let (left, right) = label.extent();
             assert!(left >= LEFT && right <= WIDTH, "{left} {right}");
         }
+    }
+
+    #[test]
+    fn a_marked_place_is_a_line_with_its_label_and_a_tick_without_one() {
+        let place = |at, label: &str| Place { at, label: label.to_owned() };
+        let x = [0.0, 10.0];
+        let mut chart = Chart {
+            id: "places",
+            title: String::new(),
+            description: String::new(),
+            height: 100.0,
+            x: Axis { label: String::new(), low: 0.0, high: 10.0 },
+            y: Axis { label: String::new(), low: 0.0, high: 1.0 },
+            series: vec![Series {
+                name: String::new(),
+                x: Cow::Borrowed(&x),
+                y: vec![0.0, 1.0],
+                stroke: Stroke::solid(FIRST, 1.0),
+                mark: None,
+            }],
+            limits: vec![],
+            spans: vec![],
+            events: vec![],
+            places: vec![place(5.0, "rest"), place(2.0, ""), place(99.0, "beyond the axis")],
+        };
+        let with = chart.draw();
+        assert!(with.contains(">rest<") && !with.contains("beyond the axis"), "{with}");
+        assert_eq!(with.matches("stroke-dasharray=\"3 2\"").count(), 1);
+        chart.places.clear();
+        let count = |svg: &str| svg.matches("<line").count();
+        // The line, its leader, and the tick.
+        assert_eq!(count(&with), count(&chart.draw()) + 3);
     }
 }

@@ -4,6 +4,7 @@
 //! - [`ticks`]: where an axis is marked.
 //! - [`decimate`]: fewer points, same picture.
 //! - [`chart`]: curves over a common axis with limits, spans and marks.
+//! - [`series`]: the curves of a chart and their legend.
 //! - [`bars`]: a histogram with its limits.
 //!
 //! Only presentation attributes are used, no style sheet, so that the text serves in HTML and in any other SVG reader.
@@ -12,6 +13,7 @@ pub mod bars;
 pub mod canvas;
 pub mod chart;
 pub mod decimate;
+pub mod series;
 pub mod ticks;
 
 /// Colour of text and frames.

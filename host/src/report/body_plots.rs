@@ -1,0 +1,239 @@
+//! Pictures of a throttle body from the analysis' ready plots, and the table of what blips changed. What is in a plot is
+//! the analysis' business, how shapes are written is [`super::svg`]'s.
+
+use super::ReportInput;
+use super::format;
+use super::people::People;
+use super::plots::Plot;
+use super::svg::canvas::{Hatch, Mark, Stroke};
+use super::svg::chart::{Axis, Chart, LimitLine, Place, Side, Span};
+use super::svg::series::Series;
+use super::svg::{FIRST, INK, SECOND};
+use super::text::{LABEL, SENTENCE, plain};
+use crate::analysis;
+use crate::outcome::{Outcome, OutcomeFinding};
+use crate::quantity::{FigureName, FindingKind};
+use std::borrow::Cow;
+
+/// How far the ends of a band and of its finding may differ, degrees: the analysis rounds neither.
+const SAME_PLACE_DEG: f64 = 0.5;
+
+/// Most curves of one picture that can be told apart without colour.
+const MOST_CURVES: usize = 8;
+
+/// Draws every plot that has something to show.
+pub fn body_plots(input: &ReportInput<'_>, people: &People) -> Vec<Plot> {
+    input.plots.iter().enumerate().filter_map(|(k, plot)| draw(k, plot, input.outcome, people)).collect()
+}
+
+fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People) -> Option<Plot> {
+    let series: Vec<Series<'_>> = plot
+        .series
+        .iter()
+        .filter(|s| s.x.iter().zip(&s.y).any(|(x, y)| x.is_finite() && y.is_finite()))
+        .take(MOST_CURVES)
+        .enumerate()
+        .map(|(k, s)| curve(k, s))
+        .collect();
+    let limits = limit_lines(plot, outcome);
+    let x = along(plot, &series)?;
+    let y = upward(plot, &series, &limits)?;
+    let title = plain(&plot.title, LABEL);
+    let chart = Chart {
+        id: &format!("body-{index}"),
+        title: title.clone(),
+        description: plain(&description(plot), SENTENCE),
+        height: 205.0,
+        x,
+        y,
+        series,
+        limits,
+        spans: plot.bands.iter().filter_map(|b| span(b, plot, outcome, people)).collect(),
+        events: Vec::new(),
+        places: places(plot),
+    };
+    Some(Plot { title, caption: caption(plot, people), svg: chart.draw(), wide: true })
+}
+
+/// A curve in its own colour, dash and mark; a falling abscissa is turned round.
+fn curve(index: usize, series: &analysis::PlotSeries) -> Series<'_> {
+    let strokes = [
+        (Stroke::solid(FIRST, 1.7), Mark::Disc),
+        (Stroke::dashed(SECOND, 1.7, "8 3"), Mark::Square),
+        (Stroke::dashed("#2a6b45", 1.7, "2 2.5"), Mark::Up),
+        (Stroke::dashed("#6a3d8f", 1.7, "10 3 2 3"), Mark::Down),
+        (Stroke::solid(INK, 1.0), Mark::Square),
+        (Stroke::dashed(FIRST, 1.0, "5 2"), Mark::Up),
+        (Stroke::dashed(SECOND, 1.0, "2 2"), Mark::Disc),
+        (Stroke::dashed(INK, 1.0, "1.5 3"), Mark::Down),
+    ];
+    let (stroke, mark) = strokes[index % strokes.len()];
+    let (mut x, mut y) = (Cow::Borrowed(series.x.as_slice()), series.y.clone());
+    if series.x.first() > series.x.last() {
+        x.to_mut().reverse();
+        y.reverse();
+    }
+    Series { name: plain(&series.label, LABEL), x, y, stroke, mark: Some(mark) }
+}
+
+/// What an axis says: its words and its unit as people read it.
+fn axis_words(axis: &analysis::Axis) -> String {
+    let unit = match axis.unit {
+        "" | "1" => return plain(&axis.label, LABEL),
+        "deg" => "degrees",
+        "us" => "µs",
+        "ohm" => "Ω",
+        "N m" => "N·m",
+        "N m/rad" => "N·m/rad",
+        "V s/rad" => "V·s/rad",
+        "% span" => "% of span",
+        "% supply" => "% of supply",
+        other => other,
+    };
+    plain(&format!("{}, {unit}", axis.label), LABEL)
+}
+
+fn extent(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    let (low, high) = values
+        .filter(|v| v.is_finite())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    (low <= high).then_some((low, high))
+}
+
+/// The abscissa shows every curve and every band.
+fn along(plot: &analysis::Plot, series: &[Series<'_>]) -> Option<Axis> {
+    let curves = series.iter().flat_map(|s| s.x.iter().copied());
+    let (low, high) = extent(curves.chain(plot.bands.iter().flat_map(|b| [b.from, b.to])))?;
+    let high = if high > low { high } else { low + 1.0 };
+    Some(Axis { label: axis_words(&plot.x), low, high })
+}
+
+/// The ordinate shows every curve and every limit, with room beyond; and 0 where that costs little.
+fn upward(plot: &analysis::Plot, series: &[Series<'_>], limits: &[LimitLine]) -> Option<Axis> {
+    /// Share of the height that 0 may cost.
+    const CHEAP: f64 = 0.4;
+    let curves = series.iter().flat_map(|s| s.y.iter().copied());
+    let (mut low, mut high) = extent(curves.chain(limits.iter().map(|l| l.at)))?;
+    if low > 0.0 && low < CHEAP * high {
+        low = 0.0;
+    } else if high < 0.0 && high > CHEAP * low {
+        high = 0.0;
+    }
+    let margin = ((high - low) * 0.1).max(1e-6);
+    Some(Axis { label: axis_words(&plot.y), low: low - margin, high: high + margin })
+}
+
+/// The applied limit of the figure that a plot shows, where both have one unit.
+fn limit_lines(plot: &analysis::Plot, outcome: &Outcome) -> Vec<LimitLine> {
+    let (name, both_sides) = match plot.name {
+        "lost_motion" => (FigureName::LostMotion, false),
+        "feedback_deviation" => (FigureName::CorrelationWorst, true),
+        _ => return Vec::new(),
+    };
+    let figure = outcome.figures.iter().find(|f| f.figure == name.name() && f.unit.symbol() == plot.y.unit);
+    let Some((max, unit)) = figure.and_then(|f| Some((f.limit.as_ref()?.max?, f.unit))) else {
+        return Vec::new();
+    };
+    let line = |at: f64, side| LimitLine {
+        at,
+        label: format!("limit {}", format::with_unit(&format::as_written(at), unit)),
+        side,
+    };
+    let mut lines = vec![line(max, Side::Above)];
+    if both_sides {
+        lines.push(line(-max, Side::Below));
+    }
+    lines
+}
+
+/// A band as a span; a defect bears the number of the finding that lies there.
+fn span(
+    band: &analysis::PlotBand,
+    plot: &analysis::Plot,
+    outcome: &Outcome,
+    people: &People,
+) -> Option<Span> {
+    if !band.from.is_finite() || !band.to.is_finite() {
+        return None;
+    }
+    let same = |f: &OutcomeFinding| {
+        let near = |a: Option<f64>, b: f64| a.is_some_and(|a| (a - b).abs() <= SAME_PLACE_DEG);
+        near(f.from_deg, band.from) && near(f.to_deg, band.to)
+    };
+    let rows = outcome.findings.iter().zip(&people.findings);
+    let tag = if band.defect && plot.x.unit == "deg" {
+        rows.into_iter().find(|(f, _)| same(f)).map(|(_, row)| row.number.to_string())
+    } else {
+        None
+    };
+    Some(Span {
+        from: band.from.min(band.to),
+        to: band.from.max(band.to),
+        tag: tag.unwrap_or_default(),
+        label: plain(&band.label, LABEL),
+        hatch: if band.defect { Hatch::Finding } else { Hatch::Gap },
+    })
+}
+
+fn places(plot: &analysis::Plot) -> Vec<Place> {
+    let place = |m: &analysis::PlotMark| Place { at: m.x, label: plain(&m.label, LABEL) };
+    plot.marks.iter().filter(|m| m.x.is_finite()).map(place).collect()
+}
+
+/// For those who can't see it: what is marked.
+fn description(plot: &analysis::Plot) -> String {
+    let bands = plot.bands.iter().map(|b| b.label.as_str());
+    let marks = plot.marks.iter().map(|m| m.label.as_str());
+    let marked: Vec<&str> = bands.chain(marks).filter(|l| !l.is_empty()).collect();
+    if marked.is_empty() { plot.reading.clone() } else { format!("Marked: {}.", marked.join("; ")) }
+}
+
+/// How to read it; beside a map of the teeth, what it can't see.
+fn caption(plot: &analysis::Plot, people: &People) -> String {
+    let mut caption = plain(&plot.reading, SENTENCE);
+    if plot.name == "lost_motion" {
+        let of_teeth = [FindingKind::WornTooth, FindingKind::MissingTooth].map(FindingKind::title);
+        let unseen = people.missed.iter().filter(|m| of_teeth.contains(&m.name.as_str()));
+        for missed in unseen {
+            caption.push_str(&format!(" What it would have missed ({}): {}", missed.name, missed.text));
+        }
+    }
+    caption
+}
+
+/// A quantity before and after.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BeforeAfter {
+    /// What.
+    pub name: String,
+    /// Value with expanded uncertainty and unit, before.
+    pub before: String,
+    /// The same, after.
+    pub after: String,
+    /// The difference with its expanded uncertainty.
+    pub change: String,
+    /// Whether the difference is larger than its expanded uncertainty.
+    pub changed: bool,
+}
+
+impl BeforeAfter {
+    /// The word for people.
+    pub const fn verdict(&self) -> &'static str {
+        if self.changed { "changed" } else { "no change seen" }
+    }
+}
+
+/// What was measured before and after blips, in words.
+pub fn comparisons(input: &ReportInput<'_>) -> Vec<BeforeAfter> {
+    let row = |c: &analysis::Comparison| {
+        let (difference, u) = (c.after - c.before, c.u_before.hypot(c.u_after));
+        BeforeAfter {
+            name: plain(&c.name, LABEL),
+            before: format::measured(c.before, 2.0 * c.u_before, c.unit),
+            after: format::measured(c.after, 2.0 * c.u_after, c.unit),
+            change: format::measured(difference, 2.0 * u, c.unit),
+            changed: difference.abs() > 2.0 * u,
+        }
+    };
+    input.comparisons.iter().map(row).collect()
+}

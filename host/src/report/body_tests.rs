@@ -1,0 +1,1 @@
+//! What the report of a throttle body must keep.

@@ -1,0 +1,231 @@
+//! The figures of a throttle body in groups, for tables: by range and direction, by opening and bridge, or one a row.
+//! It does not know where the tables go.
+
+use super::people::{FigureRow, Named};
+use crate::outcome::{Outcome, OutcomeFigure};
+use crate::quantity::{Bridge, Condition, FigureName};
+
+/// A group of figures under its heading.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FigureGroup {
+    /// Heading.
+    pub title: &'static str,
+    /// One sentence on how to read it; may be empty.
+    pub reading: &'static str,
+    /// What the second column of `rows` says: a line of the feedback, or a condition; empty when no row has any.
+    pub second: &'static str,
+    /// Figures one below the other; empty when they stand in `grid`.
+    pub rows: Vec<FigureRow>,
+    /// Figures by condition.
+    pub grid: Option<Grid>,
+}
+
+/// Figures of several conditions: a row per condition, a column per figure or bridge state.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Grid {
+    /// What the rows are.
+    pub corner: &'static str,
+    /// Headings of the columns.
+    pub columns: Vec<String>,
+    /// Name and cells of each row; none where nothing was measured.
+    pub rows: Vec<(String, Vec<Option<FigureRow>>)>,
+    /// Limits by column, where every cell of a column has the same; else the cells tell them.
+    pub limits: Vec<Option<Named>>,
+}
+
+/// How a group is laid out.
+enum Layout {
+    List,
+    /// Rows by region and direction, a column per figure.
+    ByMotion,
+    /// Rows by opening, columns by the state of the bridge.
+    ByBridge,
+}
+
+/// Heading, reading, layout and figures of each group, in the order of the report.
+const GROUPS: [(&str, &str, Layout, &[FigureName]); 8] = [
+    (
+        "Rest and stops",
+        "",
+        Layout::List,
+        &[
+            FigureName::RestPosition,
+            FigureName::RestRepeatability,
+            FigureName::ClosedStop,
+            FigureName::OpenStop,
+        ],
+    ),
+    (
+        "Latency: command to first motion",
+        "Open-loop steps from a hold that seats the gears. The low range begins at rest; it is where riders spend their time \
+         and where teeth wear.",
+        Layout::ByMotion,
+        &[FigureName::LatencyP50, FigureName::LatencyP90, FigureName::LatencyP99, FigureName::LatencyMax],
+    ),
+    (
+        "Position loop",
+        "These say as much about the loop of the part sheet as about the part.",
+        Layout::ByMotion,
+        &[FigureName::RiseTime, FigureName::Overshoot, FigureName::Settling, FigureName::TrackingError],
+    ),
+    (
+        "Return to rest after power is cut",
+        "How the bridge is matters two- to threefold, so each time stands under its own.",
+        Layout::ByBridge,
+        &[FigureName::ReturnTime],
+    ),
+    (
+        "Springs and friction",
+        "Torques at the plate.",
+        Layout::List,
+        &[
+            FigureName::PreloadMain,
+            FigureName::PreloadDefault,
+            FigureName::StiffnessMain,
+            FigureName::Friction,
+            FigureName::Sticking,
+        ],
+    ),
+    ("Motor", "", Layout::List, &[FigureName::WindingResistance, FigureName::BackEmfConstant]),
+    ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LostMotion]),
+    (
+        "Feedback lines",
+        "",
+        Layout::List,
+        &[
+            FigureName::ClosedVolts,
+            FigureName::OpenVolts,
+            FigureName::Span,
+            FigureName::LinearityIndependent,
+            FigureName::LinearityTerminal,
+            FigureName::LinearityZeroBased,
+            FigureName::CorrelationWorst,
+            FigureName::CorrelationOffset,
+            FigureName::CorrelationSlope,
+            FigureName::Hysteresis,
+            FigureName::Repeatability,
+            FigureName::DeadBandClosed,
+            FigureName::DeadBandOpen,
+            FigureName::Noise,
+            FigureName::Skew,
+            FigureName::DropoutRate,
+            FigureName::LimpTrips,
+        ],
+    ),
+];
+
+/// The figures of a body in groups; what no group knows comes last. `rows` are the outcome's figures in words.
+pub fn groups(outcome: &Outcome, rows: &[FigureRow]) -> Vec<FigureGroup> {
+    let known = |f: &OutcomeFigure| FigureName::from_name(&f.figure);
+    let all: Vec<(&OutcomeFigure, &FigureRow)> = outcome.figures.iter().zip(rows).collect();
+    let of = |names: &[FigureName]| {
+        let mut of: Vec<_> =
+            all.iter().copied().filter(|(f, _)| known(f).is_some_and(|n| names.contains(&n))).collect();
+        of.sort_by_key(|(f, _)| names.iter().position(|n| Some(*n) == known(f)));
+        of
+    };
+    let grouped = GROUPS.iter().map(|(title, reading, layout, names)| {
+        let members = of(names);
+        let grid = match layout {
+            Layout::List => None,
+            Layout::ByMotion => by_motion(&members),
+            Layout::ByBridge => by_bridge(&members),
+        };
+        group(title, reading, &members, grid)
+    });
+    let others: Vec<_> = all.iter().copied().filter(|(f, _)| known(f).is_none()).collect();
+    grouped
+        .chain([group("Other figures", "", &others, None)])
+        .filter(|g| !g.rows.is_empty() || g.grid.is_some())
+        .collect()
+}
+
+fn group(
+    title: &'static str,
+    reading: &'static str,
+    members: &[(&OutcomeFigure, &FigureRow)],
+    grid: Option<Grid>,
+) -> FigureGroup {
+    let mut rows: Vec<FigureRow> = members.iter().map(|(_, row)| (*row).clone()).collect();
+    if grid.is_some() {
+        rows.clear();
+    }
+    super::people::group(&mut rows);
+    let second = match (rows.iter().any(|r| r.line != "pair"), rows.iter().any(|r| !r.condition.is_empty())) {
+        (_, true) => "condition",
+        (true, false) => "line",
+        (false, false) => "",
+    };
+    FigureGroup { title, reading, second, rows, grid }
+}
+
+/// A row per region and direction; none when no figure has a condition.
+fn by_motion(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
+    if members.iter().all(|(f, _)| f.condition.is_none()) {
+        return None;
+    }
+    let mut columns: Vec<String> = Vec::new();
+    let mut conditions: Vec<Condition> = Vec::new();
+    for (figure, row) in members {
+        if !columns.contains(&row.name) {
+            columns.push(row.name.clone());
+        }
+        if !conditions.contains(&figure.condition) {
+            conditions.push(figure.condition);
+        }
+    }
+    conditions.sort_by_key(|c| (c.region, c.direction));
+    let find = |condition: &Condition, column: &String| {
+        members
+            .iter()
+            .find(|(f, r)| f.condition == *condition && r.name == *column)
+            .map(|(_, r)| (*r).clone())
+    };
+    let name = |c: &Condition| if c.is_none() { "all of the travel".to_owned() } else { c.words() };
+    let rows = conditions.iter().map(|c| (name(c), columns.iter().map(|k| find(c, k)).collect())).collect();
+    let columns = columns.iter().map(|c| c.replace("latency, ", "")).collect();
+    Some(grid("range and direction", columns, rows))
+}
+
+/// A row per opening, a column per bridge state; none when no figure names a bridge.
+fn by_bridge(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
+    let bridges: Vec<Bridge> = Bridge::ALL
+        .into_iter()
+        .filter(|b| members.iter().any(|(f, _)| f.condition.bridge == Some(*b)))
+        .collect();
+    let whole = |f: &OutcomeFigure| f.condition.bridge.is_some() && f.condition.from_deg.is_some();
+    if bridges.is_empty() || !members.iter().all(|(f, _)| whole(f)) {
+        return None;
+    }
+    let mut openings: Vec<f64> = members.iter().filter_map(|(f, _)| f.condition.from_deg).collect();
+    openings.sort_by(|a, b| b.total_cmp(a));
+    openings.dedup();
+    let find = |opening: f64, bridge: Bridge| {
+        let wanted =
+            |f: &OutcomeFigure| f.condition.from_deg == Some(opening) && f.condition.bridge == Some(bridge);
+        members.iter().find(|(f, _)| wanted(f)).map(|(_, r)| (*r).clone())
+    };
+    let words = |bridge: &Bridge| Condition { bridge: Some(*bridge), ..Condition::NONE }.words();
+    let rows = openings
+        .iter()
+        .map(|o| {
+            let name = Condition { from_deg: Some(*o), ..Condition::NONE }.words();
+            (name, bridges.iter().map(|b| find(*o, *b)).collect())
+        })
+        .collect();
+    Some(grid("let go", bridges.iter().map(words).collect(), rows))
+}
+
+fn grid(corner: &'static str, columns: Vec<String>, rows: Vec<(String, Vec<Option<FigureRow>>)>) -> Grid {
+    let limits = (0..columns.len())
+        .map(|k| {
+            let mut cells =
+                rows.iter().filter_map(|(_, cells): &(String, Vec<Option<FigureRow>>)| cells[k].as_ref());
+            let first = cells.next()?;
+            let alike = cells.all(|c| (&c.limit, c.source) == (&first.limit, first.source));
+            let source = first.source.map_or(String::new(), |s| s.to_string());
+            alike.then(|| Named { name: source, text: first.limit.clone() })
+        })
+        .collect();
+    Grid { corner, columns, rows, limits }
+}

@@ -1,0 +1,137 @@
+//! The parts of the short result that only a throttle body has: its figures in groups, its latencies as one line each.
+
+use super::format;
+use super::groups::{FigureGroup, Grid};
+use super::people::{FigureRow, People};
+use super::plots::LATENCY;
+use super::terminal::{Page, code, figure_list, shown, undecided};
+use crate::outcome::{Outcome, OutcomeHistogram};
+use crate::verdict::Verdict;
+
+/// Width of a verdict's column.
+const VERDICT: usize = 9;
+
+/// Every group under its heading.
+pub(super) fn grouped_figures(page: &mut Page, people: &People) {
+    page.heading("Figures (± expanded uncertainty, 95 %; volts at 5 V supply)");
+    for group in &people.groups {
+        page.line(&format!("  {}", group.title));
+        match &group.grid {
+            Some(grid) if fits(page, grid) => table(page, grid),
+            Some(grid) => {
+                let cells: Vec<&FigureRow> =
+                    grid.rows.iter().flat_map(|(_, cells)| cells.iter().flatten()).collect();
+                figure_list(page, &cells, false);
+            }
+            None => figure_list(page, &rows_of(group), false),
+        }
+    }
+    undecided(page, people);
+}
+
+fn rows_of(group: &FigureGroup) -> Vec<&FigureRow> {
+    group.rows.iter().collect()
+}
+
+/// Widths of a grid's first column and of each other one.
+fn widths(grid: &Grid) -> (usize, Vec<usize>) {
+    let length = |text: &str| text.chars().count();
+    let first = grid.rows.iter().map(|(name, _)| length(name)).max().unwrap_or(0);
+    let column = |k: usize| {
+        let cells = grid.rows.iter().filter_map(|(_, cells)| cells[k].as_ref()).map(|c| length(&c.value));
+        cells.chain([length(&grid.columns[k])]).max().unwrap_or(0)
+    };
+    (first, (0..grid.columns.len()).map(column).collect())
+}
+
+fn fits(page: &Page, grid: &Grid) -> bool {
+    let (first, columns) = widths(grid);
+    VERDICT + 2 + first + columns.iter().map(|w| w + 2).sum::<usize>() <= page.style.width
+}
+
+/// A row per condition, with the worst verdict of its cells.
+fn table(page: &mut Page, grid: &Grid) {
+    let (first, widths) = widths(grid);
+    let row = |name: &str, cells: Vec<&str>| {
+        let cells = cells.iter().zip(&widths).map(|(cell, width)| format!("  {cell:<width$}"));
+        format!("{name:<first$}{}", cells.collect::<String>())
+    };
+    let columns = grid.columns.iter().map(String::as_str).collect();
+    page.line(&format!("{}{}", " ".repeat(VERDICT + 2), row("", columns)));
+    for (name, cells) in &grid.rows {
+        let worst = worst(cells);
+        let verdict = page.painted(&format!("{:<VERDICT$}", shown(worst)), code(worst));
+        let cells = cells.iter().map(|c| c.as_ref().map_or(format::NOTHING, |c| c.value.as_str())).collect();
+        page.line(&format!(" {verdict} {}", row(name, cells)));
+    }
+    let limits: Vec<&str> =
+        grid.limits.iter().map(|l| l.as_ref().map_or("several", |l| l.text.as_str())).collect();
+    page.line(&format!("{}{}", " ".repeat(VERDICT + 2), row("limit", limits)));
+}
+
+/// The word of the worst verdict among cells.
+fn worst(cells: &[Option<FigureRow>]) -> &'static str {
+    let words = [Verdict::Outside, Verdict::Undecided, Verdict::Within].map(Verdict::name);
+    let there = |word: &&str| cells.iter().flatten().any(|c| c.verdict == *word);
+    words.into_iter().find(there).unwrap_or("no limit")
+}
+
+/// The latency histograms, one line each on a common axis with the shortest of their limits.
+pub(super) fn latencies(page: &mut Page, outcome: &Outcome) {
+    let all: Vec<&OutcomeHistogram> =
+        outcome.histograms.iter().filter(|h| h.name == LATENCY && usable(h)).collect();
+    let Some(unit) = all.first().map(|h| h.unit) else { return };
+    let alike: Vec<_> = all.into_iter().filter(|h| h.unit == unit).collect();
+    let edge = |h: &OutcomeHistogram, k: usize| h.low + k as f64 * h.width;
+    let last = |h: &OutcomeHistogram| h.counts.iter().rposition(|c| *c > 0).map_or(0, |k| k + 1);
+    let limits = || alike.iter().flat_map(|h| &h.limits).copied().filter(|l| l.is_finite() && *l > 0.0);
+    let limit = limits().fold(f64::INFINITY, f64::min);
+    let longest = alike.iter().map(|h| edge(h, last(h))).fold(0.0, f64::max);
+    let high = if limit.is_finite() { limit.max(longest) } else { longest } * 1.05;
+    let name =
+        |h: &OutcomeHistogram| if h.condition.is_none() { "all".to_owned() } else { h.condition.words() };
+    let names = alike.iter().map(|h| name(h).chars().count()).max().unwrap_or(0);
+    let columns = page.style.width.saturating_sub(names + 4).min(56);
+    if columns < 12 || high <= 0.0 {
+        return;
+    }
+    let column = |value: f64| ((value / high * columns as f64) as usize).min(columns - 1);
+    page.heading("Latency, how often: one line per range and direction");
+    for histogram in &alike {
+        let mut line = bars(histogram, columns, &column);
+        if limit.is_finite() && line[column(limit)] == ' ' {
+            line[column(limit)] = '│';
+        }
+        let count = histogram.counts.iter().fold(0_u64, |sum, c| sum.saturating_add(*c));
+        let title = name(histogram);
+        page.line(&format!("  {title:<names$}  {}", line.into_iter().collect::<String>().trim_end()));
+        if count == 0 {
+            page.line(&format!("  {:<names$}  nothing was counted", ""));
+        }
+    }
+    let to = if limit.is_finite() {
+        format!("limit {} {}", format::as_written(limit), format::unit(unit))
+    } else {
+        format!("{} {}", format::significant(high, 2), format::unit(unit))
+    };
+    let end = if limit.is_finite() { column(limit) } else { columns - 1 };
+    let space = (end + 1).saturating_sub(to.chars().count() + 1);
+    page.line(&format!("  {:<names$}  0{:<space$}{to}", "", ""));
+}
+
+fn usable(histogram: &OutcomeHistogram) -> bool {
+    histogram.low.is_finite() && histogram.width.is_finite() && histogram.width > 0.0
+}
+
+/// Heights of one histogram as blocks.
+fn bars(histogram: &OutcomeHistogram, columns: usize, column: &dyn Fn(f64) -> usize) -> Vec<char> {
+    const BLOCKS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+    let mut heights = vec![0.0_f64; columns];
+    for (k, count) in histogram.counts.iter().enumerate() {
+        heights[column(histogram.low + (k as f64 + 0.5) * histogram.width)] += *count as f64;
+    }
+    let top = heights.iter().copied().fold(0.0, f64::max);
+    let block =
+        |h: &f64| if *h > 0.0 { BLOCKS[((h / top * 8.0).ceil() as usize).clamp(1, 8) - 1] } else { ' ' };
+    heights.iter().map(block).collect()
+}
