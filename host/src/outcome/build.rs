@@ -277,9 +277,7 @@ fn histogram_figures(name: &str) -> &'static [FigureName] {
     match name {
         "linearity_deviation" => &[FigureName::LinearityIndependent],
         "correlation_deviation" => &[FigureName::CorrelationWorst],
-        "latency" => {
-            &[FigureName::LatencyP50, FigureName::LatencyP90, FigureName::LatencyP99, FigureName::LatencyMax]
-        }
+        "latency" => &[FigureName::LatencyMax],
         _ => &[],
     }
 }

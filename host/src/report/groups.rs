@@ -1,6 +1,7 @@
 //! The figures of a throttle body in groups, for tables: by range and direction, by opening and bridge, or one a row.
 //! It does not know where the tables go.
 
+use super::format;
 use super::people::{FigureRow, Named};
 use crate::outcome::{Outcome, OutcomeFigure};
 use crate::quantity::{Bridge, Condition, FigureName};
@@ -14,7 +15,7 @@ pub struct FigureGroup {
     pub reading: &'static str,
     /// What the second column of `rows` says: a line of the feedback, or a condition; empty when no row has any.
     pub second: &'static str,
-    /// Figures one below the other; empty when they stand in `grid`.
+    /// Figures one below the other: those that stand in no grid.
     pub rows: Vec<FigureRow>,
     /// Figures by condition.
     pub grid: Option<Grid>,
@@ -146,10 +147,8 @@ fn group(
     members: &[(&OutcomeFigure, &FigureRow)],
     grid: Option<Grid>,
 ) -> FigureGroup {
-    let mut rows: Vec<FigureRow> = members.iter().map(|(_, row)| (*row).clone()).collect();
-    if grid.is_some() {
-        rows.clear();
-    }
+    let listed = members.iter().filter(|(f, _)| grid.is_none() || f.condition.is_none());
+    let mut rows: Vec<FigureRow> = listed.map(|(_, row)| (*row).clone()).collect();
     super::people::group(&mut rows);
     let second = match (rows.iter().any(|r| r.line != "pair"), rows.iter().any(|r| !r.condition.is_empty())) {
         (_, true) => "condition",
@@ -159,14 +158,15 @@ fn group(
     FigureGroup { title, reading, second, rows, grid }
 }
 
-/// A row per region and direction; none when no figure has a condition.
+/// A row per region and direction, for the figures that have them; none when no figure has.
 fn by_motion(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
-    if members.iter().all(|(f, _)| f.condition.is_none()) {
+    let members: Vec<_> = members.iter().filter(|(f, _)| !f.condition.is_none()).collect();
+    if members.is_empty() {
         return None;
     }
     let mut columns: Vec<String> = Vec::new();
     let mut conditions: Vec<Condition> = Vec::new();
-    for (figure, row) in members {
+    for (figure, row) in &members {
         if !columns.contains(&row.name) {
             columns.push(row.name.clone());
         }
@@ -181,9 +181,13 @@ fn by_motion(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
             .find(|(f, r)| f.condition == *condition && r.name == *column)
             .map(|(_, r)| (*r).clone())
     };
-    let name = |c: &Condition| if c.is_none() { "all of the travel".to_owned() } else { c.words() };
-    let rows = conditions.iter().map(|c| (name(c), columns.iter().map(|k| find(c, k)).collect())).collect();
-    let columns = columns.iter().map(|c| c.replace("latency, ", "")).collect();
+    let rows = conditions.iter().map(|c| (c.words(), columns.iter().map(|k| find(c, k)).collect())).collect();
+    // What the heading says need not be said in every column.
+    let short = |name: &String| match name.strip_prefix("latency, ") {
+        Some(quantile) => quantile.replace("th percentile", " %"),
+        None => name.clone(),
+    };
+    let columns = columns.iter().map(short).collect();
     Some(grid("range and direction", columns, rows))
 }
 
@@ -209,7 +213,7 @@ fn by_bridge(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
     let rows = openings
         .iter()
         .map(|o| {
-            let name = Condition { from_deg: Some(*o), ..Condition::NONE }.words();
+            let name = format!("from {}°", format::fixed(*o, 0));
             (name, bridges.iter().map(|b| find(*o, *b)).collect())
         })
         .collect();

@@ -23,6 +23,8 @@ pub struct FigureRow {
     pub condition: String,
     /// Value with uncertainty and unit.
     pub value: String,
+    /// The unit alone.
+    pub unit: &'static str,
     /// Limit, or "–".
     pub limit: String,
     /// Limit without its unit, for narrow columns.
@@ -223,6 +225,7 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
         line: plain(&lines.stored(figure.channel.as_deref(), "pair"), LABEL),
         condition: plain(&figure.condition.words(), LABEL),
         value: format::figure_value(figure),
+        unit: format::unit(figure.unit),
         limit: figure.limit.as_ref().map_or(format::NOTHING.to_owned(), |l| format::limit(l, figure.unit)),
         limit_number: figure
             .limit
@@ -342,7 +345,7 @@ fn what(names: &str, lines: Lines) -> String {
         let title = line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)));
         format!("{title}{condition}")
     };
-    plain(&outside_brackets(names).into_iter().map(one).collect::<Vec<_>>().join(", "), LABEL)
+    plain(&outside_brackets(names).into_iter().map(one).collect::<Vec<_>>().join("; "), LABEL)
 }
 
 /// Pieces between commas that stand in no brackets.

@@ -289,13 +289,14 @@ impl<'a> Draft<'a> {
             id: &format!("histogram-{index}"),
             title: title.clone(),
             description: caption.clone(),
-            size: (if wide { 720.0 } else { 352.0 }, if histogram.name == LATENCY { 218.0 } else { 190.0 }),
+            size: (if wide { 720.0 } else { 352.0 }, if histogram.name == LATENCY { 204.0 } else { 190.0 }),
             label: format!("{}, {}", histogram_quantity(histogram, people), format::unit(histogram.unit)),
             low: histogram.low,
             width: histogram.width,
             counts: &histogram.counts,
             limits: &histogram.limits,
             lines: quantile_lines(histogram, self.input.outcome),
+            at_least: (histogram.name == LATENCY).then(|| latencies_seen(self.input.outcome)),
         }
         .draw();
         Plot { title, caption, svg, wide }
@@ -443,6 +444,15 @@ pub fn histogram_title(histogram: &OutcomeHistogram, people: &People) -> String 
 
 /// Name of the histograms of latencies.
 pub const LATENCY: &str = "latency";
+
+/// From 0 to the end of the slowest histogram of latencies.
+fn latencies_seen(outcome: &Outcome) -> (f64, f64) {
+    let end = |h: &OutcomeHistogram| {
+        h.counts.iter().rposition(|c| *c > 0).map(|last| h.low + (last + 1) as f64 * h.width)
+    };
+    let ends = outcome.histograms.iter().filter(|h| h.name == LATENCY).filter_map(end);
+    (0.0, ends.filter(|v| v.is_finite()).fold(0.0, f64::max))
+}
 
 /// In a histogram of latencies: its measured median and 99th percentile, and the limit on that percentile.
 fn quantile_lines(histogram: &OutcomeHistogram, outcome: &Outcome) -> Vec<Line> {

@@ -168,7 +168,12 @@ fn figures(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     if people.figures.is_empty() {
         page.line("  none could be had");
     }
-    figure_list(page, &people.figures.iter().collect::<Vec<_>>(), true);
+    let columns = columns(page, &people.figures);
+    if !people.figures.is_empty() {
+        let line = figure_line("verdict  ", columns, "figure", "value", "limit");
+        page.line(&line.chars().take(page.style.width).collect::<String>());
+    }
+    figure_list(page, &people.figures, columns);
     undecided(page, people);
 }
 
@@ -179,28 +184,28 @@ pub(super) fn undecided(page: &mut Page, people: &People) {
     }
 }
 
-/// Figures one below the other, in columns where they fit.
-pub(super) fn figure_list(page: &mut Page, rows: &[&FigureRow], headed: bool) {
-    let name = FigureRow::full_name;
+/// Widths of the columns of names and values; what is longer than most goes on lines of its own.
+pub(super) fn columns(page: &Page, rows: &[FigureRow]) -> (usize, usize) {
     let widest = |text: &dyn Fn(&FigureRow) -> String, most: usize| {
         rows.iter().map(|r| text(r).chars().count()).filter(|w| *w <= most).max().unwrap_or(0)
     };
-    let name_width = widest(&name, 34);
     let most = if page.style.width < 90 { 22 } else { 28 };
-    let value_width = widest(&|r: &FigureRow| r.value.clone(), most);
-    let row_of = |verdict: &str, name: &str, value: &str, limit: &str| {
-        format!(" {verdict} {name:<name_width$}  {value:<value_width$}  {limit}")
-    };
-    if headed && !rows.is_empty() {
-        let line = row_of(&format!("{:<9}", "verdict"), "figure", "value", "limit");
-        page.line(&line.chars().take(page.style.width).collect::<String>());
-    }
+    (widest(&FigureRow::full_name, 34), widest(&|r: &FigureRow| r.value.clone(), most))
+}
+
+fn figure_line(verdict: &str, columns: (usize, usize), name: &str, value: &str, limit: &str) -> String {
+    let (name_width, value_width) = columns;
+    format!(" {verdict} {name:<name_width$}  {value:<value_width$}  {limit}")
+}
+
+/// Figures one below the other, in columns where they fit.
+pub(super) fn figure_list(page: &mut Page, rows: &[FigureRow], columns: (usize, usize)) {
     for row in rows {
         let verdict = page.painted(&format!("{:<9}", shown(row.verdict)), code(row.verdict));
-        let name = name(row);
-        let width = row_of(&" ".repeat(9), &name, &row.value, &row.limit_number).chars().count();
-        if width <= page.style.width {
-            page.line(&row_of(&verdict, &name, &row.value, &row.limit_number));
+        let name = row.full_name();
+        let line = |verdict: &str| figure_line(verdict, columns, &name, &row.value, &row.limit_number);
+        if line(&" ".repeat(9)).chars().count() <= page.style.width {
+            page.line(&line(&verdict));
         } else {
             for (k, part) in wrap(&name, page.style.width - 11).iter().enumerate() {
                 let begin = if k == 0 { format!(" {verdict} ") } else { " ".repeat(11) };
@@ -294,14 +299,18 @@ impl Miniature {
         } else {
             labels.push((0, format!("{} {unit}", format::significant(edge(first), 3))));
         }
-        Some(Self { bars, marks: marks.into_iter().collect(), numbers: placed(labels, columns) })
+        Some(Self {
+            bars,
+            marks: marks.into_iter().collect(),
+            numbers: placed(labels, (columns + 16).min(width + 2)),
+        })
     }
 }
 
 /// Labels centred under their columns, from left to right; one that would touch another is left out.
-fn placed(mut labels: Vec<(usize, String)>, columns: usize) -> String {
+fn placed(mut labels: Vec<(usize, String)>, room: usize) -> String {
     labels.sort();
-    let mut line: Vec<char> = vec![' '; columns + 16];
+    let mut line: Vec<char> = vec![' '; room];
     let mut free_from = 0;
     for (at, label) in labels {
         let length = label.chars().count();

@@ -4,33 +4,52 @@ use super::format;
 use super::groups::{FigureGroup, Grid};
 use super::people::{FigureRow, People};
 use super::plots::LATENCY;
-use super::terminal::{Page, code, figure_list, shown, undecided};
+use super::terminal::{Page, code, columns, figure_list, shown, undecided};
 use crate::outcome::{Outcome, OutcomeHistogram};
 use crate::verdict::Verdict;
 
 /// Width of a verdict's column.
 const VERDICT: usize = 9;
 
-/// Every group under its heading.
+/// Every group under its heading; what stands in lists stands in the same columns throughout.
 pub(super) fn grouped_figures(page: &mut Page, people: &People) {
     page.heading("Figures (± expanded uncertainty, 95 %; volts at 5 V supply)");
+    let listed = |group: &FigureGroup, page: &Page| -> Vec<FigureRow> {
+        let cells = group.grid.iter().filter(|grid| !fits(page, grid));
+        let cells = cells.flat_map(|grid| grid.rows.iter().flat_map(|(_, cells)| cells.iter().flatten()));
+        cells.chain(&group.rows).cloned().collect()
+    };
+    let all: Vec<FigureRow> = people.groups.iter().flat_map(|g| listed(g, page)).collect();
+    let columns = columns(page, &all);
     for group in &people.groups {
-        page.line(&format!("  {}", group.title));
-        match &group.grid {
-            Some(grid) if fits(page, grid) => table(page, grid),
-            Some(grid) => {
-                let cells: Vec<&FigureRow> =
-                    grid.rows.iter().flat_map(|(_, cells)| cells.iter().flatten()).collect();
-                figure_list(page, &cells, false);
-            }
-            None => figure_list(page, &rows_of(group), false),
+        let title = page.painted(group.title, "4");
+        page.line(&format!(" {title}"));
+        if let Some(grid) = group.grid.as_ref().filter(|grid| fits(page, grid)) {
+            table(page, grid);
         }
+        figure_list(page, &listed(group, page), columns);
     }
     undecided(page, people);
 }
 
-fn rows_of(group: &FigureGroup) -> Vec<&FigureRow> {
-    group.rows.iter().collect()
+/// A cell's value without its unit, which its column's heading says.
+fn bare(cell: &FigureRow) -> &str {
+    cell.value.strip_suffix(cell.unit).map_or(cell.value.as_str(), str::trim_end)
+}
+
+/// A column's heading with the unit of its cells.
+fn heading(grid: &Grid, column: usize) -> String {
+    let unit = grid.rows.iter().find_map(|(_, cells)| cells[column].as_ref()).map_or("", |c| c.unit);
+    if unit.is_empty() { grid.columns[column].clone() } else { format!("{}, {unit}", grid.columns[column]) }
+}
+
+/// A column's limit without its unit.
+fn limit(grid: &Grid, column: usize) -> String {
+    let mut cells = grid.rows.iter().filter_map(|(_, cells)| cells[column].as_ref());
+    match (&grid.limits[column], cells.next()) {
+        (Some(_), Some(cell)) => cell.limit_number.clone(),
+        _ => "several".to_owned(),
+    }
 }
 
 /// Widths of a grid's first column and of each other one.
@@ -38,8 +57,8 @@ fn widths(grid: &Grid) -> (usize, Vec<usize>) {
     let length = |text: &str| text.chars().count();
     let first = grid.rows.iter().map(|(name, _)| length(name)).max().unwrap_or(0);
     let column = |k: usize| {
-        let cells = grid.rows.iter().filter_map(|(_, cells)| cells[k].as_ref()).map(|c| length(&c.value));
-        cells.chain([length(&grid.columns[k])]).max().unwrap_or(0)
+        let cells = grid.rows.iter().filter_map(|(_, cells)| cells[k].as_ref()).map(|c| length(bare(c)));
+        cells.chain([length(&heading(grid, k)), length(&limit(grid, k))]).max().unwrap_or(0)
     };
     (first, (0..grid.columns.len()).map(column).collect())
 }
@@ -52,21 +71,20 @@ fn fits(page: &Page, grid: &Grid) -> bool {
 /// A row per condition, with the worst verdict of its cells.
 fn table(page: &mut Page, grid: &Grid) {
     let (first, widths) = widths(grid);
-    let row = |name: &str, cells: Vec<&str>| {
+    let row = |name: &str, cells: Vec<String>| {
         let cells = cells.iter().zip(&widths).map(|(cell, width)| format!("  {cell:<width$}"));
         format!("{name:<first$}{}", cells.collect::<String>())
     };
-    let columns = grid.columns.iter().map(String::as_str).collect();
-    page.line(&format!("{}{}", " ".repeat(VERDICT + 2), row("", columns)));
+    let all = 0..grid.columns.len();
+    let unjudged = " ".repeat(VERDICT + 2);
+    page.line(&format!("{unjudged}{}", row("", all.clone().map(|k| heading(grid, k)).collect())));
     for (name, cells) in &grid.rows {
         let worst = worst(cells);
         let verdict = page.painted(&format!("{:<VERDICT$}", shown(worst)), code(worst));
-        let cells = cells.iter().map(|c| c.as_ref().map_or(format::NOTHING, |c| c.value.as_str())).collect();
+        let cells = cells.iter().map(|c| c.as_ref().map_or(format::NOTHING, bare).to_owned()).collect();
         page.line(&format!(" {verdict} {}", row(name, cells)));
     }
-    let limits: Vec<&str> =
-        grid.limits.iter().map(|l| l.as_ref().map_or("several", |l| l.text.as_str())).collect();
-    page.line(&format!("{}{}", " ".repeat(VERDICT + 2), row("limit", limits)));
+    page.line(&format!("{unjudged}{}", row("limit", all.map(|k| limit(grid, k)).collect())));
 }
 
 /// The word of the worst verdict among cells.

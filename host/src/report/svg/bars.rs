@@ -13,7 +13,7 @@ const SMALL: f64 = 11.5;
 /// Height of a row of labels, px.
 const ROW: f64 = 14.0;
 /// Rows of labels that are kept free where there are lines beside the limits.
-const MOST_ROWS: usize = 3;
+const MOST_ROWS: usize = 2;
 /// More bars than this can't be told apart; neighbours are joined.
 const MOST_BARS: usize = 90;
 
@@ -40,6 +40,8 @@ pub struct Bars<'a> {
     pub limits: &'a [f64],
     /// Other places worth seeing, with their labels.
     pub lines: Vec<Line>,
+    /// What the abscissa must show at least, so that neighbours can be compared.
+    pub at_least: Option<(f64, f64)>,
 }
 
 /// A labelled line of a histogram.
@@ -174,7 +176,7 @@ impl Bars<'_> {
             let middle = frame.x(line.at).clamp(half + 2.0, self.size.0 - half - 2.0);
             let (from, to) = (middle - half - 3.0, middle + half + 3.0);
             let row = taken.iter().position(|row| row.iter().all(|(a, b)| to < *a || from > *b));
-            let row = row.unwrap_or(taken.len());
+            let row = row.unwrap_or(taken.len()).min(self.label_rows() - 1);
             taken.resize(taken.len().max(row + 1), Vec::new());
             taken[row].push((from, to));
             placed.push((line, middle, frame.top - 7.0 - row as f64 * ROW));
@@ -215,7 +217,8 @@ impl Bars<'_> {
         let last = (0..self.counts.len()).rev().find(|k| filled(*k))?;
         let ends = [self.low + first as f64 * self.width, self.low + (last + 1) as f64 * self.width];
         let lines: Vec<f64> = self.all_lines().iter().map(|line| line.at).collect();
-        let values = || ends.iter().chain(&lines).copied().filter(|v| v.is_finite());
+        let wanted = self.at_least.map_or(Vec::new(), |(low, high)| vec![low, high]);
+        let values = || ends.iter().chain(&lines).chain(&wanted).copied().filter(|v| v.is_finite());
         let low = values().fold(f64::INFINITY, f64::min);
         let high = values().fold(f64::NEG_INFINITY, f64::max);
         let margin = (high - low) * 0.06;
@@ -239,6 +242,7 @@ mod tests {
             counts,
             limits,
             lines: Vec::new(),
+            at_least: None,
         }
         .draw()
     }
