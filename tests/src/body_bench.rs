@@ -84,7 +84,7 @@ fn on_bench(
     let mut run = BodyRun::default();
     let found = bench.rest_and_stops();
     run.moved = found.plate.is_some();
-    if run.keep(found.recording) && run.moved {
+    if found.recordings.into_iter().fold(true, |_, recording| run.keep(recording)) && run.moved {
         work(&mut bench, &mut run);
     }
     bench.finish().unwrap_or_else(|e| panic!("the rig did not confirm that it is unpowered: {e}"));

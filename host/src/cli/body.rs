@@ -117,7 +117,8 @@ fn begin<'s>(
 fn rest_and_stops(bench: &mut Bench<'_>, meter: &RefCell<Meter>, kept: &mut Kept) -> bool {
     let found = bench.rest_and_stops();
     let moved = found.plate.is_some();
-    keep(kept, found.recording, meter) && moved
+    // What is kept of a first, gentle attempt is told by the last.
+    found.recordings.into_iter().fold(true, |_, recording| keep(kept, recording, meter)) && moved
 }
 
 /// The procedures of the plan that `chosen` names, until one fails; whether none did.

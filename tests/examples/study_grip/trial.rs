@@ -38,7 +38,7 @@ impl Link for Shared {
     fn read(&mut self, out: &mut [u8], timeout: Duration) -> Result<usize, LinkError> {
         let mut rig = self.rig.borrow_mut();
         let n = rig.read(out, u64::try_from(timeout.as_micros()).unwrap_or(u64::MAX));
-        let deg = rig.board().plant().grip().angle().to_degrees();
+        let deg = rig.board().plant().clamped().angle_deg();
         self.stood.borrow_mut().push((rig.now_us(), deg));
         Ok(n)
     }

@@ -1,20 +1,33 @@
-//! Rest and stops: the plate is let go, pressed gently onto its closed stop, let go, pressed onto its open stop, let go; some
-//! times over. No position loop: nothing is known of the angle before it.
+//! Rest and stops: the plate is let go, pressed onto its closed stop, let go, pressed onto its open stop, let go; some times over.
+//! No position loop: nothing is known of the angle before it. It begins gently; a plate that does not come to its stops then is
+//! pressed harder and without delay, so that it passes a dead spot of the brushes or a gap in the teeth with a run.
 
 use super::super::{Bench, Motion, Recording, Warning, robust};
 use crate::quantity::Channel;
 use crate::trace::{MarkKind, PlateScale, ProcedureKind, Trace};
 use std::ops::Range;
 
-/// Voltage that presses a plate on a stop, V: enough for a stiff one, too little to harm a motor that stands.
-const PRESS_VOLTS: f64 = 4.5;
+/// How a plate is pressed on its stops.
+#[derive(Clone, Copy, Debug)]
+struct Press {
+    volts: f64,
+    /// Time in which the voltage rises, onto the closed and the open stop, µs.
+    rise_us: [u32; 2],
+}
+
+/// Gently first: enough for a stiff plate, too little to harm a motor that stands. Then harder, for a winding that lets less through.
+const PRESSES: [Press; 3] = [
+    Press { volts: 4.5, rise_us: [500_000, 700_000] },
+    Press { volts: 8.0, rise_us: [2_000; 2] },
+    Press { volts: 12.0, rise_us: [2_000; 2] },
+];
+/// A span of the first line below this share of the sheet's is no way from stop to stop.
+const WHOLE_SHARE: f64 = 0.93;
 /// Rounds.
 const ROUNDS: u16 = 3;
 /// Times of the segments, µs.
 const FIRST_REST_US: u32 = 600_000;
-const ONTO_CLOSED_US: u32 = 500_000;
-const ONTO_OPEN_US: u32 = 700_000;
-const PRESS_US: u32 = 250_000;
+const PRESS_US: u32 = 300_000;
 const RISE_US: u32 = 1_000_000;
 const FALL_US: u32 = 1_500_000;
 /// Numbers of segments.
@@ -30,15 +43,17 @@ const LOOK_US: u64 = 100_000;
 /// The plate has left its rest when it is this far from it, degrees, for so many scans.
 const BREAK_DEG: f64 = 0.1;
 const BREAK_SCANS: usize = 5;
+/// A rise of the voltage that takes this long tells at which one the plate broke away, µs.
+const SLOW_RISE_US: u32 = 100_000;
 /// Less change of the first line between the stops than this, ratio of supply, is no motion.
 const MOVED: f64 = 0.05;
 
 /// What rest and stops found.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RestFound {
-    /// The recording, whatever happened.
-    pub recording: Recording,
-    /// The first line at both stops; none when it did not move between them.
+    /// The recordings, whatever happened; the last one counts.
+    pub recordings: Vec<Recording>,
+    /// The first line at both stops; none when it did not move.
     pub plate: Option<PlateScale>,
     /// Where the plate rests, degrees from the closed stop.
     pub rest_deg: Option<f64>,
@@ -47,38 +62,70 @@ pub struct RestFound {
 impl Bench<'_> {
     /// Finds rest and stops; the procedures after it go by them.
     pub fn rest_and_stops(&mut self) -> RestFound {
-        let procedure = ProcedureKind::Rest;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => {
-                self.give_up();
-                return RestFound { recording: Recording::failed(failure), ..RestFound::default() };
+        let mut found = RestFound::default();
+        for (attempt, press) in PRESSES.into_iter().enumerate() {
+            let mut recording = self.press_stops(press);
+            let whole = recording.trace.as_ref().and_then(change).is_some_and(|c| self.is_whole(c));
+            if let Some(trace) = recording.trace.as_mut() {
+                found.plate =
+                    if whole { plate(trace, self.sheet.travel_deg) } else { self.nominal_plate(trace) };
+                found.rest_deg = found.plate.and_then(|scale| rest(trace, scale));
+                let broke = found.plate.and_then(|scale| break_volts(trace, scale, press));
+                self.break_volts = self.break_volts.or(broke);
+                trace.provenance.plate = found.plate;
             }
-        };
-        let motion = Motion::new()
-            .release(FIRST_REST_US)
-            .volts_ramp(-PRESS_VOLTS, ONTO_CLOSED_US)
-            .volts(-PRESS_VOLTS, PRESS_US)
-            .release(RISE_US)
-            .volts_ramp(PRESS_VOLTS, ONTO_OPEN_US)
-            .volts(PRESS_VOLTS, PRESS_US)
-            .release(FALL_US)
-            .repeat(1, ROUNDS - 1);
-        let recording = self.run_body(procedure, &plan, &motion, "rest and both stops");
-        let mut found = RestFound { recording, ..RestFound::default() };
-        if let Some(trace) = found.recording.trace.as_mut() {
-            found.plate = plate(trace, self.sheet.travel_deg);
-            found.rest_deg = found.plate.and_then(|scale| rest(trace, scale));
-            self.break_volts = found.plate.and_then(|scale| break_volts(trace, scale));
-            trace.provenance.plate = found.plate;
-        }
-        if found.plate.is_none() && found.recording.failure.is_none() {
-            let nominal = (self.sheet.rising.open - self.sheet.rising.closed).abs();
-            let share = found.recording.trace.as_ref().and_then(change).unwrap_or(0.0) / nominal;
-            found.recording.warnings.push(Warning::NotMoving { travel_deg: share * self.sheet.travel_deg });
+            let last = whole || recording.failure.is_some() || attempt + 1 == PRESSES.len();
+            if last && !whole && recording.failure.is_none() {
+                recording.warnings.push(self.not_whole(&found, recording.trace.as_ref()));
+            }
+            found.recordings.push(recording);
+            if last {
+                break;
+            }
         }
         (self.plate, self.rest_deg) = (found.plate, found.rest_deg);
         found
+    }
+
+    fn press_stops(&mut self, press: Press) -> Recording {
+        let procedure = ProcedureKind::Rest;
+        let plan = match self.body_plan(procedure) {
+            Ok(plan) => plan,
+            Err(failure) => return self.fail(failure),
+        };
+        let motion = Motion::new()
+            .release(FIRST_REST_US)
+            .volts_ramp(-press.volts, press.rise_us[0])
+            .volts(-press.volts, PRESS_US)
+            .release(RISE_US)
+            .volts_ramp(press.volts, press.rise_us[1])
+            .volts(press.volts, PRESS_US)
+            .release(FALL_US)
+            .repeat(1, ROUNDS - 1);
+        self.run_body(procedure, &plan, &motion, "rest and both stops")
+    }
+
+    /// Whether the first line changed as much as it does from stop to stop.
+    fn is_whole(&self, change: f64) -> bool {
+        change >= WHOLE_SHARE * (self.sheet.rising.open - self.sheet.rising.closed).abs()
+    }
+
+    /// The sheet's line, where a plate moved but did not come to its stops.
+    fn nominal_plate(&self, trace: &Trace) -> Option<PlateScale> {
+        change(trace).filter(|c| *c >= MOVED).map(|_| PlateScale {
+            closed_ratio: self.sheet.rising.closed,
+            open_ratio: self.sheet.rising.open,
+            travel_deg: self.sheet.travel_deg,
+        })
+    }
+
+    fn not_whole(&self, found: &RestFound, trace: Option<&Trace>) -> Warning {
+        let nominal = (self.sheet.rising.open - self.sheet.rising.closed).abs();
+        let found_deg = trace.and_then(change).unwrap_or(0.0) / nominal * self.sheet.travel_deg;
+        match found.plate {
+            None => Warning::NotMoving { travel_deg: found_deg },
+            Some(_) => Warning::TravelOff { found_deg, nominal_deg: self.sheet.travel_deg },
+        }
     }
 }
 
@@ -102,17 +149,19 @@ fn rest(trace: &Trace, scale: PlateScale) -> Option<f64> {
 }
 
 /// The least voltage that moved the plate from rest, either way, V.
-fn break_volts(trace: &Trace, scale: PlateScale) -> Option<f64> {
-    let ways = [(ONTO_CLOSED, ONTO_CLOSED_US), (ONTO_OPEN, ONTO_OPEN_US)];
-    let moved = ways.iter().flat_map(|(segment, us)| {
-        stretches(trace, *segment).into_iter().filter_map(|range| {
+fn break_volts(trace: &Trace, scale: PlateScale, press: Press) -> Option<f64> {
+    let ways = [(ONTO_CLOSED, press.rise_us[0]), (ONTO_OPEN, press.rise_us[1])];
+    // A voltage that jumps tells nothing.
+    let ways = ways.into_iter().filter(|(_, us)| *us >= SLOW_RISE_US);
+    let moved = ways.flat_map(|(segment, us)| {
+        stretches(trace, segment).into_iter().filter_map(move |range| {
             let start = ratio(trace, range.start)?;
             let moved = |i: usize| {
                 ratio(trace, i).is_some_and(|r| (scale.deg(r) - scale.deg(start)).abs() > BREAK_DEG)
             };
             let at = range.clone().find(|i| (*i..i + BREAK_SCANS).all(moved))?;
             let gone = trace.time_us[at] - trace.time_us[range.start];
-            Some(PRESS_VOLTS * (gone as f64 / f64::from(*us)).min(1.0))
+            Some(press.volts * (gone as f64 / f64::from(us)).min(1.0))
         })
     });
     moved.min_by(f64::total_cmp)
