@@ -159,8 +159,8 @@ pub struct BodyNumbers {
     pub rotor_in_lash: f64,
 }
 
-/// A healthy body returns: each preload is at least this times the static friction.
-const RETURNS: f64 = 1.08;
+/// A healthy body returns: each preload is at least this times the static friction, and the cogs on top of it.
+const RETURNS: f64 = 1.02;
 
 impl BodyNumbers {
     /// The nominal body, rotor in the middle of its lash.
@@ -244,11 +244,16 @@ impl BodyNumbers {
     /// Takes friction away from a body that would not come back to rest: such a one does not leave a factory.
     fn ease(&mut self) {
         let weakest = self.springs.main.preload_nm.min(self.springs.default.preload_nm);
-        let excess = RETURNS * self.static_friction_nm() / weakest;
-        if excess > 1.0 {
-            self.motor.friction.coulomb_nm /= excess;
-            self.plate.friction.coulomb_nm /= excess;
-        }
+        let idler = self.gears.idler_friction_nm * SECTOR_RATIO;
+        let bearable = (weakest - self.cogging_nm()) / RETURNS - idler;
+        let share = (bearable / (self.static_friction_nm() - idler)).min(1.0);
+        self.motor.friction.coulomb_nm *= share;
+        self.plate.friction.coulomb_nm *= share;
+    }
+
+    /// What the cogs can hold at the plate, N·m.
+    pub fn cogging_nm(&self) -> f64 {
+        self.motor.cogging_nm * RATIO
     }
 
     /// Coulomb friction of everything that turns, at the plate, N·m; without a deposit.
@@ -289,7 +294,8 @@ mod tests {
         for seed in 0..500 {
             let body = BodyNumbers::draw(&mut Random::new("returns", seed));
             let weakest = body.springs.main.preload_nm.min(body.springs.default.preload_nm);
-            assert!(weakest > 1.05 * body.static_friction_nm(), "{seed}: {body:?}");
+            let held = body.static_friction_nm() + body.cogging_nm();
+            assert!(weakest > 1.01 * held && held > 0.15, "{seed}: {body:?}");
         }
     }
 

@@ -25,7 +25,7 @@ pub struct BodyTruth {
     pub lash_deg: f64,
     /// Where the springs balance, degrees …
     pub rest_deg: f64,
-    /// … and where static friction can hold the plate, from and to, degrees. Stop to stop where a spring is too weak to return it.
+    /// … and where static friction and cogs can hold the plate, from and to, degrees. Stop to stop where a spring is too weak to return it.
     pub rest_band_deg: (f64, f64),
     /// Preload of the main spring, N·m.
     pub main_preload_nm: f64,
@@ -83,11 +83,12 @@ pub fn lash_deg(numbers: &BodyNumbers, teeth: &Teeth, deg: f64) -> f64 {
     numbers.gears.pinion.lash_deg / SECTOR_RATIO + numbers.gears.sector.lash_deg + opening + closing
 }
 
-/// Where the springs cannot overcome static friction, on a grid of 0.001°.
+/// Where the springs cannot overcome static friction and cogs, on a grid of 0.001°.
 fn rest_band(numbers: &BodyNumbers, open_deg: f64) -> (f64, f64) {
     let friction = |deg: f64| {
         let deposit = numbers.plate.deposit;
         numbers.static_friction_nm()
+            + numbers.cogging_nm()
             + deposit.map_or(0.0, |d| d.friction_nm * (-(deg / d.width_deg).powi(2)).exp())
     };
     let held = |deg: f64| numbers.spring_nm(deg).abs() <= friction(deg);
