@@ -1,26 +1,58 @@
-//! How many times faster than real time a whole rig runs on virtual time: 5 kHz, 8 channels, sweeping. Prints one line per part.
+//! How many times faster than real time a whole rig runs on virtual time: 5 kHz, 8 channels, sweeping; a body is stroked by voltages,
+//! let go, and held by the rig's position loop. Prints one line per part.
 
 use std::time::Instant;
 
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
 use trackpair_protocol::message::{Message, Request, Start};
+use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{Program, Segment};
 use trackpair_rig_sim::part_address;
 
+/// Gains for the simulated body: 63 V/rad, 500 V/(rad s), 0.73 V s/rad.
+const LOOP: LoopSettings = LoopSettings {
+    closed_ppm: 100_000,
+    open_ppm: 900_000,
+    travel_mdeg: 84_000,
+    kp_uv_mdeg: 1_100,
+    ki_uv_mdeg_s: 8_727,
+    kd_nv_s_mdeg: 12_741,
+    speed_filter_us: 531,
+    dead_mdeg: 120,
+    current_ma: 8_000,
+};
+
+/// What the rig is asked to do again and again.
+fn program(body: bool) -> Program {
+    let ramp = |to_mdeg| Segment::Ramp { to_mdeg, speed_mdeg_s: 60_000, accel_mdeg_s2: 2_000_000 };
+    let repeat = Segment::Repeat { from: 0, times: 1000 };
+    let segments: &[Segment] = if body {
+        &[
+            ramp(60_000),
+            Segment::Step { to_mdeg: 20_000, us: 300_000 },
+            Segment::Release { us: 500_000 },
+            Segment::Volts { mv: 5_000, us: 250_000 },
+            Segment::Release { us: 500_000 },
+            repeat,
+        ]
+    } else {
+        &[ramp(74_000), ramp(1_000), repeat]
+    };
+    Program::from_slice(segments).unwrap_or(Program::EMPTY)
+}
+
 fn main() -> anyhow::Result<()> {
-    for name in ["good-grip", "good-pot-grip", "cracked-wire-grip"] {
+    for name in
+        ["good-grip", "good-pot-grip", "cracked-wire-grip", "good-body", "worn-teeth-body", "dead-spot-body"]
+    {
+        let body = name.ends_with("-body");
         let mut rig = part_address(&format!("{name}?seed=1"))?.rig();
-        let ramp = |to_mdeg| Segment::Ramp { to_mdeg, speed_mdeg_s: 60_000, accel_mdeg_s2: 2_000_000 };
-        let program = [ramp(74_000), ramp(1_000), Segment::Repeat { from: 0, times: 1000 }];
-        let program = Program::from_slice(&program).unwrap_or(Program::EMPTY);
         let start = Start { run: 1, period_us: 200, channels: 0xff, drive: true, max_us: 30_000_000 };
-        let requests = [
-            Request::Identify { session: 1 },
-            Request::SetSupply { millivolts: 5000 },
-            Request::LoadProgram(program),
-            Request::Arm,
-            Request::Start(start),
-        ];
+        let mut requests = vec![Request::Identify { session: 1 }, Request::SetSupply { millivolts: 5000 }];
+        if body {
+            requests.push(Request::SetLoop(LOOP));
+        }
+        requests.extend([Request::LoadProgram(program(body)), Request::Arm, Request::Start(start)]);
         let mut frame = [0; MAX_ENCODED];
         let mut id = 0;
         for request in requests {

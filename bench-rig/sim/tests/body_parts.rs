@@ -206,6 +206,7 @@ fn a_dead_spot_shows_as_resistance_once_a_rotor_turn() {
             }
             worst
         };
-        assert!(worst("good-body") < 1.6 && worst("dead-spot-body") > 8.0);
+        let (good, dead) = (worst("good-body"), worst("dead-spot-body"));
+        assert!(good < 1.6 && dead > good + 2.0, "{seed}: {good}, {dead}");
     }
 }

@@ -4,7 +4,7 @@
 mod common;
 
 use common::{Host, near, ramp};
-use trackpair_protocol::message::{EndCause, EventKind, Guard, Reply, Request, Start, capability};
+use trackpair_protocol::message::{EndCause, Guard, Reply, Request, Start, capability};
 use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{Program, Segment};
 use trackpair_rig_sim::PartSpec;
@@ -152,9 +152,8 @@ fn the_e_stop_opens_the_bridge_by_itself_and_the_springs_bring_the_plate_home() 
 fn a_plate_pressed_against_its_stop_for_too_long_trips_the_stall_guard() {
     let mut host = nominal();
     assert_eq!(host.run(Some(&[volts(9_000, 2_000)]), 0.0), EndCause::Guard);
-    let tripped = |e: &EventKind| matches!(e, EventKind::GuardTripped { guard: Guard::Stall, .. });
-    let told = host.rig.board().plant().clamped().idle();
-    assert!(told || host.events.iter().any(tripped));
+    assert_eq!(host.tripped, [Guard::Stall]);
+    assert!(host.rig.board().plant().clamped().idle());
     let stalled = host.columns[AMPS].iter().copied().fold(0.0, f64::max);
     assert!(stalled > 6.5, "{stalled} A");
 }
@@ -183,7 +182,8 @@ fn a_technician_takes_the_plate_from_place_to_place_and_shows_the_lash_there() {
     assert_eq!(host.run(None, 24.5), EndCause::Complete);
     let truth = host.rig.board().truth();
     let body = truth.part.body.unwrap();
-    let plate = plate(&host);
+    // A mean over 25 scans: the plate's turns are slow, its feedback noisy.
+    let plate: Vec<f64> = plate(&host).windows(25).map(mean).collect();
     let offset = mean(&host.columns[VOLTS][..1000]);
     for (k, deg) in [15.0, 30.0, 45.0, 60.0, 75.0].into_iter().enumerate() {
         // The bridge has been open since the rig was switched on; every place takes four seconds, the last three of them to and fro.
@@ -193,7 +193,7 @@ fn a_technician_takes_the_plate_from_place_to_place_and_shows_the_lash_there() {
         let (low, high) = there.iter().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
         // The probe gives way by up to 0.7 N·m/40 N·m/rad = 1°.
         near(0.5 * (low + high), deg, 1.5);
-        assert!((1.8..3.3).contains(&(high - low)), "{low} to {high}");
+        assert!((1.8..3.2).contains(&(high - low)), "{low} to {high}");
         // Plate travel less rotor travel from turn to turn is the lash.
         let (mut rotor, mut most, mut least) = (0.0, f64::MIN, f64::MAX);
         for j in from..from + 9_000 {
@@ -201,7 +201,8 @@ fn a_technician_takes_the_plate_from_place_to_place_and_shows_the_lash_there() {
             (most, least) = (most.max(rotor), least.min(rotor));
         }
         let lash = (high - low) - (most - least);
-        near(lash, body.lash_deg, 0.2);
+        // Prototype: bias 0.01 to 0.03°, sd 0.05°; the teeth's own unevenness is in it.
+        near(lash, body.lash_deg + 0.02, 0.10);
     }
 }
 
@@ -236,6 +237,18 @@ fn a_torn_lead_and_a_shifted_line_show_in_the_sum_of_the_feedback() {
     host.run(None, 1.0);
     let mean = (0..host.times.len()).map(|j| residual(&host, j)).sum::<f64>() / host.times.len() as f64;
     assert!((0.012..0.045).contains(&mean.abs()), "{mean}");
+}
+
+#[test]
+fn the_same_address_gives_the_same_samples() {
+    let samples = |address: &str| {
+        let mut host = Host::of(address);
+        host.supply(5000);
+        host.run(Some(&[volts(5_000, 200), Segment::Release { us: 300_000 }]), 0.0);
+        host.columns
+    };
+    assert_eq!(samples("worn-teeth-body?seed=3"), samples("worn-teeth-body?seed=3"));
+    assert_ne!(samples("worn-teeth-body?seed=3"), samples("worn-teeth-body?seed=4"));
 }
 
 #[test]

@@ -155,6 +155,41 @@ fn a_part_file_is_loaded_and_its_mistakes_are_named() {
 }
 
 #[test]
+fn a_fault_in_the_wrong_kind_of_part_is_refused_by_name() {
+    let file = |kind: &str, fault: &str| {
+        format!("kind = \"{kind}\"\nsensor = \"hall\"\ntopology = \"complementary\"\n[[fault]]\n{fault}\n")
+    };
+    let parse = |text: &str| part_file::parse(text, Path::new("mixed.toml"));
+    let (missing, seized) = ("kind = \"missing_tooth\"\ncentre_deg = 14", "kind = \"seized\"");
+    assert!(parse(&file("body", missing)).is_ok() && parse(&file("grip", seized)).is_ok());
+    for (kind, fault, word) in [("grip", missing, "missing_tooth"), ("body", seized, "seized")] {
+        let error = parse(&file(kind, fault)).unwrap_err().to_string();
+        assert!(error.contains(word) && error.contains(kind) && error.contains("PARTS.md"), "{error}");
+    }
+}
+
+#[test]
+fn spread_of_bodies_over_seeds_is_the_declared_one() {
+    let n = 400;
+    let truths: Vec<_> =
+        (0..n).map(|seed| parts::named("good-body", seed).unwrap().truth().body.unwrap()).collect();
+    let check = |pick: fn(&trackpair_rig_sim::body::BodyNumbers) -> f64, mean: f64, sd: f64| {
+        let values: Vec<f64> = truths.iter().map(|truth| pick(&truth.drawn)).collect();
+        let m = values.iter().sum::<f64>() / values.len() as f64;
+        let s = (values.iter().map(|v| (v - m).powi(2)).sum::<f64>() / values.len() as f64).sqrt();
+        near(m, mean, 4.0 * sd / f64::from(n as u32).sqrt());
+        near(s / sd, 0.9758, 4.0 / f64::from(2 * n as u32).sqrt());
+    };
+    check(|body| body.motor.ohms, 1.15, 0.05 * 1.15);
+    check(|body| body.motor.constant, 0.383 / 20.4545, 0.03 * 0.383 / 20.4545);
+    check(|body| body.springs.main.preload_nm, 0.396, 0.05 * 0.396);
+    check(|body| body.springs.rest_deg, 6.5, 0.5);
+    assert!(truths.iter().all(|truth| (0.17..0.42).contains(&truth.lash_deg) && truth.wear.is_empty()));
+    let friction: Vec<f64> = truths.iter().map(|truth| truth.friction_nm).collect();
+    assert!(friction.iter().all(|f| (0.13..0.34).contains(f)));
+}
+
+#[test]
 fn every_example_in_the_document_of_part_files_is_one() {
     let text = include_str!("../PARTS.md");
     let examples: Vec<&str> =

@@ -4,7 +4,7 @@
 
 use trackpair_protocol::channel::Encoding;
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
-use trackpair_protocol::message::{EndCause, EventKind, Message, Reply, Request, Start};
+use trackpair_protocol::message::{EndCause, EventKind, Guard, Message, Reply, Request, Start};
 use trackpair_protocol::program::{Program, Segment};
 use trackpair_rig_sim::board::column;
 use trackpair_rig_sim::part::Part;
@@ -17,6 +17,8 @@ pub struct Host {
     id: u16,
     pub replies: Vec<Reply>,
     pub events: Vec<EventKind>,
+    /// Guards that have tripped so far.
+    pub tripped: Vec<Guard>,
     encodings: [Encoding; 8],
     scales: [f64; 8],
     pub times: Vec<u64>,
@@ -26,12 +28,13 @@ pub struct Host {
 
 impl Host {
     pub fn new(rig: SimRig) -> Self {
-        let (replies, events) = (Vec::new(), Vec::new());
+        let (replies, events, tripped) = (Vec::new(), Vec::new(), Vec::new());
         let columns = std::array::from_fn(|_| Vec::new());
         let (deframer, times) = (Deframer::new(), Vec::new());
         let encodings = [Encoding::U16; 8];
         let (id, blocks, scales) = (0, 0, [0.0; 8]);
-        let mut host = Self { rig, deframer, id, replies, events, encodings, scales, times, columns, blocks };
+        let mut host =
+            Self { rig, deframer, id, replies, events, tripped, encodings, scales, times, columns, blocks };
         host.ask(Request::Identify { session: 9 });
         for channel in 0..8 {
             match host.ask(Request::DescribeChannel { channel }) {
@@ -59,7 +62,12 @@ impl Host {
         let n = self.rig.read(&mut bytes, timeout_us);
         self.deframer.push(&bytes[..n], |frame| match Message::decode(&frame).unwrap() {
             Message::Reply(reply) => self.replies.push(reply),
-            Message::Event(event) => self.events.push(event.kind),
+            Message::Event(event) => {
+                if let EventKind::GuardTripped { guard, .. } = event.kind {
+                    self.tripped.push(guard);
+                }
+                self.events.push(event.kind);
+            }
             Message::Samples(block) => {
                 assert_eq!(block.number, self.blocks, "a block is missing");
                 self.blocks += 1;
