@@ -221,7 +221,7 @@ pub const ALL: &[Named] = &[
     },
     Named {
         name: "impact-dropout-body",
-        summary: "falling feedback lead opens for 100 to 800 us in 60 to 95 % of hard stops (over 30000 rad/s2)",
+        summary: "falling feedback lead opens for 100 to 800 us in 60 to 95 % of hard stops (over 40000 rad/s2)",
         build: bodies::impact_dropout,
     },
     Named {
@@ -376,7 +376,7 @@ mod bodies {
     pub(super) fn impact_dropout(r: &mut Random) -> PartSpec {
         PartSpec::healthy_body().with(Fault::ImpactDropout {
             lead: Lead::Falling,
-            impact_rad_s2: 30_000.0,
+            impact_rad_s2: 40_000.0,
             chance_per_impact: r.between(0.60, 0.95),
             min_us: 100.0,
             max_us: 800.0,
