@@ -135,7 +135,10 @@ impl BodyMount {
     /// Sets the bridge at a time, µs, to the nearest step.
     pub fn set_bridge(&mut self, bridge: Bridge, us: f64) {
         self.reach(us);
-        if let (Bridge::Drive { volts: from }, Bridge::Drive { volts: to }) = (self.body.bridge(), bridge) {
+        // The core tells the bridge the same at every tick: that is no jump, and a departure is still awaited.
+        if let (Bridge::Drive { volts: from }, Bridge::Drive { volts: to }) = (self.body.bridge(), bridge)
+            && from != to
+        {
             let (deg, speed) = (self.body.plate_deg(), self.body.state().plate_speed);
             self.departures.jump(STEP_US * self.steps as f64, from, to, deg, speed);
         }
