@@ -203,16 +203,7 @@ fn returns(m: &Measured, out: &mut Vec<Finding>) {
 }
 
 fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
-    for spot in &m.motor.dead_spots {
-        let at = Some((spot.at_deg - 0.5 * spot.width_deg, spot.at_deg + 0.5 * spot.width_deg));
-        let text = format!(
-            "the brushes lose contact at {:.1} deg of plate: {:.1} ohm more than elsewhere; the place comes back with every turn of the rotor",
-            spot.at_deg, spot.ohm
-        );
-        let details = vec![detail("resistance", spot.ohm, "ohm"), detail("z", spot.z, "1")];
-        let sure = confidence(PRIOR, upper_tail(spot.z / DEAD_Z));
-        out.push(finding(FindingKind::BrushDeadSpot, at, sure, text, details));
-    }
+    dead_spots(m, sheet, out);
     let Some(nominal) = sheet.body.as_ref().map(|b| b.motor) else { return };
     let relative =
         |e: Option<Estimate>, of: f64| e.and_then(|e| Estimate::new(e.value / of, e.uncertainty / of));
@@ -238,6 +229,38 @@ fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
             details,
         ));
     }
+}
+
+/// One finding for all places: the same turn of the rotor comes by several times along the travel.
+fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
+    let spots = &m.motor.dead_spots;
+    let Some(worst) = spots.iter().max_by(|a, b| a.z.total_cmp(&b.z)) else { return };
+    let places: Vec<String> = spots.iter().take(6).map(|s| format!("{:.1}", s.at_deg)).collect();
+    let turn = sheet.body.as_ref().and_then(|b| b.gears?.ratio()).map(|ratio| 360.0 / ratio);
+    // Two places a whole number of rotor turns apart are one place of the commutator.
+    let same = turn.is_some_and(|turn| {
+        spots.iter().enumerate().any(|(k, a)| {
+            spots[k + 1..].iter().any(|b| {
+                let turns = (b.at_deg - a.at_deg).abs() / turn;
+                turns > 0.5 && (turns - turns.round()).abs() < 0.1
+            })
+        })
+    });
+    let passes: usize = spots.iter().map(|s| s.passes).sum();
+    let tail = upper_tail(worst.z / DEAD_Z) * if same { 0.1 } else { 1.0 } / passes.max(1) as f64;
+    let again = if same { ", one turn of the rotor apart" } else { "" };
+    let text = format!(
+        "the brushes lose contact at {} deg of plate{again}, in {passes} passes: up to {:.0} ohm more than elsewhere",
+        places.join(", "),
+        worst.ohm
+    );
+    let details = vec![
+        detail("resistance", worst.ohm, "ohm"),
+        detail("z", worst.z, "1"),
+        detail("passes", passes as f64, "1"),
+    ];
+    let at = Some((worst.at_deg - 0.5 * worst.width_deg, worst.at_deg + 0.5 * worst.width_deg));
+    out.push(finding(FindingKind::BrushDeadSpot, at, confidence(PRIOR, tail), text, details));
 }
 
 fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {

@@ -20,8 +20,10 @@ use crate::trace::{PlateScale, Trace};
 
 /// A motor whose K' could not be measured has its sheet's within this, relative. Engineering assumption.
 const NOMINAL_EMF: f64 = 0.04;
-/// Rest is known when at most this share of the returns hung.
+/// Rest is known when at most this share of the returns from above hung.
 const MOST_HUNG: f64 = 0.34;
+/// A scale of the plate further off the sheet's nominal line than this was not read at the stops, relative. Engineering assumption.
+const SCALE_OFF: f64 = 0.12;
 /// Tooth pitch where the sheet tells none, degrees. Engineering assumption.
 pub const UNKNOWN_PITCH_DEG: f64 = 4.0;
 
@@ -30,6 +32,8 @@ pub const UNKNOWN_PITCH_DEG: f64 = 4.0;
 pub struct Recordings {
     /// How the first line tells the plate's angle.
     pub plate: Option<PlateScale>,
+    /// False when the drive did not bring the plate to both stops, so that the sheet's nominal line serves.
+    pub stops_found: bool,
     /// Let go, and brought to both stops.
     pub rest: Option<Recording>,
     /// Steps.
@@ -53,15 +57,18 @@ pub struct Recordings {
 impl Recordings {
     /// Makes traces ready. The scale of the plate is the newest that any trace holds, else the sheet's nominal line.
     pub fn new(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Self {
-        let told = traces.all().filter_map(|t| t.provenance.plate).last();
-        let plate = told.filter(usable).unwrap_or(PlateScale {
+        let nominal = PlateScale {
             closed_ratio: sheet.rising.closed,
             open_ratio: sheet.rising.open,
             travel_deg: sheet.travel_deg,
-        });
+        };
+        let told = traces.all().filter_map(|t| t.provenance.plate).last();
+        let plate = told.filter(|p| plausible(p, &nominal)).unwrap_or(nominal);
+        let stops_found = told.is_none_or(|p| plausible(&p, &nominal));
         let of = |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate));
         Self {
             plate: Some(plate),
+            stops_found,
             rest: of(traces.rest),
             step: of(traces.step),
             release: of(traces.release),
@@ -96,9 +103,11 @@ impl Recordings {
     }
 }
 
-fn usable(scale: &PlateScale) -> bool {
-    let span = scale.open_ratio - scale.closed_ratio;
-    span.is_finite() && span.abs() > 0.01 && scale.travel_deg.is_finite() && scale.travel_deg > 1.0
+/// Whether both stops were found: a plate that a weak drive did not bring to its open stop has a scale of its own making.
+fn plausible(scale: &PlateScale, nominal: &PlateScale) -> bool {
+    let span = |s: &PlateScale| (s.open_ratio - s.closed_ratio) / s.travel_deg;
+    let share = span(scale) / span(nominal);
+    share.is_finite() && (share - 1.0).abs() < SCALE_OFF
 }
 
 /// What was measured.
@@ -158,15 +167,15 @@ impl Measured {
         let rig = rig_errors(traces);
         let all = r.all();
         let found = rest::find(&all);
-        let hung = |r: &Rest| r.hung.len() as f64 / (r.hung.len() + r.all.len()).max(1) as f64;
-        let returns_to_rest = found.as_ref().is_some_and(|r| hung(r) <= MOST_HUNG);
+        let returns_to_rest = found.as_ref().is_some_and(|r| r.hung_from_above <= MOST_HUNG);
         let drives: Vec<&Recording> = [&r.creep, &r.release, &r.step].into_iter().flatten().collect();
         let creeps: Vec<&Recording> = r.creep.iter().collect();
         let creep = creep::measure(&creeps, motor::offsets(&all), rig);
         let let_go = found.filter(|_| returns_to_rest);
         let by_creep = creep.as_ref().and_then(|c| c.rest_deg).map(|e| e.value);
         let rest_deg = let_go.as_ref().map(|r| r.position.value).or(by_creep);
-        let motor = motor::measure(&drives, rest_deg, rig);
+        let nominal_ohm = sheet.body.as_ref().map(|b| b.motor.winding_ohms);
+        let motor = motor::measure(&drives, rest_deg, rig, nominal_ohm);
         let nominal = sheet.body.as_ref().map(|b| b.motor.back_emf);
         let emf = motor.emf.or_else(|| nominal.and_then(|k| Estimate::new(k, NOMINAL_EMF * k)));
         let ranges = Ranges {

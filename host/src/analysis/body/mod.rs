@@ -13,6 +13,7 @@
 pub mod blip;
 pub mod cholesky;
 pub mod creep;
+pub mod dead_spots;
 pub mod defects;
 pub mod estimate;
 pub mod evidence;
@@ -84,6 +85,13 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
 /// Stops by the sheet's nominal line: a plate's own scale puts the closed stop at 0 by definition.
 fn add_stops(m: &Measured, recordings: &Recordings, sheet: &PartSheet, told: &mut figures::Told) {
     let Some(plate) = recordings.plate else { return };
+    if !recordings.stops_found {
+        let what = "closed_stop, open_stop".to_owned();
+        let why =
+            "the drive did not bring the plate to both stops: see winding, springs and friction".to_owned();
+        told.not_testable.push(NotTestable { what, why });
+        return;
+    }
     let span = sheet.rising.open - sheet.rising.closed;
     let ratio =
         |deg: f64| plate.closed_ratio + deg / plate.travel_deg * (plate.open_ratio - plate.closed_ratio);
@@ -152,6 +160,12 @@ fn say_what_is_missing(
             what: format!("all of {}", trace.provenance.procedure.name().replace('_', " ")),
             why: "first feedback line, motor volts or motor amps were not recorded".to_owned(),
         });
+    }
+    if !recordings.stops_found {
+        out.warnings.push(
+            "the drive did not bring the plate to both stops: angles are by the sheet's nominal line"
+                .to_owned(),
+        );
     }
     let left_out = recordings.left_out();
     if left_out > 0 {

@@ -6,8 +6,8 @@
 //! - R and brush drop: v − K'ω = R·i + V_b·tanh(20 i) by least squares over slow ramps (Isermann, Combustion Engine Diagnosis,
 //!   2017, 7.1.2: U = R·I + Ψ·ν·ω + c₀). The ramps turn the rotor through many commutations, whose ripple averages out.
 //! - L: ∫(v − R·i − V_b)dt = L·Δi in the first millisecond after a step of volts.
-//! - Dead spots: places where (v − K'ω − V_b)/i rises above R, seen in both directions.
 
+use super::dead_spots::{self, DeadSpot};
 use super::estimate::Estimate;
 use super::rest::stands;
 use super::stretches::{Recording, Stretch, mean};
@@ -31,8 +31,8 @@ const WINDING_K: f64 = 4.0;
 pub const BRUSH_PER_A: f64 = 20.0;
 /// Inductance where no step of volts was recorded, H. Engineering assumption.
 const UNKNOWN_HENRY: Estimate = Estimate { value: 1.5e-3, uncertainty: 0.3e-3 };
-/// Width of a bin of the map of apparent resistance, degrees.
-const MAP_DEG: f64 = 0.25;
+/// Brush drop where it could not be measured, V. Engineering assumption.
+const UNKNOWN_BRUSH: f64 = 0.15;
 /// Samples under this current tell no resistance, A.
 const LEAST_AMPS: f64 = 0.15;
 
@@ -63,19 +63,6 @@ pub struct Offsets {
     pub amps: f64,
 }
 
-/// A place where the brushes make no contact.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DeadSpot {
-    /// Where in the travel, degrees: rotor angle turned into plate angle.
-    pub at_deg: f64,
-    /// Its width, degrees of plate.
-    pub width_deg: f64,
-    /// Apparent resistance above the winding's, Ω.
-    pub ohm: f64,
-    /// How many spreads of the rest of the map that is.
-    pub z: f64,
-}
-
 /// The motor as measured.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Motor {
@@ -91,18 +78,19 @@ pub struct Motor {
     pub henry: Estimate,
     /// Readings at rest.
     pub offsets: Offsets,
-    /// Apparent resistance along the travel: degrees, Ω above the winding's.
-    pub map: Vec<(f64, f64)>,
-    /// Largest apparent resistance over the winding's, with its z.
-    pub worst: Option<DeadSpot>,
-    /// Places of the map that stand out, in order of travel.
+    /// Places where the brushes lose contact, in order of travel.
     pub dead_spots: Vec<DeadSpot>,
     /// Coasts that told K'.
     pub coasts: usize,
 }
 
-/// Measures the motor from every recording that tells of it.
-pub fn measure(recordings: &[&Recording], rest_deg: Option<f64>, rig: RigErrors) -> Motor {
+/// Measures the motor from every recording that tells of it; `nominal_ohm` is the sheet's winding.
+pub fn measure(
+    recordings: &[&Recording],
+    rest_deg: Option<f64>,
+    rig: RigErrors,
+    nominal_ohm: Option<f64>,
+) -> Motor {
     let offsets = offsets(recordings);
     let coasts: Vec<Coast> = match rest_deg {
         Some(rest) => recordings.iter().flat_map(|r| coasts(r, rest)).collect(),
@@ -125,20 +113,11 @@ pub fn measure(recordings: &[&Recording], rest_deg: Option<f64>, rig: RigErrors)
             .then(|| Estimate::new(value, (r.uncertainty / factor).hypot(value * COPPER_PER_K * WINDING_K)))?
     });
     let henry = fit.as_ref().and_then(|f| inductance(recordings, offsets, f)).unwrap_or(UNKNOWN_HENRY);
-    let map = fit.as_ref().map_or_else(Map::default, |f| Map::of(&slow, f));
-    let dead_spots = map.stand_out(fit.as_ref().map_or(1.0, |f| f.ohm));
-    Motor {
-        emf,
-        ohm,
-        ohm_at_20,
-        brush_volts,
-        henry,
-        offsets,
-        worst: dead_spots.0,
-        dead_spots: dead_spots.1,
-        map: map.bins,
-        coasts: coasts.len(),
-    }
+    // A drive that is stuck on a dead spot tells no resistance: the sheet's then serves to find it.
+    let assumed =
+        nominal_ohm.map(|ohm| Winding { ohm, brush: UNKNOWN_BRUSH, ohm_error: 0.0, brush_error: 0.0 });
+    let dead_spots = fit.or(assumed).map(|f| dead_spots::find(&slow, &f)).unwrap_or_default();
+    Motor { emf, ohm, ohm_at_20, brush_volts, henry, offsets, dead_spots, coasts: coasts.len() }
 }
 
 /// Readings where the bridge is open and the plate stands.
@@ -239,12 +218,15 @@ fn emf_of(coasts: &[Coast], rig: RigErrors) -> Option<Estimate> {
 
 /// Means over a few milliseconds of a slow drive.
 #[derive(Clone, Copy, Debug)]
-struct Block {
-    deg: f64,
+pub(super) struct Block {
+    /// Plate, degrees.
+    pub deg: f64,
     /// Volts less EMF.
-    volts: f64,
-    amps: f64,
-    up: bool,
+    pub volts: f64,
+    /// Motor amps.
+    pub amps: f64,
+    /// Whether the plate went with the ramp; a drive that is stuck tells no resistance.
+    pub moving: bool,
 }
 
 /// Blocks of 5 ms of ramps.
@@ -271,7 +253,12 @@ fn slow_blocks(recording: &Recording, offsets: Offsets, emf: f64) -> Vec<Block> 
         let span_s = 2.0 * n as f64 * recording.period_s;
         out.extend(means.windows(3).map(|w| {
             let speed = (w[2][0] - w[0][0]) * RAD / span_s;
-            Block { deg: w[1][0], volts: w[1][1] - emf * speed, amps: w[1][2], up: speed > 0.0 }
+            Block {
+                deg: w[1][0],
+                volts: w[1][1] - emf * speed,
+                amps: w[1][2],
+                moving: speed.abs() > 0.4 * speed_deg_s * RAD,
+            }
         }));
     }
     out
@@ -290,7 +277,12 @@ pub struct Winding {
 
 impl Winding {
     fn fit(blocks: &[Block]) -> Option<Self> {
-        let mut kept: Vec<Block> = blocks.iter().copied().filter(|b| b.amps.abs() > LEAST_AMPS).collect();
+        let mut kept: Vec<Block> =
+            blocks.iter().copied().filter(|b| b.moving && b.amps.abs() > LEAST_AMPS).collect();
+        // A dead spot's blocks lie volts off: the median of all first says which.
+        let mut ratios: Vec<f64> = kept.iter().map(|b| b.volts / b.amps).filter(|r| r.is_finite()).collect();
+        let rough = statistics::median(&mut ratios)?;
+        kept.retain(|b| (b.volts - rough * b.amps).abs() < 0.3 + 0.3 * (rough * b.amps).abs());
         let mut fit = None;
         for _ in 0..4 {
             let now = Self::least_squares(&kept)?;
@@ -300,6 +292,12 @@ impl Winding {
             fit = Some(now);
         }
         fit.filter(|f| f.ohm > 0.0)
+    }
+
+    /// Of known values, without errors.
+    #[cfg(test)]
+    pub(super) fn known(ohm: f64, brush: f64) -> Self {
+        Self { ohm, brush, ohm_error: 0.0, brush_error: 0.0 }
     }
 
     fn residual(&self, b: &Block) -> f64 {
@@ -382,52 +380,4 @@ fn henry_over(r: &Recording, range: Range<usize>, offsets: Offsets, winding: &Wi
         .map(|(v, i)| v - offsets.volts - winding.drop_at(i - offsets.amps))
         .collect();
     integral(&left, 0.0, r.period_s).map(|flux| flux / change)
-}
-
-/// Apparent resistance over the winding's along the travel.
-#[derive(Default)]
-struct Map {
-    bins: Vec<(f64, f64)>,
-}
-
-impl Map {
-    /// The lesser of both directions' medians per bin: a dead spot is there both ways; friction or noise of one way is not.
-    fn of(blocks: &[Block], winding: &Winding) -> Self {
-        let highest = blocks.iter().map(|b| b.deg).fold(0.0, f64::max).min(360.0);
-        let n = (highest / MAP_DEG) as usize + 1;
-        let mut sides: [Vec<Vec<f64>>; 2] = [vec![Vec::new(); n], vec![Vec::new(); n]];
-        for b in blocks.iter().filter(|b| b.amps.abs() > 0.3 * LEAST_AMPS && b.deg >= 0.0) {
-            let over = (b.volts - winding.brush * (BRUSH_PER_A * b.amps).tanh()) / b.amps - winding.ohm;
-            if let Some(bin) = sides[usize::from(b.up)].get_mut((b.deg / MAP_DEG) as usize) {
-                bin.push(over);
-            }
-        }
-        let bins = (0..n).filter_map(|k| {
-            let up = statistics::quantile(&mut sides[1][k], 0.5);
-            let down = statistics::quantile(&mut sides[0][k], 0.5);
-            let over = match (up, down) {
-                (Some(u), Some(d)) => u.min(d),
-                (one, other) => one.or(other)?,
-            };
-            over.is_finite().then_some(((k as f64 + 0.5) * MAP_DEG, over))
-        });
-        Self { bins: bins.collect() }
-    }
-
-    /// The highest place, and every group of bins that stands out.
-    fn stand_out(&self, ohm: f64) -> (Option<DeadSpot>, Vec<DeadSpot>) {
-        let mut over: Vec<f64> = self.bins.iter().map(|b| b.1).collect();
-        let Some(sd) = statistics::robust_sd(&mut over) else { return (None, Vec::new()) };
-        // Ripple of a good commutator is up to 4 % of R (engineering assumption); nothing below it is a spread.
-        let sd = sd.max(0.04 * ohm);
-        let spot = |group: &[(f64, f64)]| {
-            let peak = group.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
-            let width_deg = group.len() as f64 * MAP_DEG;
-            Some(DeadSpot { at_deg: peak.0, width_deg, ohm: peak.1, z: peak.1 / sd })
-        };
-        let worst = self.bins.iter().max_by(|a, b| a.1.total_cmp(&b.1)).and_then(|b| spot(&[*b]));
-        let high: Vec<(f64, f64)> = self.bins.iter().copied().filter(|b| b.1 > (8.0 * sd).max(ohm)).collect();
-        let groups = high.chunk_by(|a, b| b.0 - a.0 < 2.5 * MAP_DEG).filter_map(spot).collect();
-        (worst, groups)
-    }
 }

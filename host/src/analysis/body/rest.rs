@@ -43,6 +43,8 @@ pub struct Rest {
     pub all: Vec<Resting>,
     /// Returns that ended elsewhere or did not end.
     pub hung: Vec<Resting>,
+    /// Share of the returns from above that hung: lash and lost motion start from there.
+    pub hung_from_above: f64,
 }
 
 /// Closed and open stop, degrees, each with its uncertainty.
@@ -88,7 +90,9 @@ pub fn find(recordings: &[&Recording]) -> Option<Rest> {
     let (all, hung): (Vec<(Resting, bool)>, Vec<(Resting, bool)>) =
         returns.iter().partition(|(r, standing)| *standing && (r.deg - middle).abs() < HANGS_DEG);
     let all: Vec<Resting> = all.into_iter().map(|r| r.0).collect();
-    let hung = hung.into_iter().map(|r| r.0).collect();
+    let hung: Vec<Resting> = hung.into_iter().map(|r| r.0).collect();
+    let above = |of: &[Resting]| of.iter().filter(|r| r.from_deg > middle + NEAR_DEG).count() as f64;
+    let hung_from_above = above(&hung) / (above(&hung) + above(&all)).max(1.0);
     let side = |above: bool| -> Option<Estimate> {
         let near: Vec<f64> = all
             .iter()
@@ -111,6 +115,7 @@ pub fn find(recordings: &[&Recording]) -> Option<Rest> {
         from_below: side(false),
         all,
         hung,
+        hung_from_above,
     })
 }
 

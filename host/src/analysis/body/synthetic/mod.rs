@@ -3,7 +3,9 @@
 
 pub mod plant;
 pub mod programs;
+pub mod record;
 pub mod rig;
 
 pub use plant::Plant;
+pub use record::Plan;
 pub use rig::Bench;

@@ -81,6 +81,12 @@ pub fn tooth_map() -> Vec<Stimulus> {
     repeated(8, &[Release { seconds: 0.3 }, Volts { volts: 5.0, seconds: 0.25 }])
 }
 
+/// Closed-loop steps.
+pub fn responses() -> Vec<Stimulus> {
+    let of = |to_deg| Step { to_deg, seconds: 0.6 };
+    repeated(3, &[of(10.0), of(30.0), of(60.0), of(20.0)])
+}
+
 /// Open-loop steps from a hold, towards open and towards closed.
 pub fn steps(hold_deg: f64, times: usize) -> Vec<Stimulus> {
     let mut out = Vec::new();
