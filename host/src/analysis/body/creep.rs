@@ -7,7 +7,7 @@
 
 use super::estimate::Estimate;
 use super::motor::{Offsets, RAD, RigErrors};
-use super::stretches::Recording;
+use super::stretches::{Recording, mean};
 use crate::analysis::statistics::{self, LineFit};
 use crate::trace::Stimulus;
 
@@ -96,8 +96,13 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
             speeds.push(speed_deg_s);
             let side = &mut sides[usize::from(to_deg < first)];
             side.ramps += 1;
+            // Where the plate was stopped on its way, what the drive pulls with there is no spring's.
+            let end = mean(r.deg(r.tail(&s.range, 0.01))).unwrap_or(f64::NAN);
+            let stopped = !((to_deg - end).abs() < 5.0);
             for (deg, amps) in r.deg(start..s.range.end).iter().zip(r.amps(start..s.range.end)) {
-                side.add(*deg, amps - offsets.amps);
+                if !stopped || (deg - end).abs() > 1.0 {
+                    side.add(*deg, amps - offsets.amps);
+                }
             }
         }
     }

@@ -51,6 +51,8 @@ const BROKEN_SHARE: f64 = 0.3;
 const FALL_SD_DEG: f64 = 0.06;
 /// A bump of lost motion deeper than this is a tooth that is gone, degrees.
 const GONE_DEG: f64 = 0.9;
+/// Healthy springs and friction together take less than this anywhere, N m (0.525 + 0.27 at wide open, a third over).
+const JAM_NM: f64 = 1.1;
 /// A dead spot's z over this many spreads is sure.
 const DEAD_Z: f64 = 2.0;
 /// Findings less sure than this are not told.
@@ -59,6 +61,12 @@ const LEAST: f64 = 0.3;
 /// Every defect that shows, unordered.
 pub fn find(m: &Measured, sheet: &PartSheet) -> Vec<Finding> {
     let mut out = Vec::new();
+    if m.led_astray {
+        let text = "the feedback lines contradict each other again and again, and the drive follows them: what springs, gears and motor \
+                    show is no test of them";
+        return vec![finding(FindingKind::NotTestable, None, 1.0, text.to_owned(), Vec::new())];
+    }
+    jams(m, sheet, &mut out);
     springs(m, &mut out);
     friction(m, &mut out);
     returns(m, &mut out);
@@ -92,6 +100,36 @@ fn finding(
 
 fn detail(name: &'static str, value: f64, unit: &'static str) -> Detail {
     Detail { name, value, unit }
+}
+
+/// The drive pulls hard and the plate stays where it is: the gears jam there, as over a missing tooth. Where current is missing,
+/// it is the brushes, which `dead_spots` tells.
+fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
+    let Some(nominal) = sheet.body.as_ref().map(|b| b.motor) else { return };
+    let ohm = m.motor.ohm.map_or(nominal.winding_ohms, |r| r.value);
+    let strongest = m.jams.iter().filter(|j| {
+        let away = j.at_deg > 1.0 && j.at_deg < sheet.travel_deg - 2.0;
+        let pulls = j.amps.abs() * nominal.back_emf > JAM_NM;
+        away && pulls && j.volts.abs() - ohm * j.amps.abs() < 0.25 * j.volts.abs() + 0.5
+    });
+    let Some(jam) = strongest.max_by_key(|j| j.times) else { return };
+    let torque = jam.amps.abs() * nominal.back_emf;
+    let way = if jam.opening { "open" } else { "close" };
+    let text = format!(
+        "the gears jam at {:.1} deg: the motor pulls to {way} with {torque:.1} N m and the plate does not go on ({} times); a tooth is missing \
+         or broken there, or something lies between",
+        jam.at_deg, jam.times
+    );
+    let half = 0.5 * super::measured::UNKNOWN_PITCH_DEG;
+    let details = vec![detail("torque", torque, "N m"), detail("times", jam.times as f64, "1")];
+    let sure = 1.0 - 0.3f64.powi(jam.times.min(5) as i32);
+    out.push(finding(
+        FindingKind::MissingTooth,
+        Some((jam.at_deg - half, jam.at_deg + half)),
+        sure,
+        text,
+        details,
+    ));
 }
 
 fn springs(m: &Measured, out: &mut Vec<Finding>) {

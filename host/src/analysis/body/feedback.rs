@@ -6,7 +6,7 @@ use crate::analysis::dropout;
 use crate::analysis::grip::{self, GripTraces};
 use crate::analysis::prepared::Prepared;
 use crate::analysis::{Detail, Finding, NotTestable, PartAnalysis};
-use crate::quantity::{FigureName, FindingKind};
+use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
 
@@ -22,6 +22,7 @@ pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysi
         };
         finding.text = finding.text.replace("the grip", "the plate");
     }
+    keep_sensible(&mut out);
     for missing in &mut out.not_testable {
         missing.why = of_a_plate(missing);
         missing.what = format!("feedback: {}", missing.what);
@@ -37,6 +38,19 @@ pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysi
         .collect();
     add_events(&mut out, sweep, &others, sheet);
     Some(out)
+}
+
+/// The first line is its own angle here, so a flat spot of it can't be told; and where a line is lost again and again, every bend of the
+/// other against it is that.
+fn keep_sensible(out: &mut PartAnalysis) {
+    let intermittent = out
+        .findings
+        .iter()
+        .any(|f| f.kind == FindingKind::FeedbackIntermittent && f.confidence >= dropout::SURE);
+    out.findings
+        .retain(|f| f.kind != FindingKind::FlatSpot || (f.channel != Some(Channel::Rising) && !intermittent));
+    out.detection_limits
+        .retain(|l| l.kind != FindingKind::FlatSpot || (l.channel != Some(Channel::Rising) && !intermittent));
 }
 
 /// A plate has no other angle sensor than the pair itself.

@@ -3,6 +3,7 @@
 use super::creep::{self, Creep};
 use super::estimate::Estimate;
 use super::guided_push::{self, Pushed};
+use super::jam::{self, Jam};
 use super::lash::{self, Lash, NoLash};
 use super::latency::{self, Ranges, Steps};
 use super::motor::{self, Motor, RigErrors};
@@ -22,6 +23,8 @@ use crate::trace::{PlateScale, Trace};
 const NOMINAL_EMF: f64 = 0.04;
 /// Rest is known when at most this share of the returns from above hung.
 const MOST_HUNG: f64 = 0.34;
+/// Share of scans with contradicting feedback lines from which the position loop did not drive as asked. Engineering assumption.
+const LED_ASTRAY: f64 = 2e-4;
 /// A scale of the plate further off the sheet's nominal line than this was not read at the stops, relative. Engineering assumption.
 const SCALE_OFF: f64 = 0.12;
 /// Tooth pitch where the sheet tells none, degrees. Engineering assumption.
@@ -65,7 +68,8 @@ impl Recordings {
         let told = traces.all().filter_map(|t| t.provenance.plate).last();
         let plate = told.filter(|p| plausible(p, &nominal)).unwrap_or(nominal);
         let stops_found = told.is_none_or(|p| plausible(&p, &nominal));
-        let of = |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate));
+        let of =
+            |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate, sheet.correlation_line()));
         Self {
             plate: Some(plate),
             stops_found,
@@ -95,6 +99,13 @@ impl Recordings {
         .into_iter()
         .flatten()
         .collect()
+    }
+
+    /// Share of all scans at which the feedback lines contradict each other.
+    pub fn contradicted(&self) -> f64 {
+        let all = self.all();
+        let scans: usize = all.iter().map(|r| r.signals.deg.len()).sum();
+        all.iter().map(|r| r.angle_lost).sum::<usize>() as f64 / scans.max(1) as f64
     }
 
     /// Stretches that were left out because scans are missing there.
@@ -147,6 +158,10 @@ pub struct Measured {
     pub steps: Steps,
     /// Tracking of ramps.
     pub tracking: Option<Tracking>,
+    /// Places where the drive could not move the plate on.
+    pub jams: Vec<Jam>,
+    /// Whether the loop was led astray by a feedback line that was lost again and again.
+    pub led_astray: bool,
 }
 
 /// What is known of the rig, from the provenance of any trace.
@@ -174,8 +189,7 @@ impl Measured {
         let let_go = found.filter(|_| returns_to_rest);
         let by_creep = creep.as_ref().and_then(|c| c.rest_deg).map(|e| e.value);
         let rest_deg = let_go.as_ref().map(|r| r.position.value).or(by_creep);
-        let nominal_ohm = sheet.body.as_ref().map(|b| b.motor.winding_ohms);
-        let motor = motor::measure(&drives, rest_deg, rig, nominal_ohm);
+        let motor = motor::measure(&drives, rest_deg, rig, sheet.body.as_ref().map(|b| b.motor));
         let nominal = sheet.body.as_ref().map(|b| b.motor.back_emf);
         let emf = motor.emf.or_else(|| nominal.and_then(|k| Estimate::new(k, NOMINAL_EMF * k)));
         let ranges = Ranges {
@@ -204,6 +218,8 @@ impl Measured {
             grouped: release::grouped(&returns),
             steps: latency::measure(&steps, ranges),
             tracking: tracking::measure(&creeps),
+            jams: jam::find(&all, motor.offsets),
+            led_astray: r.contradicted() > LED_ASTRAY,
             rest: let_go,
             rest_deg,
             ranges,

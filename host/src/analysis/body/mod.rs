@@ -20,6 +20,7 @@ pub mod evidence;
 pub mod feedback;
 pub mod figures;
 pub mod guided_push;
+pub mod jam;
 pub mod lash;
 pub mod latency;
 pub mod measured;

@@ -12,6 +12,7 @@ use super::estimate::Estimate;
 use super::rest::stands;
 use super::stretches::{Recording, Stretch, mean};
 use crate::analysis::statistics;
+use crate::sheet::MotorNominal;
 use crate::trace::Stimulus;
 use std::ops::Range;
 
@@ -84,12 +85,12 @@ pub struct Motor {
     pub coasts: usize,
 }
 
-/// Measures the motor from every recording that tells of it; `nominal_ohm` is the sheet's winding.
+/// Measures the motor from every recording that tells of it; `nominal` is the sheet's motor.
 pub fn measure(
     recordings: &[&Recording],
     rest_deg: Option<f64>,
     rig: RigErrors,
-    nominal_ohm: Option<f64>,
+    nominal: Option<MotorNominal>,
 ) -> Motor {
     let offsets = offsets(recordings);
     let coasts: Vec<Coast> = match rest_deg {
@@ -97,9 +98,9 @@ pub fn measure(
         None => Vec::new(),
     };
     let emf = emf_of(&coasts, rig);
-    let slow: Vec<Block> = emf.map_or_else(Vec::new, |k| {
-        recordings.iter().flat_map(|r| slow_blocks(r, offsets, k.value)).collect()
-    });
+    let known = emf.map(|k| k.value).or(nominal.map(|n| n.back_emf));
+    let slow: Vec<Block> =
+        known.map_or_else(Vec::new, |k| recordings.iter().flat_map(|r| slow_blocks(r, offsets, k)).collect());
     let fit = Winding::fit(&slow);
     let ohm = fit
         .as_ref()
@@ -114,8 +115,12 @@ pub fn measure(
     });
     let henry = fit.as_ref().and_then(|f| inductance(recordings, offsets, f)).unwrap_or(UNKNOWN_HENRY);
     // A drive that is stuck on a dead spot tells no resistance: the sheet's then serves to find it.
-    let assumed =
-        nominal_ohm.map(|ohm| Winding { ohm, brush: UNKNOWN_BRUSH, ohm_error: 0.0, brush_error: 0.0 });
+    let assumed = nominal.map(|n| Winding {
+        ohm: n.winding_ohms,
+        brush: UNKNOWN_BRUSH,
+        ohm_error: 0.0,
+        brush_error: 0.0,
+    });
     let dead_spots = fit.or(assumed).map(|f| dead_spots::find(&slow, &f)).unwrap_or_default();
     Motor { emf, ohm, ohm_at_20, brush_volts, henry, offsets, dead_spots, coasts: coasts.len() }
 }

@@ -56,6 +56,8 @@ pub struct Recording {
     pub stretches: Vec<Stretch>,
     /// Stretches left out because a gap touches them.
     pub left_out: usize,
+    /// Scans whose angle is the second line's, or none, because the first contradicts it.
+    pub angle_lost: usize,
 }
 
 /// Where a segment began: segment number, pass, rig µs.
@@ -71,8 +73,14 @@ impl Recording {
         let mut steps: Vec<f64> = time.windows(2).map(|w| w[1].saturating_sub(w[0]) as f64).collect();
         let period_s = statistics::median(&mut steps).unwrap_or(0.0) * 1e-6;
         let noise_deg = noise(&signals.deg);
-        let mut out =
-            Self { signals, period_s, noise_deg, stretches: Vec::with_capacity(began.len()), left_out: 0 };
+        let mut out = Self {
+            signals,
+            period_s,
+            noise_deg,
+            stretches: Vec::with_capacity(began.len()),
+            left_out: 0,
+            angle_lost: 0,
+        };
         if period_s <= 0.0 {
             return out;
         }
@@ -104,20 +112,11 @@ impl Recording {
     }
 
     /// From a trace. None where the first line, motor volts or motor amps were not recorded.
-    pub fn of(trace: &Trace, plate: PlateScale) -> Option<Self> {
-        let [rising, volts, amps] = [Channel::Rising, Channel::MotorVolts, Channel::MotorAmps]
+    /// `pair` is the sheet's correlation line: second = m · first + k, ratios of supply.
+    pub fn of(trace: &Trace, plate: PlateScale, pair: (f64, f64)) -> Option<Self> {
+        let [volts, amps] = [Channel::MotorVolts, Channel::MotorAmps]
             .map(|c| trace.channel(c).filter(|v| v.iter().any(|v| v.is_finite())));
-        let supply = trace.channel(Channel::Supply).map(smoothed);
-        let least = 0.5;
-        let deg = rising?
-            .iter()
-            .enumerate()
-            .map(|(k, line)| {
-                // A supply that is gone gives no angle.
-                let supply = supply.as_ref().map_or(NOMINAL_VOLTS, |s| s[k]);
-                if supply > least { plate.deg(f64::from(*line) / supply) } else { f64::NAN }
-            })
-            .collect();
+        let (deg, lost) = plate_angle(trace, plate, pair)?;
         let of = |values: &[f32]| values.iter().map(|v| f64::from(*v)).collect();
         let warm: Vec<f64> = trace.channel(Channel::Temperature).map(of).unwrap_or_default();
         let signals = Signals {
@@ -139,7 +138,7 @@ impl Recording {
             .filter(|b| !matches!(program.get(b.0), Some(Stimulus::Repeat { .. })))
             .collect();
         let gaps: Vec<usize> = trace.gaps.iter().map(|g| g.index).collect();
-        Some(Self::new(signals, program, &began, &gaps))
+        Some(Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) })
     }
 
     /// Plate angle over samples.
@@ -175,6 +174,46 @@ impl Recording {
     pub fn with_previous(&self) -> impl Iterator<Item = (&Stretch, &Stretch)> {
         self.stretches.windows(2).filter(|w| w[1].follows).map(|w| (&w[0], &w[1]))
     }
+}
+
+/// Lines that differ by more than this from what they differ by elsewhere contradict each other, ratio of supply: a degree of plate.
+const CONTRADICTS: f64 = 0.01;
+
+/// Plate angle from the first line; where the second contradicts it, from the one that goes on from the scan before. Also the number
+/// of scans where they do. None without a first line.
+fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(Vec<f64>, usize)> {
+    let first = trace.channel(Channel::Rising).filter(|v| v.iter().any(|v| v.is_finite()))?;
+    let supply = trace.channel(Channel::Supply).map(smoothed);
+    // A supply that is gone gives no angle.
+    let over = |line: &[f32], i: usize| {
+        let supply = supply.as_ref().map_or(NOMINAL_VOLTS, |s| s[i]);
+        if supply > 0.1 * NOMINAL_VOLTS { f64::from(line[i]) / supply } else { f64::NAN }
+    };
+    let ratio: Vec<f64> = (0..first.len()).map(|i| over(first, i)).collect();
+    let second = trace.channel(Channel::Falling).filter(|_| m.abs() > 1e-3);
+    let Some(second) = second else { return Some((ratio.iter().map(|r| plate.deg(*r)).collect(), 0)) };
+    let as_first: Vec<f64> = (0..first.len()).map(|i| (over(second, i) - k) / m).collect();
+    let every = (ratio.len() / 20_000).max(1);
+    let apart = ratio.iter().zip(&as_first).step_by(every).map(|(a, b)| b - a);
+    let mut apart: Vec<f64> = apart.filter(|d| d.is_finite()).collect();
+    // Where the second line is dead or goes its own way all along, the first is believed.
+    let usual = statistics::median(&mut apart.clone())?;
+    if statistics::robust_sd(&mut apart).is_none_or(|sd| sd > 0.5 * CONTRADICTS) {
+        return Some((ratio.iter().map(|r| plate.deg(*r)).collect(), 0));
+    }
+    let (mut last, mut lost) = (f64::NAN, 0);
+    let deg = ratio.iter().zip(&as_first).map(|(a, b)| {
+        let b = b - usual;
+        let now = if (a - b).abs() < CONTRADICTS {
+            *a
+        } else {
+            lost += 1;
+            if !a.is_finite() || (b - last).abs() < (a - last).abs() { b } else { *a }
+        };
+        last = if now.is_finite() { now } else { last };
+        plate.deg(now)
+    });
+    Some((deg.collect(), lost))
 }
 
 /// Supply where it was not recorded, V: every scale found on the same rig errs alike.
