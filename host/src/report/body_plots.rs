@@ -19,7 +19,7 @@ use std::borrow::Cow;
 const SAME_PLACE_DEG: f64 = 0.5;
 
 /// Most curves of one picture that can be told apart without colour.
-const MOST_CURVES: usize = 8;
+const MOST_CURVES: usize = 10;
 
 /// Draws every plot that has something to show.
 pub fn body_plots(input: &ReportInput<'_>, people: &People) -> Vec<Plot> {
@@ -66,6 +66,8 @@ fn curve(index: usize, series: &analysis::PlotSeries) -> Series<'_> {
         (Stroke::dashed(FIRST, 1.0, "5 2"), Mark::Up),
         (Stroke::dashed(SECOND, 1.0, "2 2"), Mark::Disc),
         (Stroke::dashed(INK, 1.0, "1.5 3"), Mark::Down),
+        (Stroke::dashed("#2a6b45", 1.0, "6 2 1 2"), Mark::Square),
+        (Stroke::solid("#6a3d8f", 1.0), Mark::Disc),
     ];
     let (stroke, mark) = strokes[index % strokes.len()];
     let (mut x, mut y) = (Cow::Borrowed(series.x.as_slice()), series.y.clone());
@@ -123,14 +125,14 @@ fn upward(plot: &analysis::Plot, series: &[Series<'_>], limits: &[LimitLine]) ->
     Some(Axis { label: axis_words(&plot.y), low: low - margin, high: high + margin })
 }
 
-/// The applied limit of the figure that a plot shows, where both have one unit.
+/// The applied limit on the deviation of the feedback lines. A map of lost motion has none: its figure is the bump of one tooth, and
+/// the curve also bears what is no bump.
 fn limit_lines(plot: &analysis::Plot, outcome: &Outcome) -> Vec<LimitLine> {
-    let (name, both_sides) = match plot.name {
-        "lost_motion" => (FigureName::LostMotion, false),
-        "feedback_deviation" => (FigureName::CorrelationWorst, true),
-        _ => return Vec::new(),
-    };
-    let figure = outcome.figures.iter().find(|f| f.figure == name.name() && f.unit.symbol() == plot.y.unit);
+    if plot.name != "feedback_deviation" {
+        return Vec::new();
+    }
+    let figure = FigureName::CorrelationWorst;
+    let figure = outcome.figures.iter().find(|f| f.figure == figure.name() && f.unit.symbol() == plot.y.unit);
     let Some((max, unit)) = figure.and_then(|f| Some((f.limit.as_ref()?.max?, f.unit))) else {
         return Vec::new();
     };
@@ -139,11 +141,7 @@ fn limit_lines(plot: &analysis::Plot, outcome: &Outcome) -> Vec<LimitLine> {
         label: format!("limit {}", format::with_unit(&format::as_written(at), unit)),
         side,
     };
-    let mut lines = vec![line(max, Side::Above)];
-    if both_sides {
-        lines.push(line(-max, Side::Below));
-    }
-    lines
+    vec![line(max, Side::Above), line(-max, Side::Below)]
 }
 
 /// A band as a span; a defect bears the number of the finding that lies there.
@@ -201,6 +199,10 @@ fn caption(plot: &analysis::Plot, people: &People) -> String {
     caption
 }
 
+/// A difference of more than so many standard uncertainties is a change: 99 %, two-sided, because several quantities are compared.
+// Computed (Python scipy.stats.norm.ppf(0.995)): 2.5758.
+const CHANGED: f64 = 2.576;
+
 /// A quantity before and after.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct BeforeAfter {
@@ -212,7 +214,7 @@ pub struct BeforeAfter {
     pub after: String,
     /// The difference with its expanded uncertainty.
     pub change: String,
-    /// Whether the difference is larger than its expanded uncertainty.
+    /// Whether chance alone would do it less than once in a hundred.
     pub changed: bool,
 }
 
@@ -232,7 +234,7 @@ pub fn comparisons(input: &ReportInput<'_>) -> Vec<BeforeAfter> {
             before: format::measured(c.before, 2.0 * c.u_before, c.unit),
             after: format::measured(c.after, 2.0 * c.u_after, c.unit),
             change: format::measured(difference, 2.0 * u, c.unit),
-            changed: difference.abs() > 2.0 * u,
+            changed: difference.abs() > CHANGED * u,
         }
     };
     input.comparisons.iter().map(row).collect()

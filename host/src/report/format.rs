@@ -8,9 +8,11 @@ pub use crate::quantity::rounding::{
     NOTHING, as_written, fixed, measured, rounded, rounded_up, significant, unit, with_unit,
 };
 
-/// A figure's value for people; rates carry their 95 % bound, and a count of 0 is "none".
+/// A figure's value for people; rates carry their 95 % bound, and a count of 0 is "none". Bounds of quantiles are told by their
+/// definition.
 pub fn figure_value(figure: &OutcomeFigure) -> String {
-    let Some(bound) = figure.upper_bound.filter(|b| b.is_finite()) else {
+    let of_rate = |b: &f64| figure.unit == Unit::PerMinute && b.is_finite();
+    let Some(bound) = figure.upper_bound.filter(of_rate) else {
         return if figure.unit == Unit::Count && figure.value == 0.0 {
             "none".to_owned()
         } else {

@@ -174,21 +174,37 @@ fn by_motion(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
             conditions.push(figure.condition);
         }
     }
-    conditions.sort_by_key(|c| (c.region, c.direction));
+    conditions.sort_by(|a, b| {
+        let from = |c: &Condition| c.from_deg.unwrap_or(0.0);
+        (a.region, a.direction).cmp(&(b.region, b.direction)).then(from(a).total_cmp(&from(b)))
+    });
     let find = |condition: &Condition, column: &String| {
         members
             .iter()
             .find(|(f, r)| f.condition == *condition && r.name == *column)
             .map(|(_, r)| (*r).clone())
     };
-    let rows = conditions.iter().map(|c| (c.words(), columns.iter().map(|k| find(c, k)).collect())).collect();
+    let rows = conditions
+        .iter()
+        .map(|c| (short_condition(c), columns.iter().map(|k| find(c, k)).collect()))
+        .collect();
     // What the heading says need not be said in every column.
     let short = |name: &String| match name.strip_prefix("latency, ") {
         Some(quantile) => quantile.replace("th percentile", " %"),
-        None => name.clone(),
+        None => name.strip_suffix(" time").unwrap_or(name).to_owned(),
     };
     let columns = columns.iter().map(short).collect();
     Some(grid("range and direction", columns, rows))
+}
+
+/// A condition under the heading "range and direction": "low, opening", "low, opening, from 10°".
+fn short_condition(condition: &Condition) -> String {
+    let parts = [
+        condition.region.map(|r| r.name().to_owned()),
+        condition.direction.map(|d| d.name().to_owned()),
+        condition.from_deg.map(|deg| format!("from {}°", format::fixed(deg, 0))),
+    ];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 /// A row per opening, a column per bridge state; none when no figure names a bridge.

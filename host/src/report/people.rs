@@ -327,25 +327,36 @@ fn not_testable(outcome: &Outcome, lines: Lines) -> Vec<Named> {
 }
 
 /// Names that may be figures' or findings', with a line or a condition where they have one: `noise rising`,
-/// `ground_lead, leakage`, `latency_p99 (low range, opening)`.
+/// `ground_lead, leakage`, `latency_p99, low range, opening`, `flat_spot (rising)`.
 fn what(names: &str, lines: Lines) -> String {
-    let one = |given: &str| {
-        let (name, condition) = match given.split_once(" (") {
-            Some((name, condition)) => (name, format!(" ({condition}")),
-            None => (given, String::new()),
-        };
-        let (stem, line) = match name.rsplit_once(' ') {
-            Some((stem, line)) => (stem, Channel::from_name(line)),
-            None => (name, None),
-        };
-        let stem = if line.is_some() { stem } else { name };
-        let known = FigureName::from_name(stem).map(FigureName::title);
-        let kind = || FindingKind::from_name(stem).map(FindingKind::title);
-        let title = known.or_else(kind).map_or_else(|| stem.replace('_', " "), str::to_owned);
-        let title = line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)));
-        format!("{title}{condition}")
+    let mut told = String::new();
+    for piece in outside_brackets(names) {
+        let (title, known) = one_of(piece, lines);
+        if !told.is_empty() {
+            // Titles hold commas themselves; a condition belongs to the name before it.
+            told.push_str(if known { "; " } else { ", " });
+        }
+        told.push_str(&title);
+    }
+    plain(&told, LABEL)
+}
+
+/// One name in words, and whether it is that of a figure or finding.
+fn one_of(given: &str, lines: Lines) -> (String, bool) {
+    let (name, condition) = match given.split_once(" (") {
+        Some((name, condition)) => (name, format!(" ({condition}")),
+        None => (given, String::new()),
     };
-    plain(&outside_brackets(names).into_iter().map(one).collect::<Vec<_>>().join("; "), LABEL)
+    let (stem, line) = match name.rsplit_once(' ') {
+        Some((stem, line)) => (stem, Channel::from_name(line)),
+        None => (name, None),
+    };
+    let stem = if line.is_some() { stem } else { name };
+    let known = FigureName::from_name(stem).map(FigureName::title);
+    let known = known.or_else(|| FindingKind::from_name(stem).map(FindingKind::title));
+    let title = known.map_or_else(|| stem.replace('_', " "), str::to_owned);
+    let title = line.map_or(title.clone(), |c| format!("{title} {} line", lines.name(c)));
+    (format!("{title}{condition}"), known.is_some())
 }
 
 /// Pieces between commas that stand in no brackets.

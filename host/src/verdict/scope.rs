@@ -147,16 +147,24 @@ fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
     also || source_of(figure) == Some(procedure)
 }
 
-/// Whether a procedure alone can show a kind of finding. What spoils every procedure counts in each.
+/// Whether a procedure alone can show a kind of finding. What spoils every procedure counts in each, and so does a line that is lost:
+/// all of them watch it.
 fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
     use FindingKind as K;
     use ProcedureKind as P;
-    if matches!(kind, K::NotTestable | K::NotMoving | K::DeadChannel | K::SwappedChannels) {
+    let in_each = [
+        K::NotTestable,
+        K::NotMoving,
+        K::DeadChannel,
+        K::SwappedChannels,
+        K::Dropout,
+        K::FeedbackIntermittent,
+    ];
+    if in_each.contains(&kind) {
         return true;
     }
     match procedure {
         P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring),
-        P::Step => matches!(kind, K::Dropout | K::FeedbackIntermittent),
         P::Creep => matches!(
             kind,
             K::WeakSpring
@@ -164,9 +172,7 @@ fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
                 | K::StickyPlate
                 | K::DryBearing
                 | K::FeedbackOffset
-                | K::FeedbackIntermittent
                 | K::FlatSpot
-                | K::Dropout
                 | K::NoisyTrack
                 | K::GainOffset
         ),
@@ -174,8 +180,7 @@ fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
         P::ToothMap => {
             matches!(kind, K::WornTooth | K::MissingTooth | K::BrushDeadSpot | K::Winding | K::Lash)
         }
-        P::Blip | P::BlipBefore | P::BlipAfter => matches!(kind, K::Dropout | K::FeedbackIntermittent),
         P::GuidedPush => matches!(kind, K::Lash | K::WornTooth),
-        P::SelfCheck | P::Sweep | P::LeadsCheck | P::HandSweep | P::Flex | P::Import => false,
+        _ => false,
     }
 }

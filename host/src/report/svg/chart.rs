@@ -20,6 +20,8 @@ const WIDE: f64 = 0.4;
 const STRIP: f64 = 9.0;
 /// Height of a mere tick, px.
 const TICK: f64 = 9.0;
+/// Labelled places that are drawn as lines through the plot.
+const MOST_LINES: usize = 5;
 /// Labels of spans are stacked in at most so many lanes; further ones go unlabelled.
 const LANES: usize = 4;
 
@@ -244,14 +246,16 @@ impl Chart<'_> {
         }
     }
 
-    /// Ticks and lines at marked places.
+    /// Ticks and lines at marked places. Many lines would hide the plot: then they are ticks at the upper edge.
     fn draw_places(&self, canvas: &mut Canvas, frame: &Frame) {
+        let many = self.places.iter().filter(|p| !p.label.is_empty()).count() > MOST_LINES;
         for place in self.places.iter().filter(|p| p.at >= frame.x.0 && p.at <= frame.x.1) {
             let x = frame.x(place.at);
             if place.label.is_empty() {
                 canvas.line((x, frame.bottom() - TICK), (x, frame.bottom()), Stroke::solid(INK, 1.0));
             } else {
-                canvas.line((x, frame.top), (x, frame.bottom()), Stroke::dashed(INK, 0.9, "3 2"));
+                let bottom = if many { frame.top + TICK } else { frame.bottom() };
+                canvas.line((x, frame.top), (x, bottom), Stroke::dashed(INK, 0.9, "3 2"));
             }
         }
     }
