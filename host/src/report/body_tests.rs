@@ -208,6 +208,20 @@ fn one_procedure_within_does_not_clear_the_part() {
 }
 
 #[test]
+fn a_worn_tooth_is_not_marked_on_the_feedback_lines() {
+    let (outcome, sheet) = (body_fixture::worn(), body_fixture::sheet());
+    let curves = fixture::curves();
+    let (plots, comparisons, channels) = (&[], &[], &[]);
+    let input =
+        ReportInput { outcome: &outcome, curves: &curves, plots, comparisons, sheet: &sheet, channels };
+    let page = html(&input);
+    let document = parse(&page);
+    let texts = document.descendants().filter(|n| n.tag_name().name() == "text").filter_map(|n| n.text());
+    assert!(texts.into_iter().all(|t| !t.contains("worn tooth")));
+    assert!(words_of(&page).contains("Feedback lines along the travel"));
+}
+
+#[test]
 fn what_was_not_testable_keeps_its_condition() {
     let mut outcome = body_fixture::worn();
     outcome.not_testable[0].what = "latency_p99 (low range, opening)".to_owned();
@@ -215,6 +229,9 @@ fn what_was_not_testable_keeps_its_condition() {
     assert_eq!(people.not_testable[0].name, "latency, 99th percentile (low range, opening)");
     outcome.not_testable[0].what = "latency_p99, low range, opening".to_owned();
     assert_eq!(People::of(&outcome).not_testable[0].name, "latency, 99th percentile, low range, opening");
+    outcome.not_testable[0].what = "feedback: supply_lead, ground_lead".to_owned();
+    let words = "feedback: resistance in the supply lead; resistance in the ground lead";
+    assert_eq!(People::of(&outcome).not_testable[0].name, words);
     outcome.not_testable[0].what = "rise_time, overshoot".to_owned();
     assert_eq!(People::of(&outcome).not_testable[0].name, "rise time; overshoot");
 }

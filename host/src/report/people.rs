@@ -299,7 +299,7 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> Finding
 }
 
 /// Whether a kind of finding is about motor, gears, springs or plate rather than about a line.
-fn of_the_drive(kind: &str) -> bool {
+pub(super) fn of_the_drive(kind: &str) -> bool {
     let feedback = [FindingKind::FeedbackOffset, FindingKind::FeedbackIntermittent];
     FindingKind::from_name(kind).is_some_and(|k| k >= FindingKind::WornTooth && !feedback.contains(&k))
 }
@@ -343,6 +343,11 @@ fn what(names: &str, lines: Lines) -> String {
 
 /// One name in words, and whether it is that of a figure or finding.
 fn one_of(given: &str, lines: Lines) -> (String, bool) {
+    // "feedback: linearity": the words before the colon say of which part.
+    if let Some((of, name)) = given.split_once(": ") {
+        let (title, known) = one_of(name, lines);
+        return (format!("{of}: {title}"), known);
+    }
     let (name, condition) = match given.split_once(" (") {
         Some((name, condition)) => (name, format!(" ({condition}")),
         None => (given, String::new()),

@@ -3,7 +3,7 @@
 use super::ReportInput;
 use super::body_plots::body_plots;
 use super::format;
-use super::people::{FindingRow, People};
+use super::people::{FindingRow, People, of_the_drive};
 use super::svg::bars::{Bars, Line, beyond};
 use super::svg::canvas::{Hatch, Mark, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
@@ -374,13 +374,14 @@ impl<'a> Draft<'a> {
         [above, below].into_iter().flatten().collect()
     }
 
-    /// Findings of a line (of any line when none), and gaps, as spans.
+    /// Findings of a line (of any line when none), and gaps, as spans. What is wrong with a plate's drive is not in its lines.
     fn spans(&self, line: Option<Channel>) -> Vec<Span> {
         self.spans_of(line, &FindingKind::ALL)
     }
 
     fn spans_of(&self, line: Option<Channel>, kinds: &[FindingKind]) -> Vec<Span> {
         let findings = self.input.outcome.findings.iter().zip(&self.people.findings);
+        let findings = findings.filter(|(f, _)| !of_the_drive(&f.kind));
         let wanted = findings.filter(|(f, _)| kinds.iter().any(|k| k.name() == f.kind)).filter(|(f, _)| {
             line.is_none_or(|line| f.channel.as_deref().is_none_or(|channel| channel == line.name()))
         });

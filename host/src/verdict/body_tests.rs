@@ -175,6 +175,14 @@ fn a_map_that_could_not_look_for_worn_teeth_leaves_the_body_undecided() {
 }
 
 #[test]
+fn what_the_feedback_pair_can_t_tell_is_not_taken_for_lost_contact_that_was_not_looked_for() {
+    let mut analysis = healthy();
+    let what = "feedback: linearity, hysteresis".to_owned();
+    analysis.not_testable.push(NotTestable { what, why: "the plate bears no other sensor".to_owned() });
+    assert_eq!(judge(&analysis, &sheet()).overall, Verdict::Within);
+}
+
+#[test]
 fn one_procedure_judges_what_it_tells_and_says_what_it_leaves_open() {
     let scope = Scope::Procedure(ProcedureKind::Release);
     let of = |analysis: &PartAnalysis| judge_scope(analysis, &sheet(), scope, &[]);

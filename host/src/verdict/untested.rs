@@ -27,10 +27,11 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
         let decides = sheet.findings.iter().any(|r| r.kind == kind && r.decides);
         if decides
             && has_no_figure(kind)
-            && let Some(why) = why_not(analysis, kind.name(), None)
+            && let Some(missing) =
+                analysis.not_testable.iter().find(|n| words(&n.what).any(|w| w == kind.name()))
         {
             let (what, title) = (kind.name().to_owned(), kind.title().to_owned());
-            list.push(Untested { what, title, why: why.to_owned() });
+            list.push(Untested { what, title, why: missing.why.clone() });
         }
     }
     if scope != Scope::Part {
@@ -116,7 +117,7 @@ const fn has_no_figure(kind: FindingKind) -> bool {
     )
 }
 
-/// Why the analysis could not have a figure or finding. The entry that names it and its line goes first, then one that
+/// Why the analysis could not have a figure. The entry that names it and its line goes first, then one that
 /// names it, then one for its family (`linearity`, `dead bands`), then one for all of the line.
 fn why_not<'a>(analysis: &'a PartAnalysis, name: &str, channel: Option<Channel>) -> Option<&'a str> {
     let has = |what: &str, word: &str| words(what).any(|w| w == word);
