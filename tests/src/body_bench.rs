@@ -31,7 +31,8 @@ impl BodyRun {
 
     /// Keeps a recording; whether the plan may go on.
     fn keep(&mut self, recording: Recording) -> bool {
-        self.failure = recording.failure.map(|f| f.to_string());
+        // As the program: what the part stopped is kept, and the plan goes on.
+        self.failure = recording.failure.filter(|f| !f.is_the_parts()).map(|f| f.to_string());
         self.traces.extend(recording.trace);
         self.failure.is_none()
     }

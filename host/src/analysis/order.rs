@@ -13,7 +13,7 @@ const UNLIKELY: f64 = 0.5;
 /// without warning at a place or a moment; then what shifts the whole line; then what degrades it.
 const fn rank(kind: FindingKind) -> u8 {
     match kind {
-        FindingKind::NotMoving | FindingKind::NotTestable => 0,
+        FindingKind::NotMoving => 0,
         FindingKind::SwappedChannels => 1,
         FindingKind::DeadChannel => 2,
         FindingKind::Dropout | FindingKind::FeedbackIntermittent => 3,
@@ -33,6 +33,8 @@ const fn rank(kind: FindingKind) -> u8 {
         | FindingKind::Lash => 6,
         FindingKind::SlowReturn => 7,
         FindingKind::NoisyTrack => 8,
+        // What follows from the others.
+        FindingKind::NotTestable => 9,
     }
 }
 

@@ -8,7 +8,7 @@ use super::progress::Meter;
 use super::qualify::{checked_seconds, enter_key};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{Bench, HandEnd, Recording};
+use crate::procedure::{Bench, HandEnd, Recording, Warning};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
@@ -130,6 +130,15 @@ fn run(
 ) -> bool {
     PLAN.iter().filter(|(kind, _)| chosen(*kind)).all(|(_, procedure)| {
         bench.set_started(date());
-        keep(kept, procedure(bench), meter)
+        let mut recording = procedure(bench);
+        tell_of_the_part(&mut recording);
+        keep(kept, recording, meter)
     })
+}
+
+/// A part that a guard of the motor stopped is no fault of the rig: the trace ends there and says so, and the plan goes on.
+fn tell_of_the_part(recording: &mut Recording) {
+    if let Some(failure) = recording.failure.take_if(|f| f.is_the_parts()) {
+        recording.warnings.push(Warning::StoppedByPart { what: failure.to_string() });
+    }
 }

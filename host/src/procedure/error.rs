@@ -82,6 +82,13 @@ pub enum ProcedureError {
     },
 }
 
+impl ProcedureError {
+    /// Whether the part stopped it rather than rig, link or user: it drew current without moving, or did not follow.
+    pub const fn is_the_parts(&self) -> bool {
+        matches!(self, Self::Guard { guard: Guard::Stall | Guard::NotFollowing, .. })
+    }
+}
+
 /// Something a reader should know about a recording that came to its end.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Warning {
@@ -140,6 +147,11 @@ pub enum Warning {
         /// Drive current when pressing on a stop, A.
         pressing_amps: f64,
     },
+    /// A guard of the motor stopped the procedure because of how the part behaved.
+    StoppedByPart {
+        /// Which guard, when, and what to look at.
+        what: String,
+    },
     /// The sheet's speed or rate is beyond the rig's and was lowered.
     Lowered {
         /// What.
@@ -160,7 +172,7 @@ impl std::fmt::Display for Warning {
                 write!(f, "{count} events of the rig were lost: marks in the trace may be missing")
             }
             Self::Gaps { count, scans } => write!(f, "{scans} scans are missing in {count} gaps"),
-            Self::NotSwitched { what } => write!(f, "{what}"),
+            Self::NotSwitched { what } | Self::StoppedByPart { what } => write!(f, "{what}"),
             Self::SupplyOff { set_volts, measured_volts } => write!(
                 f,
                 "the sensor supply reads {measured_volts:.3} V at the plug, set were {set_volts:.3} V: the part may draw \

@@ -4,6 +4,7 @@
 use trackpair::analysis::statistics::quantile;
 use trackpair::quantity::{Condition, FigureName, Heading, Region};
 use trackpair::sheet::BodyPlan;
+use trackpair_rig_sim::body::numbers::RATIO;
 use trackpair_rig_sim::body::truth::BodyTruth;
 use trackpair_rig_sim::departures::Departure;
 
@@ -22,14 +23,18 @@ const ENOUGH: usize = 20;
 pub fn figures(body: &BodyTruth, departures: &[Departure], plan: &BodyPlan) -> Vec<True> {
     let plain = |name, value| True { name, condition: Condition::NONE, value };
     let main = body.numbers.springs.main;
+    // Friction is measured while the plate creeps: what grows with speed is in it.
+    let numbers = &body.numbers;
+    let viscous =
+        (numbers.motor.viscous * RATIO * RATIO + numbers.plate.viscous) * plan.creep_speed_deg_s.to_radians();
     let mut all = vec![
         plain(FigureName::Lash, body.lash_deg),
         plain(FigureName::PreloadMain, body.main_preload_nm),
         plain(FigureName::PreloadDefault, body.default_preload_nm),
         plain(FigureName::StiffnessMain, main.stiffness),
-        plain(FigureName::Friction, body.friction_nm),
+        plain(FigureName::Friction, body.friction_nm + viscous),
         plain(FigureName::Sticking, body.closed_friction_nm - body.friction_nm),
-        plain(FigureName::WindingResistance, body.ohms),
+        plain(FigureName::WindingResistance, numbers.motor.ohms),
         plain(FigureName::BackEmfConstant, body.plate_constant),
         plain(FigureName::RestPosition, body.rest_deg),
     ];

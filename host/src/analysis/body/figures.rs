@@ -101,6 +101,9 @@ fn latencies(m: &Measured, out: &mut Told) {
     if m.steps.latencies.is_empty() {
         out.missing("latency", "no step from a plate at rest was recorded: run steps");
     }
+    if let Some(all) = Latencies::pooled(&m.steps.latencies) {
+        quantile(&all, FigureName::LatencyP99, 0.99, Condition::NONE, out);
+    }
     for l in &m.steps.latencies {
         let condition = Condition { region: Some(l.region), direction: Some(l.heading), ..Condition::NONE };
         quantiles(l, condition, out);
@@ -118,37 +121,44 @@ fn latencies(m: &Measured, out: &mut Told) {
 }
 
 fn quantiles(l: &Latencies, condition: Condition, out: &mut Told) {
-    let n = l.histogram.len();
-    for (name, p) in
-        [(FigureName::LatencyP50, 0.5), (FigureName::LatencyP90, 0.9), (FigureName::LatencyP99, 0.99)]
-    {
-        let q = l.quantile(p);
-        let bound = |us: Option<u64>| us.map_or("no bound".to_owned(), |us| format!("{us} us"));
-        let definition = format!(
-            "{:.0}th percentile of {n} steps, command to first motion of {} deg on the rig's clock, 1 us to 1 s with {} digits; {:.0} % \
-             bounds by order statistics {} to {}",
-            100.0 * p,
-            super::onset::FIRST_MOTION_DEG,
-            latency::DIGITS,
-            100.0 * latency::CONFIDENCE,
-            bound(q.low_us),
-            bound(q.high_us)
-        );
-        if !out.figure(name, q.value, condition, definition) {
-            let why = format!("{n} steps are too few: a 95 % upper bound takes {}; record more", q.needs);
-            out.missing(&format!("{}, {}", name.name(), condition.words()), &why);
-        }
-        if let (Some(high), Some(last)) = (q.high_us, out.figures.last_mut()) {
-            if last.name == name && last.condition == condition {
-                last.upper_bound = Some(high as f64);
-            }
-        }
+    quantile(l, FigureName::LatencyP50, 0.5, condition, out);
+    quantile(l, FigureName::LatencyP90, 0.9, condition, out);
+    // The sheet's number of steps may be enough for all ranges together only: the pooled figure says so when it is not.
+    if l.quantile(0.99).high_us.is_some() {
+        quantile(l, FigureName::LatencyP99, 0.99, condition, out);
     }
     let definition = format!(
-        "longest of {n} steps; at least 99 % are below it with 95 % probability from {} steps on",
+        "longest of {} steps; at least 99 % are below it with 95 % probability from {} steps on",
+        l.histogram.len(),
         values_for_upper_bound(0.99, 0.95)
     );
     out.figure(FigureName::LatencyMax, l.longest(), condition, definition);
+}
+
+fn quantile(l: &Latencies, name: FigureName, p: f64, condition: Condition, out: &mut Told) {
+    let (n, q) = (l.histogram.len(), l.quantile(p));
+    let bound = |us: Option<u64>| us.map_or("no bound".to_owned(), |us| format!("{us} us"));
+    let definition = format!(
+        "{:.0}th percentile of {n} steps, command to first motion of {} deg on the rig's clock, 1 us to 1 s with {} digits; {:.0} % \
+         bounds by order statistics {} to {}",
+        100.0 * p,
+        super::onset::FIRST_MOTION_DEG,
+        latency::DIGITS,
+        100.0 * latency::CONFIDENCE,
+        bound(q.low_us),
+        bound(q.high_us)
+    );
+    if n < q.needs || !out.figure(name, q.value, condition, definition) {
+        let why = format!(
+            "{n} steps are too few: a 95 % upper bound takes {}; raise `steps` in the sheet",
+            q.needs
+        );
+        out.missing(format!("{}, {}", name.name(), condition.words()).trim_end_matches(", "), &why);
+        return;
+    }
+    if let (Some(high), Some(last)) = (q.high_us, out.figures.last_mut()) {
+        last.upper_bound = Some(high as f64);
+    }
 }
 
 fn responses(m: &Measured, out: &mut Told) {

@@ -81,6 +81,17 @@ pub struct Latencies {
 }
 
 impl Latencies {
+    /// All ranges and both directions as one; none without steps.
+    pub fn pooled(of: &[Self]) -> Option<Self> {
+        let mut all = of.first()?.clone();
+        for other in &of[1..] {
+            all.histogram.add(&other.histogram).ok()?;
+            all.without_motion += other.without_motion;
+            all.not_at_rest += other.not_at_rest;
+        }
+        Some(all)
+    }
+
     /// A quantile of them; `p` 0..1.
     pub fn quantile(&self, p: f64) -> Quantile {
         let n = self.histogram.len();
