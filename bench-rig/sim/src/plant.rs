@@ -327,8 +327,9 @@ impl Plant {
                 branch.share = clean;
                 branch.source_ohms = clean * (1.0 - clean) * track[k] + self.part.drawn().source_ohms[k];
             } else {
-                branch.ratio =
-                    ((clean + noise) * OUTPUT_STEPS).round().clamp(0.0, OUTPUT_STEPS) / OUTPUT_STEPS;
+                // Steps are whole; nothing below 0 gets through.
+                let steps = ((clean + noise) * OUTPUT_STEPS + 0.5).clamp(0.0, OUTPUT_STEPS) as i32;
+                branch.ratio = f64::from(steps) / OUTPUT_STEPS;
             }
         }
         // A Hall sensor draws its current once it has voltage enough to work.

@@ -140,5 +140,7 @@ impl Measure {
 /// A value as counts, within what the form can hold.
 pub fn count(value: f64, unit: f64, encoding: Encoding) -> i32 {
     let (min, max) = encoding.range();
-    ((value / unit).round() as i32).clamp(min, max)
+    let counts = value / unit;
+    // Half away from zero, as `round`, which is a call into a library on most machines.
+    ((counts + 0.5_f64.copysign(counts)) as i32).clamp(min, max)
 }

@@ -360,6 +360,24 @@ fn a_body_at_rest_sleeps_and_has_not_moved_when_it_wakes() {
 }
 
 #[test]
+fn a_held_rotor_takes_the_same_way_as_one_that_is_stepped_in_full() {
+    let mut body = moving(BodyNumbers::nominal(), STEP_S).placed_at(30.0, 1.0);
+    let mut full = *body.state();
+    let warmth = body.winding().factor();
+    body.winding_mut().set_frozen(true);
+    // Held, broken away, held again, let go.
+    for (volts, steps) in [(1.6, 5_000), (2.6, 2_000), (1.4, 9_000), (-1.0, 1_000), (0.5, 9_000)] {
+        drive(&mut body, volts);
+        for _ in 0..steps {
+            body.advance(1);
+            body.model().step(&mut full, Some(volts), warmth, &Push::default());
+        }
+        assert_eq!(body.state().plate, full.plate, "{volts}");
+        assert!((body.amps() - full.amps).abs() < 1e-12 && body.state().rotor == full.rotor, "{volts}");
+    }
+}
+
+#[test]
 fn a_probe_takes_the_plate_along_and_the_motor_follows_behind_the_lash() {
     let mut body = Body::new(BodyNumbers::nominal(), &Teeth::default(), 23.0);
     let speed = 15.0_f64.to_radians();

@@ -41,10 +41,27 @@ pub struct State {
 }
 
 impl State {
-    /// Whether nothing moves and no current flows.
-    pub fn still(&self) -> bool {
-        self.amps == 0.0 && self.rotor_speed == 0.0 && self.idler_speed == 0.0 && self.plate_speed == 0.0
+    /// Whether nothing moves.
+    #[inline]
+    pub fn stands(&self) -> bool {
+        self.rotor_speed == 0.0 && self.idler_speed == 0.0 && self.plate_speed == 0.0
     }
+
+    /// Whether nothing moves and no current flows.
+    #[inline]
+    pub fn still(&self) -> bool {
+        self.amps == 0.0 && self.stands()
+    }
+}
+
+/// A rotor held by friction: all that the current's torque has to overcome, N·m, and what its circuit is there.
+#[derive(Clone, Copy, Debug)]
+pub struct Held {
+    constant: f64,
+    ohms: f64,
+    dead_ohms: f64,
+    bias: f64,
+    hold: f64,
 }
 
 /// What the motor did in one step.
@@ -315,6 +332,37 @@ impl Model {
         s.idler += self.h * s.idler_speed;
         s.plate += self.h * s.plate_speed;
         Electric { own_volts, copper_watts: ohms * s.amps * s.amps }
+    }
+
+    /// What holds still everything that stands: `None` while anything moves.
+    pub fn held(&self, s: &State) -> Option<Held> {
+        let [constant, ohms, cogging] = self.ripples.at(s.rotor);
+        s.stands().then(|| Held {
+            constant,
+            ohms,
+            dead_ohms: self.dead_ohms(s.rotor),
+            bias: cogging - self.pinion_mesh(s) * (1.0 / PINION_RATIO),
+            hold: self.dry(&self.rotor_dry, 0.0) / self.rotor_gain,
+        })
+    }
+
+    /// A step of the current alone, while the rotor is held where it stands; `None`, and nothing done, when it breaks away. Idler and
+    /// plate feel nothing new as long as the rotor stands.
+    #[inline]
+    pub fn held_step(
+        &self,
+        held: &Held,
+        s: &mut State,
+        applied: Option<f64>,
+        warmth: f64,
+    ) -> Option<Electric> {
+        let ohms = held.ohms * warmth + held.dead_ohms;
+        let amps = self.current(s.amps, 0.0, ohms, applied);
+        if (held.constant * amps + held.bias).abs() >= held.hold {
+            return None;
+        }
+        s.amps = amps;
+        Some(Electric { own_volts: 0.0, copper_watts: ohms * amps * amps })
     }
 
     /// Potential, kinetic and magnetic energy, J.

@@ -1,7 +1,7 @@
 //! A body that moves: its model, state, bridge, winding, and what pushes its plate from outside. Many steps at a time.
 
 use super::bridge::Bridge;
-use super::mechanics::{Model, STEP_S, State};
+use super::mechanics::{Held, Model, STEP_S, State};
 use super::numbers::BodyNumbers;
 use super::teeth::Teeth;
 use super::winding::Winding;
@@ -49,6 +49,8 @@ pub struct Body {
     winding: Winding,
     push: Push,
     asleep: bool,
+    /// What holds everything still, while it does.
+    held: Option<Held>,
     shock: f64,
 }
 
@@ -70,6 +72,7 @@ impl Body {
             winding: Winding::at(celsius),
             push: Push::default(),
             asleep: false,
+            held: None,
             shock: 0.0,
         }
     }
@@ -78,7 +81,7 @@ impl Body {
     #[must_use]
     pub fn placed_at(mut self, plate_deg: f64, in_lash: f64) -> Self {
         self.state = self.model.placed(plate_deg.to_radians(), in_lash);
-        self.asleep = false;
+        (self.asleep, self.held) = (false, None);
         self
     }
 
@@ -120,8 +123,9 @@ impl Body {
 
     /// What pushes the plate from now on.
     pub fn set_push(&mut self, push: Push) {
-        self.asleep &= push == self.push;
-        self.push = push;
+        if push != self.push {
+            (self.asleep, self.held, self.push) = (false, None, push);
+        }
     }
 
     /// Whether everything stands still and will until the bridge or a push changes: steps cost nothing.
@@ -148,13 +152,23 @@ impl Body {
         let (mut watts, mut jolt, mut still) = (0.0, 0.0_f64, false);
         for _ in 0..steps {
             still = state.still();
-            let speed = state.plate_speed;
+            if let Some(held) = &self.held {
+                if let Some(step) = self.model.held_step(held, &mut state, applied, warmth) {
+                    watts += step.copper_watts;
+                    watch(self.bridge.terminal_volts(state.amps, step.own_volts), state.amps);
+                    continue;
+                }
+                self.held = None;
+            }
+            let (speed, stood) = (state.plate_speed, state.stands());
             let step = self.model.step(&mut state, applied, warmth, &self.push);
             watts += step.copper_watts;
             jolt = jolt.max((state.plate_speed - speed).abs());
             watch(self.bridge.terminal_volts(state.amps, step.own_volts), state.amps);
             if let Some(probe) = &mut self.push.probe {
                 probe.angle += self.model.h * probe.speed;
+            } else if stood && state.stands() {
+                self.held = self.model.held(&state);
             }
         }
         self.state = state;
