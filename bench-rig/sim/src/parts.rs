@@ -176,7 +176,7 @@ pub const ALL: &[Named] = &[
     },
     Named {
         name: "dead-spot-body",
-        summary: "12 to 25 deg of the commutator add 3 to 5.5 ohm: the motor only just gets past",
+        summary: "12 to 25 deg of the commutator add 2.6 to 4.2 ohm: the motor still gets past",
         build: bodies::dead_spot,
     },
     Named {
@@ -364,7 +364,7 @@ mod bodies {
         PartSpec::healthy_body().with(Fault::BrushDeadSpot {
             rotor_deg: r.between(0.0, 360.0),
             width_deg: r.between(12.0, 25.0),
-            ohms: r.between(3.0, 5.5),
+            ohms: r.between(2.6, 4.2),
         })
     }
 
