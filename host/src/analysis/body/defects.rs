@@ -112,7 +112,10 @@ fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
         let pulls = j.amps.abs() * nominal.back_emf > JAM_NM;
         away && pulls && j.volts.abs() - ohm * j.amps.abs() < 0.25 * j.volts.abs() + 0.5
     });
-    let Some(jam) = strongest.max_by_key(|j| j.times) else { return };
+    let Some(jam) = strongest.max_by_key(|j| j.times) else {
+        out.extend(ran_free(m));
+        return;
+    };
     let torque = jam.amps.abs() * nominal.back_emf;
     let way = if jam.opening { "open" } else { "close" };
     let text = format!(
@@ -122,7 +125,9 @@ fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
     );
     let half = 0.5 * super::measured::UNKNOWN_PITCH_DEG;
     let details = vec![detail("torque", torque, "N m"), detail("times", jam.times as f64, "1")];
-    let sure = 1.0 - 0.3f64.powi(jam.times.min(5) as i32);
+    let slipped = m.motor.ran_free.iter().filter(|s| (s.at_deg - jam.at_deg).abs() < 6.0);
+    let looks = jam.times + slipped.map(|s| s.passes).sum::<usize>();
+    let sure = 1.0 - 0.3f64.powi(looks.min(5) as i32);
     out.push(finding(
         FindingKind::MissingTooth,
         Some((jam.at_deg - half, jam.at_deg + half)),
@@ -130,6 +135,25 @@ fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
         text,
         details,
     ));
+}
+
+/// The rotor ran ahead of the plate at one place again and again.
+fn ran_free(m: &Measured) -> Option<Finding> {
+    let slip = m.motor.ran_free.iter().max_by_key(|s| s.passes).filter(|s| s.passes >= 2)?;
+    let text = format!(
+        "the motor runs free of the plate at {:.1} deg, {} times: a tooth is missing or broken there",
+        slip.at_deg, slip.passes
+    );
+    let half = 0.5 * super::measured::UNKNOWN_PITCH_DEG;
+    let sure = 1.0 - 0.3f64.powi(slip.passes.min(5) as i32);
+    let details = vec![detail("times", slip.passes as f64, "1")];
+    Some(finding(
+        FindingKind::MissingTooth,
+        Some((slip.at_deg - half, slip.at_deg + half)),
+        sure,
+        text,
+        details,
+    ))
 }
 
 fn springs(m: &Measured, out: &mut Vec<Finding>) {
@@ -271,7 +295,10 @@ fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
 
 /// One finding for all places: the same turn of the rotor comes by several times along the travel.
 fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
-    let spots = &m.motor.dead_spots;
+    // Where the rotor runs free of the plate, or the gears jam, volts and amps are the gears' doing.
+    let gears: Vec<f64> = m.motor.ran_free.iter().filter(|s| s.passes >= 2).map(|s| s.at_deg).collect();
+    let spots: Vec<_> =
+        m.motor.dead_spots.iter().filter(|s| !gears.iter().any(|g| (s.at_deg - g).abs() < 6.0)).collect();
     let Some(worst) = spots.iter().max_by(|a, b| a.z.total_cmp(&b.z)) else { return };
     let places: Vec<String> = spots.iter().take(6).map(|s| format!("{:.1}", s.at_deg)).collect();
     let turn = sheet.body.as_ref().and_then(|b| b.gears?.ratio()).map(|ratio| 360.0 / ratio);

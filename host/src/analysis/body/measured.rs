@@ -101,11 +101,12 @@ impl Recordings {
         .collect()
     }
 
-    /// Share of all scans at which the feedback lines contradict each other.
+    /// Share of the scans under the position loop at which the feedback lines contradict each other.
     pub fn contradicted(&self) -> f64 {
-        let all = self.all();
-        let scans: usize = all.iter().map(|r| r.signals.deg.len()).sum();
-        all.iter().map(|r| r.angle_lost).sum::<usize>() as f64 / scans.max(1) as f64
+        let driven: Vec<&Recording> =
+            [&self.creep, &self.step, &self.release].into_iter().flatten().collect();
+        let scans: usize = driven.iter().map(|r| r.signals.deg.len()).sum();
+        driven.iter().map(|r| r.angle_lost).sum::<usize>() as f64 / scans.max(1) as f64
     }
 
     /// Stretches that were left out because scans are missing there.

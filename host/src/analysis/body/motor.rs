@@ -34,6 +34,8 @@ pub const BRUSH_PER_A: f64 = 20.0;
 const UNKNOWN_HENRY: Estimate = Estimate { value: 1.5e-3, uncertainty: 0.3e-3 };
 /// Brush drop where it could not be measured, V. Engineering assumption.
 const UNKNOWN_BRUSH: f64 = 0.15;
+/// Length of a block of a slow ramp, s.
+const BLOCK_S: f64 = 0.005;
 /// Samples under this current tell no resistance, A.
 const LEAST_AMPS: f64 = 0.15;
 
@@ -81,6 +83,8 @@ pub struct Motor {
     pub offsets: Offsets,
     /// Places where the brushes lose contact, in order of travel.
     pub dead_spots: Vec<DeadSpot>,
+    /// Places where the rotor ran free of the plate, in order of travel.
+    pub ran_free: Vec<DeadSpot>,
     /// Coasts that told K'.
     pub coasts: usize,
 }
@@ -121,8 +125,9 @@ pub fn measure(
         ohm_error: 0.0,
         brush_error: 0.0,
     });
-    let dead_spots = fit.or(assumed).map(|f| dead_spots::find(&slow, &f)).unwrap_or_default();
-    Motor { emf, ohm, ohm_at_20, brush_volts, henry, offsets, dead_spots, coasts: coasts.len() }
+    let (dead_spots, ran_free) =
+        fit.or(assumed).zip(known).map(|(f, k)| dead_spots::find(&slow, &f, k, BLOCK_S)).unwrap_or_default();
+    Motor { emf, ohm, ohm_at_20, brush_volts, henry, offsets, dead_spots, ran_free, coasts: coasts.len() }
 }
 
 /// Readings where the bridge is open and the plate stands.
@@ -234,9 +239,9 @@ pub(super) struct Block {
     pub moving: bool,
 }
 
-/// Blocks of 5 ms of ramps.
+/// Blocks of slow ramps.
 fn slow_blocks(recording: &Recording, offsets: Offsets, emf: f64) -> Vec<Block> {
-    let n = recording.samples(0.005).max(2);
+    let n = recording.samples(BLOCK_S).max(2);
     let mut out = Vec::new();
     for s in &recording.stretches {
         let Stimulus::Ramp { speed_deg_s, .. } = s.stimulus else { continue };
