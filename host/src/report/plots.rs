@@ -467,7 +467,10 @@ fn quantile_lines(histogram: &OutcomeHistogram, outcome: &Outcome) -> Vec<Line> 
         [(FigureName::LatencyP50, "median"), (FigureName::LatencyP99, "99 %")].into_iter().filter_map(
             |(name, label)| Some(Line { at: of(name)?.value, label: label.to_owned(), limit: false }),
         );
-    let limit = of(FigureName::LatencyP99).and_then(|f| f.limit.as_ref()?.max);
+    let all_steps = || {
+        outcome.figures.iter().find(|f| f.figure == FigureName::LatencyP99.name() && f.condition.is_none())
+    };
+    let limit = of(FigureName::LatencyP99).or_else(all_steps).and_then(|f| f.limit.as_ref()?.max);
     let limit =
         limit.map(|at| Line { at, label: format!("99 %: limit {}", format::as_written(at)), limit: true });
     measured.chain(limit).collect()

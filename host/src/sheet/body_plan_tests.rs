@@ -35,7 +35,7 @@ fn the_numbers_of_the_body_sheet_arrive() {
     let sheet = shipped("body").unwrap();
     assert_eq!((sheet.kind, sheet.travel_deg), (PartKind::Body, 84.0));
     let body = sheet.body.unwrap();
-    assert_eq!((body.low_range_deg, body.middle_deg, body.steps), (25.0, 55.0, 300));
+    assert_eq!((body.low_range_deg, body.middle_deg, body.steps), (12.6, 55.0, 60));
     assert_eq!(body.release_deg, [80.0, 60.0, 40.0, 20.0, 10.0]);
     assert_eq!(body.position_loop, LoopGains { kp: 63.0, ki: 500.0, kd: 0.73, current_limit_amps: 8.0 });
     assert_eq!(body.motor, MotorNominal { winding_ohms: 1.15, back_emf: 0.383 });
@@ -66,7 +66,7 @@ fn a_sheet_without_gears_is_complete() {
 #[test]
 fn a_number_out_of_range_is_shown_with_its_range_and_unit() {
     refused(&with("step_volts = 8.0", "step_volts = 48"), "step_volts", &["48", "1 to 14 V"]);
-    refused(&with("steps = 300", "steps = 0"), "steps", &["1 to 5000"]);
+    refused(&with("steps = 60", "steps = 0"), "steps", &["1 to 5000"]);
     refused(&with("heat_limit = 0.7", "heat_limit = 7"), "heat_limit", &["0.05 to 1", "thermal"]);
     refused(&with("kp_volts_rad = 63.0", "kp_volts_rad = -1"), "kp_volts_rad", &["V/rad"]);
     refused(&with("sector = 90 ", "sector = 90.5 "), "sector", &["whole number"]);
@@ -75,7 +75,7 @@ fn a_number_out_of_range_is_shown_with_its_range_and_unit() {
 
 #[test]
 fn ranges_and_openings_must_lie_in_the_travel() {
-    refused(&with("middle_deg = 55.0", "middle_deg = 20.0"), "middle_deg", &["between 25 and 84"]);
+    refused(&with("middle_deg = 55.0", "middle_deg = 12.0"), "middle_deg", &["between 12.6 and 84"]);
     refused(&with("middle_deg = 55.0", "middle_deg = 90.0"), "middle_deg", &["does not lie in the travel"]);
     refused(&with("[80.0, 60.0", "[85.0, 60.0"), "release_deg", &["the travel is 84"]);
     refused(&with("[80.0, 60.0, 40.0, 20.0, 10.0]", "[]"), "release_deg", &["empty list"]);
@@ -121,20 +121,20 @@ fn a_grip_can_have_neither_the_limits_nor_the_findings_of_a_body() {
 #[test]
 fn the_limit_that_names_most_of_a_condition_counts() {
     let text = format!(
-        "{BODY}\n[[limit]]\nfigure = \"latency_p99\"\nregion = \"low\"\ndirection = \"opening\"\nmax = 2700\nunit = \"us\"\n\
+        "{BODY}\n[[limit]]\nfigure = \"latency_p90\"\nregion = \"low\"\ndirection = \"opening\"\nmax = 2300\nunit = \"us\"\n\
          source = \"x\"\n"
     );
     let sheet = read(&text);
     let low = Condition { region: Some(Region::Low), ..Condition::NONE };
     let max = |condition: Condition| {
-        sheet.limit_for(FigureName::LatencyP99, None, &condition).and_then(|l| l.max).unwrap()
+        sheet.limit_for(FigureName::LatencyP90, None, &condition).and_then(|l| l.max).unwrap()
     };
-    assert_eq!(max(Condition { direction: Some(Heading::Opening), ..low }), 2700.0);
-    assert_eq!(max(Condition { direction: Some(Heading::Closing), ..low }), 3000.0);
-    let limit = sheet.limit_for(FigureName::LatencyP99, None, &low).unwrap();
+    assert_eq!(max(Condition { direction: Some(Heading::Opening), ..low }), 2300.0);
+    assert_eq!(max(Condition { direction: Some(Heading::Closing), ..low }), 2500.0);
+    let limit = sheet.limit_for(FigureName::LatencyP90, None, &low).unwrap();
     assert_eq!(limit.condition, low);
     let high = Condition { region: Some(Region::High), ..Condition::NONE };
-    assert_eq!(sheet.limit_for(FigureName::LatencyP99, None, &high).unwrap().condition, Condition::NONE);
+    assert_eq!(sheet.limit_for(FigureName::LatencyP90, None, &high).unwrap().condition, Condition::NONE);
 }
 
 #[test]
@@ -161,7 +161,7 @@ fn a_condition_that_a_figure_does_not_have_is_refused() {
     refused(&with("region = \"low\"", "region = \"lower\""), "region", &["did you mean `low`"]);
     refused(&with("bridge = \"open\"", "bridge = \"off\""), "bridge", &["known: open, brake"]);
     let twice = format!(
-        "{BODY}\n[[limit]]\nfigure = \"latency_p99\"\nregion = \"low\"\nmax = 1\nunit = \"us\"\nsource = \"x\"\n"
+        "{BODY}\n[[limit]]\nfigure = \"latency_p90\"\nregion = \"low\"\nmax = 1\nunit = \"us\"\nsource = \"x\"\n"
     );
-    refused(&twice, "latency_p99", &["already has a limit for low range"]);
+    refused(&twice, "latency_p90", &["already has a limit for low range"]);
 }

@@ -19,9 +19,7 @@ fn conditions(name: FigureName) -> Vec<Condition> {
         })
     });
     match name {
-        FigureName::LatencyP50 | FigureName::LatencyP90 | FigureName::LatencyP99 | FigureName::LatencyMax => {
-            motion.collect()
-        }
+        FigureName::LatencyP50 | FigureName::LatencyP90 | FigureName::LatencyMax => motion.collect(),
         FigureName::ReturnTime => [80.0, 20.0]
             .into_iter()
             .flat_map(|from| {
@@ -105,11 +103,11 @@ fn a_healthy_body_is_within() {
 #[test]
 fn one_range_and_direction_outside_makes_the_body_outside_and_is_named() {
     let mut analysis = healthy();
-    set(&mut analysis, FigureName::LatencyP99, low_opening(), 4100.0, 100.0);
+    set(&mut analysis, FigureName::LatencyP90, low_opening(), 4100.0, 100.0);
     let judgement = judge(&analysis, &sheet());
     assert_eq!(judgement.overall, Verdict::Outside);
     let reason = &judgement.reasons[0];
-    assert!(reason.contains("latency, 99th percentile (low range, opening): 4100 ± 200 µs"), "{reason}");
+    assert!(reason.contains("latency, 90th percentile (low range, opening): 4100 ± 200 µs"), "{reason}");
     assert_eq!(judgement.reasons.len(), 1, "{:?}", judgement.reasons);
 }
 
@@ -146,16 +144,28 @@ fn a_limit_that_no_figure_meets_leaves_the_body_undecided_and_says_why() {
 #[test]
 fn a_quantile_that_one_range_has_too_few_steps_for_leaves_the_body_undecided() {
     let mut analysis = healthy();
-    let high = |f: &Figure| f.name == FigureName::LatencyP99 && f.condition.region == Some(Region::High);
+    let high = |f: &Figure| f.name == FigureName::LatencyP90 && f.condition.region == Some(Region::High);
     analysis.figures.retain(|f| !high(f));
-    let what = "latency_p99 (high range, opening)".to_owned();
-    analysis.not_testable.push(NotTestable { what, why: "needs 299 steps; 100 were made".to_owned() });
+    let what = "latency_p90, high range, opening".to_owned();
+    analysis.not_testable.push(NotTestable { what, why: "needs 29 steps; 20 were made".to_owned() });
     let judgement = judge(&analysis, &sheet());
     assert_eq!(judgement.overall, Verdict::Undecided);
     assert_eq!(
         judgement.reasons,
-        ["not tested: latency, 99th percentile (high range, opening): needs 299 steps; 100 were made"]
+        ["not tested: latency, 90th percentile, high range, opening: needs 29 steps; 20 were made"]
     );
+}
+
+#[test]
+fn a_quantile_of_all_steps_needs_none_of_a_single_range() {
+    let mut analysis = healthy();
+    let what = "latency_p99, low range, opening".to_owned();
+    analysis.not_testable.push(NotTestable { what, why: "needs 299 steps; 60 were made".to_owned() });
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(judgement.overall, Verdict::Within, "{:?}", judgement.reasons);
+    analysis.figures.retain(|f| f.name != FigureName::LatencyP99);
+    let judgement = judge(&analysis, &sheet());
+    assert_eq!(judgement.reasons, ["not tested: latency, 99th percentile: needs 299 steps; 60 were made"]);
 }
 
 #[test]

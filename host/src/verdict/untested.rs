@@ -82,10 +82,11 @@ fn unmet(
 }
 
 /// Values of a limited figure that the analysis names as not to be had, where it has others: a quantile of one range, a
-/// return from one opening.
+/// return from one opening. A value of the whole needs none of its parts.
 fn partly_unmet(analysis: &PartAnalysis, sheet: &PartSheet, name: FigureName) -> Vec<Untested> {
-    let measured = analysis.figures.iter().any(|f| f.name == name);
-    if !measured || sheet.limits.iter().all(|l| l.figure != name) {
+    let mut conditions = analysis.figures.iter().filter(|f| f.name == name).map(|f| f.condition).peekable();
+    let in_parts = conditions.peek().is_some() && conditions.all(|c| !c.is_none());
+    if !in_parts || sheet.limits.iter().all(|l| l.figure != name) {
         return Vec::new();
     }
     let named = analysis.not_testable.iter().filter(|n| words(&n.what).any(|w| w == name.name()));
