@@ -6,6 +6,7 @@
 //! - `words`: machine names in the words of the trade.
 //! - `people`: the outcome's rows in words, the same for every medium.
 //! - `groups`: the figures of a throttle body in groups.
+//! - `histograms`: what they say beside their bars.
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
@@ -20,6 +21,7 @@ mod body_tests;
 mod fixture;
 pub mod format;
 mod groups;
+mod histograms;
 mod html;
 mod people;
 mod plots;

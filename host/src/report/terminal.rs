@@ -4,8 +4,9 @@
 use super::ReportInput;
 use super::body_plots::comparisons;
 use super::format;
+use super::histograms::{LATENCY, histogram_caption, histogram_title};
 use super::people::{FigureRow, Named, People};
-use super::plots::{LATENCY, capital, histogram_caption, histogram_title};
+use super::plots::capital;
 use super::svg::bars::beyond;
 use super::terminal_body::{grouped_figures, latencies};
 use super::text::{LABEL, ascii, plain, wrap};

@@ -2,8 +2,8 @@
 
 use super::format;
 use super::groups::{FigureGroup, Grid};
+use super::histograms::LATENCY;
 use super::people::{FigureRow, People};
-use super::plots::LATENCY;
 use super::terminal::{Page, code, columns, figure_list, shown, undecided};
 use crate::outcome::{Outcome, OutcomeHistogram};
 use crate::verdict::Verdict;
