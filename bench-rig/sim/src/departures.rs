@@ -7,8 +7,8 @@ use std::collections::VecDeque;
 const JUMP_VOLTS: f64 = 3.0;
 /// The plate has left when it is this far from where it stood, degrees.
 const LEFT_DEG: f64 = 0.004;
-/// A plate slower than this stands, rad/s.
-const STANDS_RAD_S: f64 = 1e-3;
+/// A plate slower than this stands or creeps, rad/s: it has left when it is away from where the creep would have taken it.
+const STANDS_RAD_S: f64 = 1e-2;
 /// Longest wait for it, µs.
 const PATIENCE_US: f64 = 50_000.0;
 /// Departures kept.
@@ -31,6 +31,8 @@ pub struct Departure {
 #[derive(Clone, Debug, Default)]
 pub struct Departures {
     awaited: Option<Departure>,
+    /// Degrees per µs at which the plate crept at the jump.
+    creep: f64,
     seen: VecDeque<Departure>,
 }
 
@@ -38,6 +40,7 @@ impl Departures {
     /// The voltage goes from one level to another at a time, µs; the plate is at `deg` and moves with `rad_s`.
     pub fn jump(&mut self, us: f64, from_volts: f64, to_volts: f64, deg: f64, rad_s: f64) {
         let jump = to_volts - from_volts;
+        self.creep = rad_s.to_degrees() * 1e-6;
         self.awaited = (jump.abs() >= JUMP_VOLTS && rad_s.abs() < STANDS_RAD_S).then_some(Departure {
             jump_us: us,
             latency_us: f64::NAN,
@@ -55,7 +58,7 @@ impl Departures {
     pub fn look(&mut self, us: f64, deg: f64) {
         let Some(awaited) = self.awaited else { return };
         let waited = us - awaited.jump_us;
-        if (deg - awaited.deg).abs() >= LEFT_DEG {
+        if (deg - awaited.deg - self.creep * waited).abs() >= LEFT_DEG {
             if self.seen.len() == KEPT {
                 self.seen.pop_front();
             }

@@ -85,6 +85,7 @@ pub struct Bench<'a> {
     plate: Option<PlateScale>,
     rest_deg: Option<f64>,
     break_volts: Option<f64>,
+    winding_ohms: Option<f64>,
     without_reference: bool,
 }
 
@@ -100,6 +101,7 @@ impl<'a> Bench<'a> {
             plate: None,
             rest_deg: None,
             break_volts: None,
+            winding_ohms: None,
             without_reference: false,
         }
     }

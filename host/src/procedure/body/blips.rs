@@ -17,9 +17,8 @@ const RETURN_FROM: f64 = 0.48;
 const PULSES: u16 = 20;
 /// Place of the pulses between rest and the end of the low range.
 const PLACE: f64 = 0.6;
-/// Hold before a pulse and its length, µs: as in the steps.
-const SETTLE_US: u32 = 130_000;
-const PULSE_US: u32 = 14_000;
+/// Hold before a return, µs.
+const HOLD_US: u32 = 130_000;
 /// Coasts of the check.
 const COASTS: u32 = 5;
 /// Speed between places, degrees per second.
@@ -64,18 +63,10 @@ impl Bench<'_> {
     fn check_motion(&self, plan: &BodyPlan) -> Motion {
         let speed = self.speed(SPEED_DEG_S);
         let open = self.clear_of_stops(RETURN_FROM * self.sheet.travel_deg);
-        let motion =
-            Motion::new().ramp(open, speed).hold(SETTLE_US).release(RETURN_US).repeat(0, RETURNS - 1);
+        let motion = Motion::new().ramp(open, speed).hold(HOLD_US).release(RETURN_US).repeat(0, RETURNS - 1);
         let place = self.rest_deg() + PLACE * (plan.low_range_deg - self.rest_deg());
         let place = self.clear_of_stops(place);
-        let motion = motion.ramp(place, speed);
-        let again = motion.next_segment();
-        let motion = motion
-            .step(place, SETTLE_US)
-            .volts(plan.step_volts, PULSE_US)
-            .step(place, SETTLE_US)
-            .volts(-plan.step_volts, PULSE_US)
-            .repeat(again, PULSES - 1);
+        let motion = self.pulses(motion.ramp(place, speed), plan, place, PULSES);
         self.coasts(motion, COASTS)
     }
 }

@@ -72,6 +72,7 @@ impl Bench<'_> {
                 found.rest_deg = found.plate.and_then(|scale| rest(trace, scale));
                 let broke = found.plate.and_then(|scale| break_volts(trace, scale, press));
                 self.break_volts = self.break_volts.or(broke);
+                self.winding_ohms = winding_ohms(trace);
                 trace.provenance.plate = found.plate;
             }
             let last = whole || recording.failure.is_some() || attempt + 1 == PRESSES.len();
@@ -148,6 +149,14 @@ fn rest(trace: &Trace, scale: PlateScale) -> Option<f64> {
     robust::median(&rests.map(|r| scale.deg(r) as f32).collect::<Vec<f32>>())
 }
 
+/// Voltage over current where the motor stands and presses on the stops, ohm: winding, brushes and leads together.
+fn winding_ohms(trace: &Trace) -> Option<f64> {
+    let (volts, amps) = (trace.channel(Channel::MotorVolts)?, trace.channel(Channel::MotorAmps)?);
+    let pressing = [PRESS_CLOSED, PRESS_OPEN].into_iter().flat_map(|s| stretches(trace, s));
+    let ohms = pressing.flat_map(|range| end(trace, range)).map(|i| volts[i] / amps[i]);
+    robust::median(&ohms.filter(|r| r.is_finite()).collect::<Vec<f32>>()).filter(|r| (0.1..100.0).contains(r))
+}
+
 /// The least voltage that moved the plate from rest, either way, V.
 fn break_volts(trace: &Trace, scale: PlateScale, press: Press) -> Option<f64> {
     let ways = [(ONTO_CLOSED, press.rise_us[0]), (ONTO_OPEN, press.rise_us[1])];
@@ -169,12 +178,15 @@ fn break_volts(trace: &Trace, scale: PlateScale, press: Press) -> Option<f64> {
 
 /// Median ratio of the first line at the ends of a segment's passes.
 fn level(trace: &Trace, segment: u8) -> Option<f64> {
-    let end = |range: Range<usize>| {
-        let from = trace.time_us[range.end - 1].saturating_sub(LOOK_US);
-        trace.time_us.partition_point(|t| *t < from).max(range.start)..range.end
-    };
-    let ratios = stretches(trace, segment).into_iter().flat_map(end).filter_map(|i| ratio(trace, i));
+    let ends = stretches(trace, segment).into_iter().flat_map(|range| end(trace, range));
+    let ratios = ends.filter_map(|i| ratio(trace, i));
     robust::median(&ratios.map(|r| r as f32).collect::<Vec<f32>>())
+}
+
+/// The last [`LOOK_US`] of a stretch that is not empty.
+fn end(trace: &Trace, range: Range<usize>) -> Range<usize> {
+    let from = trace.time_us[range.end - 1].saturating_sub(LOOK_US);
+    trace.time_us.partition_point(|t| *t < from).max(range.start)..range.end
 }
 
 /// First line over the supply at a scan.
