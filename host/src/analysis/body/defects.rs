@@ -75,6 +75,12 @@ pub fn find(m: &Measured, sheet: &PartSheet) -> Vec<Finding> {
         f.confidence > 0.8 && matches!(f.kind, FindingKind::BrokenSpring | FindingKind::DryBearing)
     });
     teeth(m, explained, &mut out);
+    // A lifting brush jerks the rotor, which looks like one that ran free; a hole in the map is told once.
+    let brushes = out.iter().any(|f| f.kind == FindingKind::BrushDeadSpot && f.confidence > 0.9);
+    let gone = out.iter().any(|f| f.kind == FindingKind::MissingTooth && f.confidence > 0.9);
+    if !brushes && !gone {
+        out.extend(ran_free(m));
+    }
     lash(m, &mut out);
     out.retain(|f| f.confidence >= LEAST);
     out
@@ -112,10 +118,7 @@ fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
         let pulls = j.amps.abs() * nominal.back_emf > JAM_NM;
         away && pulls && j.volts.abs() - ohm * j.amps.abs() < 0.25 * j.volts.abs() + 0.5
     });
-    let Some(jam) = strongest.max_by_key(|j| j.times) else {
-        out.extend(ran_free(m));
-        return;
-    };
+    let Some(jam) = strongest.max_by_key(|j| j.times) else { return };
     let torque = jam.amps.abs() * nominal.back_emf;
     let way = if jam.opening { "open" } else { "close" };
     let text = format!(
@@ -296,7 +299,12 @@ fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
 /// One finding for all places: the same turn of the rotor comes by several times along the travel.
 fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
     // Where the rotor runs free of the plate, or the gears jam, volts and amps are the gears' doing.
-    let gears: Vec<f64> = m.motor.ran_free.iter().filter(|s| s.passes >= 2).map(|s| s.at_deg).collect();
+    let passes_of = |at: f64| {
+        let near = m.motor.dead_spots.iter().filter(|d| (d.at_deg - at).abs() < 6.0);
+        near.map(|d| d.passes).sum::<usize>()
+    };
+    let free = m.motor.ran_free.iter().filter(|s| s.passes >= 2 && s.passes >= passes_of(s.at_deg));
+    let gears: Vec<f64> = free.map(|s| s.at_deg).chain(m.jams.iter().map(|j| j.at_deg)).collect();
     let spots: Vec<_> =
         m.motor.dead_spots.iter().filter(|s| !gears.iter().any(|g| (s.at_deg - g).abs() < 6.0)).collect();
     let Some(worst) = spots.iter().max_by(|a, b| a.z.total_cmp(&b.z)) else { return };
@@ -334,7 +342,14 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
     let fell = map.snap_back.map_or(1.0, |e| upper_tail(e.value / FALL_SD_DEG.hypot(e.uncertainty)));
     let gone = !explained && confidence(PRIOR, fell) > 0.9;
     let mut told = false;
-    for bump in m.worn.iter().flat_map(|w| &w.bumps) {
+    let bumps: Vec<_> = m.worn.iter().flat_map(|w| &w.bumps).collect();
+    let deepest = bumps.iter().copied().max_by(|a, b| a.depth.value.total_cmp(&b.depth.value));
+    let hole = deepest.filter(|d| d.depth.value > GONE_DEG).map(|d| d.at_deg);
+    for bump in bumps {
+        // What is left beside a hole, which has no worn tooth's shape, is its edge.
+        if hole.is_some_and(|h| h != bump.at_deg && (h - bump.at_deg).abs() < 4.0 * pitch) {
+            continue;
+        }
         let at = Some((bump.at_deg - pitch, bump.at_deg + pitch));
         let sure = confidence(PRIOR_TEETH, bump.false_alarm);
         let missing = (gone && !told) || bump.depth.value > GONE_DEG;

@@ -24,7 +24,7 @@ const NOMINAL_EMF: f64 = 0.04;
 /// Rest is known when at most this share of the returns from above hung.
 const MOST_HUNG: f64 = 0.34;
 /// Share of scans with contradicting feedback lines from which the position loop did not drive as asked. Engineering assumption.
-const LED_ASTRAY: f64 = 2e-4;
+const LED_ASTRAY: f64 = 6e-4;
 /// A scale of the plate further off the sheet's nominal line than this was not read at the stops, relative. Engineering assumption.
 const SCALE_OFF: f64 = 0.12;
 /// Tooth pitch where the sheet tells none, degrees. Engineering assumption.

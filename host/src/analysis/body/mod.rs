@@ -185,3 +185,7 @@ fn say_what_is_missing(
         ));
     }
 }
+
+#[cfg(test)]
+#[path = "body_tests.rs"]
+mod tests;
