@@ -101,9 +101,10 @@ impl Latencies {
         let one = ranks(n, p, 0.682_7);
         let value = one.low.zip(one.high).and_then(|(low, high)| {
             let sampling = 0.5 * (at(high) as f64 - at(low) as f64);
-            let bias = 1e6 * onset::BIAS_UNCERTAINTY_S;
             let one = 1e6 * onset::ONE_S / (n as f64).sqrt();
-            Estimate::new(self.histogram.value_at_quantile(p) as f64, sampling.hypot(bias).hypot(one))
+            let widening = self.widening_us(p);
+            let uncertainty = sampling.hypot(self.bias_uncertainty_us()).hypot(one).hypot(0.5 * widening);
+            Estimate::new(self.histogram.value_at_quantile(p) as f64 - widening, uncertainty)
         });
         Quantile {
             value,
@@ -113,9 +114,24 @@ impl Latencies {
         }
     }
 
+    /// What is not known of the onsets' bias, µs: the worse direction where both are in one.
+    fn bias_uncertainty_us(&self) -> f64 {
+        let (opening, closing) = onset::BIAS_UNCERTAINTY_S;
+        1e6 * if self.heading == Heading::Closing { closing } else { opening }
+    }
+
+    /// How far the scatter of single onsets widens a quantile, µs: that of a normal scatter on top of what the steps have of their own.
+    fn widening_us(&self, p: f64) -> f64 {
+        let at = |q: f64| self.histogram.value_at_quantile(q) as f64;
+        // A normal distribution's quartiles are 1.349 sd apart.
+        let seen = (at(0.75) - at(0.25)) / 1.349;
+        let own = (seen * seen - 1e12 * onset::ONE_S * onset::ONE_S).max(0.0).sqrt();
+        statistics::normal_quantile(p) * (seen - own)
+    }
+
     /// Longest seen, µs, with the uncertainty of one onset; none without steps.
     pub fn longest(&self) -> Option<Estimate> {
-        let one = 1e6 * onset::ONE_S.hypot(onset::BIAS_UNCERTAINTY_S);
+        let one = (1e6 * onset::ONE_S).hypot(self.bias_uncertainty_us());
         (!self.histogram.is_empty()).then(|| Estimate::new(self.histogram.max() as f64, one))?
     }
 }
