@@ -30,6 +30,10 @@ const NO_VOLTS: f64 = 0.05;
 const STALL_S: f64 = 0.006;
 /// A plate that a swing moves further than this was driven, not its lash measured, degrees.
 const DRIVEN_DEG: f64 = 0.6;
+/// A swing that reads less than this did not move the rotor against its own friction, degrees.
+const STOOD_DEG: f64 = 0.08;
+/// The methods contradict each other beyond so many standard uncertainties.
+const AGREE: f64 = 2.5;
 /// Coasts used begin this far above rest, degrees.
 const ARREST_FROM_DEG: Range<f64> = 3.0..8.0;
 /// The rotor reaches the other flank within this time, s.
@@ -77,10 +81,10 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     let mut moved: Vec<f64> =
         halves.windows(2).map(|w| (w[1].pressed_deg - w[0].pressed_deg).abs()).collect();
     let arrests = arrests(recordings, emf.value, rest_deg);
-    let swing = Estimate::median_of(&crossings, 0.01).map(|e| modelled(e, SWING));
+    let swing =
+        Estimate::median_of(&crossings, 0.01).map(|e| modelled(e, SWING)).filter(|e| e.value > STOOD_DEG);
     let arrest = Estimate::median_of(&arrests, 0.02).map(|e| modelled(e, ARREST));
-    let both: Vec<Estimate> = swing.into_iter().chain(arrest).collect();
-    let fused = Estimate::fused(&both, 0.0).ok_or(NoLash::NoData)?;
+    let fused = fused(swing, arrest).ok_or(NoLash::NoData)?;
     Ok(Lash {
         fused: fused.widened(fused.value * emf.uncertainty / emf.value),
         swing,
@@ -89,6 +93,18 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
         arrests: arrests.len(),
         plate_moved_deg: statistics::median(&mut moved),
     })
+}
+
+/// Both methods together; where they contradict each other the arrest alone: a swing too weak for the rotor, or one that moves the
+/// plate, reads wrong, and an arrest has no voltage to choose.
+fn fused(swing: Option<Estimate>, arrest: Option<Estimate>) -> Option<Estimate> {
+    match (swing, arrest) {
+        (Some(s), Some(a)) if (s.value - a.value).abs() < AGREE * s.uncertainty.hypot(a.uncertainty) => {
+            Estimate::fused(&[s, a], 0.0)
+        }
+        (_, Some(a)) => Some(a),
+        (s, None) => s,
+    }
 }
 
 fn modelled(e: Estimate, (least, per_deg): (f64, f64)) -> Estimate {

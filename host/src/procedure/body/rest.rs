@@ -40,8 +40,8 @@ const PRESS_OPEN: u8 = 5;
 const FALLEN: u8 = 6;
 /// The end of a segment that is looked at, µs.
 const LOOK_US: u64 = 100_000;
-/// The plate has left its rest when it is this far from it, degrees, for so many scans.
-const BREAK_DEG: f64 = 0.1;
+/// The plate has left its rest when it is this far from it, degrees, for so many scans: nearer, it rests on the springs' own play.
+const BREAK_DEG: f64 = 0.16;
 const BREAK_SCANS: usize = 5;
 /// A rise of the voltage that takes this long tells at which one the plate broke away, µs.
 const SLOW_RISE_US: u32 = 100_000;
