@@ -98,7 +98,7 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
             side.ramps += 1;
             // Where the plate was stopped on its way, what the drive pulls with there is no spring's.
             let end = mean(r.deg(r.tail(&s.range, 0.01))).unwrap_or(f64::NAN);
-            let stopped = !((to_deg - end).abs() < 5.0);
+            let stopped = end.is_nan() || (to_deg - end).abs() >= 5.0;
             for (deg, amps) in r.deg(start..s.range.end).iter().zip(r.amps(start..s.range.end)) {
                 if !stopped || (deg - end).abs() > 1.0 {
                     side.add(*deg, amps - offsets.amps);
@@ -140,7 +140,7 @@ struct Side {
 
 impl Side {
     fn add(&mut self, deg: f64, amps: f64) {
-        if !(deg >= 0.0 && deg < 360.0 && amps.is_finite()) {
+        if !(0.0..360.0).contains(&deg) || !amps.is_finite() {
             return;
         }
         let bin = (deg / BIN_DEG) as usize;

@@ -142,7 +142,7 @@ mod tests {
     fn pushed(lash_deg: f64, speed_deg_s: f64) -> Recording {
         let emf = 0.383;
         let mut signals = Signals::default();
-        let (mut rotor, mut plate) = (30.0f64, 30.0f64);
+        let mut rotor = 30.0f64;
         let mut random = statistics::Resampler::new(3);
         for k in 0..60_000u64 {
             let t = k as f64 * 2e-4;
@@ -150,7 +150,7 @@ mod tests {
             let period = 2.0 * (3.0 / speed_deg_s + 0.2);
             let phase = t % period;
             let ramp = 3.0 / speed_deg_s;
-            plate = 30.0
+            let plate = 30.0
                 + if phase < ramp {
                     -1.5 + speed_deg_s * phase
                 } else if phase < ramp + 0.2 {

@@ -238,7 +238,7 @@ impl Steps {
         let Stimulus::Step { to_deg, .. } = s.stimulus else { return };
         let Some(from_deg) = mean(r.deg(r.tail(&before.range, 0.005))) else { return };
         let step = to_deg - from_deg;
-        if !(step.abs() >= LEAST_STEP_DEG) || !closed_loop(before.stimulus) {
+        if step.abs() < LEAST_STEP_DEG || !closed_loop(before.stimulus) {
             return;
         }
         let (region, heading) = (ranges.region(from_deg), heading(step.signum()));
@@ -312,7 +312,7 @@ fn response(r: &Recording, s: &Stretch, from_deg: f64, to_deg: f64) -> Option<Re
     let rise_s = (crosses(0.9)? - crosses(0.1)?) * r.period_s;
     let highest = share.iter().copied().filter(|v| v.is_finite()).fold(f64::NEG_INFINITY, f64::max);
     let band = SETTLED.0.max(SETTLED.1 / size.abs());
-    let outside = share.iter().rposition(|v| !((v - 1.0).abs() <= band));
+    let outside = share.iter().rposition(|v| v.is_nan() || (v - 1.0).abs() > band);
     // A window of five is centred two samples on.
     let settling_s = match outside {
         Some(k) if k + 1 >= share.len() => None,

@@ -380,7 +380,7 @@ fn inductance(recordings: &[&Recording], offsets: Offsets, winding: &Winding) ->
 fn henry_over(r: &Recording, range: Range<usize>, offsets: Offsets, winding: &Winding) -> Option<f64> {
     let amps = r.amps(range.clone());
     let change = amps.last()? - amps.first()?;
-    if !(change.abs() > 1.0) {
+    if change.is_nan() || change.abs() <= 1.0 {
         return None;
     }
     let left: Vec<f64> = r

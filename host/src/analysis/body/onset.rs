@@ -67,7 +67,7 @@ pub fn find(
     let base_deg = statistics::mean(base).ok_or(NoOnset::Missing)?;
     let (early, late) = base.split_at(base.len() / 2);
     let drift = statistics::mean(late).zip(statistics::mean(early)).map_or(f64::NAN, |(a, b)| a - b);
-    if !(drift.abs() < DRIFT_DEG + 3.0 * recording.noise_deg) {
+    if drift.is_nan() || drift.abs() >= DRIFT_DEG + 3.0 * recording.noise_deg {
         return Err(NoOnset::NotAtRest);
     }
     let time = &recording.signals.time_us[stretch.range.clone()];

@@ -12,6 +12,8 @@ use crate::analysis::statistics;
 use crate::sheet::PartSheet;
 use serde::{Deserialize, Serialize};
 
+/// Files that ship with the program: `tests/examples/learn_population.rs` writes them.
+const SHIPPED: [&[u8]; 1] = [include_bytes!("populations/body.json")];
 /// Format and version of the file.
 pub const FORMAT: &str = "trackpair-population-1";
 /// One unit of the stored covariance, degrees².
@@ -146,8 +148,9 @@ impl Population {
     }
 
     /// The population that ships with the program for a kind of body; the stand-in where there is none.
-    pub fn shipped(_sheet: &PartSheet) -> Self {
-        Self::assumed()
+    pub fn shipped(sheet: &PartSheet) -> Self {
+        let learned = SHIPPED.iter().filter_map(|bytes| Self::parse(bytes).ok());
+        learned.into_iter().find(|p| p.origin.kind == sheet.name).unwrap_or_else(Self::assumed)
     }
 
     /// From maps of healthy bodies.

@@ -87,10 +87,9 @@ pub fn find(recordings: &[&Recording]) -> Option<Rest> {
     let returns: Vec<(Resting, bool)> = recordings.iter().flat_map(|r| returns(r)).collect();
     let mut places: Vec<f64> = returns.iter().filter(|r| r.1).map(|r| r.0.deg).collect();
     let middle = statistics::median(&mut places)?;
-    let (all, hung): (Vec<(Resting, bool)>, Vec<(Resting, bool)>) =
-        returns.iter().partition(|(r, standing)| *standing && (r.deg - middle).abs() < HANGS_DEG);
-    let all: Vec<Resting> = all.into_iter().map(|r| r.0).collect();
-    let hung: Vec<Resting> = hung.into_iter().map(|r| r.0).collect();
+    let at_rest = |(r, standing): &(Resting, bool)| *standing && (r.deg - middle).abs() < HANGS_DEG;
+    let all: Vec<Resting> = returns.iter().filter(|r| at_rest(r)).map(|r| r.0).collect();
+    let hung: Vec<Resting> = returns.iter().filter(|r| !at_rest(r)).map(|r| r.0).collect();
     let above = |of: &[Resting]| of.iter().filter(|r| r.from_deg > middle + NEAR_DEG).count() as f64;
     let hung_from_above = above(&hung) / (above(&hung) + above(&all)).max(1.0);
     let side = |above: bool| -> Option<Estimate> {

@@ -64,7 +64,7 @@ pub fn measure(recordings: &[&Recording]) -> Option<Tracking> {
             else {
                 continue;
             };
-            if !(speed_deg_s > 0.0) {
+            if speed_deg_s.is_nan() || speed_deg_s <= 0.0 {
                 continue;
             }
             let (mut worst, mut at) = (0.0f64, f64::NAN);

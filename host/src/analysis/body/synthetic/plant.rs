@@ -38,9 +38,8 @@ impl Table {
     }
 }
 
-/// Parameters, SI units and radians.
+/// Parameters, SI units and radians; names as in the physics study, section 1.
 #[derive(Clone)]
-#[expect(missing_docs, reason = "names as in the physics study, section 1")]
 pub struct Plant {
     pub r: f64,
     pub l: f64,
@@ -81,9 +80,8 @@ pub struct Plant {
     pub wear_b: Table,
 }
 
-/// Current, then angle and speed of motor, idler and plate.
+/// Current, then angle and speed of motor, idler and plate; names as in the physics study.
 #[derive(Clone, Copy, Default)]
-#[expect(missing_docs, reason = "names as in the physics study, section 1")]
 pub struct State {
     pub i: f64,
     pub thm: f64,

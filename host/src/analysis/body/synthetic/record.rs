@@ -79,7 +79,7 @@ impl Plan {
     pub fn record(bench: &mut Bench) -> Self {
         let rest_deg = bench.seen_deg(bench.plant.th0.to_degrees());
         let steps: Vec<Stimulus> =
-            [14.0, 40.0, 65.0].into_iter().flat_map(|deg| programs::steps(deg, 8)).collect();
+            [10.0, 40.0, 65.0].into_iter().flat_map(|deg| programs::steps(deg, 8)).collect();
         let steps = [steps, programs::responses()].concat();
         let programs = [
             (ProcedureKind::Rest, programs::rest()),
