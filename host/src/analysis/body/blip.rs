@@ -86,3 +86,22 @@ pub fn compare(before: &Recording, after: &Recording, emf: Option<f64>, ranges: 
 pub fn changed(c: &Comparison) -> bool {
     (c.after - c.before).abs() > SHOWN * c.u_before.hypot(c.u_after)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_change_is_shown_only_beyond_what_both_repeats_scatter() {
+        let of = |after, u_after| Comparison {
+            name: "latency".into(),
+            unit: Unit::Microsecond,
+            before: 1000.0,
+            u_before: 30.0,
+            after,
+            u_after,
+        };
+        // 2.58·√(30² + 40²) = 129.
+        assert!(!changed(&of(1128.0, 40.0)) && changed(&of(1131.0, 40.0)) && changed(&of(869.0, 40.0)));
+    }
+}

@@ -246,3 +246,69 @@ impl Creep {
         self.sticking_deg = Some(deg);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::body::stretches::Signals;
+
+    /// Ramps up and down over 0.8 to 83 degrees at 20°/s with a spring and friction of known currents, A.
+    fn ramps(spring: impl Fn(f64) -> f64, friction: impl Fn(f64) -> f64) -> Recording {
+        let mut signals = Signals::default();
+        let mut random = statistics::Resampler::new(5);
+        let seconds = 82.2 / 20.0;
+        for k in 0..(2.0 * seconds / 2e-4) as u64 {
+            let t = k as f64 * 2e-4;
+            let up = t < seconds;
+            let deg = if up { 0.8 + 20.0 * t } else { 83.0 - 20.0 * (t - seconds) };
+            let sign = if up { 1.0 } else { -1.0 };
+            signals.time_us.push(k * 200);
+            signals.deg.push(deg + 0.02 * random.normal());
+            signals.amps.push(spring(deg) + sign * friction(deg) + 4e-3 * random.normal());
+            signals.volts.push(0.0);
+        }
+        let ramp = |to_deg| Stimulus::Ramp { to_deg, speed_deg_s: 20.0, accel_deg_s2: 1e4 };
+        let began = [(0, 0, 0), (1, 0, (seconds * 1e6) as u64)];
+        Recording::new(signals, &[ramp(83.0), ramp(0.8)], &began, &[])
+    }
+
+    fn spring(deg: f64) -> f64 {
+        let y = (deg - 6.5).to_radians();
+        if y > 0.0 { 1.0 + 0.25 * y } else { -0.9 + 0.6 * y }
+    }
+
+    #[test]
+    fn springs_and_friction_of_known_currents_come_back() {
+        let found =
+            measure(&[&ramps(spring, |_| 0.7)], Offsets::default(), RigErrors::default()).expect("both ways");
+        let near = |e: Option<Estimate>, truth: f64, by: f64| {
+            let e = e.expect("measured");
+            assert!((e.value - truth).abs() < by, "{e:?} for {truth}");
+        };
+        near(found.rest_deg, 6.5, 0.1);
+        near(found.main_amps, 1.0, 2e-3);
+        near(found.main_amps_per_rad, 0.25, 5e-3);
+        near(found.default_amps, 0.9, 0.01);
+        near(found.friction_amps, 0.7, 2e-3);
+        near(found.sticking_amps, 0.0, 0.01);
+        assert_eq!(found.ramps, (1, 1));
+    }
+
+    #[test]
+    fn sticking_is_told_where_it_is() {
+        let sticky = |deg: f64| 0.7 + 0.4 * (-(deg / 2.0f64).powi(2)).exp();
+        let found =
+            measure(&[&ramps(spring, sticky)], Offsets::default(), RigErrors::default()).expect("both ways");
+        let sticking = found.sticking_amps.expect("measured");
+        // The first degree of a ramp is left out, so the middle of the first three bins lies at 2.1 degrees: 0.4·e^(−1.1).
+        assert!((0.10..0.16).contains(&sticking.value), "{sticking:?}");
+        assert!(found.sticking_deg < Some(2.5), "{:?}", found.sticking_deg);
+    }
+
+    #[test]
+    fn a_plate_that_was_led_one_way_only_has_no_figures() {
+        let mut recording = ramps(spring, |_| 0.7);
+        recording.stretches.truncate(1);
+        assert_eq!(measure(&[&recording], Offsets::default(), RigErrors::default()), None);
+    }
+}

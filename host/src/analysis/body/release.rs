@@ -121,3 +121,41 @@ pub fn grouped(returns: &[Return]) -> Vec<Returns> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::body::stretches::Signals;
+
+    /// A plate held at 40 degrees, then let go: it falls evenly to rest at 6.5 degrees, or to where it hangs.
+    fn falls(deg_s: f64, ends_deg: f64) -> Recording {
+        let mut signals = Signals::default();
+        for k in 0..6000u64 {
+            let t = k as f64 * 2e-4 - 0.2;
+            signals.time_us.push(k * 200);
+            signals.deg.push(if t < 0.0 { 40.0 } else { (40.0 - deg_s * t).max(ends_deg) });
+            signals.volts.push(0.0);
+            signals.amps.push(0.0);
+        }
+        let program = [Stimulus::Hold { seconds: 0.2 }, Stimulus::Release { seconds: 1.0 }];
+        Recording::new(signals, &program, &[(0, 0, 0), (1, 0, 200_000)], &[])
+    }
+
+    #[test]
+    fn the_time_to_within_a_degree_of_rest_is_that_of_the_motion() {
+        let found = find(&falls(100.0, 6.5), 6.5);
+        assert_eq!(found.len(), 1);
+        // 32.5 degrees at 100°/s.
+        let seconds = found[0].seconds.expect("it returns");
+        assert!((seconds - 0.325).abs() < 2e-4, "{seconds}");
+        assert_eq!((found[0].bridge, found[0].overshoot_deg), (Bridge::Open, 0.0));
+    }
+
+    #[test]
+    fn a_plate_that_hangs_has_no_time_and_counts_as_hung() {
+        let found = find(&falls(100.0, 12.0), 6.5);
+        assert_eq!(found[0].seconds, None);
+        let group = grouped(&found);
+        assert_eq!((group[0].from_deg, group[0].count, group[0].seconds), (40.0, (1, 1), None));
+    }
+}
