@@ -49,6 +49,8 @@ pub const HEALTHY: HealthyBody = HealthyBody {
 const BROKEN_SHARE: f64 = 0.3;
 /// A plate falls back by less than this on healthy bodies, degrees; one standard deviation.
 const FALL_SD_DEG: f64 = 0.06;
+/// Next to rest in this sense, degrees above it.
+const NEXT_TO_REST_DEG: f64 = 4.0;
 /// A bump of lost motion deeper than this is a tooth that is gone, degrees.
 const GONE_DEG: f64 = 0.9;
 /// Healthy springs and friction together take less than this anywhere, N m (0.525 + 0.27 at wide open, a third over).
@@ -345,7 +347,15 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
     let bumps: Vec<_> = m.worn.iter().flat_map(|w| &w.bumps).collect();
     let deepest = bumps.iter().copied().max_by(|a, b| a.depth.value.total_cmp(&b.depth.value));
     let hole = deepest.filter(|d| d.depth.value > GONE_DEG).map(|d| d.at_deg);
+    // With a weak default spring the strokes do not begin from one place, which bends the map next to rest.
+    let loose_start = out.iter().any(|f| {
+        f.confidence > 0.5
+            && matches!(f.kind, FindingKind::WeakSpring | FindingKind::BrokenSpring | FindingKind::SlowReturn)
+    });
     for bump in bumps {
+        if loose_start && bump.at_deg < map.rest_deg + NEXT_TO_REST_DEG {
+            continue;
+        }
         // What is left beside a hole, which has no worn tooth's shape, is its edge.
         if hole.is_some_and(|h| h != bump.at_deg && (h - bump.at_deg).abs() < 4.0 * pitch) {
             continue;

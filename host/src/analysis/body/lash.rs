@@ -81,9 +81,11 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     let mut moved: Vec<f64> =
         halves.windows(2).map(|w| (w[1].pressed_deg - w[0].pressed_deg).abs()).collect();
     let arrests = arrests(recordings, emf.value, rest_deg);
-    let swing =
-        Estimate::median_of(&crossings, 0.01).map(|e| modelled(e, SWING)).filter(|e| e.value > STOOD_DEG);
-    let arrest = Estimate::median_of(&arrests, 0.02).map(|e| modelled(e, ARREST));
+    let plain = (Estimate::median_of(&crossings, 0.01), Estimate::median_of(&arrests, 0.02));
+    // Both models err with the lash there is, not with what one of them found of it.
+    let most = [plain.0, plain.1].into_iter().flatten().map(|e| e.value.abs()).fold(0.0, f64::max);
+    let swing = plain.0.map(|e| modelled(e, SWING, most)).filter(|e| e.value > STOOD_DEG);
+    let arrest = plain.1.map(|e| modelled(e, ARREST, most));
     let fused = fused(swing, arrest).ok_or(NoLash::NoData)?;
     Ok(Lash {
         fused: fused.widened(fused.value * emf.uncertainty / emf.value),
@@ -107,8 +109,8 @@ fn fused(swing: Option<Estimate>, arrest: Option<Estimate>) -> Option<Estimate> 
     }
 }
 
-fn modelled(e: Estimate, (least, per_deg): (f64, f64)) -> Estimate {
-    e.widened(least.hypot(per_deg * e.value))
+fn modelled(e: Estimate, (least, per_deg): (f64, f64), lash_deg: f64) -> Estimate {
+    e.widened(least.hypot(per_deg * lash_deg))
 }
 
 /// One half cycle of a swing, offsets taken off.

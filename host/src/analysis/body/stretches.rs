@@ -194,21 +194,33 @@ fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(
     let Some(second) = second else { return Some((ratio.iter().map(|r| plate.deg(*r)).collect(), 0)) };
     let as_first: Vec<f64> = (0..first.len()).map(|i| (over(second, i) - k) / m).collect();
     let every = (ratio.len() / 20_000).max(1);
-    let apart = ratio.iter().zip(&as_first).step_by(every).map(|(a, b)| b - a);
+    // Gains of healthy lines differ by some per cent: the second is first laid onto the first by a line that outliers do not move.
+    let thin = |v: &[f64]| v.iter().copied().step_by(every).collect::<Vec<f64>>();
+    let (x, y) = (thin(&as_first), thin(&ratio));
+    let spread =
+        statistics::robust_sd(&mut x.iter().copied().filter(|v| v.is_finite()).collect::<Vec<f64>>())?;
+    let (slope, offset) = match statistics::theil_sen(&x, &y) {
+        Some(line) if spread > 0.05 && (line.0 - 1.0).abs() < 0.2 => line,
+        _ => {
+            let mut apart: Vec<f64> =
+                x.iter().zip(&y).map(|(b, a)| a - b).filter(|d| d.is_finite()).collect();
+            (1.0, statistics::median(&mut apart)?)
+        }
+    };
+    let as_first: Vec<f64> = as_first.iter().map(|b| slope * b + offset).collect();
+    let apart = x.iter().zip(&y).map(|(b, a)| a - slope * b - offset);
     let mut apart: Vec<f64> = apart.filter(|d| d.is_finite()).collect();
     // Where the second line is dead or goes its own way all along, the first is believed.
-    let usual = statistics::median(&mut apart.clone())?;
     if statistics::robust_sd(&mut apart).is_none_or(|sd| sd > 0.5 * CONTRADICTS) {
         return Some((ratio.iter().map(|r| plate.deg(*r)).collect(), 0));
     }
     let (mut last, mut lost) = (f64::NAN, 0);
     let deg = ratio.iter().zip(&as_first).map(|(a, b)| {
-        let b = b - usual;
         let now = if (a - b).abs() < CONTRADICTS {
             *a
         } else {
             lost += 1;
-            if !a.is_finite() || (b - last).abs() < (a - last).abs() { b } else { *a }
+            if !a.is_finite() || (b - last).abs() < (a - last).abs() { *b } else { *a }
         };
         last = if now.is_finite() { now } else { last };
         plate.deg(now)
