@@ -197,16 +197,7 @@ fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(
     // Gains of healthy lines differ by some per cent: the second is first laid onto the first by a line that outliers do not move.
     let thin = |v: &[f64]| v.iter().copied().step_by(every).collect::<Vec<f64>>();
     let (x, y) = (thin(&as_first), thin(&ratio));
-    let spread =
-        statistics::robust_sd(&mut x.iter().copied().filter(|v| v.is_finite()).collect::<Vec<f64>>())?;
-    let (slope, offset) = match statistics::theil_sen(&x, &y) {
-        Some(line) if spread > 0.05 && (line.0 - 1.0).abs() < 0.2 => line,
-        _ => {
-            let mut apart: Vec<f64> =
-                x.iter().zip(&y).map(|(b, a)| a - b).filter(|d| d.is_finite()).collect();
-            (1.0, statistics::median(&mut apart)?)
-        }
-    };
+    let (slope, offset) = laid_on(&x, &y)?;
     let as_first: Vec<f64> = as_first.iter().map(|b| slope * b + offset).collect();
     let apart = x.iter().zip(&y).map(|(b, a)| a - slope * b - offset);
     let mut apart: Vec<f64> = apart.filter(|d| d.is_finite()).collect();
@@ -226,6 +217,23 @@ fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(
         plate.deg(now)
     });
     Some((deg.collect(), lost))
+}
+
+/// Line that lays x on y over all of their travel: medians of 50 places first, so that neither a long rest at one of them nor
+/// moments without contact move it.
+fn laid_on(x: &[f64], y: &[f64]) -> Option<(f64, f64)> {
+    const PLACES: f64 = 50.0;
+    let mut places: Vec<Vec<f64>> = vec![Vec::new(); PLACES as usize + 1];
+    for (x, y) in x.iter().zip(y).filter(|(x, y)| (0.0..=1.0).contains(*x) && y.is_finite()) {
+        places[(x * PLACES) as usize].push(y - x);
+    }
+    let known = places.iter_mut().enumerate().filter(|(_, apart)| apart.len() >= 5);
+    let known = known.filter_map(|(k, apart)| Some(((k as f64 + 0.5) / PLACES, statistics::median(apart)?)));
+    let (at, mut apart): (Vec<f64>, Vec<f64>) = known.unzip();
+    match statistics::fit_line(&at, &apart) {
+        Some(line) if at.len() >= 5 => Some((1.0 + line.slope, line.intercept)),
+        _ => Some((1.0, statistics::median(&mut apart)?)),
+    }
 }
 
 /// Supply where it was not recorded, V: every scale found on the same rig errs alike.
