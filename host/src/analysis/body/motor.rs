@@ -53,7 +53,7 @@ pub struct RigErrors {
 impl Default for RigErrors {
     /// The physics study's rig (part B, section 1); engineering assumptions.
     fn default() -> Self {
-        Self { volts_gain: 0.002, amps_gain: 0.005, bend_deg: 0.12 }
+        Self { volts_gain: 0.002, amps_gain: 0.005, bend_deg: 0.17 }
     }
 }
 

@@ -1,12 +1,12 @@
-//! Creep: slow ramps over the whole travel, then coasts from half open that tell the motor's constant.
+//! Creep: slow ramps over the whole travel, then coasts from nearly wide open that tell the motor's constant.
 
 use super::super::{Bench, Motion, Recording};
 use crate::trace::ProcedureKind;
 
 /// Hold at each end of a ramp, µs.
 const END_HOLD_US: u32 = 200_000;
-/// Place that the plate coasts from, share of the travel.
-const COAST_FROM: f64 = 0.54;
+/// Place that the plate coasts from, share of the travel: far, so that the bend of the feedback line weighs little.
+const COAST_FROM: f64 = 0.93;
 /// Hold before a coast, µs.
 const COAST_HOLD_US: u32 = 250_000;
 /// Length of a coast, µs.
