@@ -42,6 +42,9 @@ use trackpair_protocol::message::{Request, RigState, capability};
 /// Time the supply is given to settle before a procedure looks at it, on the link's clock.
 const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
 
+/// Time between a trip and the request to clear it, on the link's clock.
+const TRIP_SETTLE: Duration = Duration::from_millis(50);
+
 /// How far a procedure is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Progress {
@@ -177,6 +180,8 @@ impl<'a> Bench<'a> {
     /// Clears an old trip, when its cause is gone.
     fn clear_trip(&mut self) -> Result<(), ProcedureError> {
         if self.session.status()?.state == RigState::Tripped {
+            // What the motor carried when the guard tripped must be gone first.
+            self.session.idle(TRIP_SETTLE)?;
             self.session.request(&Request::ClearTrip)?;
         }
         Ok(())

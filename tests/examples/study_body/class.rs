@@ -92,7 +92,9 @@ impl Class {
         use FindingKind as K;
         match self {
             Self::Healthy => &[],
-            Self::WornTooth | Self::WornTeeth | Self::ChippedTooth => &[K::WornTooth],
+            Self::WornTooth | Self::WornTeeth => &[K::WornTooth],
+            // A deep chip is a piece of tooth that is missing.
+            Self::ChippedTooth => &[K::WornTooth, K::MissingTooth],
             Self::MissingTooth => &[K::MissingTooth],
             // Seen as lash at rest; which tooth it is can't be told from outside.
             Self::RestTooth => &[K::Lash, K::WornTooth],
