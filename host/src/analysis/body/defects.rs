@@ -6,6 +6,7 @@
 
 use super::estimate::Estimate;
 use super::evidence::{Healthy, PRIOR, PRIOR_TEETH, confidence, upper_tail};
+use super::jam::Jam;
 use super::measured::Measured;
 use crate::analysis::{Detail, Finding};
 use crate::quantity::{Bridge, FindingKind};
@@ -110,17 +111,23 @@ fn detail(name: &'static str, value: f64, unit: &'static str) -> Detail {
     Detail { name, value, unit }
 }
 
-/// The drive pulls hard and the plate stays where it is: the gears jam there, as over a missing tooth. Where current is missing,
-/// it is the brushes, which `dead_spots` tells.
-fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
-    let Some(nominal) = sheet.body.as_ref().map(|b| b.motor) else { return };
+/// Places where the drive pulled hard and the plate stayed where it is: the gears jam there. Where volts were given and the current
+/// is missing, it is the brushes.
+fn gear_jams<'m>(m: &'m Measured, sheet: &PartSheet) -> Vec<&'m Jam> {
+    let Some(nominal) = sheet.body.as_ref().map(|b| b.motor) else { return Vec::new() };
     let ohm = m.motor.ohm.map_or(nominal.winding_ohms, |r| r.value);
-    let strongest = m.jams.iter().filter(|j| {
+    let jams = m.jams.iter().filter(|j| {
         let away = j.at_deg > 1.0 && j.at_deg < sheet.travel_deg - 2.0;
         let pulls = j.amps.abs() * nominal.back_emf > JAM_NM;
         away && pulls && j.volts.abs() - ohm * j.amps.abs() < 0.25 * j.volts.abs() + 0.5
     });
-    let Some(jam) = strongest.max_by_key(|j| j.times) else { return };
+    jams.collect()
+}
+
+/// A jam of the gears, as over a missing tooth.
+fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
+    let Some(nominal) = sheet.body.as_ref().map(|b| b.motor) else { return };
+    let Some(jam) = gear_jams(m, sheet).into_iter().max_by_key(|j| j.times) else { return };
     let torque = jam.amps.abs() * nominal.back_emf;
     let way = if jam.opening { "open" } else { "close" };
     let text = format!(
@@ -306,7 +313,8 @@ fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
         near.map(|d| d.passes).sum::<usize>()
     };
     let free = m.motor.ran_free.iter().filter(|s| s.passes >= 2 && s.passes >= passes_of(s.at_deg));
-    let gears: Vec<f64> = free.map(|s| s.at_deg).chain(m.jams.iter().map(|j| j.at_deg)).collect();
+    let jams = gear_jams(m, sheet);
+    let gears: Vec<f64> = free.map(|s| s.at_deg).chain(jams.iter().map(|j| j.at_deg)).collect();
     let spots: Vec<_> =
         m.motor.dead_spots.iter().filter(|s| !gears.iter().any(|g| (s.at_deg - g).abs() < 6.0)).collect();
     let Some(worst) = spots.iter().max_by(|a, b| a.z.total_cmp(&b.z)) else { return };
