@@ -78,7 +78,8 @@ impl<'p> Search<'p> {
     pub fn new(population: &'p Population) -> Option<Self> {
         let layout = population.layout;
         let factor = population.factor()?;
-        let last = layout.end_deg() - 0.25 * population.pitch_deg;
+        // A tooth at the end of the map is not seen whole.
+        let last = layout.end_deg() - population.pitch_deg;
         let places: Vec<f64> =
             (0..).map(|k| FIRST_DEG + STEP_DEG * f64::from(k)).take_while(|c| *c <= last).collect();
         let shapes = places
