@@ -159,7 +159,7 @@ fn print_confusion(trials: &[Trial]) {
             *told.entry(t.first()).or_default() += 1;
         }
         let mut told: Vec<_> = told.into_iter().collect();
-        told.sort_by(|a, b| b.1.cmp(&a.1));
+        told.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         let told: Vec<String> = told.iter().map(|(k, n)| format!("{k} {n}")).collect();
         println!("  {:<22} {}", class.words().0, told.join(", "));
     }
