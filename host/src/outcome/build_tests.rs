@@ -375,7 +375,7 @@ fn a_body_s_outcome_keeps_the_schema_tells_conditions_and_carries_its_cautions()
 #[test]
 fn a_latency_histogram_has_the_limit_on_the_longest_one_of_its_range() {
     let outcome = body_outcome();
-    assert_eq!(outcome.histograms[0].limits, [5000.0]);
+    assert_eq!(outcome.histograms[0].limits, [6000.0]);
     let missing =
         outcome.not_testable.iter().find(|n| n.what.starts_with("latency_max (low range, opening)"));
     assert!(missing.is_some(), "{:?}", outcome.not_testable);

@@ -254,7 +254,7 @@ fn histograms() -> Vec<OutcomeHistogram> {
         low: 0.0,
         width: 50.0,
         counts: bell(1010.0 + 40.0 * k as f64 + if k == 0 { 160.0 } else { 0.0 }),
-        limits: vec![5000.0],
+        limits: vec![6000.0],
     });
     let correlation = OutcomeHistogram {
         name: "correlation_deviation".to_owned(),

@@ -73,7 +73,7 @@ fn a_grid_has_a_row_per_condition_and_says_the_limit_once() {
     let names: Vec<&str> = latency.rows.iter().map(|(name, _)| name.as_str()).collect();
     assert_eq!(names[..2], ["low, opening", "low, closing"]);
     assert_eq!((names.len(), latency.columns.len()), (6, 4));
-    assert_eq!(latency.limits[2].as_ref().unwrap().text, "≤ 3000 µs");
+    assert_eq!(latency.limits[2].as_ref().unwrap().text, "≤ 4000 µs");
     let returns = grid("Return");
     assert_eq!(returns.columns, ["bridge open", "motor braked"]);
     assert_eq!(returns.rows[0].0, "from 80°");
@@ -86,7 +86,7 @@ fn a_range_with_a_limit_of_its_own_shows_it_in_its_cells() {
     p99.limit.as_mut().unwrap().max = Some(2600.0);
     let page = words_of(&page_of(&outcome));
     assert!(
-        page.contains("≤ 2600 µs") && page.contains("≤ 3000 µs") && page.contains("in each cell"),
+        page.contains("≤ 2600 µs") && page.contains("≤ 4000 µs") && page.contains("in each cell"),
         "{page}"
     );
 }
@@ -139,9 +139,9 @@ fn latencies_have_a_histogram_per_range_and_direction_with_their_limits() {
         assert!(page.contains(&format!("Latency, {words}")), "{words}");
         assert!(short.lines().any(|l| l.contains(words) && l.contains('█') && l.contains('│')), "{words}");
     }
-    assert_eq!(page.matches("99 %: limit 3000").count(), 6);
-    assert_eq!(page.matches("limit 5000").count(), 6);
-    assert!(short.contains("limit 5000 µs"));
+    assert_eq!(page.matches("99 %: limit 4000").count(), 6);
+    assert_eq!(page.matches("limit 6000").count(), 6);
+    assert!(short.contains("limit 6000 µs"));
 }
 
 #[test]

@@ -130,7 +130,7 @@ fn the_limit_that_names_most_of_a_condition_counts() {
         sheet.limit_for(FigureName::LatencyP90, None, &condition).and_then(|l| l.max).unwrap()
     };
     assert_eq!(max(Condition { direction: Some(Heading::Opening), ..low }), 2300.0);
-    assert_eq!(max(Condition { direction: Some(Heading::Closing), ..low }), 2500.0);
+    assert_eq!(max(Condition { direction: Some(Heading::Closing), ..low }), 3200.0);
     let limit = sheet.limit_for(FigureName::LatencyP90, None, &low).unwrap();
     assert_eq!(limit.condition, low);
     let high = Condition { region: Some(Region::High), ..Condition::NONE };
