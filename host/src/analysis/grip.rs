@@ -93,6 +93,7 @@ fn figures_of(
         gap_regions: gaps::regions(prepared),
         travel_deg: prepared.travel_deg,
         cycles: prepared.cycles(),
+        population: None,
         warnings: prepared.warnings.clone(),
     };
     if prepared.angle_turned {

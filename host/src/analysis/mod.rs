@@ -145,6 +145,8 @@ pub struct PartAnalysis {
     pub travel_deg: Option<(f64, f64)>,
     /// Full cycles seen.
     pub cycles: u32,
+    /// The healthy bodies among which worn teeth were searched for, in words; none where they were not.
+    pub population: Option<String>,
     /// Anything the reader should know, as sentences.
     pub warnings: Vec<String>,
 }

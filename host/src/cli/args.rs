@@ -41,13 +41,16 @@ pub enum Command {
     /// Throttle body: free travel of the gears at rest
     Lash(BodyProcedure),
     /// Throttle body: motion lost along the travel: worn, broken, missing teeth
-    ToothMap(BodyProcedure),
+    ToothMap(ToothMap),
     /// Throttle body: snap openings, with a short check before and after
     Blip(BodyProcedure),
     /// Throttle body: lash at any place, the plate moved by a soft probe through the bore; ends on Enter, Ctrl-C or time
     GuidedPush(GuidedPush),
     /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
     Judge(Judge),
+    /// Good bodies of your own, among which worn teeth are searched for: learn them from records, show them
+    #[command(subcommand)]
+    Population(PopulationCommand),
     /// Part sheets: what a kind of part is and the limits it must keep
     #[command(subcommand)]
     Sheet(Sheet),
@@ -96,6 +99,9 @@ pub struct Qualify {
     /// Accept the cautions that are shown before a throttle body is driven
     #[arg(long)]
     pub i_have_read_the_cautions: bool,
+    /// Good bodies among which a throttle body is judged (`population learn`), instead of the shipped ones
+    #[arg(long, value_name = "FILE")]
+    pub population: Option<PathBuf>,
 }
 
 /// A single procedure of a throttle body.
@@ -107,6 +113,17 @@ pub struct BodyProcedure {
     /// Accept the cautions that are shown before a throttle body is driven
     #[arg(long)]
     pub i_have_read_the_cautions: bool,
+}
+
+/// `tooth-map`.
+#[derive(Args, Debug)]
+pub struct ToothMap {
+    /// Rig, part, record, cautions.
+    #[command(flatten)]
+    pub procedure: BodyProcedure,
+    /// Good bodies among which the body is judged (`population learn`), instead of the shipped ones
+    #[arg(long, value_name = "FILE")]
+    pub population: Option<PathBuf>,
 }
 
 /// `guided-push`.
@@ -179,6 +196,9 @@ pub struct Judge {
     /// Unit of the time column, where its header does not say: s, ms, us or ns
     #[arg(long, value_name = "UNIT")]
     pub time_unit: Option<String>,
+    /// Good bodies among which a throttle body is judged (`population learn`), instead of the shipped ones
+    #[arg(long, value_name = "FILE")]
+    pub population: Option<PathBuf>,
     /// The part in your words
     #[arg(long, value_name = "TEXT")]
     pub part: Option<String>,
@@ -191,6 +211,33 @@ pub struct Judge {
     /// Print outcome.json on stdout
     #[arg(long)]
     pub json: bool,
+}
+
+/// `population`.
+#[derive(Debug, Subcommand)]
+pub enum PopulationCommand {
+    /// Learn from the records of good bodies, 20 at least, how the lost motion of their gears varies
+    Learn(LearnPopulation),
+    /// Where a population came from, and which wear can be seen among it
+    Show {
+        /// A file that `population learn` wrote, or the word shipped
+        #[arg(value_name = "FILE|shipped")]
+        file: PathBuf,
+    },
+}
+
+/// `population learn`.
+#[derive(Args, Debug)]
+pub struct LearnPopulation {
+    /// Part sheet of the bodies, by name or file; its name is their kind
+    #[arg(long, value_name = "NAME|FILE")]
+    pub kind: String,
+    /// Where the population is written
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Record folders, one per body, each with a tooth map
+    #[arg(required = true, value_name = "RECORD_FOLDER")]
+    pub records: Vec<PathBuf>,
 }
 
 /// `sheet`.

@@ -1,13 +1,15 @@
 //! The plan of a throttle body and its single procedures: what is asked of the rig, in which order.
 
-use super::args::{BodyProcedure, Common, GuidedPush};
+use super::args::{BodyProcedure, Common, GuidedPush, ToothMap};
 use super::bench_work::{keep, with_bench};
 use super::cautions;
 use super::conclude::{Kept, conclude};
+use super::population;
 use super::progress::Meter;
 use super::qualify::{checked_seconds, enter_key};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
+use crate::analysis::body::population::Population;
 use crate::procedure::{Bench, HandEnd, Recording, Warning};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
@@ -37,7 +39,7 @@ pub fn qualify_body<'s>(
     shelf: &'s Shelf,
     accepted: bool,
 ) -> Result<&'s PartSheet, Failure> {
-    let sheet = begin(bench, meter, shelf, accepted)?;
+    let sheet = begin(bench, meter, kept, shelf, accepted)?;
     if rest_and_stops(bench, meter, kept) {
         run(bench, meter, kept, |_| true);
     }
@@ -54,12 +56,23 @@ pub fn one_procedure(
         ProcedureKind::Blip => {
             matches!(k, ProcedureKind::BlipBefore | ProcedureKind::Blip | ProcedureKind::BlipAfter)
         }
-        // Lash and lost motion are reckoned with the motor's constants, which the creep's coasts tell.
-        ProcedureKind::Lash | ProcedureKind::ToothMap => k == kind || k == ProcedureKind::Creep,
+        // Lash is reckoned with the motor's constants, which the creep's coasts tell.
+        ProcedureKind::Lash => k == kind || k == ProcedureKind::Creep,
         kind => k == kind,
     };
-    alone(kind, &args.common, args.i_have_read_the_cautions, surroundings, |bench, meter, kept| {
+    let asked = Asked { kind, common: &args.common, accepted: args.i_have_read_the_cautions, among: None };
+    alone(asked, surroundings, |bench, meter, kept| {
         run(bench, meter, kept, belongs);
+    })
+}
+
+/// The tooth map, with rest, stops and creep before it: lost motion is reckoned with the motor's constants, which the coasts tell.
+pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let kind = ProcedureKind::ToothMap;
+    let BodyProcedure { common, i_have_read_the_cautions: accepted } = &args.procedure;
+    let among = population::given(args.population.as_deref())?;
+    alone(Asked { kind, common, accepted: *accepted, among }, surroundings, |bench, meter, kept| {
+        run(bench, meter, kept, |k| k == kind || k == ProcedureKind::Creep);
     })
 }
 
@@ -68,7 +81,8 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     let seconds = checked_seconds(args.seconds)?;
     let key = enter_key();
     let kind = ProcedureKind::GuidedPush;
-    alone(kind, &args.common, args.i_have_read_the_cautions, surroundings, |bench, meter, kept| {
+    let asked = Asked { kind, common: &args.common, accepted: args.i_have_read_the_cautions, among: None };
+    alone(asked, surroundings, |bench, meter, kept| {
         if run(bench, meter, kept, |k| k == ProcedureKind::Creep) {
             meter.borrow().say(
                 "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
@@ -80,18 +94,28 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     })
 }
 
-fn alone(
+/// A single procedure, as asked for.
+struct Asked<'a> {
     kind: ProcedureKind,
-    common: &Common,
+    common: &'a Common,
+    /// Whether the cautions were accepted by option.
     accepted: bool,
+    /// The healthy bodies to judge among, where others than the shipped ones were given.
+    among: Option<Population>,
+}
+
+fn alone(
+    asked: Asked<'_>,
     surroundings: &Surroundings<'_>,
     work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>, &mut Kept),
 ) -> Result<Ending, Failure> {
+    let Asked { kind, common, accepted, among } = asked;
     let shelf = Shelf::new(common.sheet.as_deref())?;
     let mut kept = Kept::begin(common.archive.as_deref(), &common.part)?;
     kept.judge_only(Scope::Procedure(kind), Vec::new());
+    kept.judge_among(among);
     let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
-        let sheet = begin(bench, meter, &shelf, accepted)?;
+        let sheet = begin(bench, meter, &kept, &shelf, accepted)?;
         if rest_and_stops(bench, meter, &mut kept) {
             work(bench, meter, &mut kept);
         }
@@ -104,10 +128,12 @@ fn alone(
 fn begin<'s>(
     bench: &mut Bench<'_>,
     meter: &RefCell<Meter>,
+    kept: &Kept,
     shelf: &'s Shelf,
     accepted: bool,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = shelf.for_body()?;
+    kept.check_population(sheet)?;
     cautions::show(bench.session().is_simulated(), accepted, &|line| meter.borrow().say(line))?;
     bench.use_sheet(sheet);
     Ok(sheet)

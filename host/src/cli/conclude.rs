@@ -1,8 +1,10 @@
 //! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
 
+use super::population;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::PartAnalysis;
+use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
@@ -33,6 +35,7 @@ pub struct Kept {
     shown: Vec<Topology>,
     readings: Vec<OutcomeReading>,
     doubts: Vec<String>,
+    among: Option<Population>,
 }
 
 impl Kept {
@@ -63,6 +66,7 @@ impl Kept {
             shown: Vec::new(),
             readings: Vec::new(),
             doubts: Vec::new(),
+            among: None,
         }
     }
 
@@ -78,6 +82,19 @@ impl Kept {
     /// Sets what is judged, and the topologies that fit the lines. Without it, what was recorded tells.
     pub fn judge_only(&mut self, scope: Scope, shown: Vec<Topology>) {
         (self.scope, self.shown) = (Some(scope), shown);
+    }
+
+    /// Sets the healthy bodies that a body is judged among. Without it, the shipped ones of its kind.
+    pub fn judge_among(&mut self, among: Option<Population>) {
+        self.among = among;
+    }
+
+    /// Checks that the part that the sheet is for can be judged among them.
+    ///
+    /// # Errors
+    /// As [`population::check_fits`].
+    pub fn check_population(&self, sheet: &PartSheet) -> Result<(), Failure> {
+        population::check_fits(self.among.as_ref(), sheet)
     }
 
     /// Judges a flex for what it tells; returns the sheet that it is judged by.
@@ -187,7 +204,11 @@ fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<Chan
     if kept.is_body() {
         let traces = BodyTraces::sorted(kept.traces.iter().map(|k| &k.trace));
         let channels = traces.all().next()?.provenance.channels.clone();
-        return Some((body::analyse(traces, sheet), channels));
+        let analysis = match &kept.among {
+            Some(among) => body::analyse_among(traces, sheet, among),
+            None => body::analyse(traces, sheet),
+        };
+        return Some((analysis, channels));
     }
     let sweep = kept.judged()?;
     let traces = GripTraces {

@@ -2,6 +2,7 @@
 
 use super::args::Judge;
 use super::conclude::{Kept, conclude};
+use super::population;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::record::{CsvOptions, load_traces};
@@ -17,6 +18,7 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         part: args.part.clone(),
         started: date(),
     };
+    let among = population::given(args.population.as_deref())?;
     let loaded = load_traces(&args.path, &options).map_err(|e| Failure::Usage(e.into()))?;
     let mut kept = match &args.archive {
         Some(archive) => Kept::begin(Some(archive), args.part.as_deref().unwrap_or_default())?,
@@ -38,5 +40,7 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         kept.warn(note);
         sheet
     };
+    kept.judge_among(among);
+    kept.check_population(sheet)?;
     conclude(kept, sheet, args.json, args.report.as_deref(), surroundings)
 }

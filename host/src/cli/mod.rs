@@ -6,7 +6,8 @@
 //! - `bench_work`: a session with a rig, the procedures asked for, every trace kept as soon as it exists.
 //! - `conclude`: traces → analysis → verdict → outcome → record and report → what is printed.
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `sheet`, `rigs`.
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `population`, `sheet`,
+//!   `rigs`.
 
 mod args;
 mod bench_work;
@@ -15,6 +16,7 @@ mod cautions;
 mod conclude;
 mod ending;
 mod judge;
+mod population;
 mod progress;
 mod qualify;
 mod rigs;
@@ -60,10 +62,11 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Release(args) => body::one_procedure(ProcedureKind::Release, args, surroundings),
         Command::Creep(args) => body::one_procedure(ProcedureKind::Creep, args, surroundings),
         Command::Lash(args) => body::one_procedure(ProcedureKind::Lash, args, surroundings),
-        Command::ToothMap(args) => body::one_procedure(ProcedureKind::ToothMap, args, surroundings),
+        Command::ToothMap(args) => body::tooth_map(args, surroundings),
         Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
+        Command::Population(command) => population::population(command),
         Command::Sheet(args) => sheet::sheet(args),
         Command::Rigs(args) => rigs::rigs(args, surroundings),
     }

@@ -4,6 +4,7 @@ use super::args::{Common, Flex, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::conclude::{Kept, conclude};
+use super::population;
 use super::progress::Meter;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
@@ -23,13 +24,16 @@ const LONGEST_SECONDS: f64 = 900.0;
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let mut shelf = Shelf::new(args.common.sheet.as_deref())?;
     override_sweep(args, &mut shelf)?;
+    let among = population::given(args.population.as_deref())?;
     let mut kept = begin(&args.common)?;
+    kept.judge_among(among);
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
         if bench.drives_body() {
             return qualify_body(bench, meter, &mut kept, &shelf, args.i_have_read_the_cautions);
         }
         shelf.check_for_grip()?;
+        kept.check_population(shelf.first())?;
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             let swept = keep(&mut kept, bench.sweep(), meter);

@@ -81,7 +81,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
             topology: sheet.topology.name().to_owned(),
         },
         rig: traces.iter().find_map(|t| t.trace.provenance.rig.clone()),
-        versions: versions(traces),
+        versions: versions(traces, analysis),
         recorded: first.map(|p| p.started.clone()).unwrap_or_default(),
         judged: inputs.judged.to_owned(),
         figures,
@@ -108,7 +108,7 @@ fn cautions(kind: PartKind) -> Vec<String> {
     }
 }
 
-fn versions(traces: &[StoredTrace<'_>]) -> BTreeMap<String, String> {
+fn versions(traces: &[StoredTrace<'_>], analysis: &PartAnalysis) -> BTreeMap<String, String> {
     let mut versions = BTreeMap::from([
         ("trackpair".to_owned(), env!("CARGO_PKG_VERSION").to_owned()),
         ("analysis".to_owned(), ANALYSIS_VERSION.to_owned()),
@@ -120,6 +120,7 @@ fn versions(traces: &[StoredTrace<'_>]) -> BTreeMap<String, String> {
         versions.insert("protocol".to_owned(), rig.protocol.to_string());
         versions.insert("firmware".to_owned(), rig.firmware.clone());
     }
+    versions.extend(analysis.population.clone().map(|words| ("population".to_owned(), words)));
     versions
 }
 

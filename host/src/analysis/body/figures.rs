@@ -271,7 +271,8 @@ fn no_lash(why: NoLash) -> &'static str {
     }
 }
 
-fn no_map(why: NoMap) -> &'static str {
+/// Why a map is missing, for people.
+pub fn no_map(why: NoMap) -> &'static str {
     match why {
         NoMap::NoMotor => {
             "rest position, motor constant or winding are not known: run rest, creep and release first"

@@ -60,6 +60,7 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
     let measured = Measured::new(&recordings, &traces, sheet, population);
     let mut out = feedback::analyse(&traces, sheet).unwrap_or_default();
     out.kind = PartKind::Body;
+    out.population = measured.worn.is_some().then(|| population.words());
     let mut told = figures::of(&measured);
     add_stops(&measured, &recordings, sheet, &mut told);
     out.figures.extend(told.figures);

@@ -51,6 +51,17 @@ impl Null {
     pub fn at(&self, p: f64) -> f64 {
         self.location - self.scale * (-(1.0 - p).ln()).ln()
     }
+
+    /// Standard uncertainty of [`Null::at`] when location and scale are from the moments of so many bodies; none without bodies.
+    ///
+    /// Delta method with the skewness and kurtosis of a Gumbel distribution: s²/n·(1 + γK + K²(κ − 1)/4).
+    pub fn uncertainty_at(&self, p: f64, bodies: usize) -> Option<f64> {
+        let (skewness, kurtosis) = (1.139_547, 5.4);
+        let sd = self.scale * std::f64::consts::PI / 6.0f64.sqrt();
+        let k = (self.at(p) - self.location - EULER * self.scale) / sd;
+        let factor = 1.0 + skewness * k + k * k * (kurtosis - 1.0) / 4.0;
+        (bodies > 0).then(|| sd * (factor / bodies as f64).sqrt())
+    }
 }
 
 /// Where the maps came from. Stored with them.
@@ -207,6 +218,15 @@ impl Population {
     /// Whether it was learned from bodies of the part's kind and its maps have the part's bins.
     pub fn fits(&self, map: &ToothMap, kind: &str) -> bool {
         self.bodies >= LEAST_BODIES && self.layout == map.layout && self.origin.kind == kind
+    }
+
+    /// How many of what, in words: stands in every outcome of a body that was judged among it.
+    pub fn words(&self) -> String {
+        if self.bodies == 0 {
+            return format!("none: {}", self.origin.note);
+        }
+        let made = if self.origin.simulated { "SIMULATED" } else { "real" };
+        format!("{} {made} bodies of the kind {}, {}", self.bodies, self.origin.kind, self.origin.program)
     }
 
     /// Mean lost motion, degrees, per bin.

@@ -142,15 +142,15 @@ impl<'p> Search<'p> {
             let z: Vec<f64> = self.scan(&left).0;
             next = self.bump(&z, scale, map.rest_deg)?;
         }
-        let limit = self
-            .places
-            .iter()
-            .zip(&self.shapes)
-            .map(|(c, (_, length))| {
-                (map.rest_deg + c, scale * (threshold + FOUND) / length.max(1e-12).sqrt())
-            })
-            .collect();
-        Some(Worn { highest, bumps, threshold, limit, scale })
+        Some(Worn { highest, bumps, threshold, limit: self.limit(map.rest_deg, scale), scale })
+    }
+
+    /// Depth, degrees, that would be found with 95 % along the travel, for a body that rests at `rest_deg` and scatters `scale` times
+    /// (1 or more) as much as the population.
+    pub fn limit(&self, rest_deg: f64, scale: f64) -> Vec<(f64, f64)> {
+        let z = scale * (self.population.null.at(FALSE_ALARM) + FOUND);
+        let depth = |length: f64| z / length.max(1e-12).sqrt();
+        self.places.iter().zip(&self.shapes).map(|(c, (_, length))| (rest_deg + c, depth(*length))).collect()
     }
 
     fn bump(&self, z: &[f64], scale: f64, rest_deg: f64) -> Option<Bump> {

@@ -1,0 +1,293 @@
+//! `population learn`, `population show`, and the file behind `--population`: a shop's own good bodies, among which a body is judged.
+//! What a population is and how it is learned is the analysis's business.
+
+use super::args::{LearnPopulation, PopulationCommand};
+use super::{Ending, Failure, date};
+use crate::analysis::body::BodyTraces;
+use crate::analysis::body::figures::no_map;
+use crate::analysis::body::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
+use crate::analysis::body::population::{LEAST_BODIES, Origin, Population};
+use crate::analysis::body::tooth_map::{Layout, ToothMap};
+use crate::analysis::body::worn_teeth::{FALSE_ALARM, Search};
+use crate::quantity::PartKind;
+use crate::record::{CsvOptions, load_traces, sheet_file};
+use crate::sheet::{PartSheet, shipped_of};
+use crate::trace::Trace;
+use anyhow::{Context, anyhow};
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// What `show` takes for the populations that ship with the program.
+const SHIPPED: &str = "shipped";
+/// Steps of the printed detection limit, degrees above rest.
+const SHOWN_EVERY_DEG: f64 = 4.0;
+/// At most so many names of parts and rigs are stored in words.
+const NAMED: usize = 40;
+
+/// Carries out `population`.
+pub fn population(command: &PopulationCommand) -> Result<Ending, Failure> {
+    match command {
+        PopulationCommand::Learn(args) => learn(args),
+        PopulationCommand::Show { file } => show(file),
+    }
+}
+
+/// The population that was given by file, if any.
+///
+/// # Errors
+/// [`Failure::Usage`] when the file can't be read, is no population, or has other bins than this version's maps.
+pub fn given(file: Option<&Path>) -> Result<Option<Population>, Failure> {
+    file.map(read).transpose()
+}
+
+/// Checks that a body can be judged among a population.
+///
+/// # Errors
+/// [`Failure::Usage`] when it was learned from bodies of another kind, or the part is no body.
+pub fn check_fits(population: Option<&Population>, sheet: &PartSheet) -> Result<(), Failure> {
+    let Some(population) = population else { return Ok(()) };
+    if sheet.kind != PartKind::Body {
+        return Err(usage(format!(
+            "--population is for throttle bodies, and what is to be judged is a {}; leave it out",
+            sheet.kind.name()
+        )));
+    }
+    if population.origin.kind != sheet.name {
+        return Err(usage(format!(
+            "the population was learned from bodies of the kind {:?}, and the sheet is {:?}; give the sheet that it was learned with, \
+             learn one with --kind {}, or leave --population out",
+            population.origin.kind, sheet.name, sheet.name
+        )));
+    }
+    Ok(())
+}
+
+fn usage(message: String) -> Failure {
+    Failure::Usage(anyhow!(message))
+}
+
+fn read(file: &Path) -> Result<Population, Failure> {
+    let next = "give a file that `trackpair population learn` wrote";
+    let bytes = std::fs::read(file)
+        .with_context(|| format!("can't read the population {}; {next}", file.display()))
+        .map_err(Failure::Usage)?;
+    let population =
+        Population::parse(&bytes).map_err(|cause| usage(format!("{}: {cause}; {next}", file.display())))?;
+    if population.layout != Layout::STANDARD || population.bodies < LEAST_BODIES {
+        return Err(usage(format!(
+            "{}: {} bodies with {} bins of {} deg; this version needs at least {LEAST_BODIES} with {} of {} deg: learn it anew from the \
+             records",
+            file.display(),
+            population.bodies,
+            population.layout.bins,
+            population.layout.bin_deg,
+            Layout::STANDARD.bins,
+            Layout::STANDARD.bin_deg
+        )));
+    }
+    Ok(population)
+}
+
+/// One record's map and where it came from.
+struct Body {
+    folder: PathBuf,
+    map: ToothMap,
+    simulated: bool,
+    part: String,
+    rig: String,
+    recorded_by: String,
+}
+
+/// What the records gave.
+#[derive(Default)]
+struct Sorted {
+    bodies: Vec<Body>,
+    /// Folder and reason.
+    left_out: Vec<(PathBuf, String)>,
+}
+
+impl Sorted {
+    /// Takes a body, unless the same recording was taken before: copies tell no spread.
+    fn take(&mut self, body: Body) {
+        match self.bodies.iter().find(|b| b.map.lost_deg == body.map.lost_deg) {
+            Some(same) => {
+                let why = format!("the same recording as {}", same.folder.display());
+                self.left_out.push((body.folder, why));
+            }
+            None => self.bodies.push(body),
+        }
+    }
+
+    /// Whether the bodies were simulated; not some of them.
+    fn simulated(&self) -> Result<bool, Failure> {
+        let first = |simulated| self.bodies.iter().find(|b| b.simulated == simulated);
+        match (first(true), first(false)) {
+            (Some(simulated), Some(real)) => Err(usage(format!(
+                "{} is a record of a simulated body and {} of a real one; a population is of one kind: leave the one or the other out",
+                simulated.folder.display(),
+                real.folder.display()
+            ))),
+            (simulated, _) => Ok(simulated.is_some()),
+        }
+    }
+}
+
+fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
+    let sheet = sheet_file::load(&args.kind).map_err(|e| Failure::Usage(e.into()))?;
+    if sheet.kind != PartKind::Body {
+        return Err(usage(format!(
+            "--kind {} is the sheet of a {}; give that of a throttle body: {}",
+            args.kind,
+            sheet.kind.name(),
+            shipped_of(PartKind::Body).map(|s| s.name).collect::<Vec<_>>().join(", ")
+        )));
+    }
+    let mut sorted = Sorted::default();
+    for folder in &args.records {
+        match body(folder, &sheet) {
+            Ok(body) => sorted.take(body),
+            Err(why) => sorted.left_out.push((folder.clone(), why)),
+        }
+    }
+    tell_of_records(&sorted, args.records.len());
+    let population = learned(&sorted, &sheet)?;
+    std::fs::write(&args.out, population.write())
+        .with_context(|| {
+            format!("can't write the population to {}; choose another --out FILE", args.out.display())
+        })
+        .map_err(Failure::Other)?;
+    describe(&population)?;
+    println!("written to {}; judge among it with --population {0}", args.out.display());
+    Ok(Ending::Done)
+}
+
+/// The map of a record, or why there is none.
+fn body(folder: &Path, sheet: &PartSheet) -> Result<Body, String> {
+    let loaded = load_traces(folder, &CsvOptions::default()).map_err(|e| e.to_string())?;
+    let traces: Vec<&Trace> = loaded.traces.iter().map(|t| &t.trace).collect();
+    let sorted = BodyTraces::sorted(traces.iter().copied());
+    let Some(stroked) = sorted.tooth_map else {
+        return Err("no tooth map was recorded: run qualify or tooth-map on that body".to_owned());
+    };
+    let map = Measured::new(&Recordings::new(&sorted, sheet), &sorted, sheet, &Population::assumed()).map;
+    let provenance = &stroked.provenance;
+    Ok(Body {
+        folder: folder.to_path_buf(),
+        map: map.map_err(|why| no_map(why).to_owned())?,
+        simulated: traces.iter().any(|t| t.provenance.simulated),
+        part: provenance.part.clone(),
+        rig: provenance.rig.as_ref().map_or("unknown".to_owned(), |r| format!("{} {}", r.model, r.serial)),
+        recorded_by: provenance.recorded_by.clone(),
+    })
+}
+
+/// Which records gave a map and which did not; and those that were not judged well, which are taken on the user's word.
+fn tell_of_records(sorted: &Sorted, given: usize) {
+    println!("{} of {given} records gave a map of lost motion", sorted.bodies.len());
+    for (folder, why) in &sorted.left_out {
+        println!("  left out: {}: {why}", folder.display());
+    }
+    let outside = |b: &&Body| was_outside(&b.folder);
+    for body in sorted.bodies.iter().filter(outside) {
+        println!(
+            "  used, but its outcome says outside: {}; leave it out unless you know why it is a good body",
+            body.folder.display()
+        );
+    }
+}
+
+/// Whether a record's stored outcome says `outside`; a record without one says nothing.
+fn was_outside(folder: &Path) -> bool {
+    let outcome = std::fs::read(folder.join("outcome.json")).ok();
+    let outcome = outcome.and_then(|bytes| serde_json::from_slice::<serde_json::Value>(&bytes).ok());
+    outcome.is_some_and(|o| o["verdict"] == "outside")
+}
+
+fn learned(sorted: &Sorted, sheet: &PartSheet) -> Result<Population, Failure> {
+    let simulated = sorted.simulated()?;
+    let bodies = &sorted.bodies;
+    if bodies.len() < LEAST_BODIES {
+        return Err(usage(format!(
+            "{} bodies with a map were given; at least {LEAST_BODIES} are needed, better 100: record more good bodies with `trackpair \
+             tooth-map --archive DIR` and give their folders too",
+            bodies.len()
+        )));
+    }
+    let named = |of: fn(&Body) -> &str| listed(bodies.iter().map(of));
+    let origin = Origin {
+        simulated,
+        kind: sheet.name.clone(),
+        seeds: named(|b| &b.part),
+        rig: named(|b| &b.rig),
+        program: format!(
+            "recorded by {}; learned by trackpair {}",
+            named(|b| &b.recorded_by),
+            env!("CARGO_PKG_VERSION")
+        ),
+        note: format!("learned {}; {} records left out", date(), sorted.left_out.len()),
+    };
+    let maps: Vec<ToothMap> = bodies.iter().map(|b| b.map.clone()).collect();
+    let pitch = sheet.body.as_ref().and_then(|b| b.gears).map_or(UNKNOWN_PITCH_DEG, |g| g.tooth_pitch_deg());
+    Population::learn(&maps, pitch, origin).map_err(|e| Failure::Usage(e.into()))
+}
+
+/// Names, each once, as words; of many only the first.
+fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let names: BTreeSet<&str> = names.filter(|n| !n.is_empty()).collect();
+    let more = names.len().saturating_sub(NAMED);
+    let mut words = names.into_iter().take(NAMED).collect::<Vec<_>>().join(", ");
+    if words.is_empty() {
+        words.push_str("without a name");
+    }
+    if more > 0 {
+        words.push_str(&format!(" and {more} more"));
+    }
+    words
+}
+
+fn show(file: &Path) -> Result<Ending, Failure> {
+    if file == Path::new(SHIPPED) {
+        for sheet in shipped_of(PartKind::Body) {
+            describe(&Population::shipped(&sheet))?;
+        }
+    } else {
+        describe(&read(file)?)?;
+    }
+    Ok(Ending::Done)
+}
+
+/// Prints where a population came from and what can be seen among it.
+fn describe(population: &Population) -> Result<(), Failure> {
+    let search = Search::new(population)
+        .ok_or_else(|| Failure::Other(anyhow!("the population's covariance can't be used; learn it anew")))?;
+    let origin = &population.origin;
+    println!("population {}", population.words());
+    for (what, words) in [
+        ("bodies", &origin.seeds),
+        ("rig", &origin.rig),
+        ("program", &origin.program),
+        ("note", &origin.note),
+    ] {
+        println!("  {what:<10} {words}");
+    }
+    println!("  {:<10} {:.2} deg of plate per tooth", "pitch", population.pitch_deg);
+    let (threshold, uncertainty) =
+        (population.null.at(FALSE_ALARM), population.null.uncertainty_at(FALSE_ALARM, population.bodies));
+    let known = uncertainty
+        .map_or("from an assumption".to_owned(), |u| format!("± {:.2} (95 %), from so many bodies", 2.0 * u));
+    println!("  {:<10} z = {threshold:.2} {known}; 1 healthy body in 1000 exceeds it", "threshold");
+    println!("  a tooth worn by less would be missed more often than once in 20 (places above rest):");
+    let mut next = 0.0;
+    // Only a body's own map tells how much more than the population it scatters: 1 is the least.
+    for (deg, depth) in search.limit(0.0, 1.0) {
+        if deg >= next {
+            println!("    {deg:>5.1} deg   {depth:.3} deg");
+            next = if next == 0.0 { SHOWN_EVERY_DEG } else { next + SHOWN_EVERY_DEG };
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+#[path = "population_tests.rs"]
+mod tests;
