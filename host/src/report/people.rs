@@ -253,14 +253,13 @@ pub(super) fn group(rows: &mut [FigureRow]) {
     }
 }
 
-/// Definitions, each figure's once; the same definition for both lines is told once.
+/// Definitions, each figure's once, under its name and condition; the same definition for both lines is told once.
 fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for figure in figures.iter().filter(|f| !f.definition.trim().is_empty()) {
-        let named = Named {
-            name: plain(&words::figure(&figure.figure), LABEL),
-            text: plain(&figure.definition, SENTENCE),
-        };
+        let (name, condition) = (words::figure(&figure.figure), figure.condition.words());
+        let name = if condition.is_empty() { name } else { format!("{name}: {condition}") };
+        let named = Named { name: plain(&name, LABEL), text: plain(&figure.definition, SENTENCE) };
         if !all.contains(&named) {
             all.push(named);
         }

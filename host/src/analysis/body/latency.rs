@@ -195,6 +195,19 @@ pub struct Steps {
     pub responses: Vec<Response>,
     /// The first step of each region and direction.
     pub shown: Vec<Shown>,
+    /// Every latency with the place where its step began.
+    pub along: Vec<Lag>,
+}
+
+/// One latency and its place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lag {
+    /// Where the plate stood, degrees.
+    pub deg: f64,
+    /// Which way.
+    pub heading: Heading,
+    /// Command to first motion, ms, 0 or more.
+    pub ms: f64,
 }
 
 /// Measures every step. Open-loop steps of volts tell latency; closed-loop ones tell rise, overshoot and settling, and latency only
@@ -265,6 +278,7 @@ impl Steps {
             Ok(onset) => {
                 into.histogram
                     .saturating_record((onset.seconds * 1e6).round().clamp(0.0, LONGEST_US as f64) as u64);
+                self.along.push(Lag { deg: onset.base_deg, heading, ms: 1e3 * onset.seconds });
                 self.show(r, s, &onset, region, heading);
             }
             Err(NoOnset::NoMotion) => into.without_motion += 1,

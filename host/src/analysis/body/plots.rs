@@ -1,18 +1,28 @@
 //! Plots of a body: step responses, returns, the creep's loop, lost motion. It computes no figure.
 
+use super::latency::Lag;
 use super::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
+use super::worn_teeth::Worn;
+use crate::analysis::statistics;
 use crate::analysis::{Axis, Histogram, Plot, PlotBand, PlotMark, PlotSeries};
-use crate::quantity::{Bridge, Condition, Unit};
+use crate::quantity::{Bridge, Condition, Heading, Unit};
 use crate::sheet::PartSheet;
 
 /// At most so many points per line.
 const POINTS: usize = 600;
 /// At most so many lines per plot.
 const LINES: usize = 8;
+/// Steps that begin closer to each other than this are drawn as one place, degrees.
+const ONE_PLACE_DEG: f64 = 1.2;
+/// A plate nearer to where it ends than this stands, for the plot, degrees.
+const STILL_DEG: f64 = 0.5;
 
 /// Every plot that there is something to draw of.
 pub fn of(m: &Measured, recordings: &Recordings, sheet: &PartSheet) -> Vec<Plot> {
-    [steps(m), returns(m, recordings), creep(m), lost_motion(m, sheet)].into_iter().flatten().collect()
+    [steps(m), lag_along(m), returns(m, recordings), creep(m), lost_motion(m, sheet)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 fn axis(label: &str, unit: &'static str) -> Axis {
@@ -45,6 +55,45 @@ fn steps(m: &Measured) -> Option<Plot> {
     })
 }
 
+/// Median and longest latency by place: the steps of a range begin at a few places.
+fn lag_along(m: &Measured) -> Option<Plot> {
+    let mut series = Vec::new();
+    for heading in [Heading::Opening, Heading::Closing] {
+        let places = by_place(&m.steps.along, heading);
+        let x: Vec<f64> = places.iter().map(|p| p.0).collect();
+        for (k, what) in ["median", "longest"].into_iter().enumerate() {
+            let y = places.iter().map(|p| [p.1, p.2][k]).collect();
+            series.push(PlotSeries { label: format!("{}, {what}", heading.name()), x: x.clone(), y });
+        }
+    }
+    series.retain(|s| !s.x.is_empty());
+    (!series.is_empty()).then(|| Plot {
+        name: "lag",
+        title: "Latency along the travel".to_owned(),
+        reading: "Command to first motion against where the plate stood: a place where it lags is a place to look at.".to_owned(),
+        x: axis("plate, before the step", "deg"),
+        y: axis("latency", "ms"),
+        series,
+        marks: m.rest_deg.map(|x| PlotMark { x, label: "rest".to_owned() }).into_iter().collect(),
+        bands: Vec::new(),
+    })
+}
+
+/// Mean place, median and longest of the latencies that lie close together.
+fn by_place(along: &[Lag], heading: Heading) -> Vec<(f64, f64, f64)> {
+    let mut lags: Vec<&Lag> = along.iter().filter(|l| l.heading == heading).collect();
+    lags.sort_by(|a, b| a.deg.total_cmp(&b.deg));
+    let close = |a: &&Lag, b: &&Lag| b.deg - a.deg < ONE_PLACE_DEG;
+    lags.chunk_by(close)
+        .filter_map(|group| {
+            let mut ms: Vec<f64> = group.iter().map(|l| l.ms).collect();
+            let place = group.iter().map(|l| l.deg).sum::<f64>() / group.len() as f64;
+            let longest = ms.iter().copied().fold(0.0, f64::max);
+            Some((place, statistics::median(&mut ms)?, longest))
+        })
+        .collect()
+}
+
 fn returns(m: &Measured, recordings: &Recordings) -> Option<Plot> {
     let r = recordings.release.as_ref()?;
     let mut series = Vec::new();
@@ -59,6 +108,7 @@ fn returns(m: &Measured, recordings: &Recordings) -> Option<Plot> {
         }
     }
     series.truncate(LINES + 2);
+    until_still(&mut series);
     (!series.is_empty()).then(|| Plot {
         name: "release",
         title: "Return to rest".to_owned(),
@@ -69,6 +119,20 @@ fn returns(m: &Measured, recordings: &Recordings) -> Option<Plot> {
         marks: Vec::new(),
         bands: Vec::new(),
     })
+}
+
+/// Cuts off what comes long after the last plate stands.
+fn until_still(series: &mut [PlotSeries]) {
+    let still = |s: &PlotSeries| {
+        let end = s.y.last().copied()?;
+        s.x.iter().zip(&s.y).rfind(|(_, y)| (**y - end).abs() > STILL_DEG).map(|(x, _)| *x)
+    };
+    let Some(last) = series.iter().filter_map(still).reduce(f64::max) else { return };
+    for s in series {
+        let kept = s.x.partition_point(|x| *x <= 1.15 * last);
+        s.x.truncate(kept);
+        s.y.truncate(kept);
+    }
 }
 
 fn creep(m: &Measured) -> Option<Plot> {
@@ -114,6 +178,7 @@ fn lost_motion(m: &Measured, sheet: &PartSheet) -> Option<Plot> {
     let gears = sheet.body.as_ref().and_then(|b| b.gears);
     let pitch = gears.map_or(UNKNOWN_PITCH_DEG, |g| g.tooth_pitch_deg());
     let deg: Vec<f64> = (0..map.layout.bins).map(|k| map.rest_deg + map.layout.deg(k)).collect();
+    let off = levelled(&deg, worn, pitch);
     let (limit_deg, limit): (Vec<f64>, Vec<f64>) = worn.limit.iter().copied().unzip();
     let last = deg.last().copied().unwrap_or(0.0);
     let teeth = (0..).map(|k| pitch * (f64::from(k) + 0.5)).take_while(|x| *x < last);
@@ -137,17 +202,39 @@ fn lost_motion(m: &Measured, sheet: &PartSheet) -> Option<Plot> {
     Some(Plot {
         name: "lost_motion",
         title: "Lost motion along the teeth".to_owned(),
-        reading: "What the motor turned and the plate did not follow, opening flank; a worn tooth makes a bump about one pitch wide."
+        reading: "What the motor turned and the plate did not follow, opening flank, beyond what healthy bodies do; a worn tooth makes a bump \
+             about one pitch wide. The straight slope that a slight error of the motor's constant makes is taken off."
             .to_owned(),
         x: axis("plate", "deg"),
         y: axis("lost motion", "deg"),
         series: vec![
-            PlotSeries { label: "lost motion".to_owned(), x: deg, y: map.lost_deg.clone() },
+            PlotSeries { label: "lost motion".to_owned(), x: deg, y: off },
             PlotSeries { label: "depth that would be found".to_owned(), x: limit_deg, y: limit },
         ],
-        marks: marks.map(|(k, x)| PlotMark { x, label: format!("tooth {}", k + 1) }).collect(),
+        marks: named_once(marks.collect()),
         bands,
     })
+}
+
+/// The map less the mean of healthy bodies and less the straight line through what stands out nowhere (least squares): an error of
+/// the motor's constant makes such a line, and the search is blind to it.
+fn levelled(deg: &[f64], worn: &Worn, pitch: f64) -> Vec<f64> {
+    let bumped = |x: f64| worn.bumps.iter().any(|b| (x - b.at_deg).abs() < 0.6 * pitch);
+    let rest: Vec<(f64, f64)> =
+        deg.iter().copied().zip(worn.off_deg.iter().copied()).filter(|(x, _)| !bumped(*x)).collect();
+    let n = rest.len().max(1) as f64;
+    let (mean_x, mean_y) = rest.iter().fold((0.0, 0.0), |(a, b), (x, y)| (a + x / n, b + y / n));
+    let (xy, xx) = rest.iter().fold((0.0, 0.0), |(xy, xx), (x, y)| {
+        (xy + (x - mean_x) * (y - mean_y), xx + (x - mean_x) * (x - mean_x))
+    });
+    let slope = if xx > 0.0 { xy / xx } else { 0.0 };
+    deg.iter().zip(&worn.off_deg).map(|(x, y)| y - mean_y - slope * (x - mean_x)).collect()
+}
+
+/// Teeth by their numbers; the first one says what they are.
+fn named_once(teeth: Vec<(usize, f64)>) -> Vec<PlotMark> {
+    let label = |k: usize, first: bool| if first { format!("tooth {}", k + 1) } else { (k + 1).to_string() };
+    teeth.into_iter().enumerate().map(|(i, (k, x))| PlotMark { x, label: label(k, i == 0) }).collect()
 }
 
 /// Latency histograms by range and direction.

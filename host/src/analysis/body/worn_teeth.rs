@@ -59,6 +59,8 @@ pub struct Worn {
     pub threshold: f64,
     /// Depth that would be found with 95 %, degrees, along the travel.
     pub limit: Vec<(f64, f64)>,
+    /// The map less the mean of healthy bodies, degrees, per bin.
+    pub off_deg: Vec<f64>,
     /// Factor that z was divided by: spread over the upper part of the map, at least 1.
     pub scale: f64,
 }
@@ -139,10 +141,12 @@ impl<'p> Search<'p> {
                 let deg = map.rest_deg + self.population.layout.deg(k);
                 *v -= next.depth.value * tooth_shape(deg - next.at_deg, self.population.pitch_deg);
             }
-            let z: Vec<f64> = self.scan(&left).0;
+            let (z, scale) = self.scan(&left);
             next = self.bump(&z, scale, map.rest_deg)?;
         }
-        Some(Worn { highest, bumps, threshold, limit: self.limit(map.rest_deg, scale), scale })
+        let off_deg = map.lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();
+        let limit = self.limit(map.rest_deg, scale);
+        Some(Worn { highest, bumps, threshold, limit, off_deg, scale })
     }
 
     /// Depth, degrees, that would be found with 95 % along the travel, for a body that rests at `rest_deg` and scatters `scale` times

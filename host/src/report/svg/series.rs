@@ -6,6 +6,9 @@ use super::chart::{Frame, LEFT, LEGEND_ROW, SMALL};
 use super::decimate::decimate;
 use std::borrow::Cow;
 
+/// A curve of so few points bears a mark on each.
+const FEW: usize = 8;
+
 /// A curve.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Series<'a> {
@@ -34,7 +37,9 @@ pub(super) fn draw_series(canvas: &mut Canvas, frame: &Frame, series: &Series<'_
         .collect();
     canvas.path(&decimate(points.iter().copied()), series.stroke);
     let Some(mark) = series.mark else { return };
-    let spacing = Frame::WIDTH / 9.0;
+    // Few points are each a measurement; of many, some are marked, each curve's elsewhere.
+    let few = points.len() <= FEW;
+    let spacing = if few { 0.0 } else { Frame::WIDTH / 9.0 };
     let mut next = LEFT + spacing * (0.3 + 0.23 * index as f64);
     for (x, y) in points {
         if x >= next && y.is_finite() {
