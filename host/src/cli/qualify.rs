@@ -49,7 +49,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
 
 /// The self-check alone: whether rig and part are ready to be tested.
 pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let shelf = shelf_for_grip(&args.common)?;
     let mut kept = begin(&args.common)?;
     kept.judge_only(Scope::Readiness, Vec::new());
     let common = &args.common;
@@ -61,7 +61,7 @@ pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resul
 
 /// The leads check, with the self-check that finds the stops before it.
 pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let shelf = shelf_for_grip(&args.common)?;
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
@@ -80,7 +80,7 @@ pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resu
 /// A sweep by hand.
 pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let seconds = checked_seconds(args.seconds)?;
-    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let shelf = shelf_for_grip(&args.common)?;
     let mut kept = begin(&args.common)?;
     let common = &args.common;
     let key = enter_key();
@@ -97,7 +97,7 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
 /// Waiting for dropouts.
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let seconds = checked_seconds(args.seconds)?;
-    let shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let shelf = shelf_for_grip(&args.common)?;
     let at = args.at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
     let mut kept = begin(&args.common)?;
     let common = &args.common;
@@ -151,6 +151,13 @@ fn after_self_check<'s>(
         bench.set_started(date());
     }
     (sheet, ready)
+}
+
+/// The sheets for a procedure that only a grip has.
+fn shelf_for_grip(common: &Common) -> Result<Shelf, Failure> {
+    let shelf = Shelf::new(common.sheet.as_deref())?;
+    shelf.check_for_grip()?;
+    Ok(shelf)
 }
 
 fn begin(common: &Common) -> Result<Kept, Failure> {

@@ -452,6 +452,7 @@ impl Bench<'_> {
 
     fn watch_for_jumps(&mut self, plan: FlexPlan<'_>, keep: FlexKeep) -> Result<FlexCapture, ProcedureError> {
         let procedure = ProcedureKind::Flex;
+        self.require_grip(procedure)?;
         let course = self.course(&plan)?;
         self.power_up(procedure)?;
         self.pull_downs(true)?;

@@ -74,6 +74,7 @@ impl Bench<'_> {
 
     fn plan_hand_sweep<'k>(&mut self, until: HandEnd<'k>) -> Result<(Plan, Covering<'k>), ProcedureError> {
         let procedure = ProcedureKind::HandSweep;
+        self.require_grip(procedure)?;
         self.power_up(procedure)?;
         let sheet = self.sheet.clone();
         let reference = self.session.channel(Channel::Reference).map(|info| 1 << info.index);

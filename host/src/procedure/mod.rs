@@ -45,6 +45,10 @@ const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
 /// Time between a trip and the request to clear it, on the link's clock.
 const TRIP_SETTLE: Duration = Duration::from_millis(50);
 
+/// What a rig for throttle bodies can do.
+const INSTEAD_FOR_BODY: &str =
+    "for a throttle body: qualify, rest, creep, step, release, lash, tooth-map, blip, guided-push";
+
 /// How far a procedure is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Progress {
@@ -155,7 +159,17 @@ impl<'a> Bench<'a> {
         Err(ProcedureError::NotCapable { procedure, missing, instead })
     }
 
+    /// Not a rig for throttle bodies: nothing on it is turned by hand or by a grip drive.
+    fn require_grip(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
+        if self.drives_body() {
+            let (missing, instead) = ("place for a grip", INSTEAD_FOR_BODY);
+            return Err(ProcedureError::NotCapable { procedure, missing, instead });
+        }
+        Ok(())
+    }
+
     fn require_drive(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
+        self.require_grip(procedure)?;
         self.require(procedure, capability::GRIP_DRIVE, "grip drive", "turn the grip by hand: hand sweep")?;
         self.require(procedure, capability::REFERENCE, "reference angle", "turn the grip by hand: hand sweep")
     }

@@ -100,7 +100,7 @@ fn usage(error: impl Into<anyhow::Error>) -> Usage {
 fn list_parts() -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
     for part in parts::ALL {
-        writeln!(out, "{:<22}{}", part.name, part.summary)?;
+        writeln!(out, "{:<26}{}", part.name, part.summary)?;
     }
     Ok(())
 }

@@ -49,6 +49,9 @@ impl Conductor for Telling {
     }
 }
 
+/// What a rig without a motor bridge can do.
+const INSTEAD_FOR_GRIP: &str = "for a grip: qualify, self-check, leads-check, hand-sweep, flex";
+
 impl Bench<'_> {
     /// Whether the rig has a motor bridge: a throttle body is on it.
     pub fn drives_body(&self) -> bool {
@@ -57,7 +60,7 @@ impl Bench<'_> {
 
     /// The sheet's plan for a body, when sheet and rig are for one.
     fn body_plan(&self, procedure: ProcedureKind) -> Result<BodyPlan, ProcedureError> {
-        self.require(procedure, capability::BODY_DRIVE, "motor bridge", "use a rig for throttle bodies")?;
+        self.require(procedure, capability::BODY_DRIVE, "motor bridge", INSTEAD_FOR_GRIP)?;
         self.sheet.body.clone().ok_or(ProcedureError::OutOfRange {
             procedure,
             what: "a sheet for a throttle body",

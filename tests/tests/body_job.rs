@@ -1,0 +1,287 @@
+//! The main job on throttle bodies as a new user sees it: `qualify` on simulated bodies, virtual time. Verdicts, findings and places
+//! of every named body, what the terminal and the report say, and that nothing of the simulator's truth gets out.
+
+use anyhow::{Context, Result};
+use serde_json::Value;
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::process::Command;
+use tempfile::tempdir;
+use trackpair_tests::cli::{Record, qualify};
+use trackpair_tests::programs::{self, ServedRig};
+
+/// Where the first finding must lie.
+#[derive(Clone, Copy)]
+enum Place {
+    /// It has none, or none that the part fixes.
+    Free,
+    /// Within 1° of a tooth that the simulator has spoilt.
+    Tooth,
+    /// Begins at the closed stop and ends within 5°.
+    ClosedStop,
+    /// At the part's rest position, within the 1° that rest is repeatable and the stops are known by.
+    Rest,
+}
+
+/// What a named body must come out as.
+struct Expected {
+    part: &'static str,
+    seeds: &'static [u64],
+    /// Kind and line of the first finding; none: no finding at all.
+    first: Option<(&'static str, Option<&'static str>)>,
+    place: Place,
+}
+
+const fn within(part: &'static str, seeds: &'static [u64]) -> Expected {
+    Expected { part, seeds, first: None, place: Place::Free }
+}
+
+const fn found(part: &'static str, seeds: &'static [u64], kind: &'static str) -> Expected {
+    Expected { part, seeds, first: Some((kind, None)), place: Place::Free }
+}
+
+const fn on_line(mut expected: Expected, line: &'static str) -> Expected {
+    if let Some((kind, _)) = expected.first {
+        expected.first = Some((kind, Some(line)));
+    }
+    expected
+}
+
+const fn at(mut expected: Expected, place: Place) -> Expected {
+    expected.place = place;
+    expected
+}
+
+/// What was drawn for a part: the simulator's truth, which `qualify` never sees.
+fn truth(part: &str, seed: u64) -> Result<Value> {
+    let folder = tempdir()?;
+    let file = folder.path().join("truth.json");
+    let seed = seed.to_string();
+    let plain = ["--part", part, "--seed", &seed, "--listen", "tcp:127.0.0.1:0", "--truth"];
+    // It says where it listens once the truth is written.
+    drop(ServedRig::start(plain.map(str::to_owned).into_iter().chain([file.display().to_string()]))?);
+    Ok(serde_json::from_slice(&std::fs::read(file)?)?)
+}
+
+/// Middle of each tooth that is worn, chipped or gone, degrees of plate.
+fn spoilt_teeth(truth: &Value) -> Vec<f64> {
+    let faults = truth["part"]["spec"]["fault"].as_array().into_iter().flatten();
+    faults
+        .filter_map(|fault| Some((fault["centre_deg"].as_f64()?, fault["teeth"].as_u64().unwrap_or(1))))
+        // The sector's teeth are 4° apart.
+        .flat_map(|(first, teeth)| (0..teeth).map(move |k| first + 4.0 * k as f64))
+        .collect()
+}
+
+/// The middle of a finding, degrees.
+fn middle(finding: &Value) -> f64 {
+    let end = |name: &str| finding[name].as_f64().unwrap_or(f64::NAN);
+    0.5 * (end("from_deg") + end("to_deg"))
+}
+
+#[track_caller]
+fn check(expected: &Expected) {
+    for seed in expected.seeds {
+        let archive = tempdir().unwrap();
+        let record =
+            qualify(&format!("sim:{}?seed={seed}", expected.part), archive.path(), &["--part", "4711<b>"])
+                .unwrap();
+        check_answer(expected, *seed, &record);
+        check_record(&record);
+    }
+}
+
+#[track_caller]
+fn check_answer(expected: &Expected, seed: u64, record: &Record) {
+    let told = || format!("{} seed {seed}:\n{}", expected.part, record.said.out);
+    let (code, verdict) = if expected.first.is_none() { (0, "within") } else { (10, "outside") };
+    assert_eq!((record.said.code, record.verdict()), (Some(code), verdict), "{}", told());
+    let findings = record.outcome["findings"].as_array().unwrap();
+    let first = findings.first().map(|f| (f["kind"].as_str().unwrap(), f["channel"].as_str()));
+    assert_eq!(first, expected.first, "{}", told());
+    if let Some(first) = findings.first() {
+        check_place(expected, seed, first, &told());
+    } else {
+        let figures = record.outcome["figures"].as_array().unwrap();
+        assert!(figures.iter().all(|f| f["verdict"].is_null() || f["verdict"] == "within"), "{}", told());
+    }
+}
+
+#[track_caller]
+fn check_place(expected: &Expected, seed: u64, first: &Value, told: &str) {
+    match expected.place {
+        Place::Free => {}
+        Place::Tooth => {
+            let teeth = spoilt_teeth(&truth(expected.part, seed).unwrap());
+            let near = teeth.iter().any(|tooth| (tooth - middle(first)).abs() <= 1.0);
+            assert!(near, "{teeth:?} are spoilt, {} is found; {told}", middle(first));
+        }
+        Place::ClosedStop => {
+            let (from, to) = (first["from_deg"].as_f64().unwrap(), first["to_deg"].as_f64().unwrap());
+            assert!(from == 0.0 && to > from && to < 5.0, "{from} to {to}; {told}");
+        }
+        Place::Rest => {
+            let rest = truth(expected.part, seed).unwrap()["part"]["body"]["rest_deg"].as_f64().unwrap();
+            assert!((rest - middle(first)).abs() <= 1.0, "rest at {rest}; {told}");
+        }
+    }
+}
+
+/// What every record of a body holds, whatever the verdict.
+#[track_caller]
+fn check_record(record: &Record) {
+    assert_eq!(record.outcome["simulated"], true);
+    assert_eq!(record.outcome["sheet"]["name"], "body");
+    let cautions = record.outcome["cautions"].as_array().unwrap();
+    let page = String::from_utf8(record.file("report.html").unwrap()).unwrap();
+    assert!(page.contains("SIMULATED") && page.contains("4711") && !page.contains("4711<b>"));
+    for caution in cautions.iter().map(|c| c.as_str().unwrap()) {
+        record.said.expect(record.said.code.unwrap(), &[caution]);
+        assert!(page.contains(&caution.replace('\'', "&#39;")), "{caution}");
+    }
+    assert!(cautions.iter().any(|c| c.as_str().unwrap().contains("out of the bore")), "{cautions:?}");
+    record.said.expect(record.said.code.unwrap(), &["SIMULATED", "Latency, how often"]);
+    let histograms = record.outcome["histograms"].as_array().unwrap();
+    let latencies = histograms.iter().filter(|h| h["name"] == "latency").count();
+    // Three ranges, opening and closing; a plate without its spring does not come to stand in all of them.
+    let broken = record.outcome["findings"][0]["kind"] == "broken_spring";
+    assert_eq!(latencies, if broken { 4 } else { 6 });
+    record.trace("step").unwrap();
+}
+
+/// One test per named body: the ones that the simulator lists are exactly these.
+macro_rules! named_bodies {
+    ($($test:ident: $expected:expr;)*) => {
+        $(#[test] fn $test() { check(&$expected); })*
+
+        #[test]
+        fn every_named_body_of_the_simulator_has_its_test() -> Result<()> {
+            let listed = Command::new(programs::rig()?).arg("parts").output()?;
+            let listed = String::from_utf8(listed.stdout)?;
+            let names = listed.lines().filter_map(|l| l.split_whitespace().next());
+            let listed: BTreeSet<&str> = names.filter(|name| name.ends_with("-body")).collect();
+            let tested: BTreeSet<&str> = [$($expected.part),*].into();
+            assert_eq!(listed, tested);
+            Ok(())
+        }
+    };
+}
+
+named_bodies! {
+    a_healthy_body_is_within: within("good-body", &[1, 2]);
+    worn_teeth_are_found_at_their_place: at(found("worn-teeth-body", &[1, 2], "worn_tooth"), Place::Tooth);
+    // A chip and wear take the same metal from the flank: the map tells the place, not the history.
+    a_chipped_tooth_is_found_at_its_place: at(found("chipped-tooth-body", &[2], "worn_tooth"), Place::Tooth);
+    a_missing_tooth_is_found_at_its_place: at(found("missing-tooth-body", &[1, 2], "missing_tooth"), Place::Tooth);
+    a_body_with_loose_gears_has_too_much_lash_at_rest: at(found("loose-body", &[1, 2], "lash"), Place::Rest);
+    a_dead_spot_of_the_brushes_is_found: found("dead-spot-body", &[1, 4], "brush_dead_spot");
+    a_weak_main_spring_is_found: found("weak-spring-body", &[1, 2], "weak_spring");
+    a_broken_main_spring_is_found: found("broken-spring-body", &[1, 2], "broken_spring");
+    a_weak_default_spring_is_found: found("weak-default-spring-body", &[1], "weak_spring");
+    a_plate_that_sticks_is_found_at_the_closed_stop:
+        at(found("sticky-body", &[1, 2], "sticky_plate"), Place::ClosedStop);
+    a_bearing_that_has_run_dry_is_found: found("dry-body", &[1, 3], "dry_bearing");
+    a_winding_that_has_been_too_hot_is_found: found("hot-winding-body", &[1, 2], "winding");
+    shorted_turns_are_found: found("shorted-turns-body", &[1], "winding");
+    a_torn_feedback_wire_is_found_on_its_line:
+        on_line(found("torn-feedback-body", &[1, 2], "feedback_intermittent"), "rising");
+    a_contact_that_opens_on_blows_is_found_on_its_line:
+        on_line(found("impact-dropout-body", &[1], "feedback_intermittent"), "falling");
+    // Which of two lines is off can't be told without a reference.
+    a_shifted_feedback_line_is_found: found("offset-feedback-body", &[1], "feedback_offset");
+}
+
+#[test]
+fn the_first_command_on_a_body_ends_with_verdict_place_histograms_and_what_to_do_next() -> Result<()> {
+    let archive = tempdir()?;
+    let record = qualify("sim:missing-tooth-body?seed=1", archive.path(), &[])?;
+    let tooth = record.findings("missing_tooth")[0];
+    let (from, to) = (tooth["from_deg"].as_f64().context("from")?, tooth["to_deg"].as_f64().context("to")?);
+    let words = [
+        "SIMULATED",
+        "OUTSIDE: Do not refit this part.",
+        &format!("MISSING TOOTH at {from:.1}–{to:.1}°"),
+        "next:",
+        "Latency: command to first motion",
+        "low range, opening",
+        "limit 6000 µs",
+        "Before and after the blips",
+        "What would have been missed",
+        "Keep fingers and tools out of the bore",
+        "A bench result does not clear the vehicle",
+        &record.folder.display().to_string(),
+    ];
+    record.said.expect(10, &words);
+    assert!(record.said.out.contains('█'), "histograms in miniature:\n{}", record.said.out);
+    let names = record.outcome["procedures"].as_array().context("procedures")?;
+    let mut names: Vec<&str> = names.iter().filter_map(|p| p["procedure"].as_str()).collect();
+    // Rest and stops are tried gently first.
+    names.dedup();
+    let plan = ["rest", "creep", "step", "release", "lash", "tooth_map", "blip_before", "blip", "blip_after"];
+    assert_eq!(names, plan);
+    for name in plan {
+        let trace = trackpair::record::trace_from_parquet(std::fs::read(record.trace(name)?)?)?;
+        assert!(trace.provenance.simulated, "{name}");
+    }
+    Ok(())
+}
+
+#[test]
+fn json_prints_the_stored_outcome_of_a_body_and_the_cautions_go_to_the_other_stream() -> Result<()> {
+    let archive = tempdir()?;
+    let record = qualify("sim:good-body?seed=2", archive.path(), &["--json"])?;
+    assert_eq!(record.said.out.as_bytes(), record.file("outcome.json")?);
+    record.said.expect(0, &["SIMULATED", "Keep fingers and tools out of the bore"]);
+    Ok(())
+}
+
+/// The parts of an outcome that no date is in.
+fn results(outcome: &Value) -> [&Value; 4] {
+    ["verdict", "figures", "findings", "histograms"].map(|name| &outcome[name])
+}
+
+#[test]
+fn the_same_seed_gives_the_same_body_and_another_seed_another() -> Result<()> {
+    let run = |seed: u64| -> Result<Value> {
+        let archive = tempdir()?;
+        Ok(qualify(&format!("sim:loose-body?seed={seed}"), archive.path(), &[])?.outcome)
+    };
+    let (first, again, other) = (run(5)?, run(5)?, run(6)?);
+    assert_eq!(results(&first), results(&again));
+    assert_ne!(results(&first), results(&other));
+    Ok(())
+}
+
+/// Every number of a document that is too long to be there by chance.
+fn long_numbers(value: &Value, words: &mut BTreeSet<String>) {
+    match value {
+        Value::Number(n) if n.to_string().len() >= 8 => drop(words.insert(n.to_string())),
+        Value::Array(list) => list.iter().for_each(|v| long_numbers(v, words)),
+        Value::Object(map) => map.values().for_each(|v| long_numbers(v, words)),
+        _ => {}
+    }
+}
+
+#[test]
+fn nothing_of_a_bodys_truth_is_in_what_comes_out() -> Result<()> {
+    let truth = truth("worn-teeth-body", 3)?;
+    let mut words = BTreeSet::new();
+    long_numbers(&truth, &mut words);
+    assert!(words.len() > 50, "there is a truth to look for: {words:?}");
+    let archive = tempdir()?;
+    let record = qualify("sim:worn-teeth-body?seed=3", archive.path(), &[])?;
+    for entry in std::fs::read_dir(&record.folder)? {
+        let path = entry?.path();
+        check_holds_none(&path, &words)?;
+    }
+    Ok(())
+}
+
+fn check_holds_none(path: &Path, words: &BTreeSet<String>) -> Result<()> {
+    let bytes = std::fs::read(path)?;
+    let text = String::from_utf8_lossy(&bytes);
+    for word in words.iter().map(String::as_str).chain(["rotor_in_lash", "opening_share", "\"truth\""]) {
+        assert!(!text.contains(word), "{} holds {word}", path.display());
+    }
+    Ok(())
+}
