@@ -3,7 +3,7 @@
 
 use super::ReportInput;
 use super::format;
-use super::people::People;
+use super::people::{People, of_the_drive};
 use super::plots::Plot;
 use super::svg::canvas::{Hatch, Mark, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Place, Side, Span};
@@ -17,6 +17,9 @@ use std::borrow::Cow;
 
 /// How far the ends of a band and of its finding may differ, degrees: the analysis rounds neither.
 const SAME_PLACE_DEG: f64 = 0.5;
+
+/// Plots over the plate's angle in which findings of the drive are marked.
+const ALONG_THE_TRAVEL: [&str; 3] = ["lag", "creep", "lost_motion"];
 
 /// Most curves of one picture that can be told apart without colour.
 const MOST_CURVES: usize = 10;
@@ -48,7 +51,7 @@ fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People)
         y,
         series,
         limits,
-        spans: plot.bands.iter().filter_map(|b| span(b, plot, outcome, people)).collect(),
+        spans: spans(plot, outcome, people),
         events: Vec::new(),
         places: places(plot),
     };
@@ -142,6 +145,23 @@ fn limit_lines(plot: &analysis::Plot, outcome: &Outcome) -> Vec<LimitLine> {
         side,
     };
     vec![line(max, Side::Above), line(-max, Side::Below)]
+}
+
+/// Bands, then findings of the drive with a place that no band marks.
+fn spans(plot: &analysis::Plot, outcome: &Outcome, people: &People) -> Vec<Span> {
+    let mut spans: Vec<Span> = plot.bands.iter().filter_map(|b| span(b, plot, outcome, people)).collect();
+    if !ALONG_THE_TRAVEL.contains(&plot.name) {
+        return spans;
+    }
+    for (finding, row) in outcome.findings.iter().zip(&people.findings).filter(|(f, _)| of_the_drive(&f.kind))
+    {
+        let (Some(from), Some(to)) = (finding.from_deg, finding.to_deg) else { continue };
+        let tag = row.number.to_string();
+        if spans.iter().all(|s| s.tag != tag) {
+            spans.push(Span { from, to, tag, label: row.kind.clone(), hatch: Hatch::Finding });
+        }
+    }
+    spans
 }
 
 /// A band as a span; a defect bears the number of the finding that lies there.
