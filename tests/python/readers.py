@@ -18,6 +18,11 @@ import pyarrow.parquet as pq
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 # Attributes that make a browser fetch something.
 FETCHES = {"src", "srcset", "href", "xlink:href", "data", "action", "poster", "background"}
+# What every trace of a kind of part holds beside its time.
+COLUMNS = {
+    "grip": {"rising_volts", "falling_volts", "supply_volts", "reference_deg"},
+    "body": {"rising_volts", "falling_volts", "supply_volts", "motor_volts", "motor_amps"},
+}
 # Every column ends with its unit.
 UNITS = {"volts", "amps", "deg", "us", "celsius"}
 
@@ -68,14 +73,14 @@ def read_report(path, outcome):
     assert ("SIMULATED" in text) == outcome["simulated"]
 
 
-def read_trace(path, procedure):
+def read_trace(path, procedure, kind):
     table = pq.read_table(path)
     note = json.loads(table.schema.metadata[b"trackpair.trace"])
     assert note["provenance"]["simulated"] is True
     assert note["provenance"]["procedure"] == procedure["procedure"]
     assert table.num_rows == procedure["scans"], (table.num_rows, procedure)
     names = table.column_names
-    assert names[0] == "time_us" and {"rising_volts", "falling_volts", "supply_volts", "reference_deg"} <= set(names)
+    assert names[0] == "time_us" and COLUMNS[kind] <= set(names)
     for name in names:
         assert name.rsplit("_", 1)[1] in UNITS, f"{path.name}: the column {name} does not name its unit"
     frame = pandas.read_parquet(path)
@@ -93,7 +98,7 @@ def main():
     jsonschema.Draft202012Validator(schema).validate(outcome)
     read_report(folder / "report.html", outcome)
     for procedure in outcome["procedures"]:
-        read_trace(folder / procedure["trace_file"], procedure)
+        read_trace(folder / procedure["trace_file"], procedure, outcome["part"]["kind"])
     print(f"schema, report and {len(outcome['procedures'])} traces hold")
 
 

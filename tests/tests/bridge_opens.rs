@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use tempfile::{TempDir, tempdir};
-use trackpair_tests::cli::{DEADLINE, Running, command};
+use trackpair_tests::cli::{DEADLINE, Record, Running, command};
 use trackpair_tests::programs::ServedRig;
 
 /// Longest time from an end of the link to an open bridge, µs: the rig's patience, its tick, and this machine's scheduling.
@@ -33,10 +33,15 @@ fn turn() -> MutexGuard<'static, ()> {
 
 /// A rig with a body on a pseudo terminal, and the log of its bridge.
 fn rig(folder: &Path) -> Result<(ServedRig, PathBuf)> {
+    rig_at("pty", folder, &[])
+}
+
+/// A rig with a body anywhere.
+fn rig_at(listen: &str, folder: &Path, more: &[&str]) -> Result<(ServedRig, PathBuf)> {
     let log = folder.join("drive.log");
-    let arguments = ["--part", "good-body", "--seed", "7", "--listen", "pty", "--drive-log"];
-    let rig = ServedRig::start(arguments.map(str::to_owned).into_iter().chain([log.display().to_string()]))?;
-    Ok((rig, log))
+    let name = log.to_str().context("the path is text")?;
+    let plain = ["--part", "good-body", "--seed", "7", "--listen", listen, "--drive-log", name];
+    Ok((ServedRig::start([&plain[..], more].concat())?, log))
 }
 
 /// `step` at an address.
@@ -148,6 +153,47 @@ fn a_pulled_cable_opens_the_bridge_and_the_host_says_so() -> Result<()> {
     check_stays_open(&log)?;
     host.finish()?.expect(20, &["check"]);
     assert!(trace_is_kept(archive.path())?);
+    drop(turn);
+    Ok(())
+}
+
+/// Rest and stops take 14 s of the rig's clock, the steps more than a minute: the E-stop is pressed among them.
+#[test]
+fn an_emergency_stop_among_the_steps_opens_the_bridge_and_what_was_recorded_is_never_within() -> Result<()> {
+    let turn = turn();
+    let archive = tempdir()?;
+    let (rig, log) = rig_at("tcp:127.0.0.1:0", archive.path(), &["--estop-after", "25"])?;
+    let said = host(rig.address(), archive.path())?.finish()?;
+    let record = Record::only(&archive.path().join("records"), said)?;
+    record.said.expect(20, &["SIMULATED", "E-stop", "release the E-stop"]);
+    assert_ne!(record.verdict(), "within");
+    assert_eq!(record.outcome["aborted"], true);
+    let procedures = record.outcome["procedures"].as_array().context("procedures")?;
+    assert!(procedures.iter().any(|p| p["procedure"] == "step" && p["end"] == "guard"), "{procedures:?}");
+    let trace = trackpair::record::trace_from_parquet(std::fs::read(record.trace("step")?)?)?;
+    assert!(trace.len() > 1000 && trace.time_us.is_sorted_by(|a, b| a < b), "{} scans", trace.len());
+    assert!(changes(&log)?.last().is_some_and(|(_, on)| !on), "the bridge is open");
+    drop(turn);
+    Ok(())
+}
+
+/// At no terminal, nobody can say yes.
+#[test]
+fn without_the_cautions_accepted_nothing_is_driven() -> Result<()> {
+    let turn = turn();
+    let archive = tempdir()?;
+    let (rig, log) = rig_at("tcp:127.0.0.1:0", archive.path(), &[])?;
+    for procedure in ["qualify", "rest", "step", "guided-push"] {
+        let mut refused = command([procedure, "--rig", rig.address(), "--archive"])?;
+        refused.arg(archive.path().join("records"));
+        let said = Running::start(refused)?.finish()?;
+        let words =
+            ["Keep fingers and tools out of the bore", "nothing was driven", "--i-have-read-the-cautions"];
+        said.expect(2, &words);
+        assert!(said.out.is_empty(), "{}", said.out);
+    }
+    assert_eq!(changes(&log)?, [], "the bridge stays open");
+    assert_eq!(std::fs::read_dir(archive.path().join("records"))?.count(), 0, "no record of nothing");
     drop(turn);
     Ok(())
 }

@@ -76,13 +76,16 @@ fn a_figure_that_is_wrong_is_a_disagreement() -> Result<()> {
 }
 
 /// Parts whose outcomes differ most in shape.
-const SHAPES: [&str; 6] = [
+const SHAPES: [&str; 9] = [
     "worn-grip",
     "loose-connector-grip",
     "dead-channel-grip",
     "seized-grip",
     "corroded-ground-grip",
     "offset-grip",
+    "good-body",
+    "broken-spring-body",
+    "torn-feedback-body",
 ];
 
 #[test]

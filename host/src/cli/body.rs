@@ -2,7 +2,7 @@
 
 use super::args::{BodyProcedure, Common, GuidedPush, ToothMap};
 use super::bench_work::{keep, with_bench};
-use super::cautions;
+use super::cautions::{self, Consent};
 use super::conclude::{Kept, conclude};
 use super::population;
 use super::progress::Meter;
@@ -37,9 +37,9 @@ pub fn qualify_body<'s>(
     meter: &RefCell<Meter>,
     kept: &mut Kept,
     shelf: &'s Shelf,
-    accepted: bool,
+    consent: Consent,
 ) -> Result<&'s PartSheet, Failure> {
-    let sheet = begin(bench, meter, kept, shelf, accepted)?;
+    let sheet = begin(bench, meter, kept, shelf, consent)?;
     if rest_and_stops(bench, meter, kept) {
         run(bench, meter, kept, |_| true);
     }
@@ -60,7 +60,8 @@ pub fn one_procedure(
         ProcedureKind::Lash => k == kind || k == ProcedureKind::Creep,
         kind => k == kind,
     };
-    let asked = Asked { kind, common: &args.common, accepted: args.i_have_read_the_cautions, among: None };
+    let consent = Consent::of(&args.common.rig, args.i_have_read_the_cautions);
+    let asked = Asked { kind, common: &args.common, consent, among: None };
     alone(asked, surroundings, |bench, meter, kept| {
         run(bench, meter, kept, belongs);
     })
@@ -69,9 +70,10 @@ pub fn one_procedure(
 /// The tooth map, with rest, stops and creep before it: lost motion is reckoned with the motor's constants, which the coasts tell.
 pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let kind = ProcedureKind::ToothMap;
-    let BodyProcedure { common, i_have_read_the_cautions: accepted } = &args.procedure;
+    let BodyProcedure { common, i_have_read_the_cautions } = &args.procedure;
+    let consent = Consent::of(&common.rig, *i_have_read_the_cautions);
     let among = population::given(args.population.as_deref())?;
-    alone(Asked { kind, common, accepted: *accepted, among }, surroundings, |bench, meter, kept| {
+    alone(Asked { kind, common, consent, among }, surroundings, |bench, meter, kept| {
         run(bench, meter, kept, |k| k == kind || k == ProcedureKind::Creep);
     })
 }
@@ -81,7 +83,8 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     let seconds = checked_seconds(args.seconds)?;
     let key = enter_key();
     let kind = ProcedureKind::GuidedPush;
-    let asked = Asked { kind, common: &args.common, accepted: args.i_have_read_the_cautions, among: None };
+    let consent = Consent::of(&args.common.rig, args.i_have_read_the_cautions);
+    let asked = Asked { kind, common: &args.common, consent, among: None };
     alone(asked, surroundings, |bench, meter, kept| {
         if run(bench, meter, kept, |k| k == ProcedureKind::Creep) {
             meter.borrow().say(
@@ -98,8 +101,8 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
 struct Asked<'a> {
     kind: ProcedureKind,
     common: &'a Common,
-    /// Whether the cautions were accepted by option.
-    accepted: bool,
+    /// Whether the motor may be driven.
+    consent: Consent,
     /// The healthy bodies to judge among, where others than the shipped ones were given.
     among: Option<Population>,
 }
@@ -109,13 +112,13 @@ fn alone(
     surroundings: &Surroundings<'_>,
     work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>, &mut Kept),
 ) -> Result<Ending, Failure> {
-    let Asked { kind, common, accepted, among } = asked;
+    let Asked { kind, common, consent, among } = asked;
     let shelf = Shelf::new(common.sheet.as_deref())?;
     let mut kept = Kept::begin(common.archive.as_deref(), &common.part)?;
     kept.judge_only(Scope::Procedure(kind), Vec::new());
     kept.judge_among(among);
     let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
-        let sheet = begin(bench, meter, &kept, &shelf, accepted)?;
+        let sheet = begin(bench, meter, &kept, &shelf, consent)?;
         if rest_and_stops(bench, meter, &mut kept) {
             work(bench, meter, &mut kept);
         }
@@ -130,11 +133,11 @@ fn begin<'s>(
     meter: &RefCell<Meter>,
     kept: &Kept,
     shelf: &'s Shelf,
-    accepted: bool,
+    consent: Consent,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = shelf.for_body()?;
     kept.check_population(sheet)?;
-    cautions::show(bench.session().is_simulated(), accepted, &|line| meter.borrow().say(line))?;
+    cautions::show(consent, &|line| meter.borrow().say(line))?;
     bench.use_sheet(sheet);
     Ok(sheet)
 }

@@ -1,23 +1,47 @@
 //! The cautions before a throttle body is driven: shown always, and to be accepted where the rig is real.
 
 use super::Failure;
+use crate::link::Address;
 use crate::outcome::CAUTIONS;
 use anyhow::anyhow;
 use std::io::{BufRead, IsTerminal};
 
-/// Shows the cautions line by line. With a simulated rig, or when accepted by option, it goes on; at a terminal it asks.
+/// Why the motor may be driven.
+#[derive(Clone, Copy, Debug)]
+pub enum Consent {
+    /// The rig is simulated in this process. What a port says of itself is no reason.
+    NothingMoves,
+    /// By option.
+    Given,
+    /// Not yet: it must be asked for.
+    Missing,
+}
+
+impl Consent {
+    /// From the rig's address as typed, and whether the option was given.
+    pub fn of(rig: &str, accepted: bool) -> Self {
+        match Address::parse(rig) {
+            Ok(Address::Sim { .. }) => Self::NothingMoves,
+            _ if accepted => Self::Given,
+            _ => Self::Missing,
+        }
+    }
+}
+
+/// Shows the cautions line by line, and asks at a terminal for what is missing.
 ///
 /// # Errors
 /// [`Failure::Usage`] when they were not accepted: nothing has been driven then.
-pub fn show(simulated: bool, accepted: bool, say: &dyn Fn(&str)) -> Result<(), Failure> {
+pub fn show(consent: Consent, say: &dyn Fn(&str)) -> Result<(), Failure> {
     say("Cautions:");
     CAUTIONS.iter().for_each(|caution| say(&format!("- {caution}")));
-    if simulated {
-        say("The rig is simulated: nothing can move here, so it goes on.");
-        return Ok(());
-    }
-    if accepted {
-        return Ok(());
+    match consent {
+        Consent::NothingMoves => {
+            say("The rig is simulated: nothing can move here, so it goes on.");
+            return Ok(());
+        }
+        Consent::Given => return Ok(()),
+        Consent::Missing => {}
     }
     let input = std::io::stdin();
     if !input.is_terminal() {

@@ -3,6 +3,7 @@
 use super::args::{Common, Flex, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
+use super::cautions::Consent;
 use super::conclude::{Kept, conclude};
 use super::population;
 use super::progress::Meter;
@@ -30,7 +31,8 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let common = &args.common;
     let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
         if bench.drives_body() {
-            return qualify_body(bench, meter, &mut kept, &shelf, args.i_have_read_the_cautions);
+            let consent = Consent::of(&common.rig, args.i_have_read_the_cautions);
+            return qualify_body(bench, meter, &mut kept, &shelf, consent);
         }
         shelf.check_for_grip()?;
         kept.check_population(shelf.first())?;

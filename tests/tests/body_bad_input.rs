@@ -1,0 +1,163 @@
+//! What goes wrong with throttle bodies at the desk and on the bench: sheets and procedures for another kind of part, sheets that can't
+//! be used, bodies that do not move. Each gives a clear error or an honest verdict, and the documented exit code.
+
+use anyhow::{Context, Result};
+use std::path::{Path, PathBuf};
+use tempfile::{TempDir, tempdir};
+use trackpair_tests::cli::{Record, Said, qualify, trackpair};
+
+/// A command whose archive is a folder of its own; nothing must be left in it.
+#[track_caller]
+fn refused(command: &[&str]) -> Said {
+    let archive = tempdir().unwrap();
+    let folder = archive.path().to_str().unwrap();
+    let said = trackpair([command, &["--archive", folder]].concat()).unwrap();
+    assert!(said.out.is_empty(), "no result is made up:\n{}", said.out);
+    assert_eq!(std::fs::read_dir(archive.path()).unwrap().count(), 0, "no record of nothing");
+    said
+}
+
+// ---- The wrong kind of part ----
+
+#[test]
+fn a_sheet_for_grips_is_refused_for_a_body() {
+    for command in ["qualify", "rest", "creep", "step", "blip", "guided-push"] {
+        refused(&[command, "--rig", "sim:good-body", "--sheet", "grip-complementary"])
+            .expect(2, &["grip-complementary is for a grip", "to be tested is a body", "leave --sheet out"]);
+    }
+}
+
+#[test]
+fn a_sheet_for_bodies_is_refused_for_a_grip() {
+    for command in ["qualify", "self-check", "leads-check", "hand-sweep", "flex"] {
+        let said = refused(&[command, "--rig", "sim:good-grip", "--sheet", "body"]);
+        said.expect(2, &["body is for a body", "to be tested is a grip", "leave --sheet out"]);
+        assert!(!said.err.contains("self-check ..."), "nothing was driven: {}", said.err);
+    }
+}
+
+#[test]
+fn procedures_for_grips_on_a_rig_for_bodies_say_what_to_use_instead() {
+    for command in
+        [&["self-check"][..], &["leads-check"], &["hand-sweep"], &["flex"], &["flex", "--at", "30"]]
+    {
+        refused(&[command, &["--rig", "sim:good-body"]].concat())
+            .expect(20, &["no place for a grip", "for a throttle body: qualify, rest, creep"]);
+    }
+}
+
+#[test]
+fn procedures_for_bodies_on_a_rig_for_grips_say_what_to_use_instead() {
+    for command in ["rest", "step", "release", "creep", "lash", "tooth-map", "blip", "guided-push"] {
+        refused(&[command, "--rig", "sim:good-grip"])
+            .expect(20, &["no motor bridge", "for a grip: qualify, self-check"]);
+    }
+}
+
+// ---- Sheets ----
+
+/// The shipped sheet with one thing changed, as a file.
+fn sheet_with(from: &str, to: &str) -> (TempDir, PathBuf) {
+    let text = trackpair::sheet::shipped_text("body").expect("shipped");
+    assert!(text.contains(from), "{from:?} is in the sheet");
+    let folder = tempdir().unwrap();
+    let file = folder.path().join("mine.toml");
+    std::fs::write(&file, text.replacen(from, to, 1)).unwrap();
+    (folder, file)
+}
+
+/// A sheet that must be refused, by `check` and by `qualify` alike, at the line of `to`.
+#[track_caller]
+fn check_sheet(from: &str, to: &str, words: &[&str]) {
+    let (_folder, file) = sheet_with(from, to);
+    let text = std::fs::read_to_string(&file).unwrap();
+    let line = text.lines().position(|l| l.contains(to)).unwrap() + 1;
+    let place = format!("mine.toml:{line}:");
+    let words = [&[place.as_str(), "help:"][..], words].concat();
+    let path = file.to_str().unwrap();
+    trackpair(["sheet", "check", path]).unwrap().expect(2, &words);
+    refused(&["qualify", "--rig", "sim:good-body", "--sheet", path]).expect(2, &words);
+}
+
+#[test]
+fn a_sheet_without_steps_says_how_many_there_may_be() {
+    check_sheet("steps = 60", "steps = 0 ", &["`steps` is 0", "between 1 and 5000"]);
+}
+
+#[test]
+fn a_sheet_that_lets_go_beyond_the_travel_says_the_travel() {
+    check_sheet("release_deg = [80.0", "release_deg = [90.0", &["from 90 degrees", "the travel is 84"]);
+}
+
+#[test]
+fn a_sheet_for_a_body_with_an_unknown_key_names_it_and_the_likely_one() {
+    check_sheet("creep_cycles = 3", "crep_cycles = 3", &["unknown key `crep_cycles`", "`creep_cycles`"]);
+}
+
+#[test]
+fn a_sheet_with_more_volts_than_a_motor_may_have_says_the_range() {
+    check_sheet("blip_volts = 13.0", "blip_volts = 40.0", &["`blip_volts` is 40", "between 1 and 14"]);
+}
+
+#[test]
+fn a_sheet_with_a_position_loop_that_runs_away_says_the_range() {
+    check_sheet("kp_volts_rad = 63.0", "kp_volts_rad = -63.0", &["`kp_volts_rad` is -63", "0.1 to 2000"]);
+}
+
+// ---- Bodies that do not do what they should ----
+
+/// `qualify` on a part file.
+fn qualify_file(text: &str, archive: &Path) -> Result<Record> {
+    let folder = tempdir()?;
+    let file = folder.path().join("mine.toml");
+    std::fs::write(&file, text)?;
+    qualify(&format!("sim:{}?seed=1", file.display()), archive, &[])
+}
+
+const HEAD: &str = "kind = \"body\"\nsensor = \"hall\"\ntopology = \"complementary\"\n";
+
+/// The plan ends with rest and stops: no curve and no map is made up.
+#[track_caller]
+fn check_nothing_made_up(record: &Record) {
+    assert_ne!(record.verdict(), "within", "{}", record.said.out);
+    record.trace("rest").unwrap();
+    for procedure in ["creep", "step", "blip"] {
+        assert!(record.trace(procedure).is_err(), "{procedure}");
+    }
+    for figure in ["friction", "lash", "lost_motion", "latency_p50", "return_time", "open_stop"] {
+        assert!(record.figure(figure, None).is_err(), "{figure}");
+    }
+}
+
+#[test]
+fn a_body_without_springs_that_is_seized_is_undecided_and_says_that_it_did_not_move() -> Result<()> {
+    let faults = "[[fault]]\nkind = \"sticky_plate\"\nfriction_nm = 10\nwidth_deg = 90\n\
+                  [[fault]]\nkind = \"weak_spring\"\nleft = 0\n\
+                  [[fault]]\nkind = \"weak_default_spring\"\nleft = 0\n";
+    let archive = tempdir()?;
+    let record = qualify_file(&format!("{HEAD}{faults}"), archive.path())?;
+    record.said.expect(11, &["SIMULATED", "UNDECIDED", "the part moved only 0.0 deg while it was driven"]);
+    check_nothing_made_up(&record);
+    Ok(())
+}
+
+/// The rising line tells the plate's angle to the rig: without it nothing is driven far.
+#[test]
+fn a_body_whose_rising_line_is_dead_is_never_within_and_nothing_is_made_up() -> Result<()> {
+    let fault = "[[fault]]\nkind = \"dead_channel\"\nchannel = \"rising\"\nlevel_percent = 1.5\n";
+    let archive = tempdir()?;
+    let record = qualify_file(&format!("{HEAD}{fault}"), archive.path())?;
+    record.said.expect(record.said.code.context("a code")?, &["SIMULATED", "the part moved only"]);
+    check_nothing_made_up(&record);
+    Ok(())
+}
+
+#[test]
+fn a_body_whose_falling_line_is_dead_is_outside_for_that_line() -> Result<()> {
+    let fault = "[[fault]]\nkind = \"dead_channel\"\nchannel = \"falling\"\nlevel_percent = 1.5\n";
+    let archive = tempdir()?;
+    let record = qualify_file(&format!("{HEAD}{fault}"), archive.path())?;
+    record.said.expect(10, &["SIMULATED", "OUTSIDE", "falling"]);
+    assert_eq!(record.figure("span", Some("falling"))?["verdict"], "outside");
+    Ok(())
+}
