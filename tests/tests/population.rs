@@ -21,7 +21,7 @@ fn tooth_map(rig: &str, archive: &Path, sheet: &Path, more: &[&str]) -> Result<S
 fn short_sheet(folder: &Path) -> Result<PathBuf> {
     let text = trackpair::sheet::shipped_text("body").context("a sheet for bodies ships")?;
     let short =
-        text.replace("creep_cycles = 3", "creep_cycles = 2").replace("map_strokes = 8", "map_strokes = 4");
+        text.replace("creep_cycles = 3", "creep_cycles = 1").replace("map_strokes = 8", "map_strokes = 3");
     let file = folder.join("short.toml");
     std::fs::write(&file, short)?;
     Ok(file)

@@ -224,7 +224,7 @@ fn learned(sorted: &Sorted, sheet: &PartSheet) -> Result<Population, Failure> {
             named(|b| &b.recorded_by),
             env!("CARGO_PKG_VERSION")
         ),
-        note: format!("learned {}; {} records left out", date(), sorted.left_out.len()),
+        note: format!("learned {}; records left out: {}", date(), sorted.left_out.len()),
     };
     let maps: Vec<ToothMap> = bodies.iter().map(|b| b.map.clone()).collect();
     let pitch = sheet.body.as_ref().and_then(|b| b.gears).map_or(UNKNOWN_PITCH_DEG, |g| g.tooth_pitch_deg());
@@ -276,7 +276,9 @@ fn describe(population: &Population) -> Result<(), Failure> {
     let known = uncertainty
         .map_or("from an assumption".to_owned(), |u| format!("± {:.2} (95 %), from so many bodies", 2.0 * u));
     println!("  {:<10} z = {threshold:.2} {known}; 1 healthy body in 1000 exceeds it", "threshold");
-    println!("  a tooth worn by less would be missed more often than once in 20 (places above rest):");
+    println!(
+        "  least wear that is found 19 times in 20, on a body that scatters as these do (places above rest):"
+    );
     let mut next = 0.0;
     // Only a body's own map tells how much more than the population it scatters: 1 is the least.
     for (deg, depth) in search.limit(0.0, 1.0) {

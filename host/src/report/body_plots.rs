@@ -42,6 +42,7 @@ fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People)
     let x = along(plot, &series)?;
     let y = upward(plot, &series, &limits)?;
     let title = plain(&plot.title, LABEL);
+    let spans = spans(plot, &x, outcome, people);
     let chart = Chart {
         id: &format!("body-{index}"),
         title: title.clone(),
@@ -51,7 +52,7 @@ fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People)
         y,
         series,
         limits,
-        spans: spans(plot, outcome, people),
+        spans,
         events: Vec::new(),
         places: places(plot),
     };
@@ -147,8 +148,8 @@ fn limit_lines(plot: &analysis::Plot, outcome: &Outcome) -> Vec<LimitLine> {
     vec![line(max, Side::Above), line(-max, Side::Below)]
 }
 
-/// Bands, then findings of the drive with a place that no band marks.
-fn spans(plot: &analysis::Plot, outcome: &Outcome, people: &People) -> Vec<Span> {
+/// Bands, then findings of the drive at a place that is seen and that no band marks.
+fn spans(plot: &analysis::Plot, along: &Axis, outcome: &Outcome, people: &People) -> Vec<Span> {
     let mut spans: Vec<Span> = plot.bands.iter().filter_map(|b| span(b, plot, outcome, people)).collect();
     if !ALONG_THE_TRAVEL.contains(&plot.name) {
         return spans;
@@ -157,7 +158,8 @@ fn spans(plot: &analysis::Plot, outcome: &Outcome, people: &People) -> Vec<Span>
     {
         let (Some(from), Some(to)) = (finding.from_deg, finding.to_deg) else { continue };
         let tag = row.number.to_string();
-        if spans.iter().all(|s| s.tag != tag) {
+        let seen = from < along.high && to > along.low;
+        if seen && spans.iter().all(|s| s.tag != tag) {
             spans.push(Span { from, to, tag, label: row.kind.clone(), hatch: Hatch::Finding });
         }
     }
