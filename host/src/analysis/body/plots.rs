@@ -253,3 +253,56 @@ pub fn histograms(m: &Measured) -> Vec<Histogram> {
     });
     all.collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::estimate::Estimate;
+    use super::super::worn_teeth::{Bump, tooth_shape};
+    use super::*;
+
+    #[test]
+    fn latencies_of_one_place_are_told_as_their_median_and_longest() {
+        let lag = |deg, heading, ms| Lag { deg, heading, ms };
+        let along = [
+            lag(30.4, Heading::Opening, 2.0),
+            lag(8.0, Heading::Opening, 1.0),
+            lag(30.0, Heading::Opening, 5.0),
+            lag(30.2, Heading::Opening, 3.0),
+            lag(30.1, Heading::Closing, 9.0),
+        ];
+        let places = by_place(&along, Heading::Opening);
+        assert_eq!(places.len(), 2);
+        assert!((places[1].0 - 30.2).abs() < 1e-9);
+        assert_eq!((places[0].1, places[1].1, places[1].2), (1.0, 3.0, 5.0));
+    }
+
+    #[test]
+    fn returns_are_drawn_until_the_last_plate_stands() {
+        let x: Vec<f64> = (0..1500).map(f64::from).collect();
+        let fall = |until: f64| PlotSeries {
+            label: String::new(),
+            x: x.clone(),
+            y: x.iter().map(|t| if *t < until { 80.0 } else { 6.5 }).collect(),
+        };
+        let mut series = [fall(100.0), fall(400.0)];
+        until_still(&mut series);
+        for s in &series {
+            assert_eq!(s.x.len(), s.y.len());
+            assert!((400.0..=460.0).contains(s.x.last().expect("it falls")), "{:?}", s.x.last());
+        }
+    }
+
+    #[test]
+    fn a_slope_is_taken_off_the_map_and_a_worn_tooth_stays_as_deep_as_it_is() {
+        let deg: Vec<f64> = (0..185).map(|k| 7.5 + 0.2 * f64::from(k)).collect();
+        let off_deg = deg.iter().map(|x| 0.03 * (x - 31.0) + 0.3 * tooth_shape(x - 14.0, 4.0)).collect();
+        let depth = Estimate::new(0.3, 0.02).expect("a number");
+        let bump = Bump { at_deg: 14.0, depth, z: 12.0, false_alarm: 0.0 };
+        let worn =
+            Worn { highest: bump, bumps: vec![bump], threshold: 5.0, limit: vec![], off_deg, scale: 1.0 };
+        let shown = levelled(&deg, &worn, 4.0);
+        for (x, y) in deg.iter().zip(&shown) {
+            assert!((y - 0.3 * tooth_shape(x - 14.0, 4.0)).abs() < 1e-9, "{y} at {x}");
+        }
+    }
+}
