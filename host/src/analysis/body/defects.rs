@@ -4,6 +4,7 @@
 //! (`evidence`). What a more basic defect explains is not told again: a weak spring makes friction look large beside it, a plate that
 //! hangs makes everything that starts from rest say nothing.
 
+use super::dead_spots::DeadSpot;
 use super::estimate::Estimate;
 use super::evidence::{Healthy, PRIOR, PRIOR_TEETH, confidence, upper_tail};
 use super::jam::Jam;
@@ -82,7 +83,7 @@ pub fn find(m: &Measured, sheet: &PartSheet) -> Vec<Finding> {
     let brushes = out.iter().any(|f| f.kind == FindingKind::BrushDeadSpot && f.confidence > 0.9);
     let gone = out.iter().any(|f| f.kind == FindingKind::MissingTooth && f.confidence > 0.9);
     if !brushes && !gone {
-        out.extend(ran_free(m));
+        out.extend(ran_free(m, sheet));
     }
     lash(m, &mut out);
     out.retain(|f| f.confidence >= LEAST);
@@ -150,7 +151,11 @@ fn jams(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
 }
 
 /// The rotor ran ahead of the plate at one place again and again.
-fn ran_free(m: &Measured) -> Option<Finding> {
+fn ran_free(m: &Measured, sheet: &PartSheet) -> Option<Finding> {
+    // What comes back with every turn of the rotor is the commutator's.
+    if comes_with_turns(m.motor.ran_free.iter().chain(&m.motor.dead_spots), sheet) {
+        return None;
+    }
     let slip = m.motor.ran_free.iter().max_by_key(|s| s.passes).filter(|s| s.passes >= 2)?;
     let text = format!(
         "the motor runs free of the plate at {:.1} deg, {} times: a tooth is missing or broken there",
@@ -305,6 +310,17 @@ fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
     }
 }
 
+/// Whether two of the places lie a whole number of rotor turns apart: they are one place of the commutator.
+fn comes_with_turns<'s>(spots: impl Iterator<Item = &'s DeadSpot>, sheet: &PartSheet) -> bool {
+    let Some(ratio) = sheet.body.as_ref().and_then(|b| b.gears?.ratio()) else { return false };
+    let spots: Vec<f64> = spots.map(|s| s.at_deg).collect();
+    let apart = |a: &f64, b: &f64| {
+        let turns = (b - a).abs() * ratio / 360.0;
+        turns > 0.5 && (turns - turns.round()).abs() < 0.1
+    };
+    spots.iter().enumerate().any(|(k, a)| spots[k + 1..].iter().any(|b| apart(a, b)))
+}
+
 /// One finding for all places: the same turn of the rotor comes by several times along the travel.
 fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
     // Where the rotor runs free of the plate, or the gears jam, volts and amps are the gears' doing.
@@ -312,23 +328,21 @@ fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
         let near = m.motor.dead_spots.iter().filter(|d| (d.at_deg - at).abs() < 6.0);
         near.map(|d| d.passes).sum::<usize>()
     };
-    let free = m.motor.ran_free.iter().filter(|s| s.passes >= 2 && s.passes >= passes_of(s.at_deg));
+    let turning = comes_with_turns(m.motor.ran_free.iter().chain(&m.motor.dead_spots), sheet);
+    let free =
+        m.motor.ran_free.iter().filter(|s| !turning && s.passes >= 2 && s.passes >= passes_of(s.at_deg));
     let jams = gear_jams(m, sheet);
     let gears: Vec<f64> = free.map(|s| s.at_deg).chain(jams.iter().map(|j| j.at_deg)).collect();
-    let spots: Vec<_> =
-        m.motor.dead_spots.iter().filter(|s| !gears.iter().any(|g| (s.at_deg - g).abs() < 6.0)).collect();
+    let spots: Vec<_> = m
+        .motor
+        .dead_spots
+        .iter()
+        .chain(m.motor.ran_free.iter().filter(|_| turning))
+        .filter(|s| !gears.iter().any(|g| (s.at_deg - g).abs() < 6.0))
+        .collect();
     let Some(worst) = spots.iter().max_by(|a, b| a.z.total_cmp(&b.z)) else { return };
     let places: Vec<String> = spots.iter().take(6).map(|s| format!("{:.1}", s.at_deg)).collect();
-    let turn = sheet.body.as_ref().and_then(|b| b.gears?.ratio()).map(|ratio| 360.0 / ratio);
-    // Two places a whole number of rotor turns apart are one place of the commutator.
-    let same = turn.is_some_and(|turn| {
-        spots.iter().enumerate().any(|(k, a)| {
-            spots[k + 1..].iter().any(|b| {
-                let turns = (b.at_deg - a.at_deg).abs() / turn;
-                turns > 0.5 && (turns - turns.round()).abs() < 0.1
-            })
-        })
-    });
+    let same = comes_with_turns(spots.iter().copied(), sheet);
     let passes: usize = spots.iter().map(|s| s.passes).sum();
     let tail = upper_tail(worst.z / DEAD_Z) * if same { 0.1 } else { 1.0 } / passes.max(1) as f64;
     let again = if same { ", one turn of the rotor apart" } else { "" };

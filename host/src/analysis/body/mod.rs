@@ -8,6 +8,7 @@
 //!   [`tooth_map`], and [`worn_teeth`] among a [`population`].
 //! - [`feedback`]: the pair on the plate, by the grip's own analysis.
 //! - [`measured`]: all of it in the order in which one needs the other.
+//! - [`lines`]: whether the feedback lines moved at all.
 //! - [`evidence`], [`defects`]: what is wrong and how sure. [`figures`], [`plots`]: what is told.
 
 pub mod blip;
@@ -23,6 +24,7 @@ pub mod guided_push;
 pub mod jam;
 pub mod lash;
 pub mod latency;
+pub mod lines;
 pub mod measured;
 pub mod motor;
 pub mod onset;
@@ -57,6 +59,9 @@ pub fn analyse(traces: BodyTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
 /// Analyses a throttle body among a population of healthy ones.
 pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
     let recordings = Recordings::new(&traces, sheet);
+    if lines::no_angle(&traces) {
+        return without_angle(&traces);
+    }
     let measured = Measured::new(&recordings, &traces, sheet, population);
     let mut out = feedback::analyse(&traces, sheet).unwrap_or_default();
     out.kind = PartKind::Body;
@@ -66,6 +71,9 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
     out.figures.extend(told.figures);
     out.not_testable.extend(told.not_testable);
     out.findings.extend(defects::find(&measured, sheet));
+    let dead = lines::find(&traces);
+    out.findings.retain(|f| f.kind != FindingKind::DeadChannel || dead.is_empty());
+    out.findings.extend(dead);
     out.plots = plots::of(&measured, &recordings, sheet);
     out.histograms.extend(plots::histograms(&measured));
     if let (Some(before), Some(after)) = (&recordings.blip_before, &recordings.blip_after) {
@@ -82,6 +90,20 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
     });
     order::order(&mut out.findings);
     out
+}
+
+/// Without a line that follows the plate there is no angle, and no figure.
+fn without_angle(traces: &BodyTraces<'_>) -> PartAnalysis {
+    let why = "the rising feedback line did not follow the plate, so its angle is not known: check the line from terminal to sensor";
+    PartAnalysis {
+        kind: PartKind::Body,
+        findings: lines::find(traces),
+        not_testable: FigureName::ALL
+            .into_iter()
+            .map(|f| NotTestable { what: f.name().to_owned(), why: why.to_owned() })
+            .collect(),
+        ..PartAnalysis::default()
+    }
 }
 
 /// Stops by the sheet's nominal line: a plate's own scale puts the closed stop at 0 by definition.
