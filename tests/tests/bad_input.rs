@@ -126,7 +126,7 @@ fn a_rig_of_another_protocol_version_is_named_with_both_versions() -> Result<()>
     })?;
     check_no_rig(
         &address,
-        &[&address, "speaks protocol version 9, this program version 1", "update the older"],
+        &[&address, "speaks protocol version 9, this program version 2", "update the older"],
     );
     Ok(())
 }

@@ -156,6 +156,19 @@ pub fn draw(class: Class, random: &mut Random) -> Drawn {
     Drawn { class, faults, severity: range.mildest, amount: range.amount, centre_deg }
 }
 
+/// A body with one worn tooth of a depth, at one of the places that wear.
+pub fn worn_tooth(depth_deg: f64, random: &mut Random) -> Drawn {
+    let centre_deg = Range { random, mildest: 1.0, amount: depth_deg }.tooth();
+    let fault = Fault::WornTeeth { centre_deg, depth_deg, opening_share: 0.6, teeth: 1 };
+    Drawn {
+        class: Class::WornTooth,
+        faults: vec![fault],
+        severity: 1.0,
+        amount: depth_deg,
+        centre_deg: Some(centre_deg),
+    }
+}
+
 /// Draws numbers and remembers the mildest and the first.
 struct Range<'a> {
     random: &'a mut Random,

@@ -118,6 +118,17 @@ fn print_teeth(trials: &[Trial]) {
     println!();
 }
 
+/// One row of the table of worn teeth.
+pub fn print_depth(depth_deg: f64, trials: &[Trial]) {
+    let errors: Vec<f64> = trials.iter().filter_map(|t| t.centre_error).collect();
+    println!(
+        "  {depth_deg:.2} deg: told {}; within 1 deg {}; not called within {}",
+        Share::count(trials, |t| t.tooth_told),
+        Share::count(&errors, |e| e.abs() <= 1.0),
+        Share::count(trials, |t| t.verdict != Some(Verdict::Within)),
+    );
+}
+
 fn print_errors(trials: &[Trial]) {
     println!(
         "Figures against the truth: share of true values within value +- U (k = 2), bias and sd of the error"
