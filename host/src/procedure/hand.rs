@@ -64,10 +64,7 @@ impl Bench<'_> {
     pub fn hand_sweep(&mut self, until: HandEnd<'_>) -> Recording {
         let (plan, mut covering) = match self.plan_hand_sweep(until) {
             Ok(plan) => plan,
-            Err(failure) => {
-                self.give_up();
-                return Recording::failed(failure);
-            }
+            Err(failure) => return self.fail(failure),
         };
         self.record(&plan, &mut covering)
     }

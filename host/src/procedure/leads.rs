@@ -123,10 +123,7 @@ impl Bench<'_> {
     pub fn leads_check(&mut self) -> Recording {
         let (plan, mut switching) = match self.plan_leads_check() {
             Ok(plan) => plan,
-            Err(failure) => {
-                self.give_up();
-                return Recording::failed(failure);
-            }
+            Err(failure) => return self.fail(failure),
         };
         let mut recording = self.record(&plan, &mut switching);
         if recording.failure.is_none()

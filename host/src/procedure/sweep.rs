@@ -30,10 +30,7 @@ impl Bench<'_> {
     pub fn sweep(&mut self) -> Recording {
         let (plan, lowered) = match self.plan_sweep() {
             Ok(plan) => plan,
-            Err(failure) => {
-                self.give_up();
-                return Recording::failed(failure);
-            }
+            Err(failure) => return self.fail(failure),
         };
         let cycles = plan.sweep.map_or(1, |sweep| sweep.cycles);
         let mut recording = self.record(&plan, &mut Sweeping { cycles });

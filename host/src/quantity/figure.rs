@@ -88,27 +88,6 @@ pub enum FigureName {
 }
 
 impl FigureName {
-    /// Figures of a pair of sensor lines.
-    const SENSOR: [Self; 17] = [
-        Self::ClosedVolts,
-        Self::OpenVolts,
-        Self::Span,
-        Self::LinearityIndependent,
-        Self::LinearityTerminal,
-        Self::LinearityZeroBased,
-        Self::CorrelationWorst,
-        Self::CorrelationOffset,
-        Self::CorrelationSlope,
-        Self::Hysteresis,
-        Self::Repeatability,
-        Self::DeadBandClosed,
-        Self::DeadBandOpen,
-        Self::Noise,
-        Self::Skew,
-        Self::DropoutRate,
-        Self::LimpTrips,
-    ];
-
     /// Every figure in the order it is reported.
     pub const ALL: [Self; 39] = [
         Self::ClosedVolts,
@@ -301,7 +280,7 @@ impl FigureName {
 
     /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair.
     pub fn belongs_to(self, kind: PartKind) -> bool {
-        kind == PartKind::Body || Self::SENSOR.contains(&self)
+        kind == PartKind::Body || self <= Self::LimpTrips
     }
 }
 

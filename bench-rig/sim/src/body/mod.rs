@@ -10,7 +10,7 @@
 //!
 //! Angles of idler and rotor are their own axes'; everything else is referred to the plate, from the closed stop. Defaults: R. N. K.
 //! Loh, T. Thanom, J. S. Pyko, A. Lee, "Electronic Throttle Control System: Modeling, Identification and Model-Based Control
-//! Designs", Engineering 5 (2013), in public transcriptions; the split among motor, idler and plate, gear errors, lash, stiffness,
+//! Designs", Engineering 5 (2013), as quoted by others; the split among motor, idler and plate, gear errors, lash, stiffness,
 //! ripple and stops are engineering assumptions. There is no pre-sliding friction, and PWM is averaged.
 
 pub mod ailment;

@@ -37,27 +37,18 @@ impl Bench<'_> {
 
     /// The sheet's snap openings.
     pub fn blips(&mut self) -> Recording {
-        let procedure = ProcedureKind::Blip;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let blips = u16::try_from(plan.blips).unwrap_or(u16::MAX).max(1);
-        let motion = Motion::new()
-            .release(RETURN_US)
-            .volts(plan.blip_volts, SNAP_US)
-            .release(RETURN_US)
-            .repeat(1, blips - 1);
-        self.run_body(procedure, &plan, &motion, "snap openings")
+        self.run_body(ProcedureKind::Blip, "snap openings", |_, plan| {
+            let blips = u16::try_from(plan.blips).unwrap_or(u16::MAX).max(1);
+            Motion::new()
+                .release(RETURN_US)
+                .volts(plan.blip_volts, SNAP_US)
+                .release(RETURN_US)
+                .repeat(1, blips - 1)
+        })
     }
 
     fn short_check(&mut self, procedure: ProcedureKind, words: &'static str) -> Recording {
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let motion = self.check_motion(&plan);
-        self.run_body(procedure, &plan, &motion, words)
+        self.run_body(procedure, words, |bench, plan| bench.check_motion(plan))
     }
 
     fn check_motion(&self, plan: &BodyPlan) -> Motion {

@@ -19,29 +19,25 @@ const SPEED_DEG_S: f64 = 120.0;
 impl Bench<'_> {
     /// Moves the plate slowly to and fro, then lets it coast.
     pub fn creep(&mut self) -> Recording {
-        let procedure = ProcedureKind::Creep;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let (low, high) = (self.clear_of_stops(0.0), self.clear_of_stops(self.sheet.travel_deg));
-        let slow = plan.creep_speed_deg_s;
-        let start = Motion::new().ramp(low, self.speed(SPEED_DEG_S)).hold(END_HOLD_US);
-        let again = start.next_segment();
-        let cycles = u16::try_from(plan.creep_cycles).unwrap_or(u16::MAX).max(1);
-        let motion = start
-            .ramp(high, slow)
-            .hold(END_HOLD_US)
-            .ramp(low, slow)
-            .hold(END_HOLD_US)
-            .repeat(again, cycles - 1);
-        let coast = motion.next_segment();
-        let from = self.clear_of_stops(COAST_FROM * self.sheet.travel_deg);
-        let motion = motion
-            .ramp(from, self.speed(SPEED_DEG_S))
-            .hold(COAST_HOLD_US)
-            .release(COAST_US)
-            .repeat(coast, COASTS - 1);
-        self.run_body(procedure, &plan, &motion, "slow ramps over the travel")
+        self.run_body(ProcedureKind::Creep, "slow ramps over the travel", |bench, plan| {
+            let (low, high) = (bench.clear_of_stops(0.0), bench.clear_of_stops(bench.sheet.travel_deg));
+            let slow = plan.creep_speed_deg_s;
+            let start = Motion::new().ramp(low, bench.speed(SPEED_DEG_S)).hold(END_HOLD_US);
+            let again = start.next_segment();
+            let cycles = u16::try_from(plan.creep_cycles).unwrap_or(u16::MAX).max(1);
+            let motion = start
+                .ramp(high, slow)
+                .hold(END_HOLD_US)
+                .ramp(low, slow)
+                .hold(END_HOLD_US)
+                .repeat(again, cycles - 1);
+            let coast = motion.next_segment();
+            let from = bench.clear_of_stops(COAST_FROM * bench.sheet.travel_deg);
+            motion
+                .ramp(from, bench.speed(SPEED_DEG_S))
+                .hold(COAST_HOLD_US)
+                .release(COAST_US)
+                .repeat(coast, COASTS - 1)
+        })
     }
 }

@@ -25,22 +25,18 @@ const SPEED_DEG_S: f64 = 60.0;
 impl Bench<'_> {
     /// Swings and arrests the rotor inside the lash at rest.
     pub fn lash(&mut self) -> Recording {
-        let procedure = ProcedureKind::Lash;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let mut motion = Motion::new().release(REST_US);
-        let again = motion.next_segment();
-        for way in [1.0, -1.0] {
-            let volts = way * SHARE * self.break_volts.unwrap_or(BREAK_VOLTS);
-            for (share, us) in LEVELS {
-                motion = motion.volts(share * volts, us);
+        self.run_body(ProcedureKind::Lash, "the rotor swung and arrested inside the lash", |bench, plan| {
+            let mut motion = Motion::new().release(REST_US);
+            let again = motion.next_segment();
+            for way in [1.0, -1.0] {
+                let volts = way * SHARE * bench.break_volts.unwrap_or(BREAK_VOLTS);
+                for (share, us) in LEVELS {
+                    motion = motion.volts(share * volts, us);
+                }
             }
-        }
-        motion = motion.repeat(again, SWINGS - 1).release(REST_US);
-        let motion = self.coasts(motion, plan.lash_coasts);
-        self.run_body(procedure, &plan, &motion, "the rotor swung and arrested inside the lash")
+            motion = motion.repeat(again, SWINGS - 1).release(REST_US);
+            bench.coasts(motion, plan.lash_coasts)
+        })
     }
 
     /// Coasts onto rest from a little above it.

@@ -72,11 +72,16 @@ impl Bench<'_> {
 
     /// How the first feedback line tells the angle: as found by rest and stops, or by the sheet's nominal line.
     fn plate_scale(&self) -> PlateScale {
-        self.plate.unwrap_or(PlateScale {
+        self.plate.unwrap_or(self.nominal_scale())
+    }
+
+    /// The sheet's nominal line.
+    fn nominal_scale(&self) -> PlateScale {
+        PlateScale {
             closed_ratio: self.sheet.rising.closed,
             open_ratio: self.sheet.rising.open,
             travel_deg: self.sheet.travel_deg,
-        })
+        }
     }
 
     /// Where the plate rests, degrees: as found, or a twelfth of the travel.
@@ -89,20 +94,20 @@ impl Bench<'_> {
         self.within_travel(deg).clamp(CLEAR_OF_STOPS_DEG, self.sheet.travel_deg - CLEAR_OF_STOPS_DEG)
     }
 
-    /// Lets the motor cool, sets the loop, and runs a program; a failure leaves the rig unpowered.
+    /// Lets the motor cool, sets the loop, and runs the program that the sheet's plan gives; a failure leaves the rig unpowered.
     fn run_body(
         &mut self,
         procedure: ProcedureKind,
-        plan: &BodyPlan,
-        motion: &Motion,
         words: &'static str,
+        motion: impl FnOnce(&Self, &BodyPlan) -> Motion,
     ) -> Recording {
-        match self.ready_body(procedure, plan, motion) {
+        let ready = self.body_plan(procedure).and_then(|plan| {
+            let motion = motion(self, &plan);
+            self.ready_body(procedure, &plan, &motion)
+        });
+        match ready {
             Ok(plan) => self.record(&plan, &mut Telling(words)),
-            Err(failure) => {
-                self.give_up();
-                Recording::failed(failure)
-            }
+            Err(failure) => self.fail(failure),
         }
     }
 

@@ -16,18 +16,15 @@ const MOST: usize = 6;
 impl Bench<'_> {
     /// Lets the plate go from the sheet's openings.
     pub fn release(&mut self) -> Recording {
-        let procedure = ProcedureKind::Release;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let mut motion = Motion::new();
-        for opening in plan.release_deg.iter().take(MOST) {
-            let place = self.clear_of_stops(*opening);
-            let speed = self.speed(SPEED_DEG_S);
-            motion = motion.ramp(place, speed).hold(HOLD_US).release(RETURN_US);
-            motion = motion.ramp(place, speed).hold(HOLD_US).brake(RETURN_US);
-        }
-        self.run_body(procedure, &plan, &motion, "letting go from several openings")
+        self.run_body(ProcedureKind::Release, "letting go from several openings", |bench, plan| {
+            let mut motion = Motion::new();
+            for opening in plan.release_deg.iter().take(MOST) {
+                let place = bench.clear_of_stops(*opening);
+                let speed = bench.speed(SPEED_DEG_S);
+                motion = motion.ramp(place, speed).hold(HOLD_US).release(RETURN_US);
+                motion = motion.ramp(place, speed).hold(HOLD_US).brake(RETURN_US);
+            }
+            motion
+        })
     }
 }

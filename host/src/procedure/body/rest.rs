@@ -89,21 +89,17 @@ impl Bench<'_> {
     }
 
     fn press_stops(&mut self, press: Press) -> Recording {
-        let procedure = ProcedureKind::Rest;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let motion = Motion::new()
-            .release(FIRST_REST_US)
-            .volts_ramp(-press.volts, press.rise_us[0])
-            .volts(-press.volts, PRESS_US)
-            .release(RISE_US)
-            .volts_ramp(press.volts, press.rise_us[1])
-            .volts(press.volts, PRESS_US)
-            .release(FALL_US)
-            .repeat(1, ROUNDS - 1);
-        self.run_body(procedure, &plan, &motion, "rest and both stops")
+        self.run_body(ProcedureKind::Rest, "rest and both stops", |_, _| {
+            Motion::new()
+                .release(FIRST_REST_US)
+                .volts_ramp(-press.volts, press.rise_us[0])
+                .volts(-press.volts, PRESS_US)
+                .release(RISE_US)
+                .volts_ramp(press.volts, press.rise_us[1])
+                .volts(press.volts, PRESS_US)
+                .release(FALL_US)
+                .repeat(1, ROUNDS - 1)
+        })
     }
 
     /// Whether the first line changed as much as it does from stop to stop.
@@ -113,11 +109,7 @@ impl Bench<'_> {
 
     /// The sheet's line, where a plate moved but did not come to its stops.
     fn nominal_plate(&self, trace: &Trace) -> Option<PlateScale> {
-        change(trace).filter(|c| *c >= MOVED).map(|_| PlateScale {
-            closed_ratio: self.sheet.rising.closed,
-            open_ratio: self.sheet.rising.open,
-            travel_deg: self.sheet.travel_deg,
-        })
+        change(trace).filter(|c| *c >= MOVED).map(|_| self.nominal_scale())
     }
 
     fn not_whole(&self, found: &RestFound, trace: Option<&Trace>) -> Warning {

@@ -31,13 +31,9 @@ const ABOVE_REST_DEG: f64 = 1.5;
 impl Bench<'_> {
     /// Steps the voltage and the setpoint over the travel.
     pub fn steps(&mut self) -> Recording {
-        let procedure = ProcedureKind::Step;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let motion = self.step_motion(&plan);
-        self.run_body(procedure, &plan, &motion, "steps over the travel, both ways")
+        self.run_body(ProcedureKind::Step, "steps over the travel, both ways", |bench, plan| {
+            bench.step_motion(plan)
+        })
     }
 
     fn step_motion(&self, plan: &BodyPlan) -> Motion {

@@ -11,17 +11,13 @@ const STROKE_US: u32 = 250_000;
 impl Bench<'_> {
     /// Drives the plate from rest, again and again, at the sheet's voltage.
     pub fn tooth_map(&mut self) -> Recording {
-        let procedure = ProcedureKind::ToothMap;
-        let plan = match self.body_plan(procedure) {
-            Ok(plan) => plan,
-            Err(failure) => return self.fail(failure),
-        };
-        let strokes = u16::try_from(plan.map_strokes).unwrap_or(u16::MAX).max(1);
-        let motion = Motion::new()
-            .release(REST_US)
-            .volts(plan.map_volts, STROKE_US)
-            .repeat(0, strokes - 1)
-            .release(REST_US);
-        self.run_body(procedure, &plan, &motion, "strokes from rest along the teeth")
+        self.run_body(ProcedureKind::ToothMap, "strokes from rest along the teeth", |_, plan| {
+            let strokes = u16::try_from(plan.map_strokes).unwrap_or(u16::MAX).max(1);
+            Motion::new()
+                .release(REST_US)
+                .volts(plan.map_volts, STROKE_US)
+                .repeat(0, strokes - 1)
+                .release(REST_US)
+        })
     }
 }
