@@ -13,8 +13,10 @@ const SPIKES: usize = 200;
 
 /// Which of the two lines stood through every recording; none when nothing was recorded of a line.
 fn stood(traces: &BodyTraces<'_>, line: Channel) -> Option<bool> {
-    let changes: Vec<f32> = traces.all().filter_map(|t| change(t, line)).collect();
-    (!changes.is_empty()).then(|| changes.iter().all(|c| *c < STANDS))
+    // The first recording in which it moved settles it.
+    let mut changes = traces.all().filter_map(|t| change(t, line)).peekable();
+    changes.peek()?;
+    Some(changes.all(|c| c < STANDS))
 }
 
 /// Change of a line in a recording, ratio of supply, spikes left out.
