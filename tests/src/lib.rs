@@ -7,6 +7,7 @@
 //! - [`big_trace`]: a long recording for benches.
 //! - [`body_bench`]: the same for a throttle body.
 //! - [`parallel`]: many seeds on all cores.
+//! - [`reading`]: reading a stream that signals interrupt.
 //! - [`shares`]: shares with exact bounds.
 
 pub mod bench;
@@ -15,6 +16,7 @@ pub mod body_bench;
 pub mod cli;
 pub mod parallel;
 pub mod programs;
+pub mod reading;
 pub mod shares;
 #[path = "../../host/src/sim_link.rs"]
 pub mod sim_link;

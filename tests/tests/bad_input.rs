@@ -4,12 +4,13 @@
 
 use anyhow::{Context, Result};
 use std::ffi::OsStr;
-use std::io::{Read, Write};
+use std::io::Write;
 use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use tempfile::{TempDir, tempdir};
 use trackpair_tests::cli::{Record, Running, Said, command, qualify, trackpair};
+use trackpair_tests::reading::read_some;
 
 // ---- Who is on the port ----
 
@@ -34,7 +35,7 @@ fn check_no_rig(address: &str, words: &[&str]) {
 
 #[test]
 fn a_port_that_stays_silent_is_said_to_be_silent() -> Result<()> {
-    let address = stranger(|mut stream| while stream.read(&mut [0; 256]).is_ok_and(|n| n > 0) {})?;
+    let address = stranger(|mut stream| while read_some(&mut stream, &mut [0; 256]).is_ok_and(|n| n > 0) {})?;
     check_no_rig(
         &address,
         &[&address, "nothing answers", "check that the rig is on and that this is its port"],
@@ -47,7 +48,7 @@ fn noise_as_of_a_wrong_baud_rate_is_said_to_be_no_rig() -> Result<()> {
     let address = stranger(|mut stream| {
         let mut state = 1u32;
         let mut bytes = [0; 256];
-        while let Ok(1..) = stream.read(&mut bytes) {
+        while let Ok(1..) = read_some(&mut stream, &mut bytes) {
             // Numerical Recipes' generator; what a receiver makes of the wrong baud rate has no frame in it.
             let noise: Vec<u8> = (0..200)
                 .map(|_| {
@@ -68,7 +69,7 @@ fn noise_as_of_a_wrong_baud_rate_is_said_to_be_no_rig() -> Result<()> {
 fn an_echo_is_said_to_be_one_with_its_address() -> Result<()> {
     let address = stranger(|mut stream| {
         let mut bytes = [0; 256];
-        while let Ok(n @ 1..) = stream.read(&mut bytes) {
+        while let Ok(n @ 1..) = read_some(&mut stream, &mut bytes) {
             if stream.write_all(&bytes[..n]).is_err() {
                 return;
             }
@@ -87,7 +88,7 @@ fn tty(mut behave: impl FnMut(&[u8]) -> Vec<u8> + Send + 'static) -> Result<(Str
     far.set_timeout(std::time::Duration::from_secs(60))?;
     std::thread::spawn(move || {
         let mut bytes = [0; 256];
-        while let Ok(n @ 1..) = far.read(&mut bytes) {
+        while let Ok(n @ 1..) = read_some(&mut far, &mut bytes) {
             if far.write_all(&behave(&bytes[..n])).is_err() {
                 return;
             }
@@ -115,7 +116,7 @@ fn a_rig_of_another_protocol_version_is_named_with_both_versions() -> Result<()>
     let address = stranger(|mut stream| {
         let mut bytes = [0; 256];
         let mut deframer = Deframer::new();
-        while let Ok(n @ 1..) = stream.read(&mut bytes) {
+        while let Ok(n @ 1..) = read_some(&mut stream, &mut bytes) {
             let mut answers = Vec::new();
             deframer.push(&bytes[..n], |frame| answers.extend(foreign(frame.kind | 0x80, frame.id)));
             if stream.write_all(&answers).is_err() {

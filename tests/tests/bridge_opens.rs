@@ -4,7 +4,7 @@
 
 use anyhow::{Context, Result};
 use serialport::{SerialPort, TTYPort};
-use std::io::{ErrorKind, Read, Write};
+use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -12,6 +12,7 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use tempfile::{TempDir, tempdir};
 use trackpair_tests::cli::{DEADLINE, Record, Running, command};
 use trackpair_tests::programs::ServedRig;
+use trackpair_tests::reading::read_some;
 
 /// Longest time from an end of the link to an open bridge, µs: the rig's patience, its tick, and this machine's scheduling.
 const OPEN_WITHIN_US: u64 = 300_000 + 1_000 + 50_000;
@@ -231,7 +232,7 @@ impl Cable {
 fn carry(mut from: TTYPort, mut to: TTYPort, pulled: &AtomicBool) {
     let mut bytes = [0; 4096];
     loop {
-        match from.read(&mut bytes) {
+        match read_some(&mut from, &mut bytes) {
             Ok(0) => return,
             Ok(n) if !pulled.load(Ordering::Relaxed) => {
                 if to.write_all(&bytes[..n]).is_err() {

@@ -3,7 +3,7 @@
 #![cfg(unix)]
 
 use anyhow::{Context, Result, bail};
-use std::io::{Read, Write};
+use std::io::Write;
 use std::net::TcpStream;
 use std::ops::{Deref, DerefMut};
 use std::path::Path;
@@ -17,6 +17,7 @@ use trackpair_protocol::frame::Deframer;
 use trackpair_protocol::message::{Event, EventKind, Guard, Message, RigState, Status};
 use trackpair_tests::cli::{DEADLINE, Record, Running, command, qualify, trackpair};
 use trackpair_tests::programs::ServedRig;
+use trackpair_tests::reading::read_some;
 
 /// A plan of about ten seconds.
 const SHORT: [&str; 5] = ["--cycles", "1", "--speed", "180", "--skip-leads"];
@@ -261,7 +262,8 @@ impl Listener {
             if let Some(found) = self.heard.iter().find_map(&pick) {
                 return Ok(found);
             }
-            let n = self.stream.read(&mut bytes).with_context(|| format!("heard only {:?}", self.heard))?;
+            let n = read_some(&mut self.stream, &mut bytes)
+                .with_context(|| format!("heard only {:?}", self.heard))?;
             if n == 0 {
                 bail!("the rig has gone; heard only {:?}", self.heard);
             }

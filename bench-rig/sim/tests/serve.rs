@@ -65,7 +65,11 @@ fn wait_for<T>(link: &mut dyn Read, mut pick: impl FnMut(&Message<'_>) -> Option
                     found = pick(&Message::decode(&frame).unwrap());
                 }
             }),
-            Err(e) if matches!(e.kind(), ErrorKind::TimedOut | ErrorKind::WouldBlock) => {}
+            Err(e)
+                if matches!(
+                    e.kind(),
+                    ErrorKind::TimedOut | ErrorKind::WouldBlock | ErrorKind::Interrupted
+                ) => {}
             Err(e) => panic!("{e}"),
         }
     }
