@@ -49,6 +49,8 @@ fn main() -> ExitCode {
         comparisons: &comparisons,
         sheet: &sheet,
         channels: &channels,
+        stamp: None,
+        shop: None,
     };
     let text = terminal(&input, Style::default());
     let written =

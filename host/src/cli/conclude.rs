@@ -190,7 +190,16 @@ pub fn conclude(
     // Curves belong to figures: where none is judged, none is drawn.
     let curves = if scope == Scope::Part { analysis.curves.as_slice() } else { &[] };
     let (plots, comparisons) = (&analysis.plots, &analysis.comparisons);
-    let input = ReportInput { outcome: &outcome, curves, plots, comparisons, sheet, channels: &channels };
+    let input = ReportInput {
+        outcome: &outcome,
+        curves,
+        plots,
+        comparisons,
+        sheet,
+        channels: &channels,
+        stamp: None,
+        shop: None,
+    };
     let (text, page) = (terminal(&input, style(surroundings)), html(&input));
     let reported = report.map_or(Ok(()), |file| write_report(&page, file));
     let stored = store(&mut kept, &outcome, &page);

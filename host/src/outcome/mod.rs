@@ -4,10 +4,12 @@
 
 mod build;
 mod cautions;
+mod stamp;
 mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
 pub use cautions::CAUTIONS;
+pub use stamp::{SLOT_CHARS, SLOT_CLOSES, SLOT_OPENS, Stamp, empty_slot};
 pub use text::{OutcomeError, SCHEMA};
 
 use crate::quantity::{Condition, Unit};

@@ -16,14 +16,32 @@ fn page_of(outcome: &Outcome) -> String {
 
 fn page_with(outcome: &Outcome, plots: &[Plot], comparisons: &[Comparison]) -> String {
     let (sheet, channels) = (body_fixture::sheet(), fixture::channels());
-    html(&ReportInput { outcome, curves: &[], plots, comparisons, sheet: &sheet, channels: &channels })
+    html(&ReportInput {
+        outcome,
+        curves: &[],
+        plots,
+        comparisons,
+        sheet: &sheet,
+        channels: &channels,
+        stamp: None,
+        shop: None,
+    })
 }
 
 fn terminal_of(outcome: &Outcome, style: Style) -> String {
     let (sheet, comparisons) = (body_fixture::sheet(), body_fixture::comparisons());
     let comparisons = comparisons.as_slice();
     terminal(
-        &ReportInput { outcome, curves: &[], plots: &[], comparisons, sheet: &sheet, channels: &[] },
+        &ReportInput {
+            outcome,
+            curves: &[],
+            plots: &[],
+            comparisons,
+            sheet: &sheet,
+            channels: &[],
+            stamp: None,
+            shop: None,
+        },
         style,
     )
 }
@@ -212,8 +230,16 @@ fn a_worn_tooth_is_not_marked_on_the_feedback_lines() {
     let (outcome, sheet) = (body_fixture::worn(), body_fixture::sheet());
     let curves = fixture::curves();
     let (plots, comparisons, channels) = (&[], &[], &[]);
-    let input =
-        ReportInput { outcome: &outcome, curves: &curves, plots, comparisons, sheet: &sheet, channels };
+    let input = ReportInput {
+        outcome: &outcome,
+        curves: &curves,
+        plots,
+        comparisons,
+        sheet: &sheet,
+        channels,
+        stamp: None,
+        shop: None,
+    };
     let page = html(&input);
     let document = parse(&page);
     let texts = document.descendants().filter(|n| n.tag_name().name() == "text").filter_map(|n| n.text());

@@ -10,6 +10,7 @@
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - `shop`: who hands it over, and on which paper.
 //! - `html`, `terminal`, `terminal_body`: the media.
 
 #[cfg(test)]
@@ -25,6 +26,7 @@ mod histograms;
 mod html;
 mod people;
 mod plots;
+mod shop;
 pub mod svg;
 mod terminal;
 mod terminal_body;
@@ -37,11 +39,12 @@ mod words;
 #[cfg(test)]
 use crate as host;
 use crate::analysis::{Comparison, Plot, PlotCurve};
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, Stamp};
 use crate::sheet::PartSheet;
 use crate::trace::ChannelProvenance;
 
 pub use html::html;
+pub use shop::{Paper, Shop};
 pub use terminal::{Style, terminal};
 
 /// What a report is made of.
@@ -59,4 +62,8 @@ pub struct ReportInput<'a> {
     pub sheet: &'a PartSheet,
     /// Calibration of the recorded channels; may be empty.
     pub channels: &'a [ChannelProvenance],
+    /// What ties it to a sealed record; none for a judgement that is not kept.
+    pub stamp: Option<&'a Stamp>,
+    /// Who hands it over; none when nothing is configured.
+    pub shop: Option<&'a Shop>,
 }

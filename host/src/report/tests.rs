@@ -23,13 +23,34 @@ pub(crate) fn golden(name: &str, text: &str) {
 fn html_of(outcome: &Outcome, curves: &[PlotCurve]) -> String {
     let (sheet, channels) = (fixture::sheet(), fixture::channels());
     let (plots, comparisons) = (&[], &[]);
-    html(&ReportInput { outcome, curves, plots, comparisons, sheet: &sheet, channels: &channels })
+    html(&ReportInput {
+        outcome,
+        curves,
+        plots,
+        comparisons,
+        sheet: &sheet,
+        channels: &channels,
+        stamp: None,
+        shop: None,
+    })
 }
 
 fn terminal_of(outcome: &Outcome, style: Style) -> String {
     let sheet = fixture::sheet();
     let (curves, plots, comparisons) = (&[], &[], &[]);
-    terminal(&ReportInput { outcome, curves, plots, comparisons, sheet: &sheet, channels: &[] }, style)
+    terminal(
+        &ReportInput {
+            outcome,
+            curves,
+            plots,
+            comparisons,
+            sheet: &sheet,
+            channels: &[],
+            stamp: None,
+            shop: None,
+        },
+        style,
+    )
 }
 
 /// The text of a page without its markup, spaces made single.
