@@ -1,6 +1,7 @@
 //! Traces as Parquet that other programs open: engineering values in plain columns, everything else as JSON in the footer.
 //!
 //! Columns: `time_us` (INT64, rig clock) and one FLOAT per channel named with its unit (`rising_volts`, `reference_deg`, …).
+//! Every file has the columns of every channel, so that a whole archive reads as one table: one that was not recorded is null.
 //! The footer's key [`TRACE_KEY`] holds provenance, gaps, marks, how it ended, and a CRC-32/AUTOSAR of each column's
 //! little-endian values: neither Parquet nor its compression would notice a flipped bit.
 
@@ -17,6 +18,7 @@ use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::{ColumnPath, Type};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use trackpair_protocol::crc::crc32;
@@ -26,7 +28,8 @@ pub const TRACE_KEY: &str = "trackpair.trace";
 /// Column of the times.
 const TIME: &str = "time_us";
 /// Version of that description.
-const NOTE_VERSION: u32 = 1;
+/// Version 1 had columns of what was recorded alone, and no list of them.
+const NOTE_VERSION: u32 = 2;
 /// Rows per row group.
 const GROUP_ROWS: usize = 1 << 20;
 /// zstd level: beyond it the files hardly shrink.
@@ -75,6 +78,9 @@ struct Note {
     gaps: Vec<Gap>,
     marks: Vec<Mark>,
     end: TraceEnd,
+    /// What was recorded, in its order; files of version 1 hold nothing else.
+    #[serde(default)]
+    recorded: Option<Vec<Channel>>,
     /// By column name; absent from files that others wrote.
     #[serde(default)]
     crc32: BTreeMap<String, u32>,
@@ -113,35 +119,51 @@ pub fn trace_to_parquet(trace: &Trace) -> Result<Vec<u8>, ParquetError> {
 }
 
 fn write(trace: &Trace) -> Result<Vec<u8>, Cause> {
-    let field = |name: &str, kind| {
-        Type::primitive_type_builder(name, kind).with_repetition(Repetition::REQUIRED).build().map(Arc::new)
+    let field = |name: &str, kind, repetition| {
+        Type::primitive_type_builder(name, kind).with_repetition(repetition).build().map(Arc::new)
     };
-    let mut fields = vec![field(TIME, PhysicalType::INT64)?];
-    for column in &trace.columns {
-        fields.push(field(&column_name(column.channel), PhysicalType::FLOAT)?);
+    let mut fields = vec![field(TIME, PhysicalType::INT64, Repetition::REQUIRED)?];
+    for channel in Channel::ALL {
+        fields.push(field(&column_name(channel), PhysicalType::FLOAT, Repetition::OPTIONAL)?);
     }
     let schema = Arc::new(Type::group_type_builder("trace").with_fields(fields).build()?);
     let mut writer = SerializedFileWriter::new(Vec::new(), schema, Arc::new(properties(trace)?))?;
     for first in (0..trace.len()).step_by(GROUP_ROWS) {
-        let rows = first..trace.len().min(first + GROUP_ROWS);
-        let mut group = writer.next_row_group()?;
-        let times: Vec<i64> = trace.time_us[rows.clone()].iter().map(|t| *t as i64).collect();
-        write_column::<Int64Type>(&mut group, &times)?;
-        for column in &trace.columns {
-            write_column::<FloatType>(&mut group, &column.values[rows.clone()])?;
-        }
-        group.close()?;
+        write_group(&mut writer, trace, first..trace.len().min(first + GROUP_ROWS))?;
     }
     writer.into_inner()
 }
 
+/// Writes some rows.
+fn write_group(
+    writer: &mut SerializedFileWriter<Vec<u8>>,
+    trace: &Trace,
+    rows: Range<usize>,
+) -> Result<(), Cause> {
+    let mut group = writer.next_row_group()?;
+    let times: Vec<i64> = trace.time_us[rows.clone()].iter().map(|t| *t as i64).collect();
+    write_column::<Int64Type>(&mut group, &times, None)?;
+    let (there, absent) = (vec![1; rows.len()], vec![0; rows.len()]);
+    for channel in Channel::ALL {
+        match trace.columns.iter().find(|c| c.channel == channel) {
+            Some(column) => {
+                write_column::<FloatType>(&mut group, &column.values[rows.clone()], Some(&there))?
+            }
+            None => write_column::<FloatType>(&mut group, &[], Some(&absent))?,
+        }
+    }
+    group.close().map(|_| ())
+}
+
+/// Writes a column; of an optional one `defined` tells for each row whether it has a value (1) or none (0).
 fn write_column<T: parquet::data_type::DataType>(
     group: &mut SerializedRowGroupWriter<'_, Vec<u8>>,
     values: &[T::T],
+    defined: Option<&[i16]>,
 ) -> Result<(), Cause> {
     let mut column =
         group.next_column()?.ok_or_else(|| Cause::General("fewer columns than the schema".into()))?;
-    column.typed::<T>().write_batch(values, None, None)?;
+    column.typed::<T>().write_batch(values, defined, None)?;
     column.close()
 }
 
@@ -153,6 +175,7 @@ fn properties(trace: &Trace) -> Result<WriterProperties, Cause> {
         gaps: trace.gaps.clone(),
         marks: trace.marks.clone(),
         end: trace.end,
+        recorded: Some(trace.columns.iter().map(|c| c.channel).collect()),
         crc32: checksums(trace),
     };
     let note = serde_json::to_string(&note).map_err(|e| Cause::External(Box::new(e)))?;
@@ -191,15 +214,19 @@ fn read(bytes: Vec<u8>) -> Result<Trace, ParquetError> {
     let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).map_err(ParquetError::Damaged)?;
     let note = read_note(&reader)?;
     let schema = reader.metadata().file_metadata().schema_descr_ptr();
-    let (mut time_us, mut columns) = (Vec::new(), Vec::new());
-    for (index, field) in schema.columns().iter().enumerate() {
-        let name = field.name();
-        if name == TIME {
-            time_us = read_column::<Int64Type>(&reader, index)?.into_iter().map(|t| t as u64).collect();
-        } else if let Some(channel) = Channel::ALL.into_iter().find(|c| column_name(*c) == name) {
-            let values = read_column::<FloatType>(&reader, index)?;
-            columns.push(Column { channel, unit: column_unit(channel), values });
-        }
+    let names: Vec<&str> = schema.columns().iter().map(|c| c.name()).collect();
+    let place = |name: &str| names.iter().position(|n| *n == name);
+    let lacks = |name: &str| ParquetError::Contradiction(format!("it has no column {name}"));
+    let time = place(TIME).ok_or_else(|| lacks(TIME))?;
+    let time_us: Vec<u64> = read_column::<Int64Type>(&reader, time)?.into_iter().map(|t| t as u64).collect();
+    let recorded = note.recorded.unwrap_or_else(|| {
+        names.iter().filter_map(|n| Channel::ALL.into_iter().find(|c| column_name(*c) == *n)).collect()
+    });
+    let mut columns = Vec::new();
+    for channel in recorded {
+        let name = column_name(channel);
+        let values = read_column::<FloatType>(&reader, place(&name).ok_or_else(|| lacks(&name))?)?;
+        columns.push(Column { channel, unit: column_unit(channel), values });
     }
     let trace = Trace {
         provenance: note.provenance,
@@ -233,7 +260,7 @@ fn read_note(reader: &SerializedFileReader<bytes::Bytes>) -> Result<Note, Parque
     serde_json::from_str(text).map_err(ParquetError::Note)
 }
 
-/// A column's values over all row groups.
+/// A column's values over all row groups: one for every row.
 fn read_column<T: parquet::data_type::DataType>(
     reader: &SerializedFileReader<bytes::Bytes>,
     index: usize,
@@ -241,7 +268,7 @@ fn read_column<T: parquet::data_type::DataType>(
 where
     T::T: Default + Clone,
 {
-    let mut values = Vec::new();
+    let (mut values, mut defined) = (Vec::new(), Vec::new());
     for group in 0..reader.num_row_groups() {
         let group = reader.get_row_group(group).map_err(ParquetError::Damaged)?;
         let rows = usize::try_from(group.metadata().num_rows()).unwrap_or(0);
@@ -249,10 +276,13 @@ where
         let mut typed = typed::<T>(column)?;
         let mut left = rows;
         while left > 0 {
-            let (read, _, _) =
-                typed.read_records(left, None, None, &mut values).map_err(ParquetError::Damaged)?;
-            if read == 0 {
-                return Err(ParquetError::Contradiction(format!("column {index} ends {left} rows early")));
+            defined.clear();
+            let (read, found, _) = typed
+                .read_records(left, Some(&mut defined), None, &mut values)
+                .map_err(ParquetError::Damaged)?;
+            if read == 0 || found < read {
+                let missing = if read == 0 { left } else { read - found };
+                return Err(ParquetError::Contradiction(format!("column {index} lacks {missing} values")));
             }
             left -= read;
         }
