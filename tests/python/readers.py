@@ -99,8 +99,10 @@ def main():
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.Draft202012Validator(schema).validate(outcome)
     read_report(folder / "report.html", outcome)
+    # ARCHIVE/records/RECORD; traces are named from ARCHIVE.
+    archive = folder.parent.parent
     for procedure in outcome["procedures"]:
-        read_trace(folder / procedure["trace_file"], procedure, outcome["part"]["kind"])
+        read_trace(archive / procedure["trace_file"], procedure, outcome["part"]["kind"])
     print(f"schema, report and {len(outcome['procedures'])} traces hold")
 
 

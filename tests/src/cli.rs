@@ -50,11 +50,49 @@ impl Said {
 /// It can't be built.
 pub fn command<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Result<Command> {
     let mut command = Command::new(programs::trackpair()?);
-    command.args(arguments).stdin(Stdio::null()).env("COLUMNS", "100").env("LC_ALL", "C.UTF-8");
-    for name in ["TRACKPAIR_RIG", "TRACKPAIR_ARCHIVE", "NO_COLOR"] {
+    command.args(arguments).stdin(Stdio::null());
+    surround(&mut command)?;
+    Ok(command)
+}
+
+/// Gives a command the surroundings that every test has.
+///
+/// # Errors
+/// They can't be made.
+pub fn surround(command: &mut Command) -> Result<()> {
+    command.env("COLUMNS", "100").env("LC_ALL", "C.UTF-8");
+    for name in ["TRACKPAIR_RIG", "TRACKPAIR_ARCHIVE", "TRACKPAIR_KEY", "NO_COLOR"] {
         command.env_remove(name);
     }
-    Ok(command)
+    // Settings, key and data of a user who does not exist.
+    let home = programs::home()?;
+    command
+        .env("HOME", &home)
+        .env("XDG_CONFIG_HOME", home.join("config"))
+        .env("XDG_DATA_HOME", home.join("data"));
+    Ok(())
+}
+
+/// The folders of the records in an archive, in order; none where nothing was kept.
+pub fn record_folders(archive: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(archive.join("records")).into_iter().flatten().flatten();
+    let mut folders: Vec<PathBuf> = entries.map(|e| e.path()).collect();
+    folders.sort();
+    folders
+}
+
+/// Every file under a folder, in order.
+pub fn files_under(folder: &Path) -> Vec<PathBuf> {
+    let mut files = Vec::new();
+    for path in std::fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path()) {
+        if path.is_dir() {
+            files.extend(files_under(&path));
+        } else {
+            files.push(path);
+        }
+    }
+    files.sort();
+    files
 }
 
 /// Runs `trackpair` to its end.
@@ -173,7 +211,9 @@ impl Drop for Running {
 pub struct Record {
     /// What was said.
     pub said: Said,
-    /// The folder.
+    /// The archive.
+    pub archive: PathBuf,
+    /// The record's folder in it.
     pub folder: PathBuf,
     /// `outcome.json`.
     pub outcome: Value,
@@ -185,13 +225,13 @@ impl Record {
     /// # Errors
     /// There is none, more than one, or it holds no outcome.
     pub fn only(archive: &Path, said: Said) -> Result<Self> {
-        let mut folders = std::fs::read_dir(archive)?.map(|e| Ok(e?.path())).collect::<Result<Vec<_>>>()?;
+        let mut folders = record_folders(archive);
         ensure!(folders.len() == 1, "one record is expected, there are {folders:?}; it said:\n{}", said.err);
         let folder = folders.remove(0);
         let text = std::fs::read_to_string(folder.join("outcome.json")).with_context(|| {
             format!("no outcome in {}; it said:\n{}\n{}", folder.display(), said.out, said.err)
         })?;
-        Ok(Self { said, folder, outcome: serde_json::from_str(&text)? })
+        Ok(Self { said, archive: archive.to_path_buf(), folder, outcome: serde_json::from_str(&text)? })
     }
 
     /// A stored file's bytes.
@@ -211,7 +251,12 @@ impl Record {
         let stored =
             procedures.iter().find(|p| p["procedure"] == procedure).and_then(|p| p["trace_file"].as_str());
         let name = stored.with_context(|| format!("no trace of a {procedure}: {procedures:?}"))?;
-        Ok(self.folder.join(name))
+        Ok(self.archive.join(name))
+    }
+
+    /// Every file of its archive.
+    pub fn files(&self) -> Vec<PathBuf> {
+        files_under(&self.archive)
     }
 
     /// The verdict in words.

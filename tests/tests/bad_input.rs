@@ -9,7 +9,7 @@ use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use tempfile::{TempDir, tempdir};
-use trackpair_tests::cli::{Record, Running, Said, command, qualify, trackpair};
+use trackpair_tests::cli::{Record, Running, Said, command, files_under, qualify, surround, trackpair};
 use trackpair_tests::reading::read_some;
 
 // ---- Who is on the port ----
@@ -30,7 +30,7 @@ fn check_no_rig(address: &str, words: &[&str]) {
         trackpair(["qualify", "--rig", address, "--archive", archive.path().to_str().unwrap()]).unwrap();
     said.expect(20, words);
     assert!(said.out.is_empty(), "no result is made up:\n{}", said.out);
-    assert_eq!(std::fs::read_dir(archive.path()).unwrap().count(), 0, "no record of nothing");
+    assert!(files_under(archive.path()).is_empty(), "no record of nothing");
 }
 
 #[test]
@@ -351,8 +351,9 @@ fn check_elsewhere(archive: &Path, words: &[&str]) {
     said.expect(10, &[&["OUTSIDE", "--archive DIR", "kept in"][..], words].concat());
     let folder = told_folder(&said);
     assert!(folder.starts_with(temporary.path()), "{}", folder.display());
+    let files = files_under(temporary.path());
     for file in ["outcome.json", "report.html", "trace-2-sweep.parquet"] {
-        assert!(folder.join(file).is_file(), "{file} in {}", folder.display());
+        assert!(files.iter().any(|f| f.ends_with(file)), "{file} in {files:?}");
     }
 }
 
@@ -384,15 +385,15 @@ fn a_full_disk_is_told_the_verdict_is_still_given_and_small_files_are_kept() -> 
     // 400 KiB: room for the outcome and the self-check, not for a sweep.
     let script =
         "trap '' XFSZ; ulimit -f 400; exec \"$0\" qualify --rig sim:worn-grip --skip-leads --archive \"$1\"";
-    shell.args(["-c", script]).arg(program).arg(archive.path()).env("COLUMNS", "100");
+    shell.args(["-c", script]).arg(program).arg(archive.path());
+    surround(&mut shell)?;
     let record = Record::only(archive.path(), Running::start(shell)?.finish()?)?;
     record
         .said
         .expect(20, &["OUTSIDE", "FLAT SPOT", "can't write", "trace-2-sweep.parquet", "--archive DIR"]);
     record.trace("self_check")?;
     assert!(record.trace("sweep").is_err(), "what could not be written is not said to be there");
-    let left: Vec<_> =
-        std::fs::read_dir(&record.folder)?.map(|e| e.map(|e| e.file_name())).collect::<Result<_, _>>()?;
+    let left = record.files();
     assert!(
         left.iter().all(|name| !name.to_string_lossy().ends_with(".part")),
         "nothing half written: {left:?}"
@@ -409,7 +410,8 @@ fn when_nothing_at_all_can_be_stored_the_outcome_is_still_printed() -> Result<()
     let mut shell = Command::new("bash");
     // 4 KiB: the folder can be proven, no file fits.
     let script = "trap '' XFSZ; ulimit -f 4; exec \"$0\" qualify --rig sim:worn-grip --skip-leads --json --archive \"$1\"";
-    shell.args(["-c", script]).arg(program).arg(archive.path()).env("COLUMNS", "100");
+    shell.args(["-c", script]).arg(program).arg(archive.path());
+    surround(&mut shell)?;
     let said = Running::start(shell)?.finish()?;
     said.expect(1, &["can't write", "--archive DIR"]);
     let outcome: serde_json::Value = serde_json::from_str(&said.out)?;
@@ -441,6 +443,7 @@ fn a_closed_pipe_loses_nothing() -> Result<()> {
     let mut shell = Command::new("bash");
     let script = "set -o pipefail; \"$0\" qualify --rig sim:worn-grip --skip-leads --archive \"$1\" | true";
     shell.args(["-c", script]).arg(program).arg(archive.path());
+    surround(&mut shell)?;
     let record = Record::only(archive.path(), Running::start(shell)?.finish()?)?;
     record.said.expect(10, &[]);
     record.file("report.html")?;

@@ -270,8 +270,7 @@ fn nothing_of_a_bodys_truth_is_in_what_comes_out() -> Result<()> {
     assert!(words.len() > 50, "there is a truth to look for: {words:?}");
     let archive = tempdir()?;
     let record = qualify("sim:worn-teeth-body?seed=3", archive.path(), &[])?;
-    for entry in std::fs::read_dir(&record.folder)? {
-        let path = entry?.path();
+    for path in record.files() {
         check_holds_none(&path, &words)?;
     }
     Ok(())

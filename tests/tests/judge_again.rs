@@ -2,11 +2,11 @@
 
 use anyhow::Result;
 use serde_json::Value;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use tempfile::tempdir;
 use trackpair::quantity::Channel;
 use trackpair::record::trace_from_parquet;
-use trackpair_tests::cli::{Record, qualify, trackpair};
+use trackpair_tests::cli::{Record, files_under, qualify, record_folders, trackpair};
 use trackpair_tests::programs;
 
 /// `judge` and its outcome.
@@ -69,25 +69,21 @@ fn a_stored_record_and_its_trace_give_the_same_figures_again() -> Result<()> {
 fn a_judgement_never_changes_the_record_it_judges() -> Result<()> {
     let (archive, second) = (tempdir()?, tempdir()?);
     let record = qualify("sim:good-grip?seed=2", archive.path(), &["--skip-leads"])?;
-    let before = contents(&record.folder)?;
+    let before = contents(&record.archive)?;
     let report = second.path().join("mine.html");
     let places = ["--archive", second.path().to_str().unwrap(), "--report", report.to_str().unwrap()];
     let (code, _) = judged(&record.folder, &places);
-    assert_eq!((code, contents(&record.folder)?), (Some(0), before));
+    assert_eq!((code, contents(&record.archive)?), (Some(0), before));
     assert!(std::fs::read_to_string(report)?.contains("SIMULATED"));
-    let kept = std::fs::read_dir(second.path())?.flatten().find(|e| e.path().is_dir()).unwrap().path();
-    assert!(kept.join("outcome.json").is_file());
+    let kept = record_folders(second.path());
+    assert!(kept.len() == 1 && kept[0].join("outcome.json").is_file(), "{kept:?}");
     Ok(())
 }
 
-fn contents(folder: &Path) -> Result<Vec<(String, Vec<u8>)>> {
-    let mut files = Vec::new();
-    for entry in std::fs::read_dir(folder)? {
-        let entry = entry?;
-        files.push((entry.file_name().to_string_lossy().into_owned(), std::fs::read(entry.path())?));
-    }
-    files.sort();
-    Ok(files)
+fn contents(folder: &Path) -> Result<Vec<(PathBuf, Vec<u8>)>> {
+    // What SQLite keeps beside its database while it is open is not content.
+    let files = files_under(folder).into_iter().filter(|f| !f.to_string_lossy().contains("sqlite-"));
+    files.map(|f| Ok((f.clone(), std::fs::read(f)?))).collect()
 }
 
 /// How a logger writes the same sweep.

@@ -15,7 +15,7 @@ use trackpair::session::{Options, Session};
 use trackpair_protocol::LINK_SILENCE_US;
 use trackpair_protocol::frame::Deframer;
 use trackpair_protocol::message::{Event, EventKind, Guard, Message, RigState, Status};
-use trackpair_tests::cli::{DEADLINE, Record, Running, command, qualify, trackpair};
+use trackpair_tests::cli::{DEADLINE, Record, Running, command, files_under, qualify, trackpair};
 use trackpair_tests::programs::ServedRig;
 use trackpair_tests::reading::read_some;
 
@@ -161,8 +161,9 @@ fn a_killed_host_costs_the_drive_in_300_ms_and_the_supply_after_two_seconds() ->
     check_unpowered(&status);
     assert_eq!(status.tripped, 1 << Guard::LinkSilence as u16, "{status:?}");
     // What was recorded before is on disk already.
-    let kept = std::fs::read_dir(archive.path())?.next().context("a record")??.path();
-    trackpair::record::trace_from_parquet(std::fs::read(kept.join("trace-1-self_check.parquet"))?)?;
+    let kept = files_under(&archive.path().join("traces"));
+    let first = kept.iter().find(|f| f.ends_with("trace-1-self_check.parquet")).context("a trace")?;
+    trackpair::record::trace_from_parquet(std::fs::read(first)?)?;
     Ok(())
 }
 

@@ -51,6 +51,9 @@ pub enum Command {
     /// Good bodies of your own, among which worn teeth are searched for: learn them from records, show them
     #[command(subcommand)]
     Population(PopulationCommand),
+    /// The shop's key, with which records and reports are sealed
+    #[command(subcommand)]
+    Key(KeyCommand),
     /// Part sheets: what a kind of part is and the limits it must keep
     #[command(subcommand)]
     Sheet(Sheet),
@@ -238,6 +241,27 @@ pub struct LearnPopulation {
     /// Record folders, one per body, each with a tooth map
     #[arg(required = true, value_name = "RECORD_FOLDER")]
     pub records: Vec<PathBuf>,
+}
+
+/// `key`.
+#[derive(Debug, Subcommand)]
+pub enum KeyCommand {
+    /// Where it lies, and its public key
+    Show,
+    /// The public key as PEM, for those who check reports; with --private the key itself, for a safe place
+    Export {
+        /// Write it to this file, which is not there yet
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+        /// The private key: whoever has it can seal in the shop's name
+        #[arg(long)]
+        private: bool,
+    },
+    /// Take an exported private key as the shop's; one that is there is never overwritten
+    Import {
+        /// The exported file
+        from: PathBuf,
+    },
 }
 
 /// `sheet`.

@@ -1,5 +1,6 @@
 //! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
 
+use super::key;
 use super::population;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
@@ -10,14 +11,14 @@ use crate::analysis::grip::{GripTraces, analyse};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
 use crate::procedure::SelfCheck;
 use crate::quantity::Channel;
-use crate::record::{Archive, RecordFolder};
+use crate::record::{Archive, Document, RecordFolder, Sealing};
 use crate::report::{ReportInput, Style, html, terminal};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{ChannelProvenance, ProcedureKind, Trace};
 use crate::verdict::{Scope, judge_scope};
 use anyhow::{Context, anyhow};
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A trace and the file that keeps it; none when it could not be written.
 struct KeptTrace {
@@ -187,24 +188,26 @@ pub fn conclude(
     };
     let outcome = outcome_of(&kept, &analysis, sheet);
     let scope = kept.scope.unwrap_or_default();
-    // Curves belong to figures: where none is judged, none is drawn.
-    let curves = if scope == Scope::Part { analysis.curves.as_slice() } else { &[] };
-    let (plots, comparisons) = (&analysis.plots, &analysis.comparisons);
     let input = ReportInput {
         outcome: &outcome,
-        curves,
-        plots,
-        comparisons,
+        // Curves belong to figures: where none is judged, none is drawn.
+        curves: if scope == Scope::Part { analysis.curves.as_slice() } else { &[] },
+        plots: &analysis.plots,
+        comparisons: &analysis.comparisons,
         sheet,
         channels: &channels,
         stamp: None,
         shop: None,
     };
-    let (text, page) = (terminal(&input, style(surroundings)), html(&input));
+    let text = terminal(&input, style(surroundings));
+    let stored = store(&mut kept, &input);
+    let page = match &stored {
+        Ok(Some(page)) => std::fs::read(page).unwrap_or_else(|_| html(&input).into_bytes()),
+        _ => html(&input).into_bytes(),
+    };
     let reported = report.map_or(Ok(()), |file| write_report(&page, file));
-    let stored = store(&mut kept, &outcome, &page);
-    print(&kept, &outcome, &text, json);
-    stored.and(reported)?;
+    print(&kept, &outcome, &text, stored.as_ref().is_ok_and(Option::is_some), json);
+    stored.map(|_| ()).and(reported)?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
 }
 
@@ -228,18 +231,31 @@ fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<Chan
     Some((analyse(traces, sheet), sweep.provenance.channels.clone()))
 }
 
-/// Outcome and report into the record folder, if there is one. Before anything is printed: a closed pipe loses nothing.
-fn store(kept: &mut Kept, outcome: &Outcome, page: &str) -> Result<(), Failure> {
-    let Some(folder) = kept.folder.as_mut() else { return Ok(()) };
-    folder.store("outcome.json", outcome.to_json().as_bytes()).map_err(|e| Failure::Other(e.into()))?;
-    folder.store("report.html", page.as_bytes()).map_err(|e| Failure::Other(e.into()))
+/// Outcome and documents into the record, sealed with the shop's key, if there is one; the report's file. Before anything is printed: a
+/// closed pipe loses nothing.
+fn store(kept: &mut Kept, input: &ReportInput<'_>) -> Result<Option<PathBuf>, Failure> {
+    let Some(folder) = kept.folder.as_mut() else { return Ok(None) };
+    let key = key::to_seal_with();
+    let sealing = Sealing { key: key.as_ref(), date: &date() };
+    let done = folder
+        .conclude(input.outcome, sealing, |stamp| documents(&ReportInput { stamp, ..*input }))
+        .map_err(|e| Failure::Other(e.into()))?;
+    for warning in &done.warnings {
+        eprintln!("trackpair: {warning}");
+    }
+    Ok(done.documents.into_iter().next())
+}
+
+/// What goes into a record beside its outcome; the report for the screen comes first.
+fn documents(input: &ReportInput<'_>) -> Vec<Document> {
+    vec![Document { stem: "report", ending: "html", bytes: html(input).into_bytes() }]
 }
 
 /// The short result, and with `json` the document on stdout and everything else on stderr. A reader that has gone away is
 /// no failure.
-fn print(kept: &Kept, outcome: &Outcome, text: &str, json: bool) {
+fn print(kept: &Kept, outcome: &Outcome, text: &str, stored: bool, json: bool) {
     let mut people = text.to_owned();
-    if let Some(folder) = &kept.folder {
+    if let Some(folder) = kept.folder.as_ref().filter(|_| stored) {
         let path = folder.path();
         people += &format!("\nrecord  {}\nreport  {}\n", path.display(), path.join("report.html").display());
     }
@@ -256,7 +272,7 @@ fn print(kept: &Kept, outcome: &Outcome, text: &str, json: bool) {
 }
 
 /// Writes the report to a file of the user's choosing.
-fn write_report(page: &str, file: &Path) -> Result<(), Failure> {
+fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
     std::fs::write(file, page)
         .with_context(|| {
             format!("can't write the report to {}; choose another --report FILE", file.display())

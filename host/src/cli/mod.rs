@@ -6,6 +6,7 @@
 //! - `bench_work`: a session with a rig, the procedures asked for, every trace kept as soon as it exists.
 //! - `conclude`: traces → analysis → verdict → outcome → record and report → what is printed.
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
+//! - `key`: the shop's key, with which records are sealed.
 //! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `population`, `sheet`,
 //!   `rigs`.
 
@@ -16,6 +17,7 @@ mod cautions;
 mod conclude;
 mod ending;
 mod judge;
+mod key;
 mod population;
 mod progress;
 mod qualify;
@@ -67,6 +69,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Population(command) => population::population(command),
+        Command::Key(command) => key::key(command),
         Command::Sheet(args) => sheet::sheet(args),
         Command::Rigs(args) => rigs::rigs(args, surroundings),
     }

@@ -317,16 +317,10 @@ fn gap(trace: &Trace, gap: &Gap) -> OutcomeGap {
 }
 
 fn procedure(stored: &StoredTrace<'_>) -> OutcomeProcedure {
-    let end = match stored.trace.end {
-        TraceEnd::Complete => "complete",
-        TraceEnd::Aborted => "aborted",
-        TraceEnd::Guard => "guard",
-        TraceEnd::LinkLost => "link_lost",
-    };
     OutcomeProcedure {
         procedure: stored.trace.provenance.procedure.name().to_owned(),
         scans: stored.trace.len() as u64,
-        end: end.to_owned(),
+        end: stored.trace.end.name().to_owned(),
         trace_file: stored.file.map(str::to_owned),
     }
 }

@@ -1,13 +1,18 @@
-//! The archive folder: one folder per record, each file written whole or not at all.
+//! The archive: where records are kept, begun, found and read again. An index beside the files answers questions over many.
 
-use super::parquet_file::{ParquetError, trace_to_parquet};
-use crate::trace::Trace;
+use super::folder::RecordFolder;
+use super::index::{
+    INDEX_FILE, Index, IndexError, Query, RecordSummary, StoredOutcome, StoredSeal, StoredTraceFile,
+};
+use super::load::LoadedTrace;
+use super::names::{RECORDS, record_stem};
+use super::parquet_file::{ParquetError, trace_from_parquet};
+use super::seal::sha256_hex;
+use crate::outcome::{Outcome, OutcomeError};
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// Longest part of a folder's name that comes from the user's words, characters.
-const LABEL_CHARS: usize = 40;
 /// Records of one second and label that are told apart.
 const MOST_ALIKE: u32 = 1000;
 
@@ -33,15 +38,57 @@ pub enum ArchiveError {
         /// What the system said.
         cause: io::Error,
     },
-    /// A file of that name is there already.
-    #[error("{path} is there already and is never overwritten; begin a new record", path = .path.display())]
-    Exists {
+    /// A trace can't be turned into Parquet, or read from it.
+    #[error(transparent)]
+    Parquet(#[from] ParquetError),
+    /// The index can't be used.
+    #[error(transparent)]
+    Index(#[from] IndexError),
+    /// A file of the archive can't be read.
+    #[error("can't read {path}: {cause}; `trackpair records verify` says what else is amiss", path = .path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
+    /// A file is not the one that was kept.
+    #[error(
+        "{path} is not the file that was kept (its SHA-256 differs): it was swapped or altered; take it from a backup. `trackpair records verify` says what else is amiss",
+        path = .path.display()
+    )]
+    Swapped {
         /// The file.
         path: PathBuf,
     },
-    /// A trace can't be turned into Parquet.
-    #[error(transparent)]
-    Parquet(#[from] ParquetError),
+    /// An outcome can't be read.
+    #[error("{path}: {cause}", path = .path.display())]
+    Outcome {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: OutcomeError,
+    },
+    /// No record of that name.
+    #[error("the archive {archive} has no record {record:?}; `trackpair records list` shows their names", archive = .archive.display())]
+    NoRecord {
+        /// The archive's folder.
+        archive: PathBuf,
+        /// What was asked for.
+        record: String,
+    },
+    /// The record has not been judged.
+    #[error(
+        "the record {record} has no outcome {number}; it has {count}: `trackpair judge` or `trackpair rejudge` makes one"
+    )]
+    NoOutcome {
+        /// The record.
+        record: String,
+        /// Which outcome was asked for.
+        number: u32,
+        /// How many it has.
+        count: u32,
+    },
 }
 
 /// What the system's error means for someone who wants to keep a record.
@@ -73,6 +120,19 @@ pub struct Archive {
     dir: PathBuf,
 }
 
+/// A record with all that is known of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StoredRecord {
+    /// As in a list.
+    pub summary: RecordSummary,
+    /// Its outcomes, by number.
+    pub outcomes: Vec<StoredOutcome>,
+    /// Its traces, in the order of recording.
+    pub traces: Vec<StoredTraceFile>,
+    /// Its seals, by number of the outcome.
+    pub seals: Vec<StoredSeal>,
+}
+
 impl Archive {
     /// The platform's place for this program's data.
     ///
@@ -81,19 +141,31 @@ impl Archive {
     pub fn default_dir() -> Result<PathBuf, ArchiveError> {
         use etcetera::BaseStrategy;
         let base = etcetera::choose_base_strategy().map_err(|_| ArchiveError::NoPlace)?;
-        Ok(base.data_dir().join("trackpair").join("records"))
+        Ok(base.data_dir().join("trackpair").join("archive"))
     }
 
-    /// Opens (and makes) a folder, and proves that it can be written.
+    /// Opens (and makes) a folder, and proves that it can be written. The index is made with the first record.
     ///
     /// # Errors
-    /// [`ArchiveError::Folder`] when it can't.
+    /// [`ArchiveError::Folder`] when it can't be written, [`ArchiveError::Index`] when it holds an index that can't be used.
     pub fn open(dir: &Path) -> Result<Self, ArchiveError> {
         let failed = |cause| ArchiveError::Folder { path: dir.to_path_buf(), cause };
         fs::create_dir_all(dir).map_err(failed)?;
         let probe = dir.join(format!(".probe-{}", std::process::id()));
         fs::File::create(&probe).and_then(|mut f| f.write_all(b"probe")).map_err(failed)?;
         fs::remove_file(&probe).map_err(failed)?;
+        if dir.join(INDEX_FILE).exists() {
+            Index::open(dir)?;
+        }
+        Ok(Self { dir: dir.to_path_buf() })
+    }
+
+    /// Opens an archive that is there, for reading; it may lie on a medium that can't be written.
+    ///
+    /// # Errors
+    /// There is none, or its index can't be used.
+    pub fn open_to_read(dir: &Path) -> Result<Self, ArchiveError> {
+        Index::open_to_read(dir)?;
         Ok(Self { dir: dir.to_path_buf() })
     }
 
@@ -113,11 +185,20 @@ impl Archive {
         };
         let temporary = std::env::temp_dir();
         // The second name is for a machine on which another user owns the first.
-        let own = temporary.join(format!("trackpair-records-{}", std::process::id()));
-        let shared = temporary.join("trackpair-records");
+        let own = temporary.join(format!("trackpair-archive-{}", std::process::id()));
+        let shared = temporary.join("trackpair-archive");
         let archive = Self::open(&shared).or_else(|_| Self::open(&own))?;
         let instead = archive.dir.clone();
         Ok((archive, Some(FallbackWarning { cause, instead })))
+    }
+
+    /// The archive and the name of the record whose folder this is; none for other folders.
+    pub fn of_record_folder(folder: &Path) -> Option<(Self, String)> {
+        let folder = fs::canonicalize(folder).ok()?;
+        let records = folder.parent().filter(|p| p.file_name().is_some_and(|n| n == RECORDS))?;
+        let dir = records.parent()?;
+        let record = folder.file_name()?.to_str()?.to_owned();
+        dir.join(INDEX_FILE).is_file().then(|| (Self { dir: dir.to_path_buf() }, record))
     }
 
     /// Where it is.
@@ -125,119 +206,101 @@ impl Archive {
         &self.dir
     }
 
+    /// Its index.
+    ///
+    /// # Errors
+    /// It can't be used.
+    pub fn index(&self) -> Result<Index, ArchiveError> {
+        Ok(Index::open_to_read(&self.dir)?)
+    }
+
     /// Makes a folder for a new record, named by date and the user's words for the part.
     ///
     /// # Errors
     /// [`ArchiveError::Folder`] when it can't be made.
     pub fn begin_record(&self, label: &str, started: &str) -> Result<RecordFolder, ArchiveError> {
-        let stem = format!("{}-{}", date_stem(started), label_stem(label));
+        let (stem, records) = (record_stem(started, label), self.dir.join(RECORDS));
         for number in 1..=MOST_ALIKE {
             let name = if number == 1 { stem.clone() } else { format!("{stem}-{number}") };
-            let path = self.dir.join(name);
-            match fs::create_dir(&path) {
-                Ok(()) => return Ok(RecordFolder { path, traces: 0, used: false }),
-                Err(cause) if cause.kind() == io::ErrorKind::AlreadyExists => {}
+            let path = records.join(&name);
+            // The folder of the records may be removed by a program that left nothing in it: then once more.
+            match fs::create_dir_all(&records).and_then(|()| fs::create_dir(&path)) {
+                Ok(()) => return Ok(RecordFolder::new(&self.dir, name, label, started)),
+                Err(cause) if cause.kind() == io::ErrorKind::AlreadyExists && path.is_dir() => {}
+                Err(cause) if cause.kind() == io::ErrorKind::NotFound && self.dir.is_dir() => {}
                 Err(cause) => return Err(ArchiveError::Folder { path, cause }),
             }
         }
         let cause =
             io::Error::new(io::ErrorKind::AlreadyExists, "too many records of the same second and part");
-        Err(ArchiveError::Folder { path: self.dir.join(stem), cause })
-    }
-}
-
-/// One record's folder.
-#[derive(Debug)]
-pub struct RecordFolder {
-    path: PathBuf,
-    traces: u32,
-    used: bool,
-}
-
-/// A folder in which nothing was to be kept is not left behind: it would look like a record.
-impl Drop for RecordFolder {
-    fn drop(&mut self) {
-        if !self.used {
-            // Someone else may have put something there; then it stays.
-            let _ = fs::remove_dir(&self.path);
-        }
-    }
-}
-
-impl RecordFolder {
-    /// Where it is.
-    pub fn path(&self) -> &Path {
-        &self.path
+        Err(ArchiveError::Folder { path: records.join(stem), cause })
     }
 
-    /// Writes a trace as `trace-N-PROCEDURE.parquet`; its file name.
+    /// The records that a query asks for, in the order of their beginning.
     ///
     /// # Errors
-    /// [`ArchiveError::File`] when it can't be written. The trace stays with the caller, who may write it elsewhere.
-    pub fn store_trace(&mut self, trace: &Trace) -> Result<String, ArchiveError> {
-        let name = format!("trace-{}-{}.parquet", self.traces + 1, trace.provenance.procedure.name());
-        self.store(&name, &trace_to_parquet(trace)?)?;
-        self.traces += 1;
-        Ok(name)
+    /// The index can't be used.
+    pub fn find(&self, query: &Query) -> Result<Vec<RecordSummary>, ArchiveError> {
+        Ok(self.index()?.find(query)?)
     }
 
-    /// Writes a file whole or not at all: beside it first, synced, then renamed. What is there is never overwritten.
+    /// A record.
     ///
     /// # Errors
-    /// [`ArchiveError::File`] when it can't be written, [`ArchiveError::Exists`] when it is there already.
-    pub fn store(&mut self, name: &str, bytes: &[u8]) -> Result<(), ArchiveError> {
-        self.used = true;
-        let path = self.path.join(name);
-        if path.exists() {
-            return Err(ArchiveError::Exists { path });
-        }
-        let part = self.path.join(format!(".{name}.part"));
-        let result = fs::File::create(&part)
-            .and_then(|file| fill(file, bytes))
-            .and_then(|()| fs::rename(&part, &path))
-            .and_then(|()| sync_folder(&self.path));
-        result.map_err(|cause| {
-            // What is half written does not count; that it can't be removed changes nothing.
-            let _ = fs::remove_file(&part);
-            ArchiveError::File { path, cause }
+    /// There is none of that name, or the index can't be used.
+    pub fn record(&self, name: &str) -> Result<StoredRecord, ArchiveError> {
+        let index = self.index()?;
+        let summary = index.find(&Query { records: vec![name.to_owned()], ..Query::default() })?.pop();
+        let summary = summary
+            .ok_or_else(|| ArchiveError::NoRecord { archive: self.dir.clone(), record: name.to_owned() })?;
+        Ok(StoredRecord {
+            summary,
+            outcomes: index.outcomes(name)?,
+            traces: index.traces(name)?,
+            seals: index.seals_of(name)?,
         })
     }
-}
 
-/// Writes and syncs a file.
-fn fill(mut file: fs::File, bytes: &[u8]) -> io::Result<()> {
-    file.write_all(bytes)?;
-    file.sync_all()
-}
-
-/// A rename is only lasting once its folder is synced. Where folders can't be opened, the system does that itself.
-fn sync_folder(path: &Path) -> io::Result<()> {
-    if cfg!(unix) { fs::File::open(path)?.sync_all() } else { Ok(()) }
-}
-
-/// `2026-01-31T14:05:06+01:00` → `20260131-140506`.
-fn date_stem(started: &str) -> String {
-    let digits: String = started.chars().filter(char::is_ascii_digit).take(14).collect();
-    match digits.split_at_checked(8) {
-        Some((day, time)) if !time.is_empty() => format!("{day}-{time}"),
-        _ => "undated".to_owned(),
+    /// A record's outcome: the last one, or that of a number.
+    ///
+    /// # Errors
+    /// There is none, or it can't be read.
+    pub fn outcome(&self, record: &StoredRecord, number: Option<u32>) -> Result<Outcome, ArchiveError> {
+        let count = record.outcomes.len() as u32;
+        let number = number.unwrap_or(count.max(1));
+        let stored = record.outcomes.iter().find(|o| o.number == number);
+        let name = || record.summary.record.clone();
+        let stored = stored.ok_or_else(|| ArchiveError::NoOutcome { record: name(), number, count })?;
+        let path = self.dir.join(&stored.file);
+        let text =
+            fs::read_to_string(&path).map_err(|cause| ArchiveError::Read { path: path.clone(), cause })?;
+        Outcome::from_json(&text).map_err(|cause| ArchiveError::Outcome { path, cause })
     }
-}
 
-/// The user's words as part of a file name: letters and digits of any language, everything else a hyphen.
-fn label_stem(label: &str) -> String {
-    let mut stem = String::new();
-    for c in label.chars().take(4 * LABEL_CHARS) {
-        if c.is_alphanumeric() {
-            stem.extend(c.to_lowercase());
-        } else if !stem.ends_with('-') && !stem.is_empty() {
-            stem.push('-');
+    /// A record's traces, in the order of recording. Each is held against the SHA-256 that the index has of it.
+    ///
+    /// # Errors
+    /// A file is missing, was swapped, or is damaged.
+    pub fn traces(&self, record: &StoredRecord) -> Result<Vec<LoadedTrace>, ArchiveError> {
+        record.traces.iter().map(|stored| self.trace(stored)).collect()
+    }
+
+    /// One trace, checked in the same way.
+    ///
+    /// # Errors
+    /// The file is missing, was swapped, or is damaged.
+    pub fn trace(&self, stored: &StoredTraceFile) -> Result<LoadedTrace, ArchiveError> {
+        let path = self.dir.join(&stored.file);
+        let bytes = fs::read(&path).map_err(|cause| ArchiveError::Read { path: path.clone(), cause })?;
+        if sha256_hex(&bytes) != stored.sha256 {
+            return Err(ArchiveError::Swapped { path });
         }
+        Ok(LoadedTrace { trace: trace_from_parquet(bytes)?, file: Some(stored.file.clone()) })
     }
-    let stem: String = stem.chars().take(LABEL_CHARS).collect();
-    match stem.trim_end_matches('-') {
-        "" => "part".to_owned(),
-        stem => stem.to_owned(),
+
+    /// A record's folder, to add another outcome to it.
+    pub fn reopen(&self, record: &StoredRecord) -> RecordFolder {
+        RecordFolder::again(&self.dir, record)
     }
 }
 

@@ -1,5 +1,6 @@
 //! Traces from wherever they lie: a Parquet file, a record folder, another logger's CSV; told apart by content, not by name.
 
+use super::archive::{Archive, ArchiveError};
 use super::csv_error::{CsvError, CsvWarning};
 use super::csv_file::{CsvOptions, csv_trace};
 use super::parquet_file::{ParquetError, trace_from_parquet};
@@ -39,6 +40,9 @@ pub enum LoadError {
         /// Why.
         cause: ParquetError,
     },
+    /// A record of an archive whose files are not as they were kept.
+    #[error(transparent)]
+    Archive(#[from] ArchiveError),
     /// CSV that can't be used.
     #[error("{path}: {cause}", path = .path.display())]
     Csv {
@@ -93,7 +97,12 @@ fn is_parquet(path: &Path, bytes: &[u8]) -> bool {
     bytes.starts_with(b"PAR1") || path.extension().is_some_and(|e| e.eq_ignore_ascii_case("parquet"))
 }
 
+/// A record of an archive, each trace held against its SHA-256; or a folder that holds the traces itself.
 fn folder(path: &Path) -> Result<Loaded, LoadError> {
+    if let Some((archive, record)) = Archive::of_record_folder(path) {
+        let traces = archive.traces(&archive.record(&record)?)?;
+        return Ok(Loaded { traces, warnings: vec![] });
+    }
     let failed = |cause| LoadError::Read { path: path.to_path_buf(), cause };
     let mut files: Vec<(u32, PathBuf)> = Vec::new();
     for entry in fs::read_dir(path).map_err(failed)? {

@@ -1,6 +1,12 @@
-//! The archive folder: outcome, traces as Parquet, report; and traces from Parquet or CSV.
+//! The archive: traces as Parquet, outcomes, reports, an index over them, seals; and traces from Parquet or CSV.
 //!
 //! The one layer of the library beside `link` that touches the outside; it does not know what a trace means.
+//!
+//! - `archive`, `folder`: where records are kept; one record being kept.
+//! - `index`: the database beside the files.
+//! - `seal`, `head`: what makes content and order provable.
+//! - `names`, `whole_file`: where files lie, and that they are whole or absent.
+//! - `parquet_file`, `csv_*`: samples in files; `load`: from wherever they lie.
 
 mod archive;
 mod csv_error;
@@ -8,13 +14,24 @@ mod csv_file;
 mod csv_map;
 mod csv_table;
 mod csv_time;
+mod folder;
+mod head;
+mod index;
 mod load;
+mod names;
 mod parquet_file;
+pub mod seal;
 pub mod sheet_file;
+mod whole_file;
 
-pub use archive::{Archive, ArchiveError, FallbackWarning, RecordFolder};
+pub use archive::{Archive, ArchiveError, FallbackWarning, StoredRecord};
 pub use csv_error::{CsvError, CsvWarning};
 pub use csv_file::{CsvOptions, csv_trace};
 pub use csv_map::{ColumnName, CsvMap, MapError, Target, parse_map};
+pub use folder::{ClockWarning, Document, KeptOutcome, RecordFolder, Sealing};
+pub use index::{
+    INDEX_FILE, INDEX_SCHEMA, Index, IndexError, Query, RecordState, RecordSummary, StoredOutcome,
+    StoredSeal, StoredTraceFile,
+};
 pub use load::{LoadError, Loaded, LoadedTrace, load_traces};
 pub use parquet_file::{ParquetError, TRACE_KEY, trace_from_parquet, trace_to_parquet};

@@ -104,6 +104,18 @@ pub enum TraceEnd {
     LinkLost,
 }
 
+impl TraceEnd {
+    /// The name in files and outcomes.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Complete => "complete",
+            Self::Aborted => "aborted",
+            Self::Guard => "guard",
+            Self::LinkLost => "link_lost",
+        }
+    }
+}
+
 /// The samples of one procedure. Built once, never changed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trace {

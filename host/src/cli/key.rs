@@ -1,0 +1,96 @@
+//! The shop's key: where it lies, made at first use, shown and exported.
+
+use super::args::KeyCommand;
+use super::{Ending, Failure};
+use crate::record::seal::{KeyError, ShopKey};
+use anyhow::{Context, anyhow};
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Names the key's file; without it, the platform's place for settings.
+const VARIABLE: &str = "TRACKPAIR_KEY";
+
+/// Where the shop's key lies.
+///
+/// # Errors
+/// The platform names no place.
+pub fn key_file() -> Result<PathBuf, Failure> {
+    use etcetera::BaseStrategy;
+    if let Some(file) = std::env::var_os(VARIABLE).filter(|f| !f.is_empty()) {
+        return Ok(PathBuf::from(file));
+    }
+    let base = etcetera::choose_base_strategy().map_err(|_| {
+        Failure::Other(anyhow!("this system names no place for settings; name the key's file in {VARIABLE}"))
+    })?;
+    Ok(base.config_dir().join("trackpair").join("shop.key"))
+}
+
+/// The key that a record is sealed with, made at first use. When it can't be used the record is kept all the same, unsealed, and why
+/// is said.
+pub fn to_seal_with() -> Option<ShopKey> {
+    let loaded = key_file().and_then(|file| {
+        let (key, made) = ShopKey::load_or_make(&file).map_err(|e| Failure::Other(e.into()))?;
+        if made {
+            eprintln!(
+                "trackpair: made the shop's key {} ({}): keep a copy of it in a safe place",
+                file.display(),
+                key.public().to_hex()
+            );
+        }
+        Ok(key)
+    });
+    match loaded {
+        Ok(key) => Some(key),
+        Err(failure) => {
+            eprintln!("trackpair: the record is kept but not sealed: {:#}", failure.error());
+            None
+        }
+    }
+}
+
+/// Carries out `key`.
+pub fn key(command: &KeyCommand) -> Result<Ending, Failure> {
+    let file = key_file()?;
+    let load = || ShopKey::load(&file).map_err(failed);
+    match command {
+        KeyCommand::Show => {
+            println!("file        {}", file.display());
+            println!("public key  {}", load()?.public().to_hex());
+        }
+        KeyCommand::Export { out, private } => {
+            let key = load()?;
+            match (out, private) {
+                (Some(out), true) => key.save(out).map_err(failed)?,
+                (Some(out), false) => write_new(out, &key.public().to_pem())?,
+                (None, true) => {
+                    return Err(Failure::Usage(anyhow!(
+                        "--private needs --out FILE: a private key is not printed"
+                    )));
+                }
+                (None, false) => print!("{}", key.public().to_pem()),
+            }
+        }
+        KeyCommand::Import { from } => {
+            let key = ShopKey::load(from).map_err(failed)?;
+            key.save(&file).map_err(failed)?;
+            println!("{} is now the shop's key ({})", file.display(), key.public().to_hex());
+        }
+    }
+    Ok(Ending::Done)
+}
+
+fn failed(error: KeyError) -> Failure {
+    Failure::Usage(error.into())
+}
+
+/// Writes a file that is not there yet.
+pub fn write_new(path: &Path, text: &str) -> Result<(), Failure> {
+    fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(path)
+        .and_then(|mut file| file.write_all(text.as_bytes()))
+        .with_context(|| format!("can't write {}; name a file that is not there yet", path.display()))
+        .map_err(Failure::Usage)
+}
