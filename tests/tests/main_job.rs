@@ -296,7 +296,7 @@ fn the_readmes_two_commands_are_there_as_written() -> Result<()> {
     let mut first = command(["qualify", "--rig", "sim:worn-grip"])?;
     first.env("HOME", home.path()).env("XDG_DATA_HOME", home.path().join("data"));
     let said = Running::start(first)?.finish()?;
-    let kept = home.path().join("data").join("trackpair").join("records");
+    let kept = home.path().join("data").join("trackpair").join("archive");
     said.expect(10, &["OUTSIDE", &kept.display().to_string()]);
     Record::only(&kept, said)?;
     Ok(())

@@ -5,6 +5,7 @@
 //! - `archive`, `folder`: where records are kept; one record being kept.
 //! - `index`: the database beside the files.
 //! - `seal`, `head`: what makes content and order provable.
+//! - `verify`: whether an archive still is what was kept.
 //! - `names`, `whole_file`: where files lie, and that they are whole or absent.
 //! - `parquet_file`, `csv_*`: samples in files; `load`: from wherever they lie.
 
@@ -22,6 +23,7 @@ mod names;
 mod parquet_file;
 pub mod seal;
 pub mod sheet_file;
+pub mod verify;
 mod whole_file;
 
 pub use archive::{Archive, ArchiveError, FallbackWarning, StoredRecord};

@@ -63,6 +63,8 @@ pub struct RecordSummary {
     pub label: String,
     /// When it was begun, RFC 3339.
     pub begun: String,
+    /// The month of that, as in the paths of its traces.
+    pub month: String,
     /// Whether rig and part were simulated.
     pub simulated: bool,
     /// How far it has come.
@@ -162,7 +164,8 @@ SELECT records.record, parts.kind, parts.label, records.begun, records.simulated
             SELECT kind FROM findings
             WHERE findings.record = records.record AND findings.number = latest.number
               AND (effect IS NULL OR effect IN ('outside', 'undecided'))
-            ORDER BY position))
+            ORDER BY position)),
+       records.month
 FROM records JOIN parts USING (part) LEFT JOIN latest ON latest.record = records.record
 WHERE (?1 IS NULL OR parts.kind = ?1)
   AND (?2 IS NULL OR instr(lower(parts.label), lower(?2)) > 0)
@@ -271,6 +274,31 @@ impl Index {
         })
     }
 
+    /// How many rows a table has.
+    pub(in crate::record) fn count(&self, table: Table) -> Result<u64, IndexError> {
+        let counted: Vec<i64> =
+            self.list(&format!("SELECT count(*) FROM {}", table.name), [], |row| row.get(0))?;
+        Ok(counted.first().copied().unwrap_or(0) as u64)
+    }
+
+    /// Rows without what they belong to: table, record, number of the outcome.
+    pub(in crate::record) fn orphans(&self) -> Result<Vec<(String, String, u32)>, IndexError> {
+        let sql = "
+            SELECT 'figures', record, number FROM figures
+            WHERE NOT EXISTS (SELECT 1 FROM outcomes o WHERE o.record = figures.record AND o.number = figures.number)
+            UNION SELECT 'findings', record, number FROM findings
+            WHERE NOT EXISTS (SELECT 1 FROM outcomes o WHERE o.record = findings.record AND o.number = findings.number)
+            UNION SELECT 'outcomes', record, number FROM outcomes
+            WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.record = outcomes.record)
+            UNION SELECT 'seals', record, number FROM seals
+            WHERE NOT EXISTS (SELECT 1 FROM outcomes o WHERE o.record = seals.record AND o.number = seals.number)
+            UNION SELECT 'parts', label, 0 FROM parts
+            WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.part = parts.part)
+            UNION SELECT 'traces', record, 0 FROM traces
+            WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.record = traces.record)";
+        self.list(sql, [], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
+    }
+
     /// What SQLite's own check says of the file; empty when nothing.
     ///
     /// # Errors
@@ -311,6 +339,7 @@ fn summary(row: &SqlRow<'_>) -> rusqlite::Result<RecordSummary> {
         kind: row.get(1)?,
         label: row.get(2)?,
         begun: row.get(3)?,
+        month: row.get(13)?,
         simulated: row.get(4)?,
         state,
         traces: row.get(5)?,

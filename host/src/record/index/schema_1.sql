@@ -13,7 +13,7 @@ CREATE TABLE records (
     part      INTEGER NOT NULL REFERENCES parts,
     begun     TEXT NOT NULL,
     month     TEXT NOT NULL,
-    simulated INTEGER NOT NULL
+    simulated INTEGER NOT NULL CHECK (simulated IN (0, 1))
 ) STRICT;
 
 CREATE TABLE traces (
@@ -35,7 +35,7 @@ CREATE TABLE outcomes (
     judged   TEXT NOT NULL,
     scope    TEXT NOT NULL,
     verdict  TEXT NOT NULL,
-    aborted  INTEGER NOT NULL,
+    aborted  INTEGER NOT NULL CHECK (aborted IN (0, 1)),
     sheet    TEXT NOT NULL,
     program  TEXT NOT NULL,
     analysis TEXT NOT NULL,
