@@ -1,10 +1,11 @@
 //! What was typed. What it means is decided in the commands' own files.
 
+use super::records::RecordsCommand;
+use super::verify::Verify;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
-const EXIT_CODES: &str =
-    "Exit codes: 0 within · 10 outside · 11 undecided · 20 rig fault or aborted · 2 usage · 1 other";
+const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 12 altered or missing · 20 rig fault or aborted · 2 usage · 1 other";
 
 /// Judge a removed throttle-by-wire part on the bench.
 #[derive(Debug, Parser)]
@@ -51,6 +52,11 @@ pub enum Command {
     /// Good bodies of your own, among which worn teeth are searched for: learn them from records, show them
     #[command(subcommand)]
     Population(PopulationCommand),
+    /// The archive: what is in it, and whether it still is what was kept
+    #[command(subcommand)]
+    Records(RecordsCommand),
+    /// Check a report, certificate, bundle or printed code by itself, with the shop's public key
+    Verify(Verify),
     /// The shop's key, with which records and reports are sealed
     #[command(subcommand)]
     Key(KeyCommand),

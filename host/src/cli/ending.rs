@@ -9,6 +9,8 @@ pub enum Ending {
     Judged(Verdict),
     /// Done, nothing to judge.
     Done,
+    /// An integrity check found something altered, missing, reordered, or signed by another key.
+    NotAsKept,
     /// The rig had a fault, a guard tripped, the link was lost, or the user stopped it; what was recorded is kept.
     RigFaultOrAborted,
 }
@@ -31,6 +33,7 @@ impl Ending {
             Self::Judged(Verdict::Within) | Self::Done => 0,
             Self::Judged(Verdict::Outside) => 10,
             Self::Judged(Verdict::Undecided) => 11,
+            Self::NotAsKept => 12,
             Self::RigFaultOrAborted => 20,
         }
     }

@@ -21,9 +21,11 @@ mod key;
 mod population;
 mod progress;
 mod qualify;
+mod records;
 mod rigs;
 mod sheet;
 mod sheets;
+mod verify;
 
 pub use args::{Arguments, Command};
 pub use ending::{Ending, Failure};
@@ -69,6 +71,8 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Population(command) => population::population(command),
+        Command::Records(command) => records::records(command),
+        Command::Verify(args) => verify::verify(args),
         Command::Key(command) => key::key(command),
         Command::Sheet(args) => sheet::sheet(args),
         Command::Rigs(args) => rigs::rigs(args, surroundings),

@@ -5,11 +5,13 @@
 //! - `archive`, `folder`: where records are kept; one record being kept.
 //! - `index`: the database beside the files.
 //! - `seal`, `head`: what makes content and order provable.
+//! - `bundle`: a record in one file, which is checked by itself.
 //! - `verify`: whether an archive still is what was kept.
 //! - `names`, `whole_file`: where files lie, and that they are whole or absent.
 //! - `parquet_file`, `csv_*`: samples in files; `load`: from wherever they lie.
 
 mod archive;
+mod bundle;
 mod csv_error;
 mod csv_file;
 mod csv_map;
@@ -27,6 +29,7 @@ pub mod verify;
 mod whole_file;
 
 pub use archive::{Archive, ArchiveError, FallbackWarning, StoredRecord};
+pub use bundle::{BundleCheck, BundleError, bundle, check_bundle};
 pub use csv_error::{CsvError, CsvWarning};
 pub use csv_file::{CsvOptions, csv_trace};
 pub use csv_map::{ColumnName, CsvMap, MapError, Target, parse_map};

@@ -141,4 +141,4 @@ fn is_inside(path: &str) -> bool {
 
 #[cfg(test)]
 #[path = "verify_tests.rs"]
-mod tests;
+pub(super) mod tests;

@@ -7,7 +7,7 @@ use crate::record::seal::ShopKey;
 use crate::record::{Document, Sealing};
 use rusqlite::Connection;
 
-fn key() -> ShopKey {
+pub(in crate::record) fn key() -> ShopKey {
     ShopKey::from_seed(&[3; 32])
 }
 
@@ -39,7 +39,7 @@ fn add(archive: &Archive, label: &str, key: Option<&ShopKey>) -> String {
 }
 
 /// Three records, the second judged twice.
-fn kept(dir: &Path) -> Archive {
+pub(in crate::record) fn kept(dir: &Path) -> Archive {
     let archive = Archive::open(dir).unwrap();
     for label in ["first", "second", "third"] {
         add(&archive, label, Some(&key()));

@@ -1,0 +1,147 @@
+//! `records`: the archive as a whole.
+
+use super::verify::trusted_keys;
+use super::{Ending, Failure};
+use crate::record::verify::{Expected, Verification, verify};
+use crate::record::{Archive, bundle};
+use anyhow::{Context, anyhow};
+use clap::{Args, Subcommand};
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// `records`.
+#[derive(Debug, Subcommand)]
+pub enum RecordsCommand {
+    /// Check every file, seal and row: what is altered, missing, added or reordered is named
+    Verify(VerifyRecords),
+    /// A record in one file for a buyer or a warranty desk, who can check it by itself
+    Bundle(BundleRecord),
+}
+
+/// Which archive.
+#[derive(Args, Debug)]
+pub struct Where {
+    /// Folder of the archive
+    #[arg(long, value_name = "DIR", env = "TRACKPAIR_ARCHIVE")]
+    pub archive: Option<PathBuf>,
+}
+
+/// `records verify`.
+#[derive(Args, Debug)]
+pub struct VerifyRecords {
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Public key that may have sealed: 64 hex digits or a PEM file; may be given more than once [else: this machine's own]
+    #[arg(long, value_name = "KEY|FILE")]
+    pub key: Vec<String>,
+    /// A fingerprint from paper, or noted elsewhere, that must be in the chain
+    #[arg(long, value_name = "HEX")]
+    pub fingerprint: Option<String>,
+}
+
+/// `records bundle`.
+#[derive(Args, Debug)]
+pub struct BundleRecord {
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Name of the record
+    pub record: String,
+    /// The file to write, which is not there yet
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// With the traces, which are large
+    #[arg(long)]
+    pub with_traces: bool,
+}
+
+/// Carries out `records`.
+pub fn records(command: &RecordsCommand) -> Result<Ending, Failure> {
+    match command {
+        RecordsCommand::Verify(args) => verify_records(args),
+        RecordsCommand::Bundle(args) => bundle_record(args),
+    }
+}
+
+/// Opens the archive that is meant, for reading.
+///
+/// # Errors
+/// There is none, or it can't be used.
+pub fn open(given: Option<&Path>) -> Result<Archive, Failure> {
+    let dir = match given {
+        Some(dir) => dir.to_path_buf(),
+        None => Archive::default_dir().map_err(|e| Failure::Usage(e.into()))?,
+    };
+    Archive::open_to_read(&dir).map_err(|e| Failure::Usage(e.into()))
+}
+
+fn verify_records(args: &VerifyRecords) -> Result<Ending, Failure> {
+    let archive = open(args.place.archive.as_deref())?;
+    let expected = Expected { keys: trusted_keys(&args.key)?, fingerprint: args.fingerprint.clone() };
+    let found = verify(&archive, &expected).map_err(|e| Failure::Other(e.into()))?;
+    print!("{}", told(&found, expected.keys.is_empty()));
+    Ok(if found.problems.is_empty() { Ending::Done } else { Ending::NotAsKept })
+}
+
+fn told(found: &Verification, any_key: bool) -> String {
+    use std::fmt::Write;
+    let mut text = String::new();
+    let _ = match found.problems.len() {
+        0 => writeln!(text, "AS KEPT: nothing was altered, removed, added or reordered"),
+        1 => writeln!(text, "NOT AS KEPT: 1 problem"),
+        n => writeln!(text, "NOT AS KEPT: {n} problems"),
+    };
+    let Verification { seals, files, bytes, rows, .. } = found;
+    let _ = writeln!(
+        text,
+        "looked at    {seals} seals, {files} files ({:.1} MB), {rows} rows",
+        *bytes as f64 / 1e6
+    );
+    if let Some(newest) = &found.newest {
+        let _ = writeln!(
+            text,
+            "newest       {newest} (note it elsewhere: with it a cut or replaced archive is found)"
+        );
+    }
+    for problem in &found.problems {
+        let _ = writeln!(text, "problem      {}: {}", plain(&problem.what), plain(&problem.why));
+    }
+    for note in &found.notes {
+        let _ = writeln!(text, "note         {}", plain(note));
+    }
+    if any_key {
+        let _ = writeln!(
+            text,
+            "note         any key was accepted: name the shop's with --key to hold the seals against it"
+        );
+    }
+    text
+}
+
+fn bundle_record(args: &BundleRecord) -> Result<Ending, Failure> {
+    let archive = open(args.place.archive.as_deref())?;
+    let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
+    let bytes = bundle(&archive, &record, args.with_traces).map_err(|e| Failure::Other(e.into()))?;
+    if args.out.exists() {
+        return Err(Failure::Usage(anyhow!(
+            "{} is there already; name another file with --out",
+            args.out.display()
+        )));
+    }
+    fs::File::create_new(&args.out)
+        .and_then(|mut file| file.write_all(&bytes))
+        .with_context(|| format!("can't write {}; name another file with --out", args.out.display()))
+        .map_err(Failure::Other)?;
+    println!(
+        "{}: {} bytes; whoever gets it checks it with `trackpair verify`",
+        args.out.display(),
+        bytes.len()
+    );
+    Ok(Ending::Done)
+}
+
+fn plain(text: &str) -> String {
+    crate::report::text::plain(text, crate::report::text::SENTENCE)
+}

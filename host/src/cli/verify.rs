@@ -1,0 +1,128 @@
+//! `verify`: one file by itself, with the public key alone: a report, a certificate, a bundle, or what a QR code says.
+
+use super::key::key_file;
+use super::{Ending, Failure};
+use crate::record::check_bundle;
+use crate::record::seal::{CODE_OPENS, PrintedCode, PublicKey, check_document};
+use anyhow::{Context, anyhow};
+use clap::Args;
+use std::path::PathBuf;
+
+/// `verify`.
+#[derive(Args, Debug)]
+pub struct Verify {
+    /// A report or certificate (HTML, PDF), a bundle (ZIP), or a text file with what a QR code says
+    pub file: PathBuf,
+    /// The shop's public key: 64 hex digits or a PEM file; may be given more than once [else: this machine's own]
+    #[arg(long, value_name = "KEY|FILE")]
+    pub key: Vec<String>,
+}
+
+/// What a file shows by itself.
+struct Shown {
+    /// What it is.
+    what: &'static str,
+    record: Option<String>,
+    fingerprints: Vec<String>,
+    keys: Vec<PublicKey>,
+    /// Lines for the reader.
+    notes: Vec<String>,
+    problems: Vec<String>,
+}
+
+/// Carries out `verify`.
+pub fn verify(args: &Verify) -> Result<Ending, Failure> {
+    let trusted = trusted_keys(&args.key)?;
+    let bytes = std::fs::read(&args.file)
+        .with_context(|| format!("can't read {}; give a report, certificate or bundle", args.file.display()))
+        .map_err(Failure::Usage)?;
+    let mut shown = look(&bytes)?;
+    let strangers = shown.keys.iter().filter(|key| !trusted.is_empty() && !trusted.contains(key));
+    let strangers: Vec<String> = strangers
+        .map(|k| format!("it is sealed with another key than the given one: {}", k.to_hex()))
+        .collect();
+    shown.problems.extend(strangers);
+    Ok(tell(&shown, !trusted.is_empty()))
+}
+
+/// The keys that a seal is to be of; without any given, this machine's own, if it has one.
+///
+/// # Errors
+/// A given key can't be read.
+pub fn trusted_keys(given: &[String]) -> Result<Vec<PublicKey>, Failure> {
+    if given.is_empty() {
+        let own = key_file().ok().filter(|file| file.is_file());
+        return Ok(own.and_then(|file| PublicKey::load(&file.to_string_lossy()).ok()).into_iter().collect());
+    }
+    given.iter().map(|key| PublicKey::load(key).map_err(|e| Failure::Usage(e.into()))).collect()
+}
+
+fn look(bytes: &[u8]) -> Result<Shown, Failure> {
+    if bytes.starts_with(b"PK") {
+        return bundle(bytes);
+    }
+    if let Some(code) =
+        std::str::from_utf8(bytes).ok().filter(|text| text.trim_start().starts_with(CODE_OPENS))
+    {
+        return printed_code(code);
+    }
+    let what = if bytes.starts_with(b"%PDF") { "PDF document" } else { "document" };
+    let (fingerprints, keys, problems) = match check_document(bytes) {
+        Ok(seal) => (vec![seal.fingerprint], vec![seal.key], Vec::new()),
+        Err(why) => (Vec::new(), Vec::new(), vec![why.to_string()]),
+    };
+    Ok(Shown { what, record: None, fingerprints, keys, notes: Vec::new(), problems })
+}
+
+fn bundle(bytes: &[u8]) -> Result<Shown, Failure> {
+    let check = check_bundle(bytes).map_err(|e| Failure::Usage(e.into()))?;
+    let mut notes = vec![format!("{} files are what was sealed", check.intact.len())];
+    if !check.left_out.is_empty() {
+        notes.push(format!("{} traces are sealed but not in this bundle", check.left_out.len()));
+    }
+    let problems = check.problems.iter().map(|p| format!("{}: {}", p.what, p.why)).collect();
+    let (record, fingerprints, keys) = (check.record, check.fingerprints, check.keys);
+    Ok(Shown { what: "bundle", record, fingerprints, keys, notes, problems })
+}
+
+fn printed_code(text: &str) -> Result<Shown, Failure> {
+    let code = PrintedCode::read(text).ok_or_else(|| {
+        Failure::Usage(anyhow!(
+            "this begins like a printed code, but is not whole: {CODE_OPENS} RECORD FINGERPRINT KEY SIGNATURE on one line"
+        ))
+    })?;
+    let problems =
+        if code.signed { vec![] } else { vec!["its key has not signed its fingerprint".to_owned()] };
+    let notes = vec![
+        "it proves that the key sealed a record of this fingerprint; compare the fingerprint with the paper's, and the paper with the record"
+            .to_owned(),
+    ];
+    let (record, fingerprints, keys) = (Some(code.record), vec![code.fingerprint], vec![code.key]);
+    Ok(Shown { what: "printed code", record, fingerprints, keys, notes, problems })
+}
+
+fn tell(shown: &Shown, known: bool) -> Ending {
+    let (word, ending) = match (shown.problems.is_empty(), known) {
+        (false, _) => ("NOT AS SEALED", Ending::NotAsKept),
+        (true, true) => ("INTACT", Ending::Done),
+        (true, false) => {
+            ("INTACT, BUT WHOSE SEAL IT IS IS NOT KNOWN", Ending::Judged(crate::verdict::Verdict::Undecided))
+        }
+    };
+    println!("{word}: {}", shown.what);
+    let line = |name: &str, text: &str| println!("{name:<12} {text}");
+    shown.record.iter().for_each(|record| line("record", &plain(record)));
+    shown.fingerprints.iter().for_each(|f| line("fingerprint", f));
+    shown.keys.iter().for_each(|key| line("key", &key.to_hex()));
+    shown.problems.iter().for_each(|problem| line("problem", &plain(problem)));
+    shown.notes.iter().for_each(|note| line("note", note));
+    if shown.problems.is_empty() && !known {
+        line("next", "ask the shop for its public key and give it with --key");
+    }
+    ending
+}
+
+/// What came from a file, without what a terminal would obey.
+fn plain(text: &str) -> String {
+    crate::report::text::plain(text, crate::report::text::SENTENCE)
+}
