@@ -3,6 +3,7 @@
 //! - [`programs`]: finds and starts the project's programs.
 //! - [`sim_link`]: the simulated rig behind the host's link; the program's own file.
 //! - [`cli`]: runs the program and reads what it said and stored.
+//! - [`crash`]: programs that are killed while they keep records.
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
 //! - [`body_bench`]: the same for a throttle body.
@@ -14,6 +15,7 @@ pub mod bench;
 pub mod big_trace;
 pub mod body_bench;
 pub mod cli;
+pub mod crash;
 pub mod parallel;
 pub mod programs;
 pub mod reading;
