@@ -1,10 +1,12 @@
 //! Writes the report of an invented worn grip, to look at: `cargo run --example report_fixture -- PATH.html`; prints the short
-//! result. A second argument `empty`, `half-slope`, `within` or `body` picks another invented outcome.
+//! result. A path that ends in `.pdf` gets the PDF. A second argument `empty`, `half-slope`, `within` or `body` picks another
+//! invented outcome; after it, `letter` picks the paper and `sealed` an invented shop and stamp.
 
 use std::io::Write as _;
 use std::process::ExitCode;
 use trackpair as host;
-use trackpair::report::{ReportInput, Style, html, terminal};
+use trackpair::outcome::Stamp;
+use trackpair::report::{Paper, ReportInput, Shop, Style, html, pdf, terminal};
 use trackpair::verdict::Verdict;
 
 #[path = "../src/report/body_fixture.rs"]
@@ -15,9 +17,13 @@ mod fixture;
 fn main() -> ExitCode {
     let mut args = std::env::args().skip(1);
     let (Some(path), kind) = (args.next(), args.next().unwrap_or_default()) else {
-        eprintln!("usage: report_fixture PATH.html [worn | empty | half-slope | within | body]");
+        eprintln!("usage: report_fixture PATH [worn | empty | half-slope | within | body] [letter] [sealed]");
         return ExitCode::from(2);
     };
+    let more: Vec<String> = args.collect();
+    let asked = |word: &str| more.iter().any(|m| m == word);
+    let paper = if asked("letter") { Paper::Letter } else { Paper::A4 };
+    let (stamp, shop) = (stamp(), shop());
     let (mut outcome, mut sheet, mut curves) = (fixture::worn(), fixture::sheet(), fixture::curves());
     let (mut plots, mut comparisons) = (Vec::new(), Vec::new());
     match kind.as_str() {
@@ -49,17 +55,46 @@ fn main() -> ExitCode {
         comparisons: &comparisons,
         sheet: &sheet,
         channels: &channels,
-        stamp: None,
-        shop: None,
+        stamp: Some(&stamp).filter(|_| asked("sealed")),
+        shop: Some(&shop).filter(|_| asked("sealed")),
     };
     let text = terminal(&input, Style::default());
-    let written =
-        std::fs::write(&path, html(&input)).and_then(|()| std::io::stdout().write_all(text.as_bytes()));
+    let bytes = if path.ends_with(".pdf") { pdf(&input, paper) } else { Ok(html(&input).into_bytes()) };
+    let bytes = match bytes {
+        Ok(bytes) => bytes,
+        Err(error) => {
+            eprintln!("{error}");
+            return ExitCode::FAILURE;
+        }
+    };
+    let written = std::fs::write(&path, bytes).and_then(|()| std::io::stdout().write_all(text.as_bytes()));
     match written {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("{path} can't be written: {error}; name another file");
             ExitCode::FAILURE
         }
+    }
+}
+
+/// An invented stamp: 310 characters of code, as a sealed record's has.
+fn stamp() -> Stamp {
+    Stamp {
+        record: "20260131-140506-grip-12-b-worn".to_owned(),
+        fingerprint: "0123456789abcdef".repeat(4),
+        key: "fedcba9876543210".repeat(4),
+        code: "TP1:20260131-140506-grip-12-b-worn:".to_owned() + &"0123456789abcdef".repeat(17),
+    }
+}
+
+/// An invented shop.
+fn shop() -> Shop {
+    let logo = br##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 40"><circle cx="20" cy="20" r="16" fill="none"
+        stroke="#1a2430" stroke-width="4"/><path d="M20 20L31 9" stroke="#9a1b1b" stroke-width="4"/><path
+        d="M48 30h60M48 20h44M48 10h24" stroke="#1a2430" stroke-width="4"/></svg>"##;
+    Shop {
+        name: "Example Motor Bench".to_owned(),
+        address: vec!["1 Example Lane".to_owned(), "Exampletown".to_owned(), "bench@example.org".to_owned()],
+        logo: Some(logo.to_vec()),
     }
 }

@@ -1,5 +1,5 @@
-//! The outcome for people: a report as one HTML file and a short result for the terminal. Returns text; it does not
-//! write, print, ask the time, or judge.
+//! The outcome for people: a report as one HTML file or a PDF, and a short result for the terminal. Returns text or bytes; it
+//! does not write, print, ask the time, or judge.
 //!
 //! - `format`: numbers with their uncertainty, limits, places.
 //! - `text`: text from outside, made harmless.
@@ -10,8 +10,10 @@
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
-//! - `shop`: who hands it over, and on which paper.
-//! - `html`, `terminal`, `terminal_body`: the media.
+//! - `provenance`: where it came from, and what ties it to a sealed record.
+//! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
+//! - `signs`, `qr`: small pictures that every medium shares.
+//! - `html`, `terminal`, `terminal_body`, `pdf`: the media.
 
 #[cfg(test)]
 mod body_fixture;
@@ -24,9 +26,15 @@ pub mod format;
 mod groups;
 mod histograms;
 mod html;
+mod letterhead;
+mod logo;
+mod pdf;
 mod people;
 mod plots;
+mod provenance;
+mod qr;
 mod shop;
+mod signs;
 pub mod svg;
 mod terminal;
 mod terminal_body;
@@ -44,6 +52,8 @@ use crate::sheet::PartSheet;
 use crate::trace::ChannelProvenance;
 
 pub use html::html;
+pub use logo::LogoError;
+pub use pdf::{PdfError, pdf};
 pub use shop::{Paper, Shop};
 pub use terminal::{Style, terminal};
 

@@ -1,0 +1,160 @@
+//! Headings, paragraphs, lists, framed blocks: text as pieces of a column. It does not know what it says.
+
+use super::fonts::Fonts;
+use super::picture::Picture;
+use super::piece::{FAINT, INK, Item, Piece, keep_together};
+use super::rich::{Line, Rich, Style};
+use crate::report::people::Named;
+
+/// Plain text.
+pub const BODY: Style = Style::new(9.3);
+/// Notes, captions, what stands in columns.
+pub const SMALL: Style = Style::new(8.2);
+const HEADING: Style = Style::new(12.0).bold();
+const SUB: Style = Style::new(9.6).bold();
+
+/// Share of the width that names take up beside what is said of them.
+const NAMES: f32 = 0.25;
+
+/// Sets text into a column.
+#[derive(Clone, Copy)]
+pub struct Setter<'f> {
+    /// The faces.
+    pub fonts: &'f Fonts,
+    /// Width of the column, points.
+    pub width: f32,
+}
+
+impl Setter<'_> {
+    /// The heading of a section, with a rule below.
+    pub fn heading(&self, text: &str) -> Vec<Piece> {
+        let mut whole = Piece::joined(&self.paragraph(&Rich::new(text, HEADING), 0.0)).before(17.0);
+        let y = whole.height + 2.0;
+        whole.items.push(Item::Rule { from: (0.0, y), to: (self.width, y), width: 1.1, colour: INK });
+        whole.height = y + 5.0;
+        whole.keep = true;
+        vec![whole]
+    }
+
+    /// A heading within a section.
+    pub fn sub(&self, text: &str) -> Vec<Piece> {
+        let mut whole = Piece::joined(&self.paragraph(&Rich::new(text, SUB), 0.0)).before(10.0);
+        whole.height += 2.5;
+        whole.keep = true;
+        vec![whole]
+    }
+
+    /// A paragraph with room above it. Neither its first nor its last line stands alone on a page.
+    pub fn paragraph(&self, text: &Rich, before: f32) -> Vec<Piece> {
+        let lines = text.lines(self.fonts, self.width);
+        let mut pieces: Vec<Piece> = lines.iter().map(|line| line_piece(line, 0.0)).collect();
+        let count = pieces.len();
+        for (k, piece) in pieces.iter_mut().enumerate() {
+            piece.keep = k + 1 < count && (k == 0 || k + 2 >= count);
+        }
+        if let Some(first) = pieces.first_mut() {
+            first.before = before;
+        }
+        pieces
+    }
+
+    /// The same, `by` points to the right; what is in `mark` stands left of its first line.
+    pub fn hanging(&self, mark: &str, style: Style, by: f32, text: &Rich, before: f32) -> Vec<Piece> {
+        let narrow = Setter { width: self.width - by, ..*self };
+        let mut pieces: Vec<Piece> = narrow.paragraph(text, before).iter().map(|p| p.indented(by)).collect();
+        if let Some(first) = pieces.first_mut()
+            && let Some(line) = Rich::new(mark, style).lines(self.fonts, self.width).first()
+        {
+            first.items.splice(0..0, line.items((0.0, 0.0)));
+        }
+        pieces
+    }
+
+    /// Points of a list.
+    pub fn list<'t>(&self, texts: impl IntoIterator<Item = &'t String>, style: Style) -> Vec<Piece> {
+        let one = |text: &String| self.hanging("•", style, 11.0, &Rich::new(text.clone(), style), 2.5);
+        texts.into_iter().flat_map(one).collect()
+    }
+
+    /// Points of a list that begin with a name.
+    pub fn named_list(&self, all: &[Named], style: Style) -> Vec<Piece> {
+        let one = |n: &Named| {
+            let text = Rich::new(format!("{}: ", n.name), style.bold()).and(n.text.clone(), style);
+            self.hanging("•", style, 11.0, &text, 2.5)
+        };
+        all.iter().flat_map(one).collect()
+    }
+
+    /// Numbered notes.
+    pub fn notes(&self, all: &[String]) -> Vec<Piece> {
+        let numbered = all.iter().enumerate();
+        let one = |(k, text): (usize, &String)| {
+            self.hanging(&format!("{}.", k + 1), SMALL, 17.0, &Rich::new(text.clone(), SMALL), 1.5)
+        };
+        numbered.flat_map(one).collect()
+    }
+
+    /// Names at the left, what is said of them beside.
+    pub fn facts(&self, all: &[Named]) -> Vec<Piece> {
+        all.iter().flat_map(|n| self.fact(&n.name, &Rich::new(n.text.clone(), SMALL))).collect()
+    }
+
+    /// One name and what is said of it.
+    pub fn fact(&self, name: &str, text: &Rich) -> Vec<Piece> {
+        let left = self.width * NAMES;
+        let names = Rich::new(name, SMALL.colour(FAINT)).lines(self.fonts, left - 10.0);
+        let texts = text.lines(self.fonts, self.width - left);
+        let rows = names.len().max(texts.len());
+        let height = SMALL.size * super::fonts::LINE;
+        let mut pieces: Vec<Piece> = (0..rows)
+            .map(|k| {
+                let at = |lines: &[Line], x: f32| lines.get(k).map_or(Vec::new(), |l| l.items((x, 0.0)));
+                let items = [at(&names, 0.0), at(&texts, left)].concat();
+                Piece { height, items, ..Piece::default() }
+            })
+            .collect();
+        if rows <= 6 {
+            keep_together(&mut pieces);
+        }
+        if let Some(first) = pieces.first_mut() {
+            first.before = 2.0;
+        }
+        pieces
+    }
+
+    /// A frame around pieces that are made by `inside` for the width within; it is not broken.
+    pub fn framed(&self, line: f32, padding: f32, inside: impl FnOnce(&Self) -> Vec<Piece>) -> Piece {
+        let narrow = Setter { width: self.width - 2.0 * padding, ..*self };
+        let whole = Piece::joined(&inside(&narrow));
+        let height = whole.height + 2.0 * padding;
+        let half = line / 2.0;
+        let frame = Item::Frame { at: (half, half), size: (self.width - line, height - line), width: line };
+        let items = whole.items.iter().map(|i| i.moved((padding, padding)));
+        Piece { height, items: std::iter::once(frame).chain(items).collect(), ..Piece::default() }
+    }
+
+    /// A picture under its title, over its caption; they stay together.
+    pub fn figure(&self, title: &str, picture: &Picture, caption: &str) -> Piece {
+        let mut parts = self.paragraph(&Rich::new(title, SUB), 0.0);
+        let drawn = Piece {
+            height: picture.height(self.width),
+            items: vec![picture.item((0.0, 0.0), self.width)],
+            ..Piece::default()
+        };
+        parts.push(drawn.before(3.0));
+        parts.extend(self.paragraph(&Rich::new(caption, SMALL.colour(FAINT)), 2.0));
+        Piece::joined(&parts).before(11.0)
+    }
+}
+
+/// A line as a piece, `by` points to the right.
+pub fn line_piece(line: &Line, by: f32) -> Piece {
+    Piece { height: line.height(), items: line.items((by, 0.0)), ..Piece::default() }
+}
+
+/// Pieces side by side: each at its distance from the left; as high as the highest.
+pub fn beside(columns: &[(f32, Piece)]) -> Piece {
+    let height = columns.iter().map(|(_, p)| p.height).fold(0.0, f32::max);
+    let items = columns.iter().flat_map(|(x, p)| p.items.iter().map(|i| i.moved((*x, 0.0)))).collect();
+    Piece { height, items, ..Piece::default() }
+}

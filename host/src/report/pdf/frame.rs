@@ -1,0 +1,142 @@
+//! What stands on every page around its contents: which part, which fingerprint, that it is simulated, which page of how many.
+
+use super::flow::Column;
+use super::fonts::Fonts;
+use super::piece::{FAINT, INK, Item, RULE};
+use super::rich::Style;
+use crate::report::provenance::Sealing;
+use crate::report::text::{LABEL, plain};
+use crate::report::{Paper, ReportInput, words};
+
+/// Left and right, points.
+const SIDE: f32 = 42.0;
+/// From the upper edge to the head, points.
+const TOP: f32 = 26.0;
+/// From the head to the contents, points.
+const HEAD: f32 = 22.0;
+/// Height of the banner of what was simulated, with the room below it, points.
+const BANNER: f32 = 26.0;
+/// From the end of the contents to the lower edge, points.
+const BOTTOM: f32 = 46.0;
+const LETTERS: Style = Style::new(7.6);
+
+/// What every page bears.
+#[derive(Clone, Debug)]
+pub struct Frame {
+    paper: Paper,
+    /// Title of the document.
+    pub title: String,
+    left: String,
+    right: String,
+    foot: String,
+    simulated: bool,
+}
+
+impl Frame {
+    /// Of a report.
+    pub fn of_report(input: &ReportInput<'_>, paper: Paper) -> Self {
+        let outcome = input.outcome;
+        let label = match plain(&outcome.part.label, LABEL) {
+            empty if empty.is_empty() => "part without a label".to_owned(),
+            label => label,
+        };
+        let headline = words::headline(outcome.verdict, &outcome.scope);
+        let shop = input.shop.map(|s| plain(&s.name, LABEL)).filter(|n| !n.is_empty());
+        Self {
+            paper,
+            title: format!("{label}: {headline}"),
+            left: label,
+            right: input.stamp.map_or(String::new(), |s| format!("fingerprint {} …", Sealing::of(s).short)),
+            foot: shop
+                .unwrap_or_else(|| "Trackpair, bench report on a removed throttle-by-wire part".to_owned()),
+            simulated: outcome.simulated,
+        }
+    }
+
+    /// Width of the contents, points.
+    pub fn width(&self) -> f32 {
+        self.paper.points().0 - 2.0 * SIDE
+    }
+
+    /// Where the contents stand.
+    pub fn column(&self) -> Column {
+        let top = TOP + HEAD + if self.simulated { BANNER } else { 0.0 };
+        Column { at: (SIDE, top), height: self.paper.points().1 - top - BOTTOM }
+    }
+
+    /// Head and foot of a page, counted from 1.
+    pub fn items(&self, fonts: &Fonts, page: usize, pages: usize) -> Vec<Item> {
+        let (width, height) = self.paper.points();
+        let (right, faint) = (width - SIDE, LETTERS.colour(FAINT));
+        let baseline = TOP + 8.0;
+        let shown = fonts.shown(&self.right);
+        let wide = fonts.width(&shown, false, faint.size);
+        let mut items = vec![
+            Item::Text {
+                at: (SIDE, baseline),
+                text: fit(fonts, &self.left, self.width() - wide - 20.0, LETTERS.bold()),
+                style: LETTERS.bold(),
+            },
+            Item::Text { at: (right - wide, baseline), text: shown, style: faint },
+            Item::Rule {
+                from: (SIDE, baseline + 5.0),
+                to: (right, baseline + 5.0),
+                width: 0.6,
+                colour: RULE,
+            },
+        ];
+        if self.simulated {
+            items.extend(banner(fonts, (SIDE, TOP + HEAD - 2.0), self.width()));
+        }
+        let number = format!("page {page} of {pages}");
+        let wide = fonts.width(&number, false, faint.size);
+        let foot = height - 26.0;
+        items.extend([
+            Item::Rule { from: (SIDE, foot - 11.0), to: (right, foot - 11.0), width: 0.6, colour: RULE },
+            Item::Text {
+                at: (SIDE, foot),
+                text: fit(fonts, &self.foot, self.width() - wide - 20.0, faint),
+                style: faint,
+            },
+            Item::Text { at: (right - wide, foot), text: number, style: faint },
+        ]);
+        items.retain(|i| !matches!(i, Item::Text { text, .. } if text.is_empty()));
+        items
+    }
+}
+
+/// That no real part was measured.
+fn banner(fonts: &Fonts, at: (f32, f32), width: f32) -> Vec<Item> {
+    let (loud, quiet) = (Style::new(11.5).bold(), Style::new(8.4));
+    let words = ["SIMULATED", "No real part was measured. Rig and part were simulated."];
+    let wide = [fonts.width(words[0], true, loud.size), fonts.width(words[1], false, quiet.size)];
+    let from = at.0 + (width - wide[0] - 10.0 - wide[1]) / 2.0;
+    let baseline = at.1 + 13.2;
+    let frame = |inset: f32| Item::Frame {
+        at: (at.0 + inset, at.1 + inset),
+        size: (width - 2.0 * inset, 19.0 - 2.0 * inset),
+        width: 0.9,
+    };
+    vec![
+        frame(0.5),
+        frame(2.7),
+        Item::Text { at: (from, baseline), text: words[0].to_owned(), style: loud },
+        Item::Text {
+            at: (from + wide[0] + 10.0, baseline),
+            text: words[1].to_owned(),
+            style: quiet.colour(INK),
+        },
+    ]
+}
+
+/// Text on one line of a width; what is cut is said by three points.
+pub fn fit(fonts: &Fonts, text: &str, width: f32, style: Style) -> String {
+    let mut text = fonts.shown(text);
+    if fonts.width(&text, style.bold, style.size) <= width {
+        return text;
+    }
+    while !text.is_empty() && fonts.width(&format!("{text}…"), style.bold, style.size) > width {
+        text.pop();
+    }
+    format!("{}…", text.trim_end())
+}

@@ -1,0 +1,152 @@
+//! Pieces of a document: what stands on paper and can't be broken, with its height and whom it must stay with. It does not
+//! know pages.
+
+use super::rich::Style;
+use std::rc::Rc;
+
+/// Red, green, blue.
+pub type Colour = (u8, u8, u8);
+
+/// Text, rules.
+pub const INK: Colour = (0x1a, 0x24, 0x30);
+/// What is said by the way.
+pub const FAINT: Colour = (0x55, 0x60, 0x6d);
+/// Rules between groups.
+pub const RULE: Colour = (0xae, 0xb7, 0xc1);
+/// Rules between rows.
+pub const HAIR: Colour = (0xdd, 0xe2, 0xe7);
+/// A verdict's colours; its word and its sign say the same without them.
+pub const WITHIN: Colour = (0x17, 0x60, 0x3a);
+/// As [`WITHIN`].
+pub const OUTSIDE: Colour = (0x9a, 0x1b, 0x1b);
+/// As [`WITHIN`].
+pub const UNDECIDED: Colour = (0x7a, 0x52, 0x00);
+
+/// Colour of a verdict's word.
+pub fn verdict_colour(verdict: &str) -> Colour {
+    match verdict {
+        "within" => WITHIN,
+        "outside" => OUTSIDE,
+        "undecided" => UNDECIDED,
+        _ => INK,
+    }
+}
+
+/// What is drawn; points, from the top left corner of its piece.
+#[derive(Clone, Debug)]
+pub enum Item {
+    /// Text on one line, harmless and with nothing that the font lacks.
+    Text {
+        /// Beginning of its baseline.
+        at: (f32, f32),
+        /// The text.
+        text: String,
+        /// How it looks.
+        style: Style,
+    },
+    /// A straight line.
+    Rule {
+        /// From.
+        from: (f32, f32),
+        /// To.
+        to: (f32, f32),
+        /// Width.
+        width: f32,
+        /// Colour.
+        colour: Colour,
+    },
+    /// A frame.
+    Frame {
+        /// Top left corner.
+        at: (f32, f32),
+        /// Width and height.
+        size: (f32, f32),
+        /// Width of its line.
+        width: f32,
+    },
+    /// A vector picture.
+    Picture {
+        /// Top left corner.
+        at: (f32, f32),
+        /// Width and height.
+        size: (f32, f32),
+        /// The picture.
+        tree: Rc<usvg::Tree>,
+    },
+    /// A picture of pixels.
+    Pixels {
+        /// Top left corner.
+        at: (f32, f32),
+        /// Width and height.
+        size: (f32, f32),
+        /// The picture.
+        image: Rc<krilla::image::Image>,
+    },
+}
+
+impl Item {
+    /// The same elsewhere.
+    pub fn moved(&self, by: (f32, f32)) -> Self {
+        let shift = |p: &mut (f32, f32)| *p = (p.0 + by.0, p.1 + by.1);
+        let mut item = self.clone();
+        match &mut item {
+            Self::Text { at, .. }
+            | Self::Frame { at, .. }
+            | Self::Picture { at, .. }
+            | Self::Pixels { at, .. } => shift(at),
+            Self::Rule { from, to, .. } => {
+                shift(from);
+                shift(to);
+            }
+        }
+        item
+    }
+}
+
+/// Something that is not broken.
+#[derive(Clone, Debug, Default)]
+pub struct Piece {
+    /// Height, points.
+    pub height: f32,
+    /// Room above it, points; none at the top of a page.
+    pub before: f32,
+    /// Whether it must stand on the page of what follows.
+    pub keep: bool,
+    /// What is drawn.
+    pub items: Vec<Item>,
+    /// What is repeated at the top of a page that begins with this piece: the head of its table.
+    pub head: Option<Rc<Piece>>,
+}
+
+impl Piece {
+    /// The same with so much room above it.
+    pub fn before(self, before: f32) -> Self {
+        Self { before, ..self }
+    }
+
+    /// Everything of `pieces` as one that can't be broken.
+    pub fn joined(pieces: &[Self]) -> Self {
+        let mut whole = Self::default();
+        for (k, piece) in pieces.iter().enumerate() {
+            if k > 0 {
+                whole.height += piece.before;
+            }
+            whole.items.extend(piece.items.iter().map(|i| i.moved((0.0, whole.height))));
+            whole.height += piece.height;
+        }
+        whole.before = pieces.first().map_or(0.0, |p| p.before);
+        whole
+    }
+
+    /// The same, moved to the right.
+    pub fn indented(&self, by: f32) -> Self {
+        Self { items: self.items.iter().map(|i| i.moved((by, 0.0))).collect(), ..self.clone() }
+    }
+}
+
+/// Makes every piece stay with the one after it, except the last.
+pub fn keep_together(pieces: &mut [Piece]) {
+    if let Some((_, others)) = pieces.split_last_mut() {
+        others.iter_mut().for_each(|p| p.keep = true);
+    }
+}

@@ -1,0 +1,326 @@
+//! What a report says on paper, in the order of the HTML report. Its words are those of [`People`] and [`Provenance`].
+
+use super::PdfError;
+use super::blocks::{BODY, SMALL, Setter, beside};
+use super::figures::{before_and_after, figures, procedures};
+use super::picture::{self, Picture, sign};
+use super::piece::{FAINT, INK, Item, Piece, keep_together, verdict_colour};
+use super::rich::{Rich, Style};
+use crate::quantity::PartKind;
+use crate::report::ReportInput;
+use crate::report::body_plots::comparisons;
+use crate::report::letterhead::Letterhead;
+use crate::report::people::{FindingRow, Named, People};
+use crate::report::plots::{Plot, Plots, capital, plots};
+use crate::report::provenance::{Provenance, Sealing};
+use crate::report::words;
+
+/// Everything, in order.
+///
+/// # Errors
+/// A picture of the program's own can't be read back.
+pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, PdfError> {
+    let people = People::of(input.outcome);
+    let from = Provenance::of(input, &people);
+    let body = input.outcome.part.kind == PartKind::Body.name();
+    let drawn = plots(input, &people);
+    let cautions = cautions(set, input);
+    let mut pieces = Vec::new();
+    pieces.extend(input.shop.and_then(Letterhead::of).map(|shop| letterhead(set, &shop)));
+    pieces.extend(head(set, input, &people, &from)?);
+    if body {
+        pieces.extend(cautions.clone());
+    }
+    pieces.extend(findings(set, &people));
+    pieces.extend(pictures(set, &drawn, body)?);
+    let compared = comparisons(input);
+    if !compared.is_empty() {
+        pieces.extend(set.heading("Before and after the blips"));
+        let reading = "Value ± expanded uncertainty (95 %, k = 2). “Changed”: chance alone would do it less than once in a hundred.";
+        pieces.extend(kept(set.paragraph(&Rich::new(reading, SMALL.colour(FAINT)), 0.0)));
+        pieces.extend(before_and_after(set, &compared));
+    }
+    pieces.extend(section(set, "Self-check", set.facts(&people.readings)));
+    pieces.extend(judged(set, input, &people)?);
+    pieces.extend(section(set, "What would have been missed", set.named_list(&people.missed, BODY)));
+    pieces.extend(section(set, "Not testable", set.named_list(&people.not_testable, BODY)));
+    pieces.extend(section(set, "Gaps in the recording", set.list(&people.gaps, BODY)));
+    pieces.extend(section(set, "Warnings", set.list(&people.warnings, BODY)));
+    pieces.extend(origin(set, input, &from));
+    if !body {
+        pieces.extend(cautions);
+    }
+    Ok(pieces)
+}
+
+/// A section, if there is anything in it.
+fn section(set: &Setter<'_>, title: &str, inside: Vec<Piece>) -> Vec<Piece> {
+    if inside.is_empty() { inside } else { [set.heading(title), inside].concat() }
+}
+
+/// All of them stay with what follows.
+fn kept(pieces: Vec<Piece>) -> Vec<Piece> {
+    pieces.into_iter().map(|p| Piece { keep: true, ..p }).collect()
+}
+
+/// The shop's name and address, its logo at the right.
+pub fn letterhead(set: &Setter<'_>, shop: &Letterhead) -> Piece {
+    const LOGO: (f32, f32) = (150.0, 50.0);
+    let narrow = Setter { width: set.width - LOGO.0 - 12.0, ..*set };
+    let mut words = narrow.paragraph(&Rich::new(shop.name.clone(), Style::new(13.0).bold()), 0.0);
+    for line in &shop.address {
+        words.extend(narrow.paragraph(&Rich::new(line.clone(), SMALL.colour(FAINT)), 0.0));
+    }
+    let mut columns = vec![(0.0, Piece::joined(&words))];
+    if let Some((item, (wide, high))) = shop.logo.as_ref().and_then(|l| picture::logo(l, LOGO, set.fonts)) {
+        columns.push((set.width - wide, Piece { height: high, items: vec![item], ..Piece::default() }));
+    }
+    let mut whole = beside(&columns);
+    whole.height += 10.0;
+    whole
+}
+
+/// The verdict in its frame, why, and what it is about.
+fn head(
+    set: &Setter<'_>,
+    input: &ReportInput<'_>,
+    people: &People,
+    from: &Provenance,
+) -> Result<Vec<Piece>, PdfError> {
+    let mut pieces = Vec::new();
+    if input.outcome.aborted {
+        let why = if people.cut_short.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", people.cut_short.join("; "))
+        };
+        let text = Rich::new("CUT SHORT. ", BODY.bold()).and(
+            format!("The recording did not run to its end{why}. What was not recorded was not judged."),
+            BODY,
+        );
+        pieces.extend(set.paragraph(&text, 0.0));
+    }
+    pieces.push(verdict(set, people.verdict, people.headline, people.advice)?.before(8.0));
+    let reasons: Vec<String> = people.reasons.iter().map(|r| capital(r)).collect();
+    pieces.extend(set.list(&reasons, BODY));
+    let facts = [
+        ("part", people.label.clone()),
+        ("kind of part", from.kind.clone()),
+        ("judged by part sheet", format!("{}: {}", from.sheet, from.sheet_title)),
+        ("recorded", from.recorded.clone()),
+        ("judged", from.judged.clone()),
+    ];
+    let facts = facts.map(|(name, text)| Named { name: name.to_owned(), text });
+    let mut facts = set.facts(&facts);
+    if let Some(first) = facts.first_mut() {
+        first.before = 10.0;
+    }
+    pieces.extend(facts);
+    if let Some(stamp) = input.stamp {
+        pieces.push(sealing(set, &Sealing::of(stamp))?.before(10.0));
+    }
+    Ok(pieces)
+}
+
+/// The word that stands largest, with its sign and what it means.
+pub fn verdict(set: &Setter<'_>, verdict: &str, headline: &str, advice: &str) -> Result<Piece, PdfError> {
+    const SIGN: f32 = 40.0;
+    let colour = verdict_colour(verdict);
+    let sign = sign(verdict, colour, set.fonts)?;
+    let indent = if sign.is_some() { SIGN + 14.0 } else { 0.0 };
+    Ok(set.framed(1.2, 11.0, |set| {
+        let narrow = Setter { width: set.width - indent, ..*set };
+        let word = Style::new(25.0).bold().colour(colour);
+        let words = [
+            narrow.paragraph(&Rich::new(headline.to_uppercase(), word), 0.0),
+            narrow.paragraph(&Rich::new(advice, Style::new(12.0)), 0.0),
+        ];
+        let words = Piece::joined(&words.concat());
+        let drawn = sign.iter().map(|s| {
+            (0.0, Piece { height: SIGN, items: vec![s.item((0.0, 3.0), SIGN)], ..Piece::default() })
+        });
+        vec![beside(&drawn.chain([(indent, words.clone())]).collect::<Vec<_>>())]
+    }))
+}
+
+/// Fingerprint and code of a sealed record.
+///
+/// # Errors
+/// The code is no picture.
+pub fn sealing(set: &Setter<'_>, sealing: &Sealing) -> Result<Piece, PdfError> {
+    const CODE: f32 = 104.0;
+    let code = sealing.code.as_deref().map(|svg| Picture::of(svg, set.fonts)).transpose()?;
+    let indent = if code.is_some() { CODE + 10.0 } else { 0.0 };
+    let narrow = Setter { width: set.width - indent, ..*set };
+    let mut words = narrow.facts(&sealing.facts);
+    words.extend(narrow.paragraph(&Rich::new(Sealing::HOW, Style::new(7.4).colour(FAINT)), 5.0));
+    let drawn = code
+        .iter()
+        .map(|c| (0.0, Piece { height: CODE, items: vec![c.item((0.0, 0.0), CODE)], ..Piece::default() }));
+    let columns: Vec<_> = drawn.chain([(indent, Piece::joined(&words))]).collect();
+    Ok(beside(&columns))
+}
+
+fn findings(set: &Setter<'_>, people: &People) -> Vec<Piece> {
+    let mut pieces = set.heading("Findings");
+    if people.findings.is_empty() {
+        let more = if people.missed.is_empty() {
+            ""
+        } else {
+            " How small a defect could have been and still not be seen is said under “What would have been missed”."
+        };
+        pieces.extend(set.paragraph(&Rich::new(format!("No defect was located.{more}"), BODY), 0.0));
+    }
+    for row in &people.findings {
+        let mut finding = finding(set, row);
+        keep_together(&mut finding);
+        if let Some(first) = finding.first_mut() {
+            first.before = 8.0;
+        }
+        pieces.extend(finding);
+    }
+    pieces
+}
+
+/// What a finding is headed with: its kind, its line and its place.
+pub fn finding_title(row: &FindingRow) -> String {
+    let line = row.line.as_ref().map_or(String::new(), |l| format!(", {l}"));
+    let place = row.place.as_ref().map_or(String::new(), |p| format!(", at {p}"));
+    capital(&format!("{}{line}{place}", row.kind))
+}
+
+fn finding(set: &Setter<'_>, row: &FindingRow) -> Vec<Piece> {
+    const INDENT: f32 = 26.0;
+    const TAG: f32 = 15.0;
+    let narrow = Setter { width: set.width - INDENT, ..*set };
+    let mut pieces = narrow.paragraph(&Rich::new(finding_title(row), Style::new(10.0).bold()), 0.0);
+    pieces.extend(narrow.paragraph(&Rich::new(capital(&row.text), BODY), 1.0));
+    let evidence = if row.evidence.is_empty() {
+        String::new()
+    } else {
+        format!(" Evidence: {}.", row.evidence.join(", "))
+    };
+    let sure = format!("Confidence {}; {}.{evidence}", row.confidence, row.weight);
+    pieces.extend(narrow.paragraph(&Rich::new(sure, SMALL.colour(FAINT)), 1.5));
+    if let Some(step) = row.next_step {
+        let mut next = Piece::joined(
+            &Setter { width: narrow.width - 9.0, ..narrow }
+                .paragraph(&Rich::new("Next step: ", BODY.bold()).and(step, BODY), 0.0),
+        )
+        .indented(9.0)
+        .before(3.5);
+        next.items.push(Item::Rule { from: (1.0, 0.0), to: (1.0, next.height), width: 2.0, colour: INK });
+        pieces.push(next);
+    }
+    let mut pieces: Vec<Piece> = pieces.iter().map(|p| p.indented(INDENT)).collect();
+    let number = row.number.to_string();
+    let style = Style::new(9.0).bold();
+    let wide = set.fonts.width(&number, true, style.size).max(TAG - 6.0) + 6.0;
+    if let Some(first) = pieces.first_mut() {
+        let x = (wide - set.fonts.width(&number, true, style.size)) / 2.0;
+        first.items.splice(
+            0..0,
+            [
+                Item::Frame { at: (0.5, 0.0), size: (wide, 13.5), width: 1.0 },
+                Item::Text { at: (0.5 + x, 10.0), text: number, style },
+            ],
+        );
+    }
+    pieces
+}
+
+fn pictures(set: &Setter<'_>, drawn: &Plots, body: bool) -> Result<Vec<Piece>, PdfError> {
+    let along = if body { "Feedback lines along the travel" } else { "Along the travel" };
+    let often = if body {
+        "How long it takes to move, and how often lines deviate"
+    } else {
+        "How often each deviation occurs"
+    };
+    let mut pieces = section(set, "What the plate did", in_column(set, &drawn.body)?);
+    pieces.extend(section(set, along, in_column(set, &drawn.curves)?));
+    pieces.extend(section(set, often, in_pairs(set, &drawn.histograms)?));
+    Ok(pieces)
+}
+
+fn in_column(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
+    all.iter().map(|plot| figure(set, plot)).collect()
+}
+
+fn figure(set: &Setter<'_>, plot: &Plot) -> Result<Piece, PdfError> {
+    Ok(set.figure(&plot.title, &Picture::of(&plot.svg, set.fonts)?, &plot.caption))
+}
+
+/// Small pictures two in a row, wide ones alone.
+fn in_pairs(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
+    const BETWEEN: f32 = 16.0;
+    let half = Setter { width: (set.width - BETWEEN) / 2.0, ..*set };
+    let mut rows = Vec::new();
+    let mut waiting: Option<Piece> = None;
+    let alone = |piece: Piece| Piece { before: 10.0, ..piece };
+    for plot in all {
+        if plot.wide {
+            rows.extend(waiting.take().map(alone));
+            rows.push(figure(set, plot)?);
+            continue;
+        }
+        let piece = figure(&half, plot)?;
+        match waiting.take() {
+            None => waiting = Some(piece),
+            Some(left) => rows.push(beside(&[(0.0, left), (half.width + BETWEEN, piece)]).before(10.0)),
+        }
+    }
+    rows.extend(waiting.take().map(alone));
+    Ok(rows)
+}
+
+/// Figures with their limits and verdicts, what would decide them, sources and definitions.
+fn judged(set: &Setter<'_>, input: &ReportInput<'_>, people: &People) -> Result<Vec<Piece>, PdfError> {
+    let mut pieces = set.heading("Figures");
+    let nothing = match (input.outcome.scope.as_str(), people.figures.is_empty()) {
+        ("readiness", _) => Some("None: a self-check judges no figure of the part."),
+        (_, true) => {
+            Some("No figure could be had from what was recorded; the reasons are under “Not testable”.")
+        }
+        _ => None,
+    };
+    match nothing {
+        Some(text) => pieces.extend(set.paragraph(&Rich::new(text, BODY), 0.0)),
+        None => pieces.extend(figures(set, people)?),
+    }
+    let parts = [
+        ("What would decide the undecided figures", set.named_list(&people.undecided(), SMALL)),
+        ("Sources of the limits", set.notes(&people.sources)),
+        ("What each figure is", set.facts(&people.definitions)),
+    ];
+    for (title, inside) in parts.into_iter().filter(|(_, inside)| !inside.is_empty()) {
+        pieces.extend(set.sub(title));
+        pieces.extend(inside);
+    }
+    Ok(pieces)
+}
+
+fn origin(set: &Setter<'_>, input: &ReportInput<'_>, from: &Provenance) -> Vec<Piece> {
+    let mut pieces = set.heading("Where it came from");
+    if input.outcome.simulated {
+        pieces.extend(set.fact("data", &Rich::new("SIMULATED: rig and part", SMALL.bold())));
+    }
+    pieces.extend(set.facts(&from.facts));
+    if !from.calibration.is_empty() {
+        pieces.extend(set.sub("Calibration of the recorded channels"));
+        pieces.extend(set.facts(&from.calibration));
+    }
+    if !from.procedures.is_empty() {
+        pieces.extend(set.sub("Procedures"));
+        pieces.extend(procedures(set, &from.procedures));
+    }
+    pieces
+}
+
+/// The cautions in their frame.
+fn cautions(set: &Setter<'_>, input: &ReportInput<'_>) -> Vec<Piece> {
+    let all = words::cautions(input.outcome);
+    let framed = set.framed(1.4, 10.0, |set| {
+        [set.paragraph(&Rich::new("Cautions", Style::new(11.0).bold()), 0.0), set.list(&all, BODY)].concat()
+    });
+    vec![framed.before(16.0)]
+}
