@@ -1,12 +1,14 @@
 //! Writes the report of an invented worn grip, to look at: `cargo run --example report_fixture -- PATH.html`; prints the short
-//! result. A path that ends in `.pdf` gets the PDF. A second argument `empty`, `half-slope`, `within` or `body` picks another
-//! invented outcome; after it, `letter` picks the paper and `sealed` an invented shop and stamp.
+//! result. A path that ends in `.pdf` gets the PDF. A second argument `empty`, `half-slope`, `within`, `undecided` or `body` picks another
+//! invented outcome; after it, `letter` picks the paper, `sealed` an invented shop and stamp, `certificate` the buyer's page.
 
 use std::io::Write as _;
 use std::process::ExitCode;
 use trackpair as host;
 use trackpair::outcome::Stamp;
-use trackpair::report::{Paper, ReportInput, Shop, Style, html, pdf, terminal};
+use trackpair::report::{
+    CertificateInput, Paper, ReportInput, Shop, Style, certificate, html, pdf, terminal,
+};
 use trackpair::verdict::Verdict;
 
 #[path = "../src/report/body_fixture.rs"]
@@ -17,7 +19,9 @@ mod fixture;
 fn main() -> ExitCode {
     let mut args = std::env::args().skip(1);
     let (Some(path), kind) = (args.next(), args.next().unwrap_or_default()) else {
-        eprintln!("usage: report_fixture PATH [worn | empty | half-slope | within | body] [letter] [sealed]");
+        eprintln!(
+            "usage: report_fixture PATH [worn | empty | half-slope | within | undecided | body] [letter] [sealed] [certificate]"
+        );
         return ExitCode::from(2);
     };
     let more: Vec<String> = args.collect();
@@ -32,6 +36,10 @@ fn main() -> ExitCode {
             (plots, comparisons) = (body_fixture::plots(), body_fixture::comparisons());
         }
         "empty" => (outcome, curves) = (fixture::empty(), Vec::new()),
+        "undecided" => {
+            outcome.verdict = Verdict::Undecided;
+            outcome.figures.retain(|f| f.verdict != Some(Verdict::Outside));
+        }
         "half-slope" => {
             outcome.part.topology_found = Some("half-slope".to_owned());
             sheet.topology = host::sheet::Topology::HalfSlope;
@@ -44,6 +52,11 @@ fn main() -> ExitCode {
                 f.verdict = Some(Verdict::Within);
                 f.would_decide = None;
             });
+            outcome.simulated = false;
+            outcome.grade = host::outcome::grade(
+                &outcome,
+                &host::sheet::shipped("grip-complementary").unwrap_or(sheet.clone()),
+            );
         }
         _ => {}
     }
@@ -59,7 +72,14 @@ fn main() -> ExitCode {
         shop: Some(&shop).filter(|_| asked("sealed")),
     };
     let text = terminal(&input, Style::default());
-    let bytes = if path.ends_with(".pdf") { pdf(&input, paper) } else { Ok(html(&input).into_bytes()) };
+    let buyer = CertificateInput { outcome: &outcome, stamp: input.stamp, shop: input.shop };
+    let bytes = if asked("certificate") {
+        certificate(&buyer, paper)
+    } else if path.ends_with(".pdf") {
+        pdf(&input, paper)
+    } else {
+        Ok(html(&input).into_bytes())
+    };
     let bytes = match bytes {
         Ok(bytes) => bytes,
         Err(error) => {

@@ -422,6 +422,7 @@ pub(crate) fn sheet(topology: Topology, travel_deg: f64) -> PartSheet {
         body: None,
         limits: Vec::new(),
         findings: Vec::new(),
+        grades: Vec::new(),
     }
 }
 

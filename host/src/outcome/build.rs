@@ -3,7 +3,7 @@
 use super::{
     CAUTIONS, Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
     OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
-    SCHEMA_VERSION,
+    SCHEMA_VERSION, grade,
 };
 use crate::analysis::PartAnalysis;
 use crate::analysis::{Detail, Histogram};
@@ -62,7 +62,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         }
     }
     let first = traces.first().map(|t| &t.trace.provenance);
-    Outcome {
+    let mut outcome = Outcome {
         schema: SCHEMA_VERSION,
         verdict: judgement.overall,
         scope: judgement.scope.name().to_owned(),
@@ -98,7 +98,10 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         not_testable,
         procedures: traces.iter().map(procedure).collect(),
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
-    }
+        grade: None,
+    };
+    outcome.grade = grade(&outcome, sheet);
+    outcome
 }
 
 fn cautions(kind: PartKind) -> Vec<String> {

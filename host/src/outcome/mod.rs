@@ -4,11 +4,13 @@
 
 mod build;
 mod cautions;
+mod grade;
 mod stamp;
 mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
 pub use cautions::CAUTIONS;
+pub use grade::{grade, margin_percent};
 pub use stamp::{SLOT_CHARS, SLOT_CLOSES, SLOT_OPENS, Stamp, empty_slot};
 pub use text::{OutcomeError, SCHEMA};
 
@@ -72,6 +74,22 @@ pub struct Outcome {
     pub procedures: Vec<OutcomeProcedure>,
     /// Things the reader should know.
     pub warnings: Vec<String>,
+    /// Grade for resale; none when the sheet has no rules for one, and in outcomes of programs that gave none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grade: Option<OutcomeGrade>,
+}
+
+/// A grade by the rules of the sheet.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeGrade {
+    /// Short name; null when no rule is met.
+    pub name: Option<String>,
+    /// What it means; null with the name.
+    pub title: Option<String>,
+    /// Source of its rule; null with the name.
+    pub source: Option<String>,
+    /// Why it is given, and what kept the part from the next better one; for no grade, from the last of them.
+    pub why: Vec<String>,
 }
 
 /// Outcomes that do not say it are about the whole part.

@@ -78,6 +78,7 @@ pub fn worn() -> Outcome {
         })
         .into(),
         warnings: Vec::new(),
+        grade: None,
         ..fixture::worn()
     }
 }

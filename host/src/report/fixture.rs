@@ -5,8 +5,9 @@
 
 use super::host::analysis::PlotCurve;
 use super::host::outcome::{
-    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
-    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet, SCHEMA_VERSION,
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade,
+    OutcomeHistogram, OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet,
+    SCHEMA_VERSION,
 };
 use super::host::quantity::{Channel, Condition, FigureName, PartKind, Unit};
 use super::host::sheet::{Monitor, NominalLine, PartSheet, SweepPlan, Topology};
@@ -34,6 +35,7 @@ pub fn sheet() -> PartSheet {
         body: None,
         limits: Vec::new(),
         findings: Vec::new(),
+        grades: Vec::new(),
     }
 }
 
@@ -99,6 +101,12 @@ pub fn worn() -> Outcome {
             })
             .into(),
         warnings: vec!["63 scans were lost between rig and host; nothing is within over the stretch they touch".to_owned()],
+        grade: Some(OutcomeGrade {
+            name: None,
+            title: None,
+            source: None,
+            why: vec!["not C: the verdict is outside; it asks for within".to_owned()],
+        }),
     }
 }
 
@@ -123,6 +131,7 @@ pub fn empty() -> Outcome {
             .into(),
         procedures: Vec::new(),
         warnings: Vec::new(),
+        grade: None,
         ..worn()
     }
 }

@@ -53,7 +53,7 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
-pub use pdf::{PdfError, pdf};
+pub use pdf::{CertificateInput, PdfError, certificate, pdf};
 pub use shop::{Paper, Shop};
 pub use terminal::{Style, terminal};
 

@@ -6,7 +6,7 @@ use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
-    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeReading,
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::trace::GapCause;
@@ -78,6 +78,19 @@ pub struct FindingRow {
     pub next_step: Option<&'static str>,
 }
 
+/// A grade, or that there is none.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct GradeWords {
+    /// "Grade A", or "No grade".
+    pub headline: String,
+    /// What it means; empty without a grade.
+    pub title: String,
+    /// Why, and what kept the part from a better one.
+    pub why: Vec<String>,
+    /// Source of its rule; empty without a grade.
+    pub source: String,
+}
+
 /// A name and what is said of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Named {
@@ -102,6 +115,8 @@ pub struct People {
     pub advice: &'static str,
     /// Why.
     pub reasons: Vec<String>,
+    /// Grade for resale; none when the sheet has no rules for one.
+    pub grade: Option<GradeWords>,
     /// Figures.
     pub figures: Vec<FigureRow>,
     /// The same in groups; empty for a grip.
@@ -143,6 +158,7 @@ impl People {
             headline: words::headline(outcome.verdict, &outcome.scope),
             advice: words::advice(outcome.verdict, &outcome.scope),
             reasons: sentences(&outcome.reasons),
+            grade: outcome.grade.as_ref().map(grade),
             figures,
             sources,
             definitions: definitions(&outcome.figures),
@@ -184,10 +200,24 @@ impl People {
 }
 
 /// The part's label; a part without one is still named.
-fn label(given: &str) -> String {
+pub(super) fn label(given: &str) -> String {
     match plain(given, LABEL) {
         empty if empty.is_empty() => "part without a label".to_owned(),
         label => label,
+    }
+}
+
+fn grade(grade: &OutcomeGrade) -> GradeWords {
+    let said = |text: &Option<String>| plain(text.as_deref().unwrap_or_default(), LABEL);
+    GradeWords {
+        headline: if grade.name.is_some() {
+            format!("Grade {}", said(&grade.name))
+        } else {
+            "No grade".to_owned()
+        },
+        title: said(&grade.title),
+        why: sentences(&grade.why),
+        source: plain(grade.source.as_deref().unwrap_or_default(), SENTENCE),
     }
 }
 

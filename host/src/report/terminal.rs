@@ -137,6 +137,16 @@ fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     for reason in &people.reasons {
         page.paragraph("  - ", reason);
     }
+    if let Some(grade) = &people.grade {
+        let title = if grade.title.is_empty() { String::new() } else { format!(": {}", grade.title) };
+        page.paragraph("", &format!("{}{title}", grade.headline.to_uppercase()));
+        for why in &grade.why {
+            page.paragraph("  - ", why);
+        }
+        if !grade.source.is_empty() {
+            page.paragraph("  ", &format!("source of the grade: {}", grade.source));
+        }
+    }
 }
 
 fn findings(page: &mut Page, input: &ReportInput<'_>, people: &People) {

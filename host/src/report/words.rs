@@ -76,6 +76,17 @@ pub fn procedure(name: &str) -> String {
     name.replace('_', " ").replace("self check", "self-check")
 }
 
+/// What was judged, in words.
+pub fn scope(scope: &str) -> String {
+    match scope {
+        "part" => "the whole part".to_owned(),
+        "dropouts" => "lost contact".to_owned(),
+        "leads" => "leads, leakage and both stops".to_owned(),
+        "readiness" => "whether rig and part are ready".to_owned(),
+        name => format!("what the procedure {} tells", procedure(name)),
+    }
+}
+
 /// How a procedure ended, in words.
 pub fn end(end: &str) -> String {
     match end {

@@ -231,6 +231,16 @@ impl<'a> Fields<'a> {
         known: &[&str],
     ) -> Result<Placed<T>, SheetError> {
         let text = self.text(key)?;
+        self.known_word(key, text, from_name, known)
+    }
+
+    fn known_word<T>(
+        &self,
+        key: &'static str,
+        text: Placed<&str>,
+        from_name: impl Fn(&str) -> Option<T>,
+        known: &[&str],
+    ) -> Result<Placed<T>, SheetError> {
         match from_name(text.value) {
             Some(value) => Ok(Placed { value, span: text.span }),
             None => {
@@ -240,6 +250,31 @@ impl<'a> Fields<'a> {
                 Err(self.source.error(text.span, message, format!("{near}known: {}", known.join(", "))))
             }
         }
+    }
+
+    /// A list of one word or more of a set.
+    pub(super) fn list_of_words<T>(
+        &self,
+        key: &'static str,
+        from_name: impl Fn(&str) -> Option<T>,
+        known: &[&str],
+    ) -> Result<Vec<Placed<T>>, SheetError> {
+        let found = self.get(key).ok_or_else(|| self.missing(key, &format!("[\"{}\"]", known[0])))?;
+        let DeValue::Array(array) = found.get_ref() else {
+            return Err(self.wrong_type(key, found, "a list of words in quotes"));
+        };
+        if array.is_empty() {
+            let message = format!("`{key}` is an empty list");
+            let help = format!("write one at least: {}", known.join(", "));
+            return Err(self.source.error(found.span(), message, help));
+        }
+        let one = |entry: &Spanned<DeValue<'_>>| match entry.get_ref() {
+            DeValue::String(text) => {
+                self.known_word(key, Placed { value: text.as_ref(), span: entry.span() }, &from_name, known)
+            }
+            _ => Err(self.wrong_type(key, entry, "a word in quotes")),
+        };
+        array.iter().map(one).collect()
     }
 
     /// The same for a word that may be left out.

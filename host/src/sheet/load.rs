@@ -2,13 +2,14 @@
 
 use super::body_plan::body_plan;
 use super::fields::Fields;
+use super::load_grades::grades;
 use super::load_limits::{findings, limits};
 use super::located::{SheetError, Source};
 use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::quantity::PartKind;
 use toml::de::DeTable;
 
-const SHEET_KEYS: [&str; 12] = [
+const SHEET_KEYS: [&str; 13] = [
     "name",
     "title",
     "kind",
@@ -21,6 +22,7 @@ const SHEET_KEYS: [&str; 12] = [
     "body",
     "limit",
     "finding",
+    "grade",
 ];
 const LINE_KEYS: [&str; 2] = ["closed_ratio", "open_ratio"];
 const MONITOR_KEYS: [&str; 6] =
@@ -72,6 +74,7 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
         body,
         limits: limits(&sheet, kind)?,
         findings: findings(&sheet, kind)?,
+        grades: grades(&sheet)?,
     })
 }
 

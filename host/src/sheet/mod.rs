@@ -3,13 +3,16 @@
 mod body_plan;
 pub mod bounds;
 mod fields;
+mod grade;
 mod limit;
 mod load;
+mod load_grades;
 mod load_limits;
 mod located;
 mod shipped;
 
 pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
+pub use grade::{GradeRule, PROCEDURES, SCOPES, VERDICTS};
 pub use limit::{FindingRule, Limit};
 pub use load::parse;
 pub use located::SheetError;
@@ -103,6 +106,8 @@ pub struct PartSheet {
     pub limits: Vec<Limit>,
     /// What findings mean for the verdict.
     pub findings: Vec<FindingRule>,
+    /// Grades for resale, best first; empty = none is given.
+    pub grades: Vec<GradeRule>,
 }
 
 impl PartSheet {

@@ -1,6 +1,6 @@
 //! Headings, paragraphs, lists, framed blocks: text as pieces of a column. It does not know what it says.
 
-use super::fonts::Fonts;
+use super::fonts::{Fonts, LINE};
 use super::picture::Picture;
 use super::piece::{FAINT, INK, Item, Piece, keep_together};
 use super::rich::{Line, Rich, Style};
@@ -14,7 +14,7 @@ const HEADING: Style = Style::new(12.0).bold();
 const SUB: Style = Style::new(9.6).bold();
 
 /// Share of the width that names take up beside what is said of them.
-const NAMES: f32 = 0.25;
+const NAMES: f32 = 0.27;
 
 /// Sets text into a column.
 #[derive(Clone, Copy)]
@@ -96,16 +96,26 @@ impl Setter<'_> {
 
     /// Names at the left, what is said of them beside.
     pub fn facts(&self, all: &[Named]) -> Vec<Piece> {
-        all.iter().flat_map(|n| self.fact(&n.name, &Rich::new(n.text.clone(), SMALL))).collect()
+        self.facts_beside(all, self.width * NAMES, SMALL)
+    }
+
+    /// The same with so many points for the names.
+    pub fn facts_beside(&self, all: &[Named], left: f32, style: Style) -> Vec<Piece> {
+        all.iter()
+            .flat_map(|n| self.fact_beside(&n.name, &Rich::new(n.text.clone(), style), left, style))
+            .collect()
     }
 
     /// One name and what is said of it.
     pub fn fact(&self, name: &str, text: &Rich) -> Vec<Piece> {
-        let left = self.width * NAMES;
-        let names = Rich::new(name, SMALL.colour(FAINT)).lines(self.fonts, left - 10.0);
+        self.fact_beside(name, text, self.width * NAMES, SMALL)
+    }
+
+    fn fact_beside(&self, name: &str, text: &Rich, left: f32, style: Style) -> Vec<Piece> {
+        let names = Rich::new(name, style.colour(FAINT)).lines(self.fonts, left - 10.0);
         let texts = text.lines(self.fonts, self.width - left);
         let rows = names.len().max(texts.len());
-        let height = SMALL.size * super::fonts::LINE;
+        let height = style.size * LINE;
         let mut pieces: Vec<Piece> = (0..rows)
             .map(|k| {
                 let at = |lines: &[Line], x: f32| lines.get(k).map_or(Vec::new(), |l| l.items((x, 0.0)));

@@ -147,7 +147,9 @@ fn of_grid(set: &Setter<'_>, grid: &Grid, verdicts: &Verdicts) -> Vec<Piece> {
         Cell::text(match common {
             None => Rich::new("in each cell", faint),
             Some(limit) if limit.name.is_empty() => Rich::new(limit.text.clone(), faint),
-            Some(limit) => Rich::new(limit.text.clone(), faint).raised(format!(" {}", limit.name), faint),
+            Some(limit) => {
+                Rich::new(limit.text.clone(), faint).raised(format!("\u{a0}{}", limit.name), faint)
+            }
         })
     });
     let name = Cell::text(Rich::new("limit", SMALL.colour(FAINT)));
@@ -194,6 +196,6 @@ fn limit(text: &str, source: Option<usize>) -> Rich {
     let rich = Rich::new(text, SMALL);
     match source {
         None => rich,
-        Some(number) => rich.raised(format!(" {number}"), SMALL),
+        Some(number) => rich.raised(format!("\u{a0}{number}"), SMALL),
     }
 }

@@ -4,9 +4,11 @@ use super::flow::Column;
 use super::fonts::Fonts;
 use super::piece::{FAINT, INK, Item, RULE};
 use super::rich::Style;
+use crate::outcome::{Outcome, Stamp};
+use crate::report::people::label;
 use crate::report::provenance::Sealing;
 use crate::report::text::{LABEL, plain};
-use crate::report::{Paper, ReportInput, words};
+use crate::report::{Paper, Shop, words};
 
 /// Left and right, points.
 const SIDE: f32 = 42.0;
@@ -33,22 +35,23 @@ pub struct Frame {
 }
 
 impl Frame {
-    /// Of a report.
-    pub fn of_report(input: &ReportInput<'_>, paper: Paper) -> Self {
-        let outcome = input.outcome;
-        let label = match plain(&outcome.part.label, LABEL) {
-            empty if empty.is_empty() => "part without a label".to_owned(),
-            label => label,
-        };
+    /// Of a document about an outcome; `foot` stands where no shop is named.
+    pub fn of(
+        outcome: &Outcome,
+        stamp: Option<&Stamp>,
+        shop: Option<&Shop>,
+        foot: &str,
+        paper: Paper,
+    ) -> Self {
+        let label = label(&outcome.part.label);
         let headline = words::headline(outcome.verdict, &outcome.scope);
-        let shop = input.shop.map(|s| plain(&s.name, LABEL)).filter(|n| !n.is_empty());
+        let shop = shop.map(|s| plain(&s.name, LABEL)).filter(|n| !n.is_empty());
         Self {
             paper,
             title: format!("{label}: {headline}"),
             left: label,
-            right: input.stamp.map_or(String::new(), |s| format!("fingerprint {} …", Sealing::of(s).short)),
-            foot: shop
-                .unwrap_or_else(|| "Trackpair, bench report on a removed throttle-by-wire part".to_owned()),
+            right: stamp.map_or(String::new(), |s| format!("fingerprint {} …", Sealing::of(s).short)),
+            foot: shop.unwrap_or_else(|| foot.to_owned()),
             simulated: outcome.simulated,
         }
     }

@@ -14,6 +14,7 @@
 //! - `certificate`: what a buyer's page says.
 
 mod blocks;
+mod certificate;
 mod draw;
 mod figures;
 mod flow;
@@ -26,10 +27,13 @@ mod rich;
 mod table;
 
 use super::{Paper, ReportInput};
+pub use certificate::CertificateInput;
+
 use blocks::Setter;
 use draw::{Labels, draw};
 use fonts::Fonts;
 use frame::Frame;
+use piece::Piece;
 
 /// Why there is no document.
 #[derive(Debug, thiserror::Error)]
@@ -37,6 +41,9 @@ pub enum PdfError {
     /// The embedded font is damaged.
     #[error("the font that the program brings can't be read; build or install the program anew")]
     Font,
+    /// A self-check alone says nothing of the part.
+    #[error("a self-check judges no part, so there is nothing to certify; qualify the part first")]
+    NothingJudged,
     /// A picture that the program drew itself can't be read back.
     #[error("a picture of the document can't be drawn ({0}); take the HTML report, and report this")]
     Picture(#[from] usvg::Error),
@@ -51,14 +58,41 @@ pub enum PdfError {
 /// The program's own font or pictures are damaged; nothing in an outcome makes it fail.
 pub fn pdf(input: &ReportInput<'_>, paper: Paper) -> Result<Vec<u8>, PdfError> {
     let fonts = Fonts::load()?;
-    let frame = Frame::of_report(input, paper);
+    let frame = Frame::of(
+        input.outcome,
+        input.stamp,
+        input.shop,
+        "Trackpair, bench report on a removed throttle-by-wire part",
+        paper,
+    );
     let pieces = report::content(input, &Setter { fonts: &fonts, width: frame.width() })?;
-    let pages = flow::pages(&pieces, frame.column());
+    document(&fonts, paper, &frame, &pieces, input.stamp.is_some())
+}
+
+/// The certificate as PDF: one page, whatever the outcome holds.
+///
+/// # Errors
+/// [`PdfError::NothingJudged`] for a self-check; else as [`pdf`].
+pub fn certificate(input: &CertificateInput<'_>, paper: Paper) -> Result<Vec<u8>, PdfError> {
+    let fonts = Fonts::load()?;
+    let frame = certificate::frame(input, paper);
+    let page =
+        certificate::content(input, &Setter { fonts: &fonts, width: frame.width() }, frame.column().height)?;
+    document(&fonts, paper, &frame, &[page], input.stamp.is_some())
+}
+
+/// Pieces on framed pages, as a file.
+fn document(
+    fonts: &Fonts,
+    paper: Paper,
+    frame: &Frame,
+    pieces: &[Piece],
+    sealed: bool,
+) -> Result<Vec<u8>, PdfError> {
+    let mut pages = flow::pages(pieces, frame.column());
     let total = pages.len();
-    let framed = pages.into_iter().enumerate().map(|(k, mut page)| {
-        page.extend(frame.items(&fonts, k + 1, total));
-        page
-    });
-    let labels = Labels { title: frame.title.clone(), sealed: input.stamp.is_some() };
-    draw(&fonts, paper, &framed.collect::<Vec<_>>(), labels)
+    for (k, page) in pages.iter_mut().enumerate() {
+        page.extend(frame.items(fonts, k + 1, total));
+    }
+    draw(fonts, paper, &pages, Labels { title: frame.title.clone(), sealed })
 }

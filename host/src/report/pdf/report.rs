@@ -10,7 +10,7 @@ use crate::quantity::PartKind;
 use crate::report::ReportInput;
 use crate::report::body_plots::comparisons;
 use crate::report::letterhead::Letterhead;
-use crate::report::people::{FindingRow, Named, People};
+use crate::report::people::{FindingRow, GradeWords, Named, People};
 use crate::report::plots::{Plot, Plots, capital, plots};
 use crate::report::provenance::{Provenance, Sealing};
 use crate::report::words;
@@ -102,7 +102,12 @@ fn head(
     }
     pieces.push(verdict(set, people.verdict, people.headline, people.advice)?.before(8.0));
     let reasons: Vec<String> = people.reasons.iter().map(|r| capital(r)).collect();
-    pieces.extend(set.list(&reasons, BODY));
+    let mut reasons = set.list(&reasons, BODY);
+    if let Some(first) = reasons.first_mut() {
+        first.before = 7.0;
+    }
+    pieces.extend(reasons);
+    pieces.extend(people.grade.as_ref().map(|grade| graded(set, grade).before(9.0)));
     let facts = [
         ("part", people.label.clone()),
         ("kind of part", from.kind.clone()),
@@ -120,6 +125,23 @@ fn head(
         pieces.push(sealing(set, &Sealing::of(stamp))?.before(10.0));
     }
     Ok(pieces)
+}
+
+/// The grade in a frame of its own, and why.
+fn graded(set: &Setter<'_>, grade: &GradeWords) -> Piece {
+    const MARK: f32 = 86.0;
+    let mark = Setter { width: MARK, ..*set };
+    let mark = mark.framed(1.0, 6.0, |set| {
+        set.paragraph(&Rich::new(grade.headline.clone(), Style::new(11.5).bold()), 0.0)
+    });
+    let narrow = Setter { width: set.width - MARK - 14.0, ..*set };
+    let mut words = narrow.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0);
+    words.extend(narrow.list(&grade.why, SMALL));
+    if !grade.source.is_empty() {
+        let source = format!("Source of the grade: {}", grade.source);
+        words.extend(narrow.paragraph(&Rich::new(source, SMALL.colour(FAINT)), 2.0));
+    }
+    beside(&[(0.0, mark), (MARK + 14.0, Piece::joined(&words))])
 }
 
 /// The word that stands largest, with its sign and what it means.
@@ -152,7 +174,7 @@ pub fn sealing(set: &Setter<'_>, sealing: &Sealing) -> Result<Piece, PdfError> {
     let code = sealing.code.as_deref().map(|svg| Picture::of(svg, set.fonts)).transpose()?;
     let indent = if code.is_some() { CODE + 10.0 } else { 0.0 };
     let narrow = Setter { width: set.width - indent, ..*set };
-    let mut words = narrow.facts(&sealing.facts);
+    let mut words = narrow.facts_beside(&sealing.facts, 58.0, Style::new(7.4));
     words.extend(narrow.paragraph(&Rich::new(Sealing::HOW, Style::new(7.4).colour(FAINT)), 5.0));
     let drawn = code
         .iter()

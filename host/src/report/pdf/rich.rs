@@ -132,7 +132,9 @@ impl Lines<'_> {
             return;
         }
         let wide = self.fonts.width(word, style.bold, style.size);
-        if self.used + blank + wide <= self.width {
+        // A raised number stays with its word; the room between columns is enough for it.
+        let raised = !space && style.rise > 0.0 && self.used > 0.0;
+        if raised || self.used + blank + wide <= self.width {
             let text = if blank > 0.0 { format!(" {word}") } else { word.to_owned() };
             self.append(&text, style, blank + wide);
         } else if self.used > 0.0 && wide <= self.width {

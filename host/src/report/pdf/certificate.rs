@@ -1,0 +1,362 @@
+//! The certificate: one page for the buyer of a part. What was tested and how, what was not, and no promise beyond it. Whatever an
+//! outcome holds, it is one page: lists are cut, and say how much more the report holds.
+//!
+//! Every part that was judged gets one, for a paper that says OUTSIDE protects buyer and seller as much as one that says within;
+//! a grade it bears only by the rules of its sheet. Where nothing of the part was judged there is nothing to certify.
+
+use super::PdfError;
+use super::blocks::{SMALL, Setter, beside};
+use super::figures::Verdicts;
+use super::frame::Frame;
+use super::piece::{FAINT, INK, Item, Piece};
+use super::report::{finding_title, letterhead, sealing, verdict};
+use super::rich::{Rich, Style};
+use super::table::{Cell, Row, table};
+use crate::outcome::{Outcome, OutcomeFigure, Stamp, margin_percent};
+use crate::quantity::rounding;
+use crate::report::letterhead::Letterhead;
+use crate::report::people::{FigureRow, GradeWords, Named, People};
+use crate::report::plots::capital;
+use crate::report::provenance::Sealing;
+use crate::report::text::{LABEL, plain};
+use crate::report::words;
+use crate::report::{Paper, Shop};
+use crate::verdict::Verdict;
+
+/// What a certificate is made of: all of it is in a stored record.
+#[derive(Clone, Copy, Debug)]
+pub struct CertificateInput<'a> {
+    /// The outcome.
+    pub outcome: &'a Outcome,
+    /// What ties it to a sealed record; none for a judgement that is not kept.
+    pub stamp: Option<&'a Stamp>,
+    /// Who hands it over; none when nothing is configured.
+    pub shop: Option<&'a Shop>,
+}
+
+/// What is not promised, in plain words.
+const NO_PROMISE: &str = "This page says what one bench found on one day, within the uncertainties that it states. It promises nothing \
+    beyond what was tested: not how long the part will last, not what heat, wet or vibration may bring out, and nothing about the \
+    vehicle that it is fitted to.";
+
+const QUIET: Style = Style::new(7.8);
+const TITLE: Style = Style::new(9.6).bold();
+
+/// How much is told before lists are cut.
+#[derive(Clone, Copy, Debug)]
+struct Detail {
+    figures: usize,
+    findings: usize,
+    lines: usize,
+    /// Characters of one sentence.
+    letters: usize,
+}
+
+/// From the fullest to one that fits whatever there is.
+const DETAILS: [Detail; 7] = [
+    Detail { figures: 12, findings: 6, lines: 6, letters: 260 },
+    Detail { figures: 10, findings: 5, lines: 5, letters: 220 },
+    Detail { figures: 8, findings: 4, lines: 4, letters: 180 },
+    Detail { figures: 6, findings: 3, lines: 3, letters: 140 },
+    Detail { figures: 4, findings: 3, lines: 2, letters: 110 },
+    Detail { figures: 3, findings: 2, lines: 1, letters: 90 },
+    Detail { figures: 1, findings: 1, lines: 1, letters: 60 },
+];
+
+/// The page's contents: the fullest that is no higher than `height`.
+///
+/// # Errors
+/// [`PdfError::NothingJudged`], or a picture of the program's own can't be read back.
+pub fn content(input: &CertificateInput<'_>, set: &Setter<'_>, height: f32) -> Result<Piece, PdfError> {
+    if input.outcome.scope == "readiness" {
+        return Err(PdfError::NothingJudged);
+    }
+    let people = People::of(input.outcome);
+    let mut page = Piece::default();
+    for detail in DETAILS {
+        let parts = Page { input, set, people: &people, detail }.parts()?;
+        page = Piece::joined(&parts);
+        if page.height <= height {
+            break;
+        }
+    }
+    Ok(page)
+}
+
+/// Head and foot.
+pub fn frame(input: &CertificateInput<'_>, paper: Paper) -> Frame {
+    Frame::of(input.outcome, input.stamp, input.shop, "Trackpair, certificate of a bench test", paper)
+}
+
+struct Page<'a> {
+    input: &'a CertificateInput<'a>,
+    set: &'a Setter<'a>,
+    people: &'a People,
+    detail: Detail,
+}
+
+impl Page<'_> {
+    fn parts(&self) -> Result<Vec<Piece>, PdfError> {
+        let set = self.set;
+        let mut parts = Vec::new();
+        parts.extend(self.input.shop.and_then(Letterhead::of).map(|mut shop| {
+            shop.address.truncate(self.detail.lines.max(3));
+            letterhead(set, &shop)
+        }));
+        let title = format!("Certificate of a bench test: {}", words::kind(&self.input.outcome.part.kind));
+        parts.extend(set.paragraph(&Rich::new(plain(&title, LABEL), Style::new(13.5).bold()), 0.0));
+        parts.push(self.verdict_and_grade()?.before(6.0));
+        parts.extend(self.facts());
+        parts.extend(self.bullets("Why", &self.why()));
+        parts.extend(self.bullets("What was tested, and how", &self.tested()));
+        parts.extend(self.margins()?);
+        parts.extend(self.bullets("Defects found", &self.findings()));
+        parts.extend(self.bullets("What was not tested, or would have been missed", &self.not_tested()));
+        parts.extend(self.title("No promise beyond what was tested"));
+        parts.extend(set.paragraph(&Rich::new(NO_PROMISE, QUIET), 0.0));
+        let cautions = words::cautions(self.input.outcome);
+        parts.extend(
+            set.paragraph(&Rich::new("Cautions: ", QUIET.bold()).and(self.run_on(&cautions), QUIET), 4.0),
+        );
+        let seal = self.input.stamp.map(|stamp| sealing(set, &Sealing::of(stamp))).transpose()?;
+        parts.extend(seal.map(|piece| piece.before(9.0)));
+        parts.push(self.signature().before(20.0));
+        Ok(parts)
+    }
+
+    fn verdict_and_grade(&self) -> Result<Piece, PdfError> {
+        const GRADE: f32 = 150.0;
+        let (set, people) = (self.set, self.people);
+        let Some(grade) = &people.grade else {
+            return verdict(set, people.verdict, people.headline, people.advice);
+        };
+        let left = Setter { width: set.width - GRADE - 8.0, ..*set };
+        let word = verdict(&left, people.verdict, people.headline, people.advice)?;
+        let room = Setter { width: GRADE, ..*set };
+        let mut mark = room.framed(1.2, 9.0, |set| grade_words(set, grade));
+        // Both frames are as high as the higher one.
+        let high = word.height.max(mark.height);
+        let mut word = word;
+        for piece in [&mut word, &mut mark] {
+            if let Some(Item::Frame { size, width, .. }) = piece.items.first_mut() {
+                size.1 = high - *width;
+            }
+            piece.height = high;
+        }
+        Ok(beside(&[(0.0, word), (set.width - GRADE, mark)]))
+    }
+
+    fn facts(&self) -> Vec<Piece> {
+        let outcome = self.input.outcome;
+        let rig = outcome.rig.as_ref().map_or("none; the recording came from a file".to_owned(), |rig| {
+            format!("{}, serial {}, firmware {}", rig.model, rig.serial, rig.firmware)
+        });
+        let version = |name: &str| outcome.versions.get(name).map_or("–", String::as_str);
+        let judged = format!(
+            "{}, trackpair {}, analysis {}",
+            words::time(&outcome.judged),
+            version("trackpair"),
+            version("analysis")
+        );
+        let facts = [
+            ("part", self.people.label.clone()),
+            ("recorded", words::time(&outcome.recorded)),
+            ("on the rig", rig),
+            ("judged", judged),
+            ("by part sheet", format!("{}: {}", outcome.sheet.name, outcome.sheet.title)),
+        ];
+        let facts =
+            facts.map(|(name, text)| Named { name: name.to_owned(), text: self.short(&plain(&text, LABEL)) });
+        let mut facts = self.set.facts_beside(&facts, 90.0, SMALL);
+        if let Some(first) = facts.first_mut() {
+            first.before = 8.0;
+        }
+        facts
+    }
+
+    /// Reasons of a verdict that clears nothing, and what kept a part from a better grade.
+    fn why(&self) -> Vec<String> {
+        let grade = self.people.grade.iter().flat_map(|g| &g.why);
+        let reasons = self.people.reasons.iter().filter(|_| self.input.outcome.verdict != Verdict::Within);
+        reasons.chain(grade).map(|text| capital(text)).collect()
+    }
+
+    fn tested(&self) -> Vec<String> {
+        let outcome = self.input.outcome;
+        let ran: Vec<String> = outcome
+            .procedures
+            .iter()
+            .map(|p| {
+                let name = plain(&words::procedure(&p.procedure), LABEL);
+                if p.end == "complete" {
+                    name
+                } else {
+                    format!("{name} ({})", plain(&words::end(&p.end), LABEL))
+                }
+            })
+            .collect();
+        let count = |verdict| outcome.figures.iter().filter(|f| f.verdict == Some(verdict)).count();
+        let judged = outcome.figures.iter().filter(|f| f.verdict.is_some()).count();
+        let counts =
+            [(Verdict::Within, "within"), (Verdict::Undecided, "undecided"), (Verdict::Outside, "outside")];
+        let counts: Vec<String> = counts
+            .into_iter()
+            .map(|(v, word)| (count(v), word))
+            .filter(|(n, _)| *n > 0)
+            .map(|(n, word)| format!("{n} {word}"))
+            .collect();
+        let scope = match outcome.scope.as_str() {
+            "part" => "The whole part was to be judged.".to_owned(),
+            scope => {
+                format!("Only {} was judged, nothing else of the part.", plain(&words::scope(scope), LABEL))
+            }
+        };
+        let mut all = vec![scope];
+        if !ran.is_empty() {
+            all.push(format!("Procedures: {}.", ran.join(", ")));
+        }
+        all.push(match judged {
+            0 => "No figure was held against a limit.".to_owned(),
+            n => format!("Figures held against a limit, with their uncertainty: {n}; {}.", counts.join(", ")),
+        });
+        all
+    }
+
+    /// Figures nearest to their limits, or beyond them.
+    fn margins(&self) -> Result<Vec<Piece>, PdfError> {
+        let mut judged: Vec<(&OutcomeFigure, &FigureRow)> = self
+            .input
+            .outcome
+            .figures
+            .iter()
+            .zip(&self.people.figures)
+            .filter(|(f, _)| f.verdict.is_some())
+            .collect();
+        if judged.is_empty() {
+            return Ok(Vec::new());
+        }
+        let rank = |f: &OutcomeFigure| match f.verdict {
+            Some(Verdict::Outside) => 0,
+            Some(Verdict::Undecided) => 1,
+            _ => 2,
+        };
+        let margin = |f: &OutcomeFigure| margin_percent(f).unwrap_or(f64::INFINITY);
+        judged.sort_by(|a, b| rank(a.0).cmp(&rank(b.0)).then(margin(a.0).total_cmp(&margin(b.0))));
+        let verdicts = Verdicts::new(self.set.fonts)?;
+        let cell = |text: String| Cell::text(Rich::new(text, QUIET));
+        let rows: Vec<Row> = judged
+            .iter()
+            .take(self.detail.figures)
+            .map(|(figure, row)| Row {
+                cells: vec![
+                    cell(row.full_name()),
+                    cell(row.value.clone()),
+                    cell(row.limit.clone()),
+                    cell(margin_words(figure)),
+                    Cell(vec![verdicts.word(row.verdict)]),
+                ],
+                begins: false,
+                keep: true,
+            })
+            .collect();
+        let head = ["figure", "value ± uncertainty (95 %)", "limit", "margin", "verdict"];
+        let head = head.map(|n| Rich::new(n, QUIET.bold())).to_vec();
+        let mut parts = self.title("Nearest to their limits");
+        parts.extend(table(self.set, &[0.35, 0.24, 0.19, 0.09, 0.13], head, &rows));
+        let left = judged.len() - rows.len();
+        let more = if left > 0 { format!("… and {left} more in the report. ") } else { String::new() };
+        let reading = format!(
+            "{more}Margin: what is left to the limit after the uncertainty, in % of half the tolerance, or of the limit where there is one only."
+        );
+        parts.extend(self.set.paragraph(&Rich::new(reading, QUIET.colour(FAINT)), 2.5));
+        Ok(parts)
+    }
+
+    fn findings(&self) -> Vec<String> {
+        if self.people.findings.is_empty() {
+            return vec!["None was located.".to_owned()];
+        }
+        let all = &self.people.findings;
+        let told = all.iter().take(self.detail.findings);
+        let mut told: Vec<String> = told
+            .map(|f| format!("{} (confidence {}; {})", finding_title(f), f.confidence, f.weight))
+            .collect();
+        if all.len() > told.len() {
+            told.push(more(all.len() - told.len()));
+        }
+        told
+    }
+
+    fn not_tested(&self) -> Vec<String> {
+        let people = self.people;
+        let said = |n: &Named| capital(&format!("{}: {}", n.name, n.text));
+        let gaps = people.gaps.iter().map(|g| format!("Gap in the recording: {g}"));
+        let short = people.cut_short.iter().map(|c| format!("Cut short: {c}"));
+        let mut all: Vec<String> = short.chain(gaps).chain(people.not_testable.iter().map(said)).collect();
+        all.extend(people.missed.iter().map(said));
+        if all.is_empty() {
+            all.push("Nothing that the part sheet asks for was left out.".to_owned());
+        }
+        all
+    }
+
+    fn title(&self, text: &str) -> Vec<Piece> {
+        let mut title = Piece::joined(&self.set.paragraph(&Rich::new(text, TITLE), 0.0)).before(8.0);
+        title.keep = true;
+        vec![title]
+    }
+
+    /// A titled list, cut to what there is room for.
+    fn bullets(&self, title: &str, all: &[String]) -> Vec<Piece> {
+        if all.is_empty() {
+            return Vec::new();
+        }
+        let most = self.detail.lines.max(if title == "Defects found" { self.detail.findings + 1 } else { 0 });
+        let mut told: Vec<String> = all.iter().take(most).map(|text| self.short(text)).collect();
+        if all.len() > told.len() {
+            told.push(more(all.len() - told.len()));
+        }
+        let list = self.set.list(&told, QUIET).into_iter().map(|p| Piece { before: p.before * 0.5, ..p });
+        self.title(title).into_iter().chain(list).collect()
+    }
+
+    /// Sentences in one paragraph.
+    fn run_on(&self, all: &[String]) -> String {
+        all.iter().take(5).map(|text| self.short(text)).collect::<Vec<_>>().join(" ")
+    }
+
+    /// A sentence cut to what there is room for; that it was cut is seen.
+    fn short(&self, text: &str) -> String {
+        let cut: String = text.chars().take(self.detail.letters).collect();
+        if cut.len() == text.len() { cut } else { format!("{}… (whole in the report)", cut.trim_end()) }
+    }
+
+    fn signature(&self) -> Piece {
+        const LENGTH: f32 = 190.0;
+        let rule = |x: f32| Item::Rule { from: (x, 0.0), to: (x + LENGTH, 0.0), width: 0.6, colour: INK };
+        let words =
+            |text: &str| Piece::joined(&self.set.paragraph(&Rich::new(text, QUIET.colour(FAINT)), 0.0));
+        let mut piece = beside(&[
+            (0.0, words("for the shop: name and signature")),
+            (LENGTH + 20.0, words("place and date")),
+        ]);
+        piece.items.extend([rule(0.0), rule(LENGTH + 20.0)]);
+        piece
+    }
+}
+
+fn grade_words(set: &Setter<'_>, grade: &GradeWords) -> Vec<Piece> {
+    let mut words = set.paragraph(&Rich::new(grade.headline.clone(), Style::new(15.0).bold()), 0.0);
+    let title = if grade.title.is_empty() { "no rule of the part sheet is met" } else { &grade.title };
+    words.extend(set.paragraph(&Rich::new(title, QUIET), 1.0));
+    words
+}
+
+/// A margin in whole percent, rounded toward what is worse.
+fn margin_words(figure: &OutcomeFigure) -> String {
+    margin_percent(figure).map_or("–".to_owned(), |m| format!("{} %", rounding::fixed(m.floor(), 0)))
+}
+
+fn more(count: usize) -> String {
+    format!("… and {count} more in the report")
+}
