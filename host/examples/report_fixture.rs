@@ -1,6 +1,6 @@
 //! Writes the report of an invented worn grip, to look at: `cargo run --example report_fixture -- PATH.html`; prints the short
 //! result. A path that ends in `.pdf` gets the PDF. A second argument `empty`, `half-slope`, `within`, `undecided` or `body` picks another
-//! invented outcome; after it, `letter` picks the paper, `sealed` an invented shop and stamp, `certificate` the buyer's page.
+//! invented outcome, the name of an `outcome.json` that one; after it, `letter` picks the paper, `sealed` an invented shop and stamp, `certificate` the buyer's page.
 
 use std::io::Write as _;
 use std::process::ExitCode;
@@ -20,7 +20,7 @@ fn main() -> ExitCode {
     let mut args = std::env::args().skip(1);
     let (Some(path), kind) = (args.next(), args.next().unwrap_or_default()) else {
         eprintln!(
-            "usage: report_fixture PATH [worn | empty | half-slope | within | undecided | body] [letter] [sealed] [certificate]"
+            "usage: report_fixture PATH [worn | empty | half-slope | within | undecided | body | OUTCOME.json] [letter] [sealed] [certificate]"
         );
         return ExitCode::from(2);
     };
@@ -34,6 +34,16 @@ fn main() -> ExitCode {
         "body" => {
             (outcome, sheet, curves) = (body_fixture::worn(), body_fixture::sheet(), Vec::new());
             (plots, comparisons) = (body_fixture::plots(), body_fixture::comparisons());
+        }
+        file if file.ends_with(".json") => {
+            let read =
+                std::fs::read_to_string(file).ok().and_then(|t| host::outcome::Outcome::from_json(&t).ok());
+            let Some(read) = read else {
+                eprintln!("{file} is no outcome; name the outcome.json of a record");
+                return ExitCode::from(2);
+            };
+            sheet = host::sheet::shipped(&read.sheet.name).unwrap_or(sheet);
+            (outcome, curves) = (read, Vec::new());
         }
         "empty" => (outcome, curves) = (fixture::empty(), Vec::new()),
         "undecided" => {

@@ -88,7 +88,7 @@ impl Asked<'_> {
             format!("; smallest margin {} % ({})", whole(margin), self.named(figure))
         });
         let surest = self.surest().map_or("no finding".to_owned(), |(confidence, _)| {
-            format!("surest finding {} %", whole(100.0 * confidence))
+            format!("surest finding {} %", upward(100.0 * confidence))
         });
         format!("{}: {}{margin}; {surest}", rule.name, self.outcome.verdict.name())
     }
@@ -137,7 +137,7 @@ impl Asked<'_> {
         let (confidence, kind) = self.surest()?;
         (confidence > most).then(|| {
             let kind = FindingKind::from_name(kind).map_or(kind, |k| k.title());
-            let (is, most) = (whole(100.0 * confidence), whole(100.0 * most));
+            let (is, most) = (upward(100.0 * confidence), whole(100.0 * most));
             format!("{kind} was found with {is} % confidence; it allows {most} %")
         })
     }
@@ -218,9 +218,15 @@ fn scope_words(scope: &str) -> String {
     }
 }
 
-/// A percentage rounded toward what is worse, so that it never looks better than it is.
+/// A confidence in a defect, rounded toward what is worse.
+fn upward(percent: f64) -> String {
+    // What 100 times a share is off by must not make 41 % of 41 %.
+    rounding::fixed((percent - 1e-9).ceil(), 0)
+}
+
+/// A margin or a bound, rounded toward what is worse, so that it never looks better than it is.
 fn whole(percent: f64) -> String {
-    rounding::fixed(percent.floor(), 0)
+    rounding::fixed((percent + 1e-9).floor(), 0)
 }
 
 #[cfg(test)]

@@ -29,7 +29,7 @@ fn the_rules_of_a_shipped_sheet_arrive_in_their_order() {
     let names: Vec<&str> = sheet.grades.iter().map(|g| g.name.as_str()).collect();
     assert_eq!(names, ["A", "B", "C"]);
     let (a, c) = (&sheet.grades[0], &sheet.grades[2]);
-    assert_eq!((a.smallest_margin_percent, a.largest_confidence), (Some(10.0), Some(0.5)));
+    assert_eq!((a.smallest_margin_percent, a.largest_confidence), (Some(30.0), Some(0.5)));
     assert_eq!(a.procedures, ["self_check", "sweep", "leads_check"]);
     assert_eq!((a.verdicts.as_slice(), a.scopes.as_slice()), (&["within"][..], &["part"][..]));
     assert!(!a.undecided && !a.untested && a.simulated);
@@ -59,7 +59,7 @@ fn each_mistake_is_pointed_at() {
     refused(&with("\"sweep\", \"leads_check\"", "\"sweep\", \"sweep\""), "sweep", &["stands twice"]);
     refused(&with("\"sweep\"", "\"sweeep\""), "sweeep", &["did you mean `sweep`?"]);
     refused(
-        &with("smallest_margin_percent = 10.0", "smallest_margin_percent = 101"),
+        &with("smallest_margin_percent = 30.0", "smallest_margin_percent = 101"),
         "101",
         &["outside 0 to 100 %"],
     );

@@ -5,17 +5,17 @@
 //! a grade it bears only by the rules of its sheet. Where nothing of the part was judged there is nothing to certify.
 
 use super::PdfError;
-use super::blocks::{SMALL, Setter, beside};
+use super::blocks::{Setter, beside};
 use super::figures::Verdicts;
 use super::frame::Frame;
-use super::piece::{FAINT, INK, Item, Piece};
+use super::piece::{FAINT, INK, Item, Piece, RULE};
 use super::report::{finding_title, letterhead, sealing, verdict};
 use super::rich::{Rich, Style};
 use super::table::{Cell, Row, table};
 use crate::outcome::{Outcome, OutcomeFigure, Stamp, margin_percent};
 use crate::quantity::rounding;
 use crate::report::letterhead::Letterhead;
-use crate::report::people::{FigureRow, GradeWords, Named, People};
+use crate::report::people::{FigureRow, FindingRow, GradeWords, Named, People};
 use crate::report::plots::capital;
 use crate::report::provenance::Sealing;
 use crate::report::text::{LABEL, plain};
@@ -40,7 +40,11 @@ const NO_PROMISE: &str = "This page says what one bench found on one day, within
     vehicle that it is fitted to.";
 
 const QUIET: Style = Style::new(7.8);
-const TITLE: Style = Style::new(9.6).bold();
+/// Width of the titles at the left of what is said, points.
+const TITLES: f32 = 92.0;
+
+/// Characters of all cautions together; the program's own have about 400.
+const MOST_OF_CAUTIONS: usize = 700;
 
 /// How much is told before lists are cut.
 #[derive(Clone, Copy, Debug)]
@@ -53,14 +57,16 @@ struct Detail {
 }
 
 /// From the fullest to one that fits whatever there is.
-const DETAILS: [Detail; 7] = [
-    Detail { figures: 12, findings: 6, lines: 6, letters: 260 },
-    Detail { figures: 10, findings: 5, lines: 5, letters: 220 },
-    Detail { figures: 8, findings: 4, lines: 4, letters: 180 },
-    Detail { figures: 6, findings: 3, lines: 3, letters: 140 },
-    Detail { figures: 4, findings: 3, lines: 2, letters: 110 },
-    Detail { figures: 3, findings: 2, lines: 1, letters: 90 },
-    Detail { figures: 1, findings: 1, lines: 1, letters: 60 },
+const DETAILS: [Detail; 9] = [
+    Detail { figures: 14, findings: 6, lines: 8, letters: 400 },
+    Detail { figures: 10, findings: 6, lines: 6, letters: 300 },
+    Detail { figures: 8, findings: 5, lines: 5, letters: 240 },
+    Detail { figures: 7, findings: 4, lines: 4, letters: 180 },
+    Detail { figures: 6, findings: 4, lines: 3, letters: 140 },
+    Detail { figures: 5, findings: 3, lines: 3, letters: 95 },
+    Detail { figures: 3, findings: 3, lines: 2, letters: 90 },
+    Detail { figures: 2, findings: 2, lines: 1, letters: 85 },
+    Detail { figures: 1, findings: 1, lines: 1, letters: 40 },
 ];
 
 /// The page's contents: the fullest that is no higher than `height`.
@@ -104,34 +110,51 @@ impl Page<'_> {
             letterhead(set, &shop)
         }));
         let title = format!("Certificate of a bench test: {}", words::kind(&self.input.outcome.part.kind));
-        parts.extend(set.paragraph(&Rich::new(plain(&title, LABEL), Style::new(13.5).bold()), 0.0));
-        parts.push(self.verdict_and_grade()?.before(6.0));
-        parts.extend(self.facts());
-        parts.extend(self.bullets("Why", &self.why()));
-        parts.extend(self.bullets("What was tested, and how", &self.tested()));
-        parts.extend(self.margins()?);
-        parts.extend(self.bullets("Defects found", &self.findings()));
-        parts.extend(self.bullets("What was not tested, or would have been missed", &self.not_tested()));
-        parts.extend(self.title("No promise beyond what was tested"));
-        parts.extend(set.paragraph(&Rich::new(NO_PROMISE, QUIET), 0.0));
-        let cautions = words::cautions(self.input.outcome);
+        parts.extend(set.paragraph(&Rich::new(plain(&title, LABEL), Style::new(13.0).bold()), 0.0));
+        parts.push(self.verdict_and_grade()?.before(5.0));
+        let said = self.said();
+        let rows = [
+            ("Part and test", said.facts_beside(&self.facts(), 74.0, QUIET)),
+            ("Why", self.bullets(&self.why(), self.detail.lines)),
+            ("What was tested, and how", said.paragraph(&Rich::new(self.tested().join(" "), QUIET), 0.0)),
+            ("Nearest to their limits", self.margins()?),
+            ("Defects found", self.findings()),
+            ("Not tested, or would have been missed", self.bullets(&self.not_tested(), self.detail.lines)),
+            ("No promise beyond that", said.paragraph(&Rich::new(NO_PROMISE, QUIET), 0.0)),
+            ("Cautions", said.paragraph(&Rich::new(self.cautions(), QUIET), 0.0)),
+        ];
         parts.extend(
-            set.paragraph(&Rich::new("Cautions: ", QUIET.bold()).and(self.run_on(&cautions), QUIET), 4.0),
+            rows.iter().filter(|(_, said)| !said.is_empty()).map(|(title, said)| self.row(title, said)),
         );
-        let seal = self.input.stamp.map(|stamp| sealing(set, &Sealing::of(stamp))).transpose()?;
-        parts.extend(seal.map(|piece| piece.before(9.0)));
-        parts.push(self.signature().before(20.0));
+        parts.push(self.seal_and_signature()?.before(8.0));
         Ok(parts)
+    }
+
+    /// The column beside the titles.
+    const fn said(&self) -> Setter<'_> {
+        Setter { fonts: self.set.fonts, width: self.set.width - TITLES }
+    }
+
+    /// A title at the left of what is said, under a thin rule.
+    fn row(&self, title: &str, said: &[Piece]) -> Piece {
+        const ABOVE: f32 = 4.0;
+        let titles = Setter { width: TITLES - 10.0, ..*self.set };
+        let title = Piece::joined(&titles.paragraph(&Rich::new(title, QUIET.bold()), 0.0));
+        let whole = beside(&[(0.0, title), (TITLES, Piece::joined(said))]);
+        let rule = Item::Rule { from: (0.0, 0.0), to: (self.set.width, 0.0), width: 0.5, colour: RULE };
+        let items = whole.items.iter().map(|i| i.moved((0.0, ABOVE)));
+        let items = std::iter::once(rule).chain(items).collect();
+        Piece { height: whole.height + ABOVE, before: ABOVE, items, ..Piece::default() }
     }
 
     fn verdict_and_grade(&self) -> Result<Piece, PdfError> {
         const GRADE: f32 = 150.0;
         let (set, people) = (self.set, self.people);
         let Some(grade) = &people.grade else {
-            return verdict(set, people.verdict, people.headline, people.advice);
+            return verdict(set, people.verdict, people.headline, people.advice, 0.78);
         };
         let left = Setter { width: set.width - GRADE - 8.0, ..*set };
-        let word = verdict(&left, people.verdict, people.headline, people.advice)?;
+        let word = verdict(&left, people.verdict, people.headline, people.advice, 0.78)?;
         let room = Setter { width: GRADE, ..*set };
         let mut mark = room.framed(1.2, 9.0, |set| grade_words(set, grade));
         // Both frames are as high as the higher one.
@@ -146,12 +169,12 @@ impl Page<'_> {
         Ok(beside(&[(0.0, word), (set.width - GRADE, mark)]))
     }
 
-    fn facts(&self) -> Vec<Piece> {
+    fn facts(&self) -> Vec<Named> {
         let outcome = self.input.outcome;
         let rig = outcome.rig.as_ref().map_or("none; the recording came from a file".to_owned(), |rig| {
             format!("{}, serial {}, firmware {}", rig.model, rig.serial, rig.firmware)
         });
-        let version = |name: &str| outcome.versions.get(name).map_or("–", String::as_str);
+        let version = |name: &str| outcome.versions.get(name).map_or("unknown", String::as_str);
         let judged = format!(
             "{}, trackpair {}, analysis {}",
             words::time(&outcome.judged),
@@ -165,13 +188,9 @@ impl Page<'_> {
             ("judged", judged),
             ("by part sheet", format!("{}: {}", outcome.sheet.name, outcome.sheet.title)),
         ];
-        let facts =
-            facts.map(|(name, text)| Named { name: name.to_owned(), text: self.short(&plain(&text, LABEL)) });
-        let mut facts = self.set.facts_beside(&facts, 90.0, SMALL);
-        if let Some(first) = facts.first_mut() {
-            first.before = 8.0;
-        }
         facts
+            .map(|(name, text)| Named { name: name.to_owned(), text: self.short(&plain(&text, LABEL)) })
+            .to_vec()
     }
 
     /// Reasons of a verdict that clears nothing, and what kept a part from a better grade.
@@ -261,30 +280,24 @@ impl Page<'_> {
             .collect();
         let head = ["figure", "value ± uncertainty (95 %)", "limit", "margin", "verdict"];
         let head = head.map(|n| Rich::new(n, QUIET.bold())).to_vec();
-        let mut parts = self.title("Nearest to their limits");
-        parts.extend(table(self.set, &[0.35, 0.24, 0.19, 0.09, 0.13], head, &rows));
+        let mut parts = table(&self.said(), &[0.33, 0.23, 0.19, 0.1, 0.15], head, &rows);
         let left = judged.len() - rows.len();
         let more = if left > 0 { format!("… and {left} more in the report. ") } else { String::new() };
         let reading = format!(
             "{more}Margin: what is left to the limit after the uncertainty, in % of half the tolerance, or of the limit where there is one only."
         );
-        parts.extend(self.set.paragraph(&Rich::new(reading, QUIET.colour(FAINT)), 2.5));
+        parts.extend(self.said().paragraph(&Rich::new(reading, QUIET.colour(FAINT)), 2.0));
         Ok(parts)
     }
 
-    fn findings(&self) -> Vec<String> {
+    fn findings(&self) -> Vec<Piece> {
         if self.people.findings.is_empty() {
-            return vec!["None was located.".to_owned()];
+            return self.said().paragraph(&Rich::new("None was located.", QUIET), 0.0);
         }
-        let all = &self.people.findings;
-        let told = all.iter().take(self.detail.findings);
-        let mut told: Vec<String> = told
-            .map(|f| format!("{} (confidence {}; {})", finding_title(f), f.confidence, f.weight))
-            .collect();
-        if all.len() > told.len() {
-            told.push(more(all.len() - told.len()));
-        }
-        told
+        let told =
+            |f: &FindingRow| format!("{} (confidence {}; {})", finding_title(f), f.confidence, f.weight);
+        let told: Vec<String> = self.people.findings.iter().map(told).collect();
+        self.bullets(&told, self.detail.findings)
     }
 
     fn not_tested(&self) -> Vec<String> {
@@ -300,48 +313,48 @@ impl Page<'_> {
         all
     }
 
-    fn title(&self, text: &str) -> Vec<Piece> {
-        let mut title = Piece::joined(&self.set.paragraph(&Rich::new(text, TITLE), 0.0)).before(8.0);
-        title.keep = true;
-        vec![title]
-    }
-
-    /// A titled list, cut to what there is room for.
-    fn bullets(&self, title: &str, all: &[String]) -> Vec<Piece> {
-        if all.is_empty() {
-            return Vec::new();
-        }
-        let most = self.detail.lines.max(if title == "Defects found" { self.detail.findings + 1 } else { 0 });
+    /// A list of so many points at most; how many more there are is said.
+    fn bullets(&self, all: &[String], most: usize) -> Vec<Piece> {
         let mut told: Vec<String> = all.iter().take(most).map(|text| self.short(text)).collect();
         if all.len() > told.len() {
-            told.push(more(all.len() - told.len()));
+            told.push(format!("… and {} more in the report", all.len() - told.len()));
         }
-        let list = self.set.list(&told, QUIET).into_iter().map(|p| Piece { before: p.before * 0.5, ..p });
-        self.title(title).into_iter().chain(list).collect()
+        self.said().list(&told, QUIET).into_iter().map(|p| Piece { before: p.before * 0.5, ..p }).collect()
     }
 
-    /// Sentences in one paragraph.
-    fn run_on(&self, all: &[String]) -> String {
-        all.iter().take(5).map(|text| self.short(text)).collect::<Vec<_>>().join(" ")
+    /// Cautions are told whole while an outcome brings no more of them than it should.
+    fn cautions(&self) -> String {
+        let all = words::cautions(self.input.outcome).join(" ");
+        let cut: String = all.chars().take(MOST_OF_CAUTIONS).collect();
+        if cut.len() == all.len() { cut } else { format!("{}…", cut.trim_end()) }
     }
 
     /// A sentence cut to what there is room for; that it was cut is seen.
     fn short(&self, text: &str) -> String {
         let cut: String = text.chars().take(self.detail.letters).collect();
-        if cut.len() == text.len() { cut } else { format!("{}… (whole in the report)", cut.trim_end()) }
+        if cut.len() == text.len() { cut } else { format!("{}…", cut.trim_end()) }
     }
 
-    fn signature(&self) -> Piece {
-        const LENGTH: f32 = 190.0;
-        let rule = |x: f32| Item::Rule { from: (x, 0.0), to: (x + LENGTH, 0.0), width: 0.6, colour: INK };
+    /// What ties the page to its record, and room for a hand.
+    fn seal_and_signature(&self) -> Result<Piece, PdfError> {
+        const ROOM: f32 = 24.0;
+        let seal = self.input.stamp.map(|stamp| sealing(self.set, &Sealing::of(stamp), 92.0)).transpose()?;
         let words =
             |text: &str| Piece::joined(&self.set.paragraph(&Rich::new(text, QUIET.colour(FAINT)), 0.0));
-        let mut piece = beside(&[
-            (0.0, words("for the shop: name and signature")),
-            (LENGTH + 20.0, words("place and date")),
-        ]);
-        piece.items.extend([rule(0.0), rule(LENGTH + 20.0)]);
-        piece
+        let from = if seal.is_some() { 102.0 } else { 0.0 };
+        let length = (self.set.width - from - 20.0) / 2.0;
+        let second = from + length + 20.0;
+        let mut hand =
+            beside(&[(from, words("for the shop: name and signature")), (second, words("place and date"))]);
+        let rule = |x: f32| Item::Rule { from: (x, 0.0), to: (x + length, 0.0), width: 0.6, colour: INK };
+        hand.items.extend([rule(from), rule(second)]);
+        let Some(seal) = seal else {
+            return Ok(Piece::joined(&[Piece { height: ROOM, ..Piece::default() }, hand]));
+        };
+        // The signature stands in the room that the code leaves beside it.
+        let top = (seal.height - hand.height).max(0.0);
+        let items = hand.items.iter().map(|i| i.moved((0.0, top)));
+        Ok(Piece { items: seal.items.iter().cloned().chain(items).collect(), ..seal })
     }
 }
 
@@ -354,9 +367,6 @@ fn grade_words(set: &Setter<'_>, grade: &GradeWords) -> Vec<Piece> {
 
 /// A margin in whole percent, rounded toward what is worse.
 fn margin_words(figure: &OutcomeFigure) -> String {
-    margin_percent(figure).map_or("–".to_owned(), |m| format!("{} %", rounding::fixed(m.floor(), 0)))
-}
-
-fn more(count: usize) -> String {
-    format!("… and {count} more in the report")
+    margin_percent(figure)
+        .map_or("–".to_owned(), |m| format!("{} %", rounding::fixed((m + 1e-9).floor(), 0)))
 }

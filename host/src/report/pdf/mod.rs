@@ -33,7 +33,7 @@ use blocks::Setter;
 use draw::{Labels, draw};
 use fonts::Fonts;
 use frame::Frame;
-use piece::Piece;
+use piece::{Item, Piece};
 
 /// Why there is no document.
 #[derive(Debug, thiserror::Error)]
@@ -58,13 +58,7 @@ pub enum PdfError {
 /// The program's own font or pictures are damaged; nothing in an outcome makes it fail.
 pub fn pdf(input: &ReportInput<'_>, paper: Paper) -> Result<Vec<u8>, PdfError> {
     let fonts = Fonts::load()?;
-    let frame = Frame::of(
-        input.outcome,
-        input.stamp,
-        input.shop,
-        "Trackpair, bench report on a removed throttle-by-wire part",
-        paper,
-    );
+    let frame = report_frame(input, paper);
     let pieces = report::content(input, &Setter { fonts: &fonts, width: frame.width() })?;
     document(&fonts, paper, &frame, &pieces, input.stamp.is_some())
 }
@@ -81,6 +75,11 @@ pub fn certificate(input: &CertificateInput<'_>, paper: Paper) -> Result<Vec<u8>
     document(&fonts, paper, &frame, &[page], input.stamp.is_some())
 }
 
+fn report_frame(input: &ReportInput<'_>, paper: Paper) -> Frame {
+    let foot = "Trackpair, bench report on a removed throttle-by-wire part";
+    Frame::of(input.outcome, input.stamp, input.shop, foot, paper)
+}
+
 /// Pieces on framed pages, as a file.
 fn document(
     fonts: &Fonts,
@@ -89,10 +88,18 @@ fn document(
     pieces: &[Piece],
     sealed: bool,
 ) -> Result<Vec<u8>, PdfError> {
+    draw(fonts, paper, &framed(fonts, frame, pieces), Labels { title: frame.title.clone(), sealed })
+}
+
+/// What every page shows, its head and foot last.
+fn framed(fonts: &Fonts, frame: &Frame, pieces: &[Piece]) -> Vec<Vec<Item>> {
     let mut pages = flow::pages(pieces, frame.column());
     let total = pages.len();
     for (k, page) in pages.iter_mut().enumerate() {
         page.extend(frame.items(fonts, k + 1, total));
     }
-    draw(fonts, paper, &pages, Labels { title: frame.title.clone(), sealed })
+    pages
 }
+
+#[cfg(test)]
+mod tests;

@@ -100,7 +100,7 @@ fn head(
         );
         pieces.extend(set.paragraph(&text, 0.0));
     }
-    pieces.push(verdict(set, people.verdict, people.headline, people.advice)?.before(8.0));
+    pieces.push(verdict(set, people.verdict, people.headline, people.advice, 1.0)?.before(8.0));
     let reasons: Vec<String> = people.reasons.iter().map(|r| capital(r)).collect();
     let mut reasons = set.list(&reasons, BODY);
     if let Some(first) = reasons.first_mut() {
@@ -122,7 +122,7 @@ fn head(
     }
     pieces.extend(facts);
     if let Some(stamp) = input.stamp {
-        pieces.push(sealing(set, &Sealing::of(stamp))?.before(10.0));
+        pieces.push(sealing(set, &Sealing::of(stamp), 104.0)?.before(10.0));
     }
     Ok(pieces)
 }
@@ -144,41 +144,50 @@ fn graded(set: &Setter<'_>, grade: &GradeWords) -> Piece {
     beside(&[(0.0, mark), (MARK + 14.0, Piece::joined(&words))])
 }
 
-/// The word that stands largest, with its sign and what it means.
-pub fn verdict(set: &Setter<'_>, verdict: &str, headline: &str, advice: &str) -> Result<Piece, PdfError> {
-    const SIGN: f32 = 40.0;
+/// The word that stands largest, with its sign and what it means; `scale` is 1 on a report.
+///
+/// # Errors
+/// The sign is no picture.
+pub fn verdict(
+    set: &Setter<'_>,
+    verdict: &str,
+    headline: &str,
+    advice: &str,
+    scale: f32,
+) -> Result<Piece, PdfError> {
+    let side = 40.0 * scale;
     let colour = verdict_colour(verdict);
     let sign = sign(verdict, colour, set.fonts)?;
-    let indent = if sign.is_some() { SIGN + 14.0 } else { 0.0 };
-    Ok(set.framed(1.2, 11.0, |set| {
+    let indent = if sign.is_some() { side + 14.0 } else { 0.0 };
+    Ok(set.framed(1.2, 11.0 * scale, |set| {
         let narrow = Setter { width: set.width - indent, ..*set };
-        let word = Style::new(25.0).bold().colour(colour);
+        let word = Style::new(25.0 * scale).bold().colour(colour);
         let words = [
             narrow.paragraph(&Rich::new(headline.to_uppercase(), word), 0.0),
-            narrow.paragraph(&Rich::new(advice, Style::new(12.0)), 0.0),
+            narrow.paragraph(&Rich::new(advice, Style::new(12.0 * scale)), 0.0),
         ];
         let words = Piece::joined(&words.concat());
-        let drawn = sign.iter().map(|s| {
-            (0.0, Piece { height: SIGN, items: vec![s.item((0.0, 3.0), SIGN)], ..Piece::default() })
+        let sign = sign.iter().map(|s| {
+            let items = vec![s.item((0.0, 4.0 * scale), side)];
+            (0.0, Piece { height: side, items, ..Piece::default() })
         });
-        vec![beside(&drawn.chain([(indent, words.clone())]).collect::<Vec<_>>())]
+        vec![beside(&sign.chain([(indent, words.clone())]).collect::<Vec<_>>())]
     }))
 }
 
-/// Fingerprint and code of a sealed record.
+/// Fingerprint and code of a sealed record, the code `side` points wide.
 ///
 /// # Errors
 /// The code is no picture.
-pub fn sealing(set: &Setter<'_>, sealing: &Sealing) -> Result<Piece, PdfError> {
-    const CODE: f32 = 104.0;
+pub fn sealing(set: &Setter<'_>, sealing: &Sealing, side: f32) -> Result<Piece, PdfError> {
     let code = sealing.code.as_deref().map(|svg| Picture::of(svg, set.fonts)).transpose()?;
-    let indent = if code.is_some() { CODE + 10.0 } else { 0.0 };
+    let indent = if code.is_some() { side + 10.0 } else { 0.0 };
     let narrow = Setter { width: set.width - indent, ..*set };
     let mut words = narrow.facts_beside(&sealing.facts, 58.0, Style::new(7.4));
     words.extend(narrow.paragraph(&Rich::new(Sealing::HOW, Style::new(7.4).colour(FAINT)), 5.0));
     let drawn = code
         .iter()
-        .map(|c| (0.0, Piece { height: CODE, items: vec![c.item((0.0, 0.0), CODE)], ..Piece::default() }));
+        .map(|c| (0.0, Piece { height: side, items: vec![c.item((0.0, 0.0), side)], ..Piece::default() }));
     let columns: Vec<_> = drawn.chain([(indent, Piece::joined(&words))]).collect();
     Ok(beside(&columns))
 }

@@ -1,0 +1,259 @@
+//! What stands on which page, that hostile outcomes stay harmless, and that a certificate is one page. What other programs make of
+//! the files is tested with them, in the tests' crate.
+
+use super::*;
+use crate::outcome::{Outcome, OutcomeFinding, OutcomeNotTestable, OutcomeProcedure, Stamp, empty_slot};
+use crate::report::{Shop, body_fixture, fixture};
+use crate::verdict::Verdict;
+
+const PAPERS: [Paper; 2] = [Paper::A4, Paper::Letter];
+
+fn stamp() -> Stamp {
+    Stamp {
+        record: "20260131-140506-grip-12-b-worn".to_owned(),
+        fingerprint: "0123456789abcdef".repeat(4),
+        key: "fedcba9876543210".repeat(4),
+        code: "x".repeat(310),
+    }
+}
+
+/// Calls `work` with an input of everything that there can be.
+fn with_input<T>(outcome: &Outcome, shop: Option<&Shop>, work: impl FnOnce(&ReportInput<'_>) -> T) -> T {
+    let body = outcome.part.kind == "body";
+    let sheet = if body { body_fixture::sheet() } else { fixture::sheet() };
+    let curves = if body { Vec::new() } else { fixture::curves() };
+    let (plots, comparisons) =
+        if body { (body_fixture::plots(), body_fixture::comparisons()) } else { Default::default() };
+    work(&ReportInput {
+        outcome,
+        curves: &curves,
+        plots: &plots,
+        comparisons: &comparisons,
+        sheet: &sheet,
+        channels: &fixture::channels(),
+        stamp: Some(&stamp()),
+        shop,
+    })
+}
+
+/// Texts of each page in the order in which they are drawn.
+fn texts(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> Vec<Vec<String>> {
+    with_input(outcome, shop, |input| {
+        let fonts = Fonts::load().unwrap();
+        let frame = report_frame(input, paper);
+        let pieces = report::content(input, &Setter { fonts: &fonts, width: frame.width() }).unwrap();
+        framed(&fonts, &frame, &pieces).iter().map(|page| page_texts(page)).collect()
+    })
+}
+
+fn page_texts(page: &[Item]) -> Vec<String> {
+    page.iter()
+        .filter_map(|i| if let Item::Text { text, .. } = i { Some(text.clone()) } else { None })
+        .collect()
+}
+
+fn certificate_of(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> (Vec<String>, f32, f32) {
+    let fonts = Fonts::load().unwrap();
+    let input = CertificateInput { outcome, stamp: Some(&stamp()), shop };
+    let frame = super::certificate::frame(&input, paper);
+    let set = Setter { fonts: &fonts, width: frame.width() };
+    let page = super::certificate::content(&input, &set, frame.column().height).unwrap();
+    (page_texts(&page.items), page.height, frame.column().height)
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes_and_another_paper_others() {
+    for outcome in [fixture::worn(), body_fixture::worn()] {
+        let of = |paper| with_input(&outcome, None, |input| pdf(input, paper).unwrap());
+        assert_eq!(of(Paper::A4), of(Paper::A4));
+        assert_ne!(of(Paper::A4), of(Paper::Letter));
+    }
+}
+
+#[test]
+fn the_slot_of_a_seal_stands_in_the_file_as_it_is_and_only_with_a_stamp() {
+    let outcome = fixture::worn();
+    let slot = empty_slot();
+    let count = |bytes: &[u8]| bytes.windows(slot.len()).filter(|w| *w == slot.as_bytes()).count();
+    with_input(&outcome, None, |input| {
+        assert!(count(&pdf(input, Paper::A4).unwrap()) >= 1);
+        assert_eq!(count(&pdf(&ReportInput { stamp: None, ..*input }, Paper::A4).unwrap()), 0);
+        assert_eq!(crate::report::html(input).matches(&slot).count(), 1);
+        assert!(!crate::report::html(&ReportInput { stamp: None, ..*input }).contains("TPSEAL1"));
+    });
+    let buyer = CertificateInput { outcome: &outcome, stamp: Some(&stamp()), shop: None };
+    assert!(count(&certificate(&buyer, Paper::A4).unwrap()) >= 1);
+    assert_eq!(count(&certificate(&CertificateInput { stamp: None, ..buyer }, Paper::A4).unwrap()), 0);
+}
+
+#[test]
+fn every_page_names_the_part_the_fingerprint_its_number_and_that_it_is_simulated() {
+    for paper in PAPERS {
+        for mut outcome in [fixture::worn(), body_fixture::worn()] {
+            let pages = texts(&outcome, None, paper);
+            assert!(pages.len() > 3);
+            for (k, page) in pages.iter().enumerate() {
+                let has = |text: &str| page.iter().any(|t| t.contains(text));
+                assert!(
+                    has(&outcome.part.label) && has("fingerprint 0123 4567") && has("SIMULATED"),
+                    "{page:?}"
+                );
+                assert!(has(&format!("page {} of {}", k + 1, pages.len())), "{page:?}");
+            }
+            outcome.simulated = false;
+            let banner = |p: &Vec<String>| p.iter().any(|t| t == "SIMULATED");
+            assert!(!texts(&outcome, None, paper).iter().any(banner));
+        }
+    }
+}
+
+#[test]
+fn everything_stays_within_the_paper() {
+    for paper in PAPERS {
+        for outcome in [fixture::worn(), body_fixture::worn(), hostile()] {
+            with_input(&outcome, Some(&long_shop()), |input| {
+                let fonts = Fonts::load().unwrap();
+                let frame = report_frame(input, paper);
+                let (width, height) = paper.points();
+                let pieces = report::content(input, &Setter { fonts: &fonts, width: frame.width() }).unwrap();
+                for item in framed(&fonts, &frame, &pieces).iter().flatten() {
+                    if let Item::Text { at, text, style } = item {
+                        let end = at.0 + fonts.width(text, style.bold, style.size);
+                        assert!(at.0 > 20.0 && end < width - 20.0, "{text}: {} to {end}", at.0);
+                        assert!(at.1 > 20.0 && at.1 < height - 20.0, "{text}: {}", at.1);
+                    }
+                }
+            });
+        }
+    }
+}
+
+/// A shop with more to say than there is room.
+fn long_shop() -> Shop {
+    Shop {
+        name: "Shop \u{202e}".repeat(500),
+        address: vec!["a long line of an address ".repeat(40); 50],
+        logo: Some(b"<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 9 9\"><rect width=\"9\" height=\"9\"/></svg>".to_vec()),
+    }
+}
+
+/// An outcome that means no good.
+fn hostile() -> Outcome {
+    let nasty = format!("\u{202e}evil\u{0}\u{1b}[31m</text>&スロットル {}", "W".repeat(10_000));
+    let mut outcome = fixture::worn();
+    outcome.part.label = nasty.clone();
+    outcome.sheet.name = nasty.clone();
+    outcome.sheet.title = nasty.clone();
+    outcome.recorded = nasty.clone();
+    outcome.reasons = vec![nasty.clone(); 60];
+    outcome.warnings = vec![nasty.clone(); 60];
+    let finding = OutcomeFinding { text: nasty.clone(), kind: nasty.clone(), ..outcome.findings[0].clone() };
+    outcome.findings = vec![finding; 60];
+    outcome.not_testable = vec![OutcomeNotTestable { what: nasty.clone(), why: nasty.clone() }; 3];
+    outcome
+        .not_testable
+        .extend((0..60).map(|k| OutcomeNotTestable { what: nasty.clone(), why: k.to_string() }));
+    let procedure = OutcomeProcedure {
+        procedure: nasty.clone(),
+        scans: u64::MAX,
+        end: nasty.clone(),
+        trace_file: Some(nasty.clone()),
+    };
+    outcome.procedures = vec![procedure; 60];
+    for figure in &mut outcome.figures {
+        figure.definition = nasty.clone();
+        figure.source = Some(nasty.clone());
+        figure.would_decide = Some(nasty.clone());
+        figure.value = f64::NAN;
+    }
+    let again = outcome.figures.clone();
+    outcome.figures.extend(again);
+    if let Some(grade) = &mut outcome.grade {
+        grade.name = Some(nasty.clone());
+        grade.title = Some(nasty.clone());
+        grade.why = vec![nasty; 40];
+    }
+    outcome
+}
+
+#[test]
+fn hostile_text_is_shown_as_what_it_is_and_breaks_nothing() {
+    let outcome = hostile();
+    let pages = texts(&outcome, Some(&long_shop()), Paper::A4);
+    for text in pages.iter().flatten() {
+        assert!(text.chars().all(|c| !c.is_control() && c != '\u{202e}'), "{text:?}");
+    }
+    let all: String = pages.concat().concat();
+    assert!(all.contains("□evil□□[31m</text>&□□□□□"), "what is lacking is seen");
+    with_input(&outcome, Some(&long_shop()), |input| assert!(pdf(input, Paper::A4).is_ok()));
+}
+
+#[test]
+fn an_outcome_with_nothing_in_it_still_makes_both_documents() {
+    let outcome = fixture::empty();
+    for paper in PAPERS {
+        assert!(!texts(&outcome, None, paper).is_empty());
+        let (_, height, room) = certificate_of(&outcome, None, paper);
+        assert!(height <= room);
+    }
+}
+
+#[test]
+fn a_certificate_is_one_page_whatever_the_outcome_and_the_shop() {
+    let shops = [None, Some(Shop::default()), Some(long_shop())];
+    for outcome in [fixture::worn(), body_fixture::worn(), hostile()] {
+        for paper in PAPERS {
+            for shop in &shops {
+                let (texts, height, room) = certificate_of(&outcome, shop.as_ref(), paper);
+                assert!(height <= room, "{height} of {room} points for {}", outcome.part.kind);
+                let all = texts.join(" ");
+                for word in ["Certificate", "OUTSIDE", "Cautions", "nothing about the", "more in the report"]
+                {
+                    assert!(all.contains(word), "{word} is not in {all}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_certificate_says_the_verdict_plainly_and_a_self_check_gets_none() {
+    let mut outcome = fixture::worn();
+    for (verdict, word) in [
+        (Verdict::Within, "Fit for refit as far as this bench can tell."),
+        (Verdict::Outside, "Do not refit this part."),
+        (Verdict::Undecided, "Neither cleared nor condemned"),
+    ] {
+        outcome.verdict = verdict;
+        let all = certificate_of(&outcome, None, Paper::A4).0.join(" ");
+        assert!(all.contains(word) && all.contains(&verdict.name().to_uppercase()), "{all}");
+        assert!(all.contains("No grade"), "{all}");
+    }
+    outcome.scope = "dropouts".to_owned();
+    outcome.verdict = Verdict::Within;
+    assert!(certificate_of(&outcome, None, Paper::A4).0.join(" ").contains("Only lost contact was judged"));
+    outcome.scope = "readiness".to_owned();
+    let refused = certificate(&CertificateInput { outcome: &outcome, stamp: None, shop: None }, Paper::A4);
+    assert!(matches!(refused, Err(PdfError::NothingJudged)));
+}
+
+#[test]
+fn a_broken_logo_is_left_out_and_told_and_a_good_one_is_shown() {
+    let outcome = fixture::worn();
+    let items = |shop: &Shop| {
+        with_input(&outcome, Some(shop), |input| {
+            let fonts = Fonts::load().unwrap();
+            let set = Setter { fonts: &fonts, width: 500.0 };
+            let pieces = report::content(input, &set).unwrap();
+            let pictured = |i: &Item| matches!(i, Item::Picture { .. } | Item::Pixels { .. });
+            (pieces[0].items.iter().filter(|i| pictured(i)).count(), crate::report::html(input))
+        })
+    };
+    let mut shop = Shop { name: "Shop".to_owned(), ..long_shop() };
+    let (pictures, page) = items(&shop);
+    assert!(shop.check_logo().is_ok() && pictures == 1 && page.contains("data:image/svg+xml;base64,"));
+    shop.logo = Some(b"\x89PNG\r\n\x1a\nbroken".to_vec());
+    let (pictures, page) = items(&shop);
+    assert!(pictures == 0 && !page.contains("<img") && !page.contains("img-src"));
+    assert!(shop.check_logo().unwrap_err().to_string().contains("damaged"));
+}
