@@ -85,7 +85,11 @@ fn check(archive: &Path, started: u64, acknowledged: &[String]) -> Result<Surviv
     let opened = Archive::open(archive)?;
     let found = verify(&opened, &Expected::default())?;
     let first = found.problems.first();
-    ensure!(first.is_none(), "the archive is not whole: {} problems, the first: {first:?}", found.problems.len());
+    ensure!(
+        first.is_none(),
+        "the archive is not whole: {} problems, the first: {first:?}",
+        found.problems.len()
+    );
     let records = opened.find(&Query::default())?;
     let state = |name: &String| records.iter().find(|r| r.record == *name).map(|r| r.state);
     for record in acknowledged {

@@ -40,6 +40,11 @@ fn programs_that_write_at_once_make_one_chain() -> Result<()> {
     let records = opened.find(&Query::default())?;
     ensure!(records.len() == 12 && records.iter().all(|r| r.state == RecordState::Sealed), "{records:?}");
     let found = verify(&opened, &Expected::default())?;
-    ensure!(found.problems.is_empty() && found.seals == 12, "{} seals, {:?}", found.seals, found.problems.first());
+    ensure!(
+        found.problems.is_empty() && found.seals == 12,
+        "{} seals, {:?}",
+        found.seals,
+        found.problems.first()
+    );
     Ok(())
 }

@@ -12,7 +12,9 @@ use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build}
 use crate::procedure::SelfCheck;
 use crate::quantity::Channel;
 use crate::record::{Archive, Document, RecordFolder, Sealing};
-use crate::report::{ReportInput, Style, html, terminal};
+use crate::report::{
+    CertificateInput, Paper, PdfError, ReportInput, Style, certificate, html, pdf, terminal,
+};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{ChannelProvenance, ProcedureKind, Trace};
 use crate::verdict::{Scope, judge_scope};
@@ -238,7 +240,9 @@ fn store(kept: &mut Kept, input: &ReportInput<'_>) -> Result<Option<PathBuf>, Fa
     let key = key::to_seal_with();
     let sealing = Sealing { key: key.as_ref(), date: &date() };
     let done = folder
-        .conclude(input.outcome, sealing, |stamp| documents(&ReportInput { stamp, ..*input }))
+        .conclude(input.outcome, sealing, |stamp| {
+            documents(&ReportInput { stamp, ..*input }, Paper::default())
+        })
         .map_err(|e| Failure::Other(e.into()))?;
     for warning in &done.warnings {
         eprintln!("trackpair: {warning}");
@@ -246,9 +250,19 @@ fn store(kept: &mut Kept, input: &ReportInput<'_>) -> Result<Option<PathBuf>, Fa
     Ok(done.documents.into_iter().next())
 }
 
-/// What goes into a record beside its outcome; the report for the screen comes first.
-fn documents(input: &ReportInput<'_>) -> Vec<Document> {
-    vec![Document { stem: "report", ending: "html", bytes: html(input).into_bytes() }]
+/// What goes into a record beside its outcome: the report for the screen and on paper, and for a part its certificate.
+pub fn documents(input: &ReportInput<'_>, paper: Paper) -> Vec<Document> {
+    let mut all = vec![Document { stem: "report", ending: "html", bytes: html(input).into_bytes() }];
+    let mut add = |stem, made: Result<Vec<u8>, PdfError>| match made {
+        Ok(bytes) => all.push(Document { stem, ending: "pdf", bytes }),
+        Err(error) => eprintln!("trackpair: no {stem}.pdf: {error}"),
+    };
+    add("report", pdf(input, paper));
+    if input.outcome.scope == Scope::Part.name() {
+        let ReportInput { outcome, stamp, shop, .. } = *input;
+        add("certificate", certificate(&CertificateInput { outcome, stamp, shop }, paper));
+    }
+    all
 }
 
 /// The short result, and with `json` the document on stdout and everything else on stderr. A reader that has gone away is

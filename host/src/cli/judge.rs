@@ -21,7 +21,11 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     let among = population::given(args.population.as_deref())?;
     let loaded = load_traces(&args.path, &options).map_err(|e| Failure::Usage(e.into()))?;
     let mut kept = match &args.archive {
-        Some(archive) => Kept::begin(Some(archive), args.part.as_deref().unwrap_or_default())?,
+        // The part's words stand in its traces; those of a log came from the command line.
+        Some(archive) => {
+            let part = loaded.traces.first().map(|t| t.trace.provenance.part.as_str());
+            Kept::begin(Some(archive), part.unwrap_or_default())?
+        }
         None => Kept::loose(),
     };
     kept.warn(loaded.warnings.iter().map(ToString::to_string));

@@ -6,7 +6,8 @@ use crate::quantity::PartKind;
 use crate::record::folder::{Document, Sealing};
 use crate::record::index::RecordState;
 use crate::record::parquet_file::tests::{invented, same};
-use crate::record::seal::{ShopKey, check_document};
+use crate::record::seal::{PublicKey, ShopKey, check_document};
+use crate::record::verify::{Expected, verify};
 use crate::record::whole_file::fill;
 
 /// An outcome of a worn grip that an earlier program stored.
@@ -198,6 +199,42 @@ fn what_a_killed_program_left_is_replaced_and_never_counts() {
     assert_eq!(archive.outcome(&record, None).unwrap(), worn());
     let names: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
     assert!(names.iter().all(|n| !n.to_str().unwrap().starts_with('.')), "{names:?}");
+}
+
+/// Copies a folder with all that is in it.
+fn copy_folder(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
+        let target = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy_folder(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+#[test]
+fn an_archive_of_schema_1_is_brought_to_the_present_one_and_still_is_what_was_kept() {
+    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data/archives");
+    let dir = tempfile::tempdir().unwrap();
+    copy_folder(&data.join("schema-1"), dir.path());
+    let archive = Archive::open_to_read(dir.path()).unwrap();
+    let records = archive.find(&Query::default()).unwrap();
+    assert_eq!(records.len(), 2);
+    for summary in &records {
+        assert_eq!((summary.state, summary.grade.as_deref()), (RecordState::Sealed, None));
+        let record = archive.record(&summary.record).unwrap();
+        assert_eq!(archive.traces(&record).unwrap().len(), 2);
+        assert_eq!(archive.outcome(&record, None).unwrap().part.label, "an invented grip");
+    }
+    let key = PublicKey::load(data.join("shop.pub").to_str().unwrap()).unwrap();
+    let found = verify(&archive, &Expected { keys: vec![key], fingerprint: None }).unwrap();
+    assert_eq!((found.problems, found.seals), (vec![], 2));
+    // And it goes on.
+    let record = archive.record(&records[0].record).unwrap();
+    archive.reopen(&record).conclude(&worn(), sealing(&self::key()), page).unwrap();
+    assert_eq!(archive.index().unwrap().seals().unwrap().len(), 3);
 }
 
 #[test]

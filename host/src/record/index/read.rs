@@ -81,6 +81,8 @@ pub struct RecordSummary {
     pub scope: Option<String>,
     /// The sheet it was judged by.
     pub sheet: Option<String>,
+    /// Its grade, if it has one.
+    pub grade: Option<String>,
     /// Kinds of its findings that bear on the verdict, in their order.
     pub findings: Vec<String>,
 }
@@ -165,7 +167,7 @@ SELECT records.record, parts.kind, parts.label, records.begun, records.simulated
             WHERE findings.record = records.record AND findings.number = latest.number
               AND (effect IS NULL OR effect IN ('outside', 'undecided'))
             ORDER BY position)),
-       records.month
+       records.month, latest.grade
 FROM records JOIN parts USING (part) LEFT JOIN latest ON latest.record = records.record
 WHERE (?1 IS NULL OR parts.kind = ?1)
   AND (?2 IS NULL OR instr(lower(parts.label), lower(?2)) > 0)
@@ -348,6 +350,7 @@ fn summary(row: &SqlRow<'_>) -> rusqlite::Result<RecordSummary> {
         verdict: row.get(8)?,
         scope: row.get(9)?,
         sheet: row.get(10)?,
+        grade: row.get(14)?,
         findings: kinds,
     })
 }

@@ -21,7 +21,7 @@ impl Table {
         name: "outcomes",
         columns: &[
             "record", "number", "file", "judged", "scope", "verdict", "aborted", "sheet", "program",
-            "analysis",
+            "analysis", "grade",
         ],
     };
     /// Figures: one row each.
@@ -92,6 +92,7 @@ pub(in crate::record) fn outcome_row(record: &str, number: u32, file: &str, outc
         text(&outcome.sheet.name),
         Value::Text(version("trackpair")),
         Value::Text(version("analysis")),
+        maybe(outcome.grade.as_ref().and_then(|g| g.name.as_deref())),
     ]
 }
 

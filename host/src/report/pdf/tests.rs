@@ -55,9 +55,9 @@ fn page_texts(page: &[Item]) -> Vec<String> {
 fn certificate_of(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> (Vec<String>, f32, f32) {
     let fonts = Fonts::load().unwrap();
     let input = CertificateInput { outcome, stamp: Some(&stamp()), shop };
-    let frame = super::certificate::frame(&input, paper);
+    let frame = certificate::frame(&input, paper);
     let set = Setter { fonts: &fonts, width: frame.width() };
-    let page = super::certificate::content(&input, &set, frame.column().height).unwrap();
+    let page = certificate::content(&input, &set, frame.column().height).unwrap();
     (page_texts(&page.items), page.height, frame.column().height)
 }
 
