@@ -116,15 +116,22 @@ impl Setter<'_> {
         let texts = text.lines(self.fonts, self.width - left);
         let rows = names.len().max(texts.len());
         let height = style.size * LINE;
-        let mut pieces: Vec<Piece> = (0..rows)
-            .map(|k| {
-                let at = |lines: &[Line], x: f32| lines.get(k).map_or(Vec::new(), |l| l.items((x, 0.0)));
-                let items = [at(&names, 0.0), at(&texts, left)].concat();
-                Piece { height, items, ..Piece::default() }
-            })
-            .collect();
-        if rows <= 6 {
-            keep_together(&mut pieces);
+        let line = |k: usize| {
+            let items = texts.get(k).map_or(Vec::new(), |line| line.items((left, 0.0)));
+            // Lines of the name stay together, and so do short texts.
+            Piece {
+                height,
+                items,
+                keep: k + 1 < names.len() || rows <= 6 && k + 1 < rows,
+                ..Piece::default()
+            }
+        };
+        let mut pieces: Vec<Piece> = (0..rows).map(line).collect();
+        if let Some(first) = pieces.first_mut() {
+            // The name is drawn whole before the text, so that a reader of the file finds it together.
+            let name = names.iter().enumerate().flat_map(|(k, line)| line.items((0.0, k as f32 * height)));
+            let items: Vec<Item> = name.chain(first.items.iter().cloned()).collect();
+            first.items = items;
         }
         if let Some(first) = pieces.first_mut() {
             first.before = 2.0;
@@ -144,16 +151,13 @@ impl Setter<'_> {
     }
 
     /// A picture under its title, over its caption; they stay together.
-    pub fn figure(&self, title: &str, picture: &Picture, caption: &str) -> Piece {
-        let mut parts = self.paragraph(&Rich::new(title, SUB), 0.0);
-        let drawn = Piece {
-            height: picture.height(self.width),
-            items: vec![picture.item((0.0, 0.0), self.width)],
-            ..Piece::default()
-        };
-        parts.push(drawn.before(3.0));
-        parts.extend(self.paragraph(&Rich::new(caption, SMALL.colour(FAINT)), 2.0));
-        Piece::joined(&parts).before(11.0)
+    pub fn figure(&self, title: &str, picture: &Picture, caption: &str) -> Vec<Piece> {
+        let mut pieces = self.paragraph(&Rich::new(title, SUB), 11.0);
+        let items = vec![picture.item((0.0, 0.0), self.width)];
+        pieces.push(Piece { height: picture.height(self.width), before: 3.0, items, ..Piece::default() });
+        pieces.extend(self.paragraph(&Rich::new(caption, SMALL.colour(FAINT)), 2.0));
+        keep_together(&mut pieces);
+        pieces
     }
 }
 

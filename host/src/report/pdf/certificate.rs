@@ -43,8 +43,10 @@ const QUIET: Style = Style::new(7.8);
 /// Width of the titles at the left of what is said, points.
 const TITLES: f32 = 92.0;
 
-/// Characters of all cautions together; the program's own have about 400.
-const MOST_OF_CAUTIONS: usize = 700;
+/// Characters of a grade that are shown: "Grade" and the longest name that a sheet may give.
+const LONGEST_GRADE: usize = 18;
+/// Characters of all cautions together, in characters of one sentence: the program's own, about 450, are never cut.
+const CAUTIONS_OF_LETTERS: usize = 12;
 
 /// How much is told before lists are cut.
 #[derive(Clone, Copy, Debug)]
@@ -107,6 +109,7 @@ impl Page<'_> {
         let mut parts = Vec::new();
         parts.extend(self.input.shop.and_then(Letterhead::of).map(|mut shop| {
             shop.address.truncate(self.detail.lines.max(3));
+            shop.address.iter_mut().chain([&mut shop.name]).for_each(|line| *line = self.short(line));
             letterhead(set, &shop)
         }));
         let title = format!("Certificate of a bench test: {}", words::kind(&self.input.outcome.part.kind));
@@ -156,7 +159,7 @@ impl Page<'_> {
         let left = Setter { width: set.width - GRADE - 8.0, ..*set };
         let word = verdict(&left, people.verdict, people.headline, people.advice, 0.78)?;
         let room = Setter { width: GRADE, ..*set };
-        let mut mark = room.framed(1.2, 9.0, |set| grade_words(set, grade));
+        let mut mark = room.framed(1.2, 9.0, |set| self.grade_words(set, grade));
         // Both frames are as high as the higher one.
         let high = word.height.max(mark.height);
         let mut word = word;
@@ -167,6 +170,15 @@ impl Page<'_> {
             piece.height = high;
         }
         Ok(beside(&[(0.0, word), (set.width - GRADE, mark)]))
+    }
+
+    fn grade_words(&self, set: &Setter<'_>, grade: &GradeWords) -> Vec<Piece> {
+        let headline: String = grade.headline.chars().take(LONGEST_GRADE).collect();
+        let mut words = set.paragraph(&Rich::new(headline, Style::new(15.0).bold()), 0.0);
+        let none = "no rule of the part sheet is met";
+        let title = if grade.title.is_empty() { none } else { &grade.title };
+        words.extend(set.paragraph(&Rich::new(self.short(title), QUIET), 1.0));
+        words
     }
 
     fn facts(&self) -> Vec<Named> {
@@ -232,7 +244,7 @@ impl Page<'_> {
         };
         let mut all = vec![scope];
         if !ran.is_empty() {
-            all.push(format!("Procedures: {}.", ran.join(", ")));
+            all.push(self.short(&format!("Procedures: {}.", ran.join(", "))));
         }
         all.push(match judged {
             0 => "No figure was held against a limit.".to_owned(),
@@ -278,13 +290,13 @@ impl Page<'_> {
                 keep: true,
             })
             .collect();
-        let head = ["figure", "value ± uncertainty (95 %)", "limit", "margin", "verdict"];
+        let head = ["figure", "value ± uncertainty", "limit", "margin", "verdict"];
         let head = head.map(|n| Rich::new(n, QUIET.bold())).to_vec();
         let mut parts = table(&self.said(), &[0.33, 0.23, 0.19, 0.1, 0.15], head, &rows);
         let left = judged.len() - rows.len();
         let more = if left > 0 { format!("… and {left} more in the report. ") } else { String::new() };
         let reading = format!(
-            "{more}Margin: what is left to the limit after the uncertainty, in % of half the tolerance, or of the limit where there is one only."
+            "{more}Uncertainties: 95 %, k = 2. Margin: what is left to the limit after the uncertainty, in % of half the tolerance, or of the limit where there is one only."
         );
         parts.extend(self.said().paragraph(&Rich::new(reading, QUIET.colour(FAINT)), 2.0));
         Ok(parts)
@@ -325,14 +337,18 @@ impl Page<'_> {
     /// Cautions are told whole while an outcome brings no more of them than it should.
     fn cautions(&self) -> String {
         let all = words::cautions(self.input.outcome).join(" ");
-        let cut: String = all.chars().take(MOST_OF_CAUTIONS).collect();
+        let cut: String = all.chars().take(CAUTIONS_OF_LETTERS * self.detail.letters).collect();
         if cut.len() == all.len() { cut } else { format!("{}…", cut.trim_end()) }
     }
 
-    /// A sentence cut to what there is room for; that it was cut is seen.
+    /// A sentence cut to what there is room for, at the end of a word; that it was cut is seen.
     fn short(&self, text: &str) -> String {
         let cut: String = text.chars().take(self.detail.letters).collect();
-        if cut.len() == text.len() { cut } else { format!("{}…", cut.trim_end()) }
+        if cut.len() == text.len() {
+            return cut;
+        }
+        let whole_words = cut.rsplit_once(' ').map_or(cut.as_str(), |(words, _)| words);
+        format!("{}…", whole_words.trim_end_matches([' ', ',', ';', ':']))
     }
 
     /// What ties the page to its record, and room for a hand.
@@ -356,13 +372,6 @@ impl Page<'_> {
         let items = hand.items.iter().map(|i| i.moved((0.0, top)));
         Ok(Piece { items: seal.items.iter().cloned().chain(items).collect(), ..seal })
     }
-}
-
-fn grade_words(set: &Setter<'_>, grade: &GradeWords) -> Vec<Piece> {
-    let mut words = set.paragraph(&Rich::new(grade.headline.clone(), Style::new(15.0).bold()), 0.0);
-    let title = if grade.title.is_empty() { "no rule of the part sheet is met" } else { &grade.title };
-    words.extend(set.paragraph(&Rich::new(title, QUIET), 1.0));
-    words
 }
 
 /// A margin in whole percent, rounded toward what is worse.

@@ -107,7 +107,7 @@ fn head(
         first.before = 7.0;
     }
     pieces.extend(reasons);
-    pieces.extend(people.grade.as_ref().map(|grade| graded(set, grade).before(9.0)));
+    pieces.extend(people.grade.iter().flat_map(|grade| graded(set, grade)));
     let facts = [
         ("part", people.label.clone()),
         ("kind of part", from.kind.clone()),
@@ -128,20 +128,30 @@ fn head(
 }
 
 /// The grade in a frame of its own, and why.
-fn graded(set: &Setter<'_>, grade: &GradeWords) -> Piece {
+fn graded(set: &Setter<'_>, grade: &GradeWords) -> Vec<Piece> {
     const MARK: f32 = 86.0;
+    const INDENT: f32 = MARK + 14.0;
     let mark = Setter { width: MARK, ..*set };
-    let mark = mark.framed(1.0, 6.0, |set| {
-        set.paragraph(&Rich::new(grade.headline.clone(), Style::new(11.5).bold()), 0.0)
-    });
-    let narrow = Setter { width: set.width - MARK - 14.0, ..*set };
-    let mut words = narrow.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0);
-    words.extend(narrow.list(&grade.why, SMALL));
+    let headline = Rich::new(grade.headline.clone(), Style::new(11.5).bold());
+    let mark = mark.framed(1.0, 6.0, |set| set.paragraph(&headline, 0.0));
+    let narrow = Setter { width: set.width - INDENT, ..*set };
+    let mut said = narrow.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0);
+    said.extend(narrow.list(&grade.why, SMALL));
     if !grade.source.is_empty() {
         let source = format!("Source of the grade: {}", grade.source);
-        words.extend(narrow.paragraph(&Rich::new(source, SMALL.colour(FAINT)), 2.0));
+        said.extend(narrow.paragraph(&Rich::new(source, SMALL.colour(FAINT)), 2.0));
     }
-    beside(&[(0.0, mark), (MARK + 14.0, Piece::joined(&words))])
+    // What stands beside the mark is one piece with it; what is longer flows on below.
+    let mut high = 0.0;
+    let beside_mark = said.iter().take_while(|p| {
+        let fits = high < mark.height;
+        high += p.before + p.height;
+        fits
+    });
+    let count = beside_mark.count();
+    let mut pieces = vec![beside(&[(0.0, mark), (INDENT, Piece::joined(&said[..count]))]).before(9.0)];
+    pieces.extend(said[count..].iter().map(|p| p.indented(INDENT)));
+    pieces
 }
 
 /// The word that stands largest, with its sign and what it means; `scale` is 1 on a report.
@@ -274,10 +284,11 @@ fn pictures(set: &Setter<'_>, drawn: &Plots, body: bool) -> Result<Vec<Piece>, P
 }
 
 fn in_column(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
-    all.iter().map(|plot| figure(set, plot)).collect()
+    let drawn: Result<Vec<Vec<Piece>>, PdfError> = all.iter().map(|plot| figure(set, plot)).collect();
+    Ok(drawn?.concat())
 }
 
-fn figure(set: &Setter<'_>, plot: &Plot) -> Result<Piece, PdfError> {
+fn figure(set: &Setter<'_>, plot: &Plot) -> Result<Vec<Piece>, PdfError> {
     Ok(set.figure(&plot.title, &Picture::of(&plot.svg, set.fonts)?, &plot.caption))
 }
 
@@ -291,10 +302,10 @@ fn in_pairs(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
     for plot in all {
         if plot.wide {
             rows.extend(waiting.take().map(alone));
-            rows.push(figure(set, plot)?);
+            rows.extend(figure(set, plot)?);
             continue;
         }
-        let piece = figure(&half, plot)?;
+        let piece = Piece::joined(&figure(&half, plot)?);
         match waiting.take() {
             None => waiting = Some(piece),
             Some(left) => rows.push(beside(&[(0.0, left), (half.width + BETWEEN, piece)]).before(10.0)),
@@ -347,11 +358,13 @@ fn origin(set: &Setter<'_>, input: &ReportInput<'_>, from: &Provenance) -> Vec<P
     pieces
 }
 
-/// The cautions in their frame.
+/// The cautions in their frame; more than fit into one stand without it.
 fn cautions(set: &Setter<'_>, input: &ReportInput<'_>) -> Vec<Piece> {
+    const HIGHEST: f32 = 450.0;
     let all = words::cautions(input.outcome);
-    let framed = set.framed(1.4, 10.0, |set| {
+    let inside = |set: &Setter<'_>| {
         [set.paragraph(&Rich::new("Cautions", Style::new(11.0).bold()), 0.0), set.list(&all, BODY)].concat()
-    });
-    vec![framed.before(16.0)]
+    };
+    let framed = set.framed(1.4, 10.0, inside);
+    if framed.height <= HIGHEST { vec![framed.before(16.0)] } else { inside(set) }
 }

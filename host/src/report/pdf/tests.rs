@@ -147,6 +147,7 @@ fn hostile() -> Outcome {
     outcome.recorded = nasty.clone();
     outcome.reasons = vec![nasty.clone(); 60];
     outcome.warnings = vec![nasty.clone(); 60];
+    outcome.cautions = vec![nasty.clone(); 60];
     let finding = OutcomeFinding { text: nasty.clone(), kind: nasty.clone(), ..outcome.findings[0].clone() };
     outcome.findings = vec![finding; 60];
     outcome.not_testable = vec![OutcomeNotTestable { what: nasty.clone(), why: nasty.clone() }; 3];
@@ -207,13 +208,24 @@ fn a_certificate_is_one_page_whatever_the_outcome_and_the_shop() {
                 let (texts, height, room) = certificate_of(&outcome, shop.as_ref(), paper);
                 assert!(height <= room, "{height} of {room} points for {}", outcome.part.kind);
                 let all = texts.join(" ");
-                for word in ["Certificate", "OUTSIDE", "Cautions", "nothing about the", "more in the report"]
+                for word in
+                    ["Certificate", "OUTSIDE", "Cautions", "It promises nothing", "more in the report"]
                 {
                     assert!(all.contains(word), "{word} is not in {all}");
                 }
             }
         }
     }
+}
+
+#[test]
+fn a_certificate_tells_the_program_s_own_cautions_whole_even_where_little_else_fits() {
+    let cautions = body_fixture::worn().cautions;
+    assert!(!cautions.is_empty());
+    let squeezed = Outcome { cautions: cautions.clone(), ..hostile() };
+    let (texts, height, room) = certificate_of(&squeezed, Some(&long_shop()), Paper::Letter);
+    let (all, words) = (texts.concat().replace(' ', ""), cautions.concat().replace(' ', ""));
+    assert!(all.contains(&words) && height <= room, "{all}");
 }
 
 #[test]
