@@ -8,7 +8,7 @@ use clap::Parser;
 use std::io::IsTerminal;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicBool, Ordering};
-use trackpair::cli::{self, Arguments, Surroundings};
+use trackpair::cli::{self, Arguments, Config, Surroundings};
 
 /// Set by Ctrl-C, a closed terminal or a termination request; every procedure looks at it.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -22,6 +22,7 @@ fn main() -> ExitCode {
     }
     let surroundings = Surroundings {
         open_simulator: &sim_link::open,
+        config: &Config::load(),
         stop: &STOP,
         colour: std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
         progress: std::io::stderr().is_terminal(),

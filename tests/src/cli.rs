@@ -12,6 +12,7 @@ use std::time::{Duration, Instant};
 use crate::programs;
 use anyhow::{Context, Result, bail, ensure};
 use serde_json::Value;
+use tempfile::TempDir;
 
 /// Longest that any command of a test may take: a hang is a failure, a slow machine is not.
 pub const DEADLINE: Duration = Duration::from_secs(60);
@@ -44,7 +45,17 @@ impl Said {
     }
 }
 
-/// `trackpair`, not yet started: nothing of the tester's own surroundings reaches it.
+thread_local! {
+    /// A home folder for the test that runs on this thread, with its own places for configuration and data; removed with the thread.
+    static HOME: TempDir = TempDir::new().expect("the system has a place for temporary files");
+}
+
+/// The home folder of this test's commands: configuration in `config/trackpair`, data in `data/trackpair`.
+pub fn home() -> PathBuf {
+    HOME.with(|home| home.path().to_path_buf())
+}
+
+/// `trackpair`, not yet started: nothing of the tester's own surroundings reaches it, and it reaches nothing of theirs.
 ///
 /// # Errors
 /// It can't be built.
@@ -60,16 +71,21 @@ pub fn command<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Resul
 /// # Errors
 /// They can't be made.
 pub fn surround(command: &mut Command) -> Result<()> {
-    command.env("COLUMNS", "100").env("LC_ALL", "C.UTF-8");
-    for name in ["TRACKPAIR_RIG", "TRACKPAIR_ARCHIVE", "TRACKPAIR_KEY", "NO_COLOR"] {
+    command.env("COLUMNS", "100").env("LC_ALL", "C.UTF-8").env_remove("NO_COLOR");
+    let own = |name: &OsStr| name.to_string_lossy().starts_with("TRACKPAIR_");
+    for (name, _) in std::env::vars_os().filter(|(name, _)| own(name)) {
         command.env_remove(name);
     }
-    // Settings, key and data of a user who does not exist.
-    let home = programs::home()?;
-    command
-        .env("HOME", &home)
-        .env("XDG_CONFIG_HOME", home.join("config"))
-        .env("XDG_DATA_HOME", home.join("data"));
+    let home = home();
+    command.env("HOME", &home);
+    for (name, folder) in [
+        ("XDG_CONFIG_HOME", "config"),
+        ("XDG_DATA_HOME", "data"),
+        ("XDG_STATE_HOME", "state"),
+        ("XDG_CACHE_HOME", "cache"),
+    ] {
+        command.env(name, home.join(folder));
+    }
     Ok(())
 }
 

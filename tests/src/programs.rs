@@ -110,16 +110,6 @@ fn program(package: &str, name: &str) -> Result<PathBuf> {
     Ok(path)
 }
 
-/// A home folder for the programs under test, beside them: nothing of the tester's own is read or written.
-///
-/// # Errors
-/// It can't be made.
-pub fn home() -> Result<PathBuf> {
-    let home = profile_folder()?.join("test-home");
-    std::fs::create_dir_all(&home).with_context(|| format!("{} can't be made", home.display()))?;
-    Ok(home)
-}
-
 /// The folder of this test's profile: this executable lies in its `deps`.
 fn profile_folder() -> Result<PathBuf> {
     let own = std::env::current_exe().context("this test does not know where it lies")?;

@@ -1,6 +1,10 @@
 //! What was typed. What it means is decided in the commands' own files.
 
+use super::check_setup::CheckSetup;
+use super::config::ConfigCommand;
+use super::published::Schema;
 use super::records::RecordsCommand;
+use super::shell::{Completions, Man};
 use super::verify::Verify;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -65,22 +69,33 @@ pub enum Command {
     Sheet(Sheet),
     /// List ports and who answers there
     Rigs(Rigs),
+    /// Ports, archive, key, clock, configuration: is this machine ready, and if not, what is to be done?
+    CheckSetup(CheckSetup),
+    /// What is configured and where it came from
+    #[command(subcommand)]
+    Config(ConfigCommand),
+    /// The published shapes of what --json prints (JSON Schema 2020-12)
+    Schema(Schema),
+    /// Print the completions for a shell
+    Completions(Completions),
+    /// Write the manual pages, one per command
+    Man(Man),
 }
 
 /// Which rig, which part, where to keep the record.
 #[derive(Args, Debug)]
 pub struct Common {
-    /// Rig address: serial:PATH[?baud=N], tcp:HOST:PORT, sim:PART[?seed=N] or sim:FILE.toml
-    #[arg(long, value_name = "ADDRESS", env = "TRACKPAIR_RIG")]
-    pub rig: String,
-    /// Part sheet, by name or file; without it, the shipped sheet whose topology the part shows
+    /// Rig address: serial:PATH[?baud=N], tcp:HOST:PORT, sim:PART[?seed=N] or sim:FILE.toml [else: TRACKPAIR_RIG, configuration]
+    #[arg(long, value_name = "ADDRESS")]
+    pub rig: Option<String>,
+    /// Part sheet, by name or file [else: TRACKPAIR_SHEET, configuration, the shipped sheet whose topology the part shows]
     #[arg(long, value_name = "NAME|FILE")]
     pub sheet: Option<String>,
     /// The part in your words: number, serial, where it came from
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub part: String,
-    /// Folder that keeps the records
-    #[arg(long, value_name = "DIR", env = "TRACKPAIR_ARCHIVE")]
+    /// Folder that keeps the records [else: TRACKPAIR_ARCHIVE, configuration, the platform's place for data]
+    #[arg(long, value_name = "DIR")]
     pub archive: Option<PathBuf>,
     /// Print outcome.json on stdout, everything else on stderr
     #[arg(long)]
@@ -190,7 +205,7 @@ pub struct Flex {
 pub struct Judge {
     /// A .parquet trace, a record folder, or a CSV file
     pub path: PathBuf,
-    /// Part sheet, by name or file; without it, the shipped sheet whose topology the data show
+    /// Part sheet, by name or file [else: TRACKPAIR_SHEET, configuration, the shipped sheet whose topology the data show]
     #[arg(long, value_name = "NAME|FILE")]
     pub sheet: Option<String>,
     /// Columns of a CSV: reference=COL,rising=COL,falling=COL,supply=COL,time=COL; COL is a header name or a 1-based number
@@ -211,6 +226,9 @@ pub struct Judge {
     /// The part in your words
     #[arg(long, value_name = "TEXT")]
     pub part: Option<String>,
+    /// Keep the judgement as a record in the archive: TRACKPAIR_ARCHIVE, configuration, the platform's place for data
+    #[arg(long)]
+    pub keep: bool,
     /// Keep the judgement as a record in this folder
     #[arg(long, value_name = "DIR")]
     pub archive: Option<PathBuf>,
@@ -232,6 +250,9 @@ pub enum PopulationCommand {
         /// A file that `population learn` wrote, or the word shipped
         #[arg(value_name = "FILE|shipped")]
         file: PathBuf,
+        /// Print it as JSON
+        #[arg(long)]
+        json: bool,
     },
 }
 
@@ -274,15 +295,22 @@ pub enum KeyCommand {
 #[derive(Debug, Subcommand)]
 pub enum Sheet {
     /// Names and titles of the shipped sheets
-    List,
+    List {
+        /// Print them as JSON
+        #[arg(long)]
+        json: bool,
+    },
     /// Check a sheet file: keys, units, limits, sources
     Check {
-        /// The file.
+        /// The file
         file: PathBuf,
+        /// Print what it holds, or where its mistake is, as JSON
+        #[arg(long)]
+        json: bool,
     },
     /// Print a shipped sheet, ready to copy and change
     Show {
-        /// Its name.
+        /// Its name
         name: String,
     },
 }
@@ -290,10 +318,13 @@ pub enum Sheet {
 /// `rigs`.
 #[derive(Args, Debug)]
 pub struct Rigs {
-    /// Ask this address too (or only it, with --ping); may be given more than once
+    /// Ask this address too (or only it, with --ping); may be given more than once [else: TRACKPAIR_RIG, configuration]
     #[arg(long, value_name = "ADDRESS")]
     pub rig: Vec<String>,
     /// Send N clock pings and print the round-trip histogram
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub ping: Option<u32>,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
 }

@@ -1,12 +1,13 @@
 //! The plan of a throttle body and its single procedures: what is asked of the rig, in which order.
 
-use super::args::{BodyProcedure, Common, GuidedPush, ToothMap};
+use super::args::{BodyProcedure, GuidedPush, ToothMap};
 use super::bench_work::{keep, with_bench};
 use super::cautions::{self, Consent};
 use super::conclude::{Kept, conclude};
 use super::population;
 use super::progress::Meter;
 use super::qualify::{checked_seconds, enter_key};
+use super::settled::Settled;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::body::population::Population;
@@ -60,8 +61,9 @@ pub fn one_procedure(
         ProcedureKind::Lash => k == kind || k == ProcedureKind::Creep,
         kind => k == kind,
     };
-    let consent = Consent::of(&args.common.rig, args.i_have_read_the_cautions);
-    let asked = Asked { kind, common: &args.common, consent, among: None };
+    let common = Settled::of(&args.common, surroundings)?;
+    let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
+    let asked = Asked { kind, common, consent, among: None };
     alone(asked, surroundings, |bench, meter, kept| {
         run(bench, meter, kept, belongs);
     })
@@ -71,7 +73,8 @@ pub fn one_procedure(
 pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let kind = ProcedureKind::ToothMap;
     let BodyProcedure { common, i_have_read_the_cautions } = &args.procedure;
-    let consent = Consent::of(&common.rig, *i_have_read_the_cautions);
+    let common = Settled::of(common, surroundings)?;
+    let consent = Consent::of(common.rig, *i_have_read_the_cautions);
     let among = population::given(args.population.as_deref())?;
     alone(Asked { kind, common, consent, among }, surroundings, |bench, meter, kept| {
         run(bench, meter, kept, |k| k == kind || k == ProcedureKind::Creep);
@@ -83,8 +86,9 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     let seconds = checked_seconds(args.seconds)?;
     let key = enter_key();
     let kind = ProcedureKind::GuidedPush;
-    let consent = Consent::of(&args.common.rig, args.i_have_read_the_cautions);
-    let asked = Asked { kind, common: &args.common, consent, among: None };
+    let common = Settled::of(&args.common, surroundings)?;
+    let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
+    let asked = Asked { kind, common, consent, among: None };
     alone(asked, surroundings, |bench, meter, kept| {
         if run(bench, meter, kept, |k| k == ProcedureKind::Creep) {
             meter.borrow().say(
@@ -100,7 +104,7 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
 /// A single procedure, as asked for.
 struct Asked<'a> {
     kind: ProcedureKind,
-    common: &'a Common,
+    common: Settled<'a>,
     /// Whether the motor may be driven.
     consent: Consent,
     /// The healthy bodies to judge among, where others than the shipped ones were given.
@@ -113,11 +117,11 @@ fn alone(
     work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>, &mut Kept),
 ) -> Result<Ending, Failure> {
     let Asked { kind, common, consent, among } = asked;
-    let shelf = Shelf::new(common.sheet.as_deref())?;
-    let mut kept = Kept::begin(common.archive.as_deref(), &common.part)?;
+    let shelf = Shelf::new(common.sheet)?;
+    let mut kept = Kept::begin(common.archive, common.part)?;
     kept.judge_only(Scope::Procedure(kind), Vec::new());
     kept.judge_among(among);
-    let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+    let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let sheet = begin(bench, meter, &kept, &shelf, consent)?;
         if rest_and_stops(bench, meter, &mut kept) {
             work(bench, meter, &mut kept);

@@ -190,6 +190,7 @@ pub fn conclude(
     };
     let outcome = outcome_of(&kept, &analysis, sheet);
     let scope = kept.scope.unwrap_or_default();
+    let shop = surroundings.shop();
     let input = ReportInput {
         outcome: &outcome,
         // Curves belong to figures: where none is judged, none is drawn.
@@ -199,10 +200,10 @@ pub fn conclude(
         sheet,
         channels: &channels,
         stamp: None,
-        shop: None,
+        shop: shop.as_ref(),
     };
     let text = terminal(&input, style(surroundings));
-    let stored = store(&mut kept, &input);
+    let stored = store(&mut kept, &input, surroundings);
     let page = match &stored {
         Ok(Some(page)) => std::fs::read(page).unwrap_or_else(|_| html(&input).into_bytes()),
         _ => html(&input).into_bytes(),
@@ -235,13 +236,17 @@ fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<Chan
 
 /// Outcome and documents into the record, sealed with the shop's key, if there is one; the report's file. Before anything is printed: a
 /// closed pipe loses nothing.
-fn store(kept: &mut Kept, input: &ReportInput<'_>) -> Result<Option<PathBuf>, Failure> {
+fn store(
+    kept: &mut Kept,
+    input: &ReportInput<'_>,
+    surroundings: &Surroundings<'_>,
+) -> Result<Option<PathBuf>, Failure> {
     let Some(folder) = kept.folder.as_mut() else { return Ok(None) };
-    let key = key::to_seal_with();
+    let key = key::to_seal_with(surroundings);
     let sealing = Sealing { key: key.as_ref(), date: &date() };
     let done = folder
         .conclude(input.outcome, sealing, |stamp| {
-            documents(&ReportInput { stamp, ..*input }, Paper::default())
+            documents(&ReportInput { stamp, ..*input }, surroundings.paper())
         })
         .map_err(|e| Failure::Other(e.into()))?;
     for warning in &done.warnings {
@@ -315,8 +320,12 @@ fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet) -> Outcom
 
 fn style(surroundings: &Surroundings<'_>) -> Style {
     let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
-    let utf8 =
+    Style { width: columns.unwrap_or(100).clamp(60, 140), colour: surroundings.colour, ascii: ascii_only() }
+}
+
+/// Whether the locale knows ASCII alone.
+pub fn ascii_only() -> bool {
+    let locale =
         ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(|v| std::env::var(v).ok().filter(|s| !s.is_empty()));
-    let ascii = utf8.is_some_and(|locale| locale == "C" || locale == "POSIX");
-    Style { width: columns.unwrap_or(100).clamp(60, 140), colour: surroundings.colour, ascii }
+    locale.is_some_and(|locale| locale == "C" || locale == "POSIX")
 }

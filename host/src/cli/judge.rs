@@ -9,7 +9,9 @@ use crate::record::{CsvOptions, load_traces};
 
 /// Carries out `judge`.
 pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let shelf = Shelf::new(args.sheet.as_deref())?;
+    let config = surroundings.config()?;
+    config.shop().map_err(|e| Failure::Usage(e.into()))?;
+    let shelf = Shelf::new(args.sheet.as_deref().or(config.sheet.value.as_deref()))?;
     let options = CsvOptions {
         map: args.map.clone(),
         supply_volts: args.supply,
@@ -20,20 +22,18 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     };
     let among = population::given(args.population.as_deref())?;
     let loaded = load_traces(&args.path, &options).map_err(|e| Failure::Usage(e.into()))?;
-    let mut kept = match &args.archive {
+    let keep = args.keep || args.archive.is_some();
+    let mut kept = if keep {
+        let archive = args.archive.as_deref().or(config.archive.value.as_deref());
         // The part's words stand in its traces; those of a log came from the command line.
-        Some(archive) => {
-            let part = loaded.traces.first().map(|t| t.trace.provenance.part.as_str());
-            Kept::begin(Some(archive), part.unwrap_or_default())?
-        }
-        None => Kept::loose(),
+        let part = loaded.traces.first().map(|t| t.trace.provenance.part.as_str());
+        Kept::begin(archive, part.unwrap_or_default())?
+    } else {
+        Kept::loose()
     };
     kept.warn(loaded.warnings.iter().map(ToString::to_string));
     for trace in loaded.traces {
-        match &args.archive {
-            Some(_) => kept.store(trace.trace),
-            None => kept.take(trace.trace, trace.file),
-        }
+        if keep { kept.store(trace.trace) } else { kept.take(trace.trace, trace.file) }
     }
     let sheet = if kept.is_body() {
         shelf.for_body()?

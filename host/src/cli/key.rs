@@ -1,35 +1,31 @@
 //! The shop's key: where it lies, made at first use, shown and exported.
 
 use super::args::KeyCommand;
-use super::{Ending, Failure};
+use super::{Ending, Failure, Surroundings};
 use crate::record::seal::{KeyError, ShopKey};
 use anyhow::{Context, anyhow};
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Names the key's file; without it, the platform's place for settings.
-const VARIABLE: &str = "TRACKPAIR_KEY";
-
-/// Where the shop's key lies.
+/// Where the shop's key lies: where the configuration says, or beside the configuration.
 ///
 /// # Errors
-/// The platform names no place.
-pub fn key_file() -> Result<PathBuf, Failure> {
-    use etcetera::BaseStrategy;
-    if let Some(file) = std::env::var_os(VARIABLE).filter(|f| !f.is_empty()) {
-        return Ok(PathBuf::from(file));
-    }
-    let base = etcetera::choose_base_strategy().map_err(|_| {
-        Failure::Other(anyhow!("this system names no place for settings; name the key's file in {VARIABLE}"))
-    })?;
-    Ok(base.config_dir().join("trackpair").join("shop.key"))
+/// The configuration can't be used, or the platform names no place.
+pub fn key_file(surroundings: &Surroundings<'_>) -> Result<PathBuf, Failure> {
+    let config = surroundings.config()?;
+    let beside = || config.path.as_deref().and_then(Path::parent).map(|folder| folder.join("shop.key"));
+    config.key.value.clone().or_else(beside).ok_or_else(|| {
+        Failure::Other(anyhow!(
+            "this system names no place for settings; name the key's file in TRACKPAIR_KEY"
+        ))
+    })
 }
 
 /// The key that a record is sealed with, made at first use. When it can't be used the record is kept all the same, unsealed, and why
 /// is said.
-pub fn to_seal_with() -> Option<ShopKey> {
-    let loaded = key_file().and_then(|file| {
+pub fn to_seal_with(surroundings: &Surroundings<'_>) -> Option<ShopKey> {
+    let loaded = key_file(surroundings).and_then(|file| {
         let (key, made) = ShopKey::load_or_make(&file).map_err(|e| Failure::Other(e.into()))?;
         if made {
             eprintln!(
@@ -50,8 +46,8 @@ pub fn to_seal_with() -> Option<ShopKey> {
 }
 
 /// Carries out `key`.
-pub fn key(command: &KeyCommand) -> Result<Ending, Failure> {
-    let file = key_file()?;
+pub fn key(command: &KeyCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let file = key_file(surroundings)?;
     let load = || ShopKey::load(&file).map_err(failed);
     match command {
         KeyCommand::Show => {

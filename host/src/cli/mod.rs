@@ -1,36 +1,48 @@
 //! What was typed, what it means, what is printed. The one layer of the library that reads the clock and prints.
 //!
 //! - [`Arguments`]: what was typed.
+//! - [`Config`]: what environment and configuration file set; `settled`: what is meant by all of it.
 //! - `sheets`: which sheet is meant.
 //! - `progress`: how far it is, on stderr.
 //! - `bench_work`: a session with a rig, the procedures asked for, every trace kept as soon as it exists.
 //! - `conclude`: traces → analysis → verdict → outcome → record and report → what is printed.
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
 //! - `key`: the shop's key, with which records are sealed.
+//! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `population`, `sheet`,
-//!   `rigs`.
+//!   `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
 mod body;
 mod cautions;
+mod check_setup;
 mod conclude;
+mod config;
+mod document;
 mod ending;
 mod judge;
 mod key;
 mod population;
+mod population_shown;
 mod progress;
+mod published;
 mod qualify;
 mod records;
 mod rigs;
+mod settled;
 mod sheet;
 mod sheets;
+mod shell;
 mod verify;
 
 pub use args::{Arguments, Command};
+pub use config::{Config, ConfigError};
 pub use ending::{Ending, Failure};
+pub use published::{PUBLISHED, Published};
 
 use crate::link::{Link, LinkError};
+use crate::report::{Paper, Shop};
 use crate::trace::ProcedureKind;
 use std::sync::atomic::AtomicBool;
 
@@ -42,12 +54,34 @@ pub type OpenSimulator<'a> = &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError
 pub struct Surroundings<'a> {
     /// Opens a simulated rig: what stands behind `sim:`.
     pub open_simulator: OpenSimulator<'a>,
+    /// What environment and configuration file set, or why they can't be used.
+    pub config: &'a Result<Config, ConfigError>,
     /// Set by Ctrl-C.
     pub stop: &'static AtomicBool,
     /// Whether stdout takes colour.
     pub colour: bool,
     /// Whether stderr is a terminal that a progress bar can be drawn on.
     pub progress: bool,
+}
+
+impl<'a> Surroundings<'a> {
+    /// What is configured.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when it can't be used.
+    pub fn config(&self) -> Result<&'a Config, Failure> {
+        self.config.as_ref().map_err(|e| Failure::Usage(e.clone().into()))
+    }
+
+    /// The paper of reports; that of the configuration, where it can be used.
+    fn paper(&self) -> Paper {
+        self.config.as_ref().map(|config| config.paper.value).unwrap_or_default()
+    }
+
+    /// The shop that hands reports over; none when nothing is configured. `settled` and `judge` made sure that it can be used.
+    fn shop(&self) -> Option<Shop> {
+        self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()
+    }
 }
 
 /// Carries out what was typed.
@@ -71,11 +105,16 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Population(command) => population::population(command),
-        Command::Records(command) => records::records(command),
-        Command::Verify(args) => verify::verify(args),
-        Command::Key(command) => key::key(command),
+        Command::Records(command) => records::records(command, surroundings),
+        Command::Verify(args) => verify::verify(args, surroundings),
+        Command::Key(command) => key::key(command, surroundings),
         Command::Sheet(args) => sheet::sheet(args),
         Command::Rigs(args) => rigs::rigs(args, surroundings),
+        Command::CheckSetup(args) => check_setup::check_setup(args, surroundings),
+        Command::Config(command) => config::config(command, surroundings),
+        Command::Schema(args) => published::schema(args),
+        Command::Completions(args) => shell::completions(args),
+        Command::Man(args) => shell::man(args),
     }
 }
 

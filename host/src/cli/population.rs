@@ -2,13 +2,13 @@
 //! What a population is and how it is learned is the analysis's business.
 
 use super::args::{LearnPopulation, PopulationCommand};
+use super::population_shown::{self, PopulationShown};
 use super::{Ending, Failure, date};
 use crate::analysis::body::BodyTraces;
 use crate::analysis::body::figures::no_map;
 use crate::analysis::body::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
 use crate::analysis::body::population::{LEAST_BODIES, Origin, Population};
 use crate::analysis::body::tooth_map::{Layout, ToothMap};
-use crate::analysis::body::worn_teeth::{FALSE_ALARM, Search};
 use crate::quantity::PartKind;
 use crate::record::{CsvOptions, load_traces, sheet_file};
 use crate::sheet::{PartSheet, shipped_of};
@@ -19,8 +19,6 @@ use std::path::{Path, PathBuf};
 
 /// What `show` takes for the populations that ship with the program.
 const SHIPPED: &str = "shipped";
-/// Steps of the printed detection limit, degrees above rest.
-const SHOWN_EVERY_DEG: f64 = 4.0;
 /// At most so many names of parts and rigs are stored in words.
 const NAMED: usize = 40;
 
@@ -28,7 +26,7 @@ const NAMED: usize = 40;
 pub fn population(command: &PopulationCommand) -> Result<Ending, Failure> {
     match command {
         PopulationCommand::Learn(args) => learn(args),
-        PopulationCommand::Show { file } => show(file),
+        PopulationCommand::Show { file, json } => show(file, *json),
     }
 }
 
@@ -156,7 +154,7 @@ fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
             format!("can't write the population to {}; choose another --out FILE", args.out.display())
         })
         .map_err(Failure::Other)?;
-    describe(&population)?;
+    population_shown::print(vec![PopulationShown::of(&population)?], false);
     println!("written to {}; judge among it with --population {0}", args.out.display());
     Ok(Ending::Done)
 }
@@ -245,49 +243,15 @@ fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
     words
 }
 
-fn show(file: &Path) -> Result<Ending, Failure> {
-    if file == Path::new(SHIPPED) {
-        for sheet in shipped_of(PartKind::Body) {
-            describe(&Population::shipped(&sheet))?;
-        }
+fn show(file: &Path, json: bool) -> Result<Ending, Failure> {
+    let populations = if file == Path::new(SHIPPED) {
+        shipped_of(PartKind::Body).map(|sheet| Population::shipped(&sheet)).collect()
     } else {
-        describe(&read(file)?)?;
-    }
+        vec![read(file)?]
+    };
+    let shown = populations.iter().map(PopulationShown::of).collect::<Result<_, _>>()?;
+    population_shown::print(shown, json);
     Ok(Ending::Done)
-}
-
-/// Prints where a population came from and what can be seen among it.
-fn describe(population: &Population) -> Result<(), Failure> {
-    let search = Search::new(population)
-        .ok_or_else(|| Failure::Other(anyhow!("the population's covariance can't be used; learn it anew")))?;
-    let origin = &population.origin;
-    println!("population {}", population.words());
-    for (what, words) in [
-        ("bodies", &origin.seeds),
-        ("rig", &origin.rig),
-        ("program", &origin.program),
-        ("note", &origin.note),
-    ] {
-        println!("  {what:<10} {words}");
-    }
-    println!("  {:<10} {:.2} deg of plate per tooth", "pitch", population.pitch_deg);
-    let (threshold, uncertainty) =
-        (population.null.at(FALSE_ALARM), population.null.uncertainty_at(FALSE_ALARM, population.bodies));
-    let known = uncertainty
-        .map_or("from an assumption".to_owned(), |u| format!("± {:.2} (95 %), from so many bodies", 2.0 * u));
-    println!("  {:<10} z = {threshold:.2} {known}; 1 healthy body in 1000 exceeds it", "threshold");
-    println!(
-        "  least wear that is found 19 times in 20, on a body that scatters as these do (places above rest):"
-    );
-    let mut next = 0.0;
-    // Only a body's own map tells how much more than the population it scatters: 1 is the least.
-    for (deg, depth) in search.limit(0.0, 1.0) {
-        if deg >= next {
-            println!("    {deg:>5.1} deg   {depth:.3} deg");
-            next = if next == 0.0 { SHOWN_EVERY_DEG } else { next + SHOWN_EVERY_DEG };
-        }
-    }
-    Ok(())
 }
 
 #[cfg(test)]

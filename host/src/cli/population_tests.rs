@@ -1,6 +1,7 @@
 //! Populations in closed form: what is refused, and what is stored of where they came from.
 
 use super::*;
+use crate::analysis::body::worn_teeth::FALSE_ALARM;
 
 fn map(k: usize) -> ToothMap {
     let layout = Layout::STANDARD;

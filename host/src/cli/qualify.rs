@@ -1,12 +1,13 @@
 //! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
 
-use super::args::{Common, Flex, HandSweep, OneProcedure, Qualify};
+use super::args::{Flex, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
 use super::conclude::{Kept, conclude};
 use super::population;
 use super::progress::Meter;
+use super::settled::Settled;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::procedure::{Bench, FlexKeep, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, SelfCheck};
@@ -23,15 +24,15 @@ const LONGEST_SECONDS: f64 = 900.0;
 
 /// The whole plan: self-check, sweep, leads check; for a throttle body its own.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let mut shelf = Shelf::new(args.common.sheet.as_deref())?;
+    let common = Settled::of(&args.common, surroundings)?;
+    let mut shelf = Shelf::new(common.sheet)?;
     override_sweep(args, &mut shelf)?;
     let among = population::given(args.population.as_deref())?;
-    let mut kept = begin(&args.common)?;
+    let mut kept = begin(common)?;
     kept.judge_among(among);
-    let common = &args.common;
-    let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+    let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         if bench.drives_body() {
-            let consent = Consent::of(&common.rig, args.i_have_read_the_cautions);
+            let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
             return qualify_body(bench, meter, &mut kept, &shelf, consent);
         }
         shelf.check_for_grip()?;
@@ -51,11 +52,11 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
 
 /// The self-check alone: whether rig and part are ready to be tested.
 pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let shelf = shelf_for_grip(&args.common)?;
-    let mut kept = begin(&args.common)?;
+    let common = Settled::of(&args.common, surroundings)?;
+    let shelf = shelf_for_grip(common)?;
+    let mut kept = begin(common)?;
     kept.judge_only(Scope::Readiness, Vec::new());
-    let common = &args.common;
-    let sheet = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+    let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).0
     })?;
     conclude(kept, sheet, common.json, None, surroundings)
@@ -63,10 +64,10 @@ pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resul
 
 /// The leads check, with the self-check that finds the stops before it.
 pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let shelf = shelf_for_grip(&args.common)?;
-    let mut kept = begin(&args.common)?;
-    let common = &args.common;
-    let chosen = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+    let common = Settled::of(&args.common, surroundings)?;
+    let shelf = shelf_for_grip(common)?;
+    let mut kept = begin(common)?;
+    let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             keep(&mut kept, bench.leads_check(), meter);
@@ -82,11 +83,11 @@ pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resu
 /// A sweep by hand.
 pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let seconds = checked_seconds(args.seconds)?;
-    let shelf = shelf_for_grip(&args.common)?;
-    let mut kept = begin(&args.common)?;
-    let common = &args.common;
+    let common = Settled::of(&args.common, surroundings)?;
+    let shelf = shelf_for_grip(common)?;
+    let mut kept = begin(common)?;
     let key = enter_key();
-    with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+    with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
         bench.leave_out_reference(args.no_reference);
         keep(&mut kept, bench.hand_sweep(until), meter)
@@ -99,16 +100,16 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
 /// Waiting for dropouts.
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let seconds = checked_seconds(args.seconds)?;
-    let shelf = shelf_for_grip(&args.common)?;
+    let common = Settled::of(&args.common, surroundings)?;
+    let shelf = shelf_for_grip(common)?;
     let at = args.at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
-    let mut kept = begin(&args.common)?;
-    let common = &args.common;
+    let mut kept = begin(common)?;
     let key = enter_key();
     // The verdict looks at every sample, so all of it is kept.
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
     let plan =
         FlexPlan { hold_deg: at, until: HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) } };
-    let beyond = with_bench(&common.rig, &common.part, shelf.first(), surroundings, |bench, meter| {
+    let beyond = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let ready = at.is_none() || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
         // The sheet's travel was kept; the part's own may be shorter.
         let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
@@ -156,14 +157,14 @@ fn after_self_check<'s>(
 }
 
 /// The sheets for a procedure that only a grip has.
-fn shelf_for_grip(common: &Common) -> Result<Shelf, Failure> {
-    let shelf = Shelf::new(common.sheet.as_deref())?;
+fn shelf_for_grip(common: Settled<'_>) -> Result<Shelf, Failure> {
+    let shelf = Shelf::new(common.sheet)?;
     shelf.check_for_grip()?;
     Ok(shelf)
 }
 
-fn begin(common: &Common) -> Result<Kept, Failure> {
-    Kept::begin(common.archive.as_deref(), &common.part)
+fn begin(common: Settled<'_>) -> Result<Kept, Failure> {
+    Kept::begin(common.archive, common.part)
 }
 
 /// What the command line says of the sweep, over what the sheet says.

@@ -1,7 +1,7 @@
 //! `records`: the archive as a whole.
 
 use super::verify::trusted_keys;
-use super::{Ending, Failure};
+use super::{Ending, Failure, Surroundings};
 use crate::record::verify::{Expected, Verification, verify};
 use crate::record::{Archive, bundle};
 use anyhow::{Context, anyhow};
@@ -22,8 +22,8 @@ pub enum RecordsCommand {
 /// Which archive.
 #[derive(Args, Debug)]
 pub struct Where {
-    /// Folder of the archive
-    #[arg(long, value_name = "DIR", env = "TRACKPAIR_ARCHIVE")]
+    /// Folder of the archive [else: TRACKPAIR_ARCHIVE, configuration, the platform's place for data]
+    #[arg(long, value_name = "DIR")]
     pub archive: Option<PathBuf>,
 }
 
@@ -58,10 +58,10 @@ pub struct BundleRecord {
 }
 
 /// Carries out `records`.
-pub fn records(command: &RecordsCommand) -> Result<Ending, Failure> {
+pub fn records(command: &RecordsCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match command {
-        RecordsCommand::Verify(args) => verify_records(args),
-        RecordsCommand::Bundle(args) => bundle_record(args),
+        RecordsCommand::Verify(args) => verify_records(args, surroundings),
+        RecordsCommand::Bundle(args) => bundle_record(args, surroundings),
     }
 }
 
@@ -69,17 +69,19 @@ pub fn records(command: &RecordsCommand) -> Result<Ending, Failure> {
 ///
 /// # Errors
 /// There is none, or it can't be used.
-pub fn open(given: Option<&Path>) -> Result<Archive, Failure> {
-    let dir = match given {
+pub fn open(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<Archive, Failure> {
+    let config = surroundings.config()?;
+    let dir = match typed.or(config.archive.value.as_deref()) {
         Some(dir) => dir.to_path_buf(),
         None => Archive::default_dir().map_err(|e| Failure::Usage(e.into()))?,
     };
     Archive::open_to_read(&dir).map_err(|e| Failure::Usage(e.into()))
 }
 
-fn verify_records(args: &VerifyRecords) -> Result<Ending, Failure> {
-    let archive = open(args.place.archive.as_deref())?;
-    let expected = Expected { keys: trusted_keys(&args.key)?, fingerprint: args.fingerprint.clone() };
+fn verify_records(args: &VerifyRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let archive = open(args.place.archive.as_deref(), surroundings)?;
+    let expected =
+        Expected { keys: trusted_keys(&args.key, surroundings)?, fingerprint: args.fingerprint.clone() };
     let found = verify(&archive, &expected).map_err(|e| Failure::Other(e.into()))?;
     print!("{}", told(&found, expected.keys.is_empty()));
     Ok(if found.problems.is_empty() { Ending::Done } else { Ending::NotAsKept })
@@ -120,8 +122,8 @@ fn told(found: &Verification, any_key: bool) -> String {
     text
 }
 
-fn bundle_record(args: &BundleRecord) -> Result<Ending, Failure> {
-    let archive = open(args.place.archive.as_deref())?;
+fn bundle_record(args: &BundleRecord, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let archive = open(args.place.archive.as_deref(), surroundings)?;
     let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
     let bytes = bundle(&archive, &record, args.with_traces).map_err(|e| Failure::Other(e.into()))?;
     if args.out.exists() {

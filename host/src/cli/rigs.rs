@@ -2,90 +2,218 @@
 
 use super::args::Rigs;
 use super::bench_work::open_session;
-use super::{Ending, Failure, Surroundings};
+use super::document::print_document;
+use super::{Ending, Failure, Surroundings, settled};
 use crate::link::{Address, serial_ports};
+use crate::report::text;
 use crate::session::{PING_RANGE_US, Ping, survey};
-use anyhow::anyhow;
+use serde::Serialize;
+use trackpair_protocol::message::{Identity, capability};
 
 /// Carries out `rigs`.
 pub fn rigs(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    if let Some(count) = args.ping {
-        if args.rig.is_empty() {
-            return Err(Failure::Usage(anyhow!("--ping needs the rig's address: add --rig ADDRESS")));
-        }
-        for rig in &args.rig {
-            let mut session = open_session(rig, surroundings)?;
-            let ping = session.ping(count).map_err(|e| Failure::Rig(e.into()))?;
-            print!("{}", histogram(rig, &ping, session.statistics().retries));
-            session.close().map_err(|e| Failure::Rig(e.into()))?;
-        }
-        return Ok(Ending::Done);
+    match args.ping {
+        Some(count) => pings(args, count, surroundings),
+        None => list(args, surroundings),
     }
-    list(args, surroundings)
+}
+
+/// The document of `rigs --json`.
+#[derive(Serialize)]
+struct RigList {
+    document: &'static str,
+    schema: u32,
+    rigs: Vec<Answer>,
+}
+
+/// Who answers at an address.
+#[derive(Serialize)]
+struct Answer {
+    address: String,
+    /// None when no rig answers.
+    rig: Option<RigShown>,
+    /// Why none answers.
+    error: Option<String>,
+}
+
+#[derive(Serialize)]
+struct RigShown {
+    model: String,
+    serial: String,
+    firmware: String,
+    simulated: bool,
+    drives_grip: bool,
+    drives_body: bool,
+}
+
+impl RigShown {
+    fn of(identity: &Identity) -> Self {
+        let can = |bit| identity.capabilities & bit != 0;
+        Self {
+            model: identity.model.to_string(),
+            serial: identity.serial.to_string(),
+            firmware: identity.firmware.to_string(),
+            simulated: can(capability::SIMULATED),
+            drives_grip: can(capability::GRIP_DRIVE),
+            drives_body: can(capability::BODY_DRIVE),
+        }
+    }
+}
+
+impl Answer {
+    fn text(&self) -> String {
+        let place = text::plain(&self.address, text::LABEL);
+        match (&self.rig, &self.error) {
+            (Some(rig), _) => format!("{place:<28} {} {} firmware {}", rig.model, rig.serial, rig.firmware),
+            (None, error) => format!("{place:<28} no rig: {}", error.as_deref().unwrap_or("no answer")),
+        }
+    }
 }
 
 fn list(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let ports = serial_ports();
-    let mut addresses: Vec<Address> =
-        ports.into_iter().map(|path| Address::Serial { path, baud: None }).collect();
-    for rig in &args.rig {
+    let named = named(args, surroundings)?;
+    let mut asked = Vec::new();
+    let mut answers = Vec::new();
+    for rig in &named {
         match Address::parse(rig).map_err(|e| Failure::Usage(e.into()))? {
             // A simulated rig is always there: say who it is at once.
             Address::Sim { .. } => {
                 let session = open_session(rig, surroundings)?;
-                let identity = session.identity();
-                println!("{rig:<28} {} {} firmware {}", identity.model, identity.serial, identity.firmware);
+                let found = RigShown::of(session.identity());
                 session.close().map_err(|e| Failure::Rig(e.into()))?;
+                answers.push(Answer { address: rig.clone(), rig: Some(found), error: None });
             }
-            address => addresses.push(address),
+            address => asked.push(address),
         }
     }
-    if addresses.is_empty() && args.rig.is_empty() {
+    let ports = serial_ports().into_iter().map(|path| Address::Serial { path, baud: None });
+    let all: Vec<Address> = ports.filter(|port| !asked.contains(port)).chain(asked.iter().cloned()).collect();
+    let mut silent = false;
+    for answerer in survey(all) {
+        silent |= answerer.found.is_err() && asked.contains(&answerer.address);
+        let (rig, error) = match answerer.found {
+            Ok(identity) => (Some(RigShown::of(&identity)), None),
+            Err(error) => (None, Some(error.to_string())),
+        };
+        answers.push(Answer { address: answerer.address.to_string(), rig, error });
+    }
+    print_list(answers, args.json);
+    Ok(if silent { Ending::RigFaultOrAborted } else { Ending::Done })
+}
+
+fn print_list(answers: Vec<Answer>, json: bool) {
+    if json {
+        return print_document(&RigList { document: "rigs", schema: 1, rigs: answers });
+    }
+    if answers.is_empty() {
         println!(
             "no serial ports; a rig on TCP or a pty is asked with --rig tcp:HOST:PORT or --rig serial:PATH"
         );
     }
-    let mut silent = false;
-    for answerer in survey(addresses) {
-        let asked = args.rig.iter().any(|rig| Address::parse(rig).as_ref() == Ok(&answerer.address));
-        match answerer.found {
-            Ok(identity) => {
-                let place = answerer.address.to_string();
-                println!("{place:<28} {} {} firmware {}", identity.model, identity.serial, identity.firmware);
-            }
-            Err(error) => {
-                silent |= asked;
-                println!("{:<28} no rig: {error}", answerer.address.to_string());
-            }
-        }
-    }
-    Ok(if silent { Ending::RigFaultOrAborted } else { Ending::Done })
+    answers.iter().for_each(|answer| println!("{}", answer.text()));
 }
 
-/// Round-trip times as text: quantiles and a bar per bucket.
-fn histogram(rig: &str, ping: &Ping, retries: u64) -> String {
-    use std::fmt::Write;
-    let h = &ping.round_trip_us;
-    let mut out = String::new();
-    let _ = writeln!(
-        out,
-        "{rig}: {} round trips, us: min {} p50 {} p90 {} p99 {} max {}; asked again {}",
-        h.len(),
-        h.min(),
-        h.value_at_quantile(0.5),
-        h.value_at_quantile(0.9),
-        h.value_at_quantile(0.99),
-        h.max(),
-        retries
-    );
-    let (low, _) = PING_RANGE_US;
-    let buckets: Vec<_> =
-        h.iter_log(low.max(1), 2.0).filter(|b| b.count_since_last_iteration() > 0).collect();
-    let most = buckets.iter().map(|b| b.count_since_last_iteration()).max().unwrap_or(1);
-    for bucket in buckets {
-        let count = bucket.count_since_last_iteration();
-        let bar = "#".repeat(((count * 50).div_ceil(most)) as usize);
-        let _ = writeln!(out, "{:>10} us {count:>7} {bar}", bucket.value_iterated_to());
+/// The addresses that were typed, or the one that is configured.
+fn named(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Vec<String>, Failure> {
+    if args.rig.is_empty() {
+        return Ok(surroundings.config()?.rig.value.clone().into_iter().collect());
     }
-    out
+    Ok(args.rig.clone())
+}
+
+/// The document of `rigs --ping --json`.
+#[derive(Serialize)]
+struct PingList {
+    document: &'static str,
+    schema: u32,
+    rigs: Vec<RoundTrips>,
+}
+
+/// Round-trip times at an address.
+#[derive(Serialize)]
+struct RoundTrips {
+    address: String,
+    round_trips: u64,
+    asked_again: u64,
+    min_us: u64,
+    p50_us: u64,
+    p90_us: u64,
+    p99_us: u64,
+    max_us: u64,
+    /// Rig clock minus link clock, and its largest error.
+    clock_offset_us: i64,
+    clock_offset_error_us: u64,
+    buckets: Vec<Bucket>,
+}
+
+/// Round trips up to a time, beyond those of the bucket before.
+#[derive(Serialize)]
+struct Bucket {
+    up_to_us: u64,
+    count: u64,
+}
+
+fn pings(args: &Rigs, count: u32, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let named = named(args, surroundings)?;
+    // Says where a rig could be named.
+    settled::rig(named.first().map(String::as_str), surroundings)?;
+    let mut rigs = Vec::new();
+    for rig in &named {
+        let mut session = open_session(rig, surroundings)?;
+        let ping = session.ping(count).map_err(|e| Failure::Rig(e.into()))?;
+        let trips = RoundTrips::of(rig, &ping, session.statistics().retries);
+        session.close().map_err(|e| Failure::Rig(e.into()))?;
+        if !args.json {
+            print!("{}", trips.text());
+        }
+        rigs.push(trips);
+    }
+    if args.json {
+        print_document(&PingList { document: "ping", schema: 1, rigs });
+    }
+    Ok(Ending::Done)
+}
+
+impl RoundTrips {
+    fn of(rig: &str, ping: &Ping, asked_again: u64) -> Self {
+        let h = &ping.round_trip_us;
+        let (low, _) = PING_RANGE_US;
+        let buckets = h
+            .iter_log(low.max(1), 2.0)
+            .map(|b| Bucket { up_to_us: b.value_iterated_to(), count: b.count_since_last_iteration() });
+        Self {
+            address: rig.to_owned(),
+            round_trips: h.len(),
+            asked_again,
+            min_us: h.min(),
+            p50_us: h.value_at_quantile(0.5),
+            p90_us: h.value_at_quantile(0.9),
+            p99_us: h.value_at_quantile(0.99),
+            max_us: h.max(),
+            clock_offset_us: ping.offset_us,
+            clock_offset_error_us: ping.offset_error_us,
+            buckets: buckets.filter(|b| b.count > 0).collect(),
+        }
+    }
+
+    /// Quantiles and a bar per bucket.
+    fn text(&self) -> String {
+        let mut out = format!(
+            "{}: {} round trips, us: min {} p50 {} p90 {} p99 {} max {}; asked again {}\n",
+            text::plain(&self.address, text::LABEL),
+            self.round_trips,
+            self.min_us,
+            self.p50_us,
+            self.p90_us,
+            self.p99_us,
+            self.max_us,
+            self.asked_again
+        );
+        let most = self.buckets.iter().map(|b| b.count).max().unwrap_or(1);
+        for bucket in &self.buckets {
+            let bar = "#".repeat((bucket.count * 50).div_ceil(most) as usize);
+            out += &format!("{:>10} us {:>7} {bar}\n", bucket.up_to_us, bucket.count);
+        }
+        out
+    }
 }

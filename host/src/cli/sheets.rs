@@ -68,7 +68,8 @@ impl Shelf {
             return Ok(());
         }
         Err(Failure::Usage(anyhow!(
-            "the sheet {} is for a {}, and what is to be tested is a {}; give a sheet for that, or leave --sheet out",
+            "the sheet {} is for a {}, and what is to be tested is a {}; give a sheet for that, or leave --sheet out \
+             (`trackpair config show` tells whether one is configured)",
             sheet.name,
             sheet.kind.name(),
             kind.name()

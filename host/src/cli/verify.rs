@@ -1,7 +1,7 @@
 //! `verify`: one file by itself, with the public key alone: a report, a certificate, a bundle, or what a QR code says.
 
 use super::key::key_file;
-use super::{Ending, Failure};
+use super::{Ending, Failure, Surroundings};
 use crate::record::check_bundle;
 use crate::record::seal::{CODE_OPENS, PrintedCode, PublicKey, check_document};
 use anyhow::{Context, anyhow};
@@ -31,8 +31,8 @@ struct Shown {
 }
 
 /// Carries out `verify`.
-pub fn verify(args: &Verify) -> Result<Ending, Failure> {
-    let trusted = trusted_keys(&args.key)?;
+pub fn verify(args: &Verify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let trusted = trusted_keys(&args.key, surroundings)?;
     let bytes = std::fs::read(&args.file)
         .with_context(|| format!("can't read {}; give a report, certificate or bundle", args.file.display()))
         .map_err(Failure::Usage)?;
@@ -49,9 +49,9 @@ pub fn verify(args: &Verify) -> Result<Ending, Failure> {
 ///
 /// # Errors
 /// A given key can't be read.
-pub fn trusted_keys(given: &[String]) -> Result<Vec<PublicKey>, Failure> {
+pub fn trusted_keys(given: &[String], surroundings: &Surroundings<'_>) -> Result<Vec<PublicKey>, Failure> {
     if given.is_empty() {
-        let own = key_file().ok().filter(|file| file.is_file());
+        let own = key_file(surroundings).ok().filter(|file| file.is_file());
         return Ok(own.and_then(|file| PublicKey::load(&file.to_string_lossy()).ok()).into_iter().collect());
     }
     given.iter().map(|key| PublicKey::load(key).map_err(|e| Failure::Usage(e.into()))).collect()

@@ -1,4 +1,5 @@
-//! Typed access to a TOML table whose errors point at the offending key or value.
+//! Typed access to a TOML table whose errors point at the offending key or value: part sheets, and the program's configuration. It
+//! does not know what the keys mean.
 
 use super::bounds::bound;
 use super::located::{SheetError, Source};
@@ -6,8 +7,8 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// One table of a sheet.
-pub(super) struct Fields<'a> {
+/// One table of a sheet or of the configuration.
+pub(crate) struct Fields<'a> {
     source: Source<'a>,
     table: &'a DeTable<'a>,
     /// Where it stands, for what is missing from it.
@@ -17,7 +18,7 @@ pub(super) struct Fields<'a> {
 }
 
 /// A value with its place.
-pub(super) struct Placed<T> {
+pub(crate) struct Placed<T> {
     /// The value.
     pub value: T,
     /// Its bytes in the text.
@@ -29,7 +30,7 @@ impl<'a> Fields<'a> {
     ///
     /// # Errors
     /// Points at the first unknown key and says what is known.
-    pub(super) fn new(
+    pub(crate) fn new(
         source: Source<'a>,
         table: &'a DeTable<'a>,
         span: Range<usize>,
@@ -48,7 +49,7 @@ impl<'a> Fields<'a> {
     }
 
     /// An error at the table as a whole.
-    pub(super) fn error(&self, message: impl Into<String>, help: impl Into<String>) -> SheetError {
+    pub(crate) fn error(&self, message: impl Into<String>, help: impl Into<String>) -> SheetError {
         self.source.error(self.span.clone(), message, help)
     }
 
@@ -57,12 +58,12 @@ impl<'a> Fields<'a> {
     }
 
     /// Whether it has a key.
-    pub(super) fn holds(&self, key: &str) -> bool {
+    pub(crate) fn holds(&self, key: &str) -> bool {
         self.get(key).is_some()
     }
 
     /// Where a key's value stands, if it has it.
-    pub(super) fn place(&self, key: &str) -> Option<Range<usize>> {
+    pub(crate) fn place(&self, key: &str) -> Option<Range<usize>> {
         self.get(key).map(Spanned::span)
     }
 
@@ -76,7 +77,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A text that is not empty.
-    pub(super) fn text(&self, key: &str) -> Result<Placed<&'a str>, SheetError> {
+    pub(crate) fn text(&self, key: &str) -> Result<Placed<&'a str>, SheetError> {
         let found = self.get(key).ok_or_else(|| self.missing(key, "\"…\""))?;
         match found.get_ref() {
             DeValue::String(text) if !text.trim().is_empty() => {
@@ -90,12 +91,26 @@ impl<'a> Fields<'a> {
     }
 
     /// A text that may be left out.
-    pub(super) fn optional_text(&self, key: &str) -> Result<Option<Placed<&'a str>>, SheetError> {
+    pub(crate) fn optional_text(&self, key: &str) -> Result<Option<Placed<&'a str>>, SheetError> {
         self.get(key).map(|_| self.text(key)).transpose()
     }
 
+    /// A list of texts that may be left out; empty then.
+    pub(crate) fn texts(&self, key: &str) -> Result<Vec<Placed<&'a str>>, SheetError> {
+        let Some(found) = self.get(key) else { return Ok(Vec::new()) };
+        let wanted = "a list of texts in quotes";
+        let DeValue::Array(array) = found.get_ref() else {
+            return Err(self.wrong_type(key, found, wanted));
+        };
+        let one = |entry: &'a Spanned<DeValue<'a>>| match entry.get_ref() {
+            DeValue::String(text) => Ok(Placed { value: text.as_ref(), span: entry.span() }),
+            _ => Err(self.wrong_type(key, entry, wanted)),
+        };
+        array.iter().map(one).collect()
+    }
+
     /// The source of a rule: never optional.
-    pub(super) fn provenance(&self) -> Result<String, SheetError> {
+    pub(crate) fn provenance(&self) -> Result<String, SheetError> {
         if self.get("source").is_none() {
             let help = "name the service manual, drawing or standard, or write \
                         `source = \"common practice, no source; use the maker's service data\"`";
@@ -105,7 +120,7 @@ impl<'a> Fields<'a> {
     }
 
     /// True or false.
-    pub(super) fn boolean(&self, key: &str) -> Result<bool, SheetError> {
+    pub(crate) fn boolean(&self, key: &str) -> Result<bool, SheetError> {
         let found = self.get(key).ok_or_else(|| self.missing(key, "true"))?;
         match found.get_ref() {
             DeValue::Boolean(value) => Ok(*value),
@@ -114,7 +129,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A finite number that may be left out.
-    pub(super) fn optional_number(&self, key: &str) -> Result<Option<Placed<f64>>, SheetError> {
+    pub(crate) fn optional_number(&self, key: &str) -> Result<Option<Placed<f64>>, SheetError> {
         self.get(key).map(|found| self.number(key, found)).transpose()
     }
 
@@ -137,14 +152,14 @@ impl<'a> Fields<'a> {
     }
 
     /// A number within its range in [`super::bounds::BOUNDS`].
-    pub(super) fn bounded(&self, key: &'static str) -> Result<Placed<f64>, SheetError> {
+    pub(crate) fn bounded(&self, key: &'static str) -> Result<Placed<f64>, SheetError> {
         let number =
             self.optional_number(key)?.ok_or_else(|| self.missing(key, &format!("{}", bound(key).min)))?;
         self.in_bounds(key, number)
     }
 
     /// A list of one number or more, each within the key's range in [`super::bounds::BOUNDS`].
-    pub(super) fn numbers(&self, key: &'static str) -> Result<Vec<Placed<f64>>, SheetError> {
+    pub(crate) fn numbers(&self, key: &'static str) -> Result<Vec<Placed<f64>>, SheetError> {
         let found = self.get(key).ok_or_else(|| self.missing(key, "[60.0, 20.0]"))?;
         let DeValue::Array(array) = found.get_ref() else {
             return Err(self.wrong_type(key, found, "a list of numbers"));
@@ -168,7 +183,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A whole number within its range in [`super::bounds::BOUNDS`].
-    pub(super) fn count(&self, key: &'static str) -> Result<u32, SheetError> {
+    pub(crate) fn count(&self, key: &'static str) -> Result<u32, SheetError> {
         let number = self.bounded(key)?;
         if number.value.fract() != 0.0 {
             let message = format!("`{key}` must be a whole number, not {}", number.value);
@@ -182,7 +197,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A table inside this one.
-    pub(super) fn table(
+    pub(crate) fn table(
         &self,
         key: &'static str,
         name: &'static str,
@@ -201,7 +216,7 @@ impl<'a> Fields<'a> {
     }
 
     /// A list of tables inside this one; empty when there is none.
-    pub(super) fn tables(
+    pub(crate) fn tables(
         &self,
         key: &'static str,
         name: &'static str,
@@ -224,7 +239,7 @@ impl<'a> Fields<'a> {
     }
 
     /// One of a set of words, by a function that knows them.
-    pub(super) fn word<T>(
+    pub(crate) fn word<T>(
         &self,
         key: &'static str,
         from_name: impl Fn(&str) -> Option<T>,
@@ -278,7 +293,7 @@ impl<'a> Fields<'a> {
     }
 
     /// The same for a word that may be left out.
-    pub(super) fn optional_word<T>(
+    pub(crate) fn optional_word<T>(
         &self,
         key: &'static str,
         from_name: impl Fn(&str) -> Option<T>,
@@ -288,7 +303,7 @@ impl<'a> Fields<'a> {
     }
 
     /// An error at a place in this table.
-    pub(super) fn error_at(
+    pub(crate) fn error_at(
         &self,
         span: Range<usize>,
         message: impl Into<String>,

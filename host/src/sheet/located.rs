@@ -1,4 +1,4 @@
-//! Errors of a part sheet that point at line and column. Text in, text out; nothing is printed here.
+//! Errors of a part sheet, or of the program's configuration, that point at line and column. Text in, text out; nothing is printed here.
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 use std::ops::Range;
@@ -6,7 +6,7 @@ use std::ops::Range;
 /// Longest source line that is shown whole; longer ones are cut so that a damaged file can't flood a terminal.
 const LONGEST_LINE: usize = 400;
 
-/// Why a sheet can't be used.
+/// Why a sheet, or the configuration, can't be used.
 #[derive(Clone, Debug, thiserror::Error, PartialEq, Eq)]
 #[error("{rendered}")]
 pub struct SheetError {
@@ -24,7 +24,7 @@ pub struct SheetError {
 
 /// A sheet's text and its name: everything an error needs to point at a place.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Source<'a> {
+pub(crate) struct Source<'a> {
     /// The whole text.
     pub text: &'a str,
     /// Its name in errors.
@@ -33,7 +33,7 @@ pub(super) struct Source<'a> {
 
 impl Source<'_> {
     /// An error at a byte range of the text.
-    pub(super) fn error(
+    pub(crate) fn error(
         &self,
         span: Range<usize>,
         message: impl Into<String>,

@@ -12,10 +12,12 @@ mod located;
 mod shipped;
 
 pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
+pub(crate) use fields::Fields;
 pub use grade::{GradeRule, PROCEDURES, SCOPES, VERDICTS};
 pub use limit::{FindingRule, Limit};
 pub use load::parse;
 pub use located::SheetError;
+pub(crate) use located::Source;
 pub use shipped::{shipped, shipped_names, shipped_of, shipped_text};
 
 use crate::quantity::{Channel, Condition, FigureName, PartKind};

@@ -1,0 +1,151 @@
+//! `trackpair config`: what holds, where it came from, which file it is, and an example to begin with.
+
+use super::{Config, Origin};
+use crate::cli::document::print_document;
+use crate::cli::{Ending, Failure, Surroundings};
+use crate::record::Archive;
+use crate::report::{Paper, text};
+use clap::{Args, Subcommand};
+use serde::Serialize;
+
+const EXAMPLE: &str = include_str!("example.toml");
+/// Characters of a path or name that are shown.
+const SHOWN: usize = 400;
+
+/// `config`.
+#[derive(Debug, Subcommand)]
+pub enum ConfigCommand {
+    /// Every setting, and whether it came from the environment, the file, or by default
+    Show(ShowConfig),
+    /// The file that is read, whether it is there or not
+    Path,
+    /// Print an example with every key, ready to copy and change
+    Example,
+}
+
+/// `config show`.
+#[derive(Args, Debug)]
+pub struct ShowConfig {
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Carries out `config`.
+pub fn config(command: &ConfigCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    match command {
+        ConfigCommand::Show(args) => {
+            let shown = Shown::of(surroundings.config()?);
+            if args.json { print_document(&shown) } else { print!("{}", shown.text()) }
+        }
+        ConfigCommand::Path => match super::file_in_force() {
+            Some(path) => println!("{}", path.display()),
+            None => {
+                return Err(Failure::Other(anyhow::anyhow!(
+                    "this system names no place for configuration; name a file in {}",
+                    super::CONFIG_VARIABLE
+                )));
+            }
+        },
+        ConfigCommand::Example => print!("{EXAMPLE}"),
+    }
+    Ok(Ending::Done)
+}
+
+/// The document of `config show --json`.
+#[derive(Serialize)]
+struct Shown {
+    document: &'static str,
+    schema: u32,
+    file: Option<String>,
+    found: bool,
+    settings: Vec<ShownSetting>,
+}
+
+#[derive(Serialize)]
+struct ShownSetting {
+    name: &'static str,
+    /// None = not set.
+    value: Option<String>,
+    /// `environment`, `file` or `default`.
+    origin: &'static str,
+    /// Name of the variable, for the environment.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    variable: Option<&'static str>,
+}
+
+impl Shown {
+    fn of(config: &Config) -> Self {
+        let path = |path: &Option<std::path::PathBuf>| path.as_ref().map(|p| p.display().to_string());
+        let archive = path(&config.archive.value).or_else(|| path(&Archive::default_dir().ok()));
+        let paper = match config.paper.value {
+            Paper::A4 => "a4",
+            Paper::Letter => "letter",
+        };
+        let mut settings = vec![
+            setting("archive", archive, config.archive.origin),
+            setting("rig", config.rig.value.clone(), config.rig.origin),
+            setting("sheet", config.sheet.value.clone(), config.sheet.origin),
+            setting("paper", Some(paper.to_owned()), config.paper.origin),
+            setting("key", path(&config.key.value), config.key.origin),
+        ];
+        let shop = config.shop.as_ref();
+        let origin = |set: bool| if set { Origin::File } else { Origin::Default };
+        let name = shop.map(|s| s.name.clone()).filter(|n| !n.is_empty());
+        let address = shop.map(|s| s.address.join(", ")).filter(|a| !a.is_empty());
+        let logo = shop.and_then(|s| s.logo.as_ref()).map(|logo| logo.path.display().to_string());
+        for (key, value) in [("shop.name", name), ("shop.address", address), ("shop.logo", logo)] {
+            let from = origin(value.is_some());
+            settings.push(setting(key, value, from));
+        }
+        Self { document: "config", schema: 1, file: path(&config.path), found: config.found, settings }
+    }
+
+    fn text(&self) -> String {
+        let there = if self.found { "" } else { " (not there: nothing is set by it)" };
+        let file = self.file.as_deref().unwrap_or("no place on this system");
+        let mut out = format!("file {}{there}\n", text::plain(file, SHOWN));
+        for s in &self.settings {
+            let value = s.value.as_deref().map_or("-".to_owned(), |v| text::plain(v, SHOWN));
+            let origin = s.variable.unwrap_or(s.origin);
+            out += &format!("  {:<13} {value}  ({origin})\n", s.name);
+        }
+        out + "What is typed on the command line goes before all of it.\n"
+    }
+}
+
+fn setting(name: &'static str, value: Option<String>, origin: Origin) -> ShownSetting {
+    let (origin, variable) = match origin {
+        Origin::Environment(variable) => ("environment", Some(variable)),
+        Origin::File => ("file", None),
+        Origin::Default => ("default", None),
+    };
+    ShownSetting { name, value, origin, variable }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::file::{Places, parse};
+    use super::*;
+    use std::path::Path;
+
+    #[test]
+    fn the_example_is_a_configuration_with_every_key() {
+        // What stands behind a comment sign is an example too.
+        let text: String = EXAMPLE
+            .lines()
+            .map(|line| match line.strip_prefix("# ") {
+                Some(rest) if rest.split_once(" = ").is_some_and(|(key, _)| !key.contains(' ')) => rest,
+                _ => line,
+            })
+            .fold(String::new(), |all, line| all + line + "\n");
+        let places = Places { folder: Path::new("/place"), home: Some(Path::new("/home/me")) };
+        let settings = parse(&text, "example", places).unwrap();
+        assert_eq!(settings.archive.as_deref(), Some(Path::new("/home/me/trackpair-records")));
+        assert_eq!(settings.sheet.as_deref(), Some("grip-complementary"));
+        assert_eq!(settings.key.as_deref(), Some(Path::new("/place/shop.key")));
+        assert!(settings.rig.is_some() && settings.paper.is_some());
+        let shop = settings.shop.unwrap();
+        assert!(!shop.name.is_empty() && shop.address.len() == 3 && shop.logo.is_some());
+    }
+}

@@ -1,0 +1,133 @@
+//! A population of healthy bodies for people and for programs: where it came from and what can be seen among it.
+
+use super::Failure;
+use super::document::print_document;
+use crate::analysis::body::population::Population;
+use crate::analysis::body::worn_teeth::{FALSE_ALARM, Search};
+use crate::report::text;
+use anyhow::anyhow;
+use serde::Serialize;
+
+/// Steps of the printed detection limit, degrees above rest.
+const SHOWN_EVERY_DEG: f64 = 4.0;
+
+/// The document of `population show --json`.
+#[derive(Serialize)]
+struct PopulationList {
+    document: &'static str,
+    schema: u32,
+    populations: Vec<PopulationShown>,
+}
+
+/// One population.
+#[derive(Serialize)]
+pub struct PopulationShown {
+    kind: String,
+    simulated: bool,
+    /// 0 = assumed, not learned.
+    bodies: usize,
+    words: String,
+    origin: OriginShown,
+    tooth_pitch_deg: f64,
+    threshold: Threshold,
+    /// Wear that is found 19 times in 20, by place.
+    detection: Vec<Detection>,
+}
+
+#[derive(Serialize)]
+struct OriginShown {
+    bodies: String,
+    rig: String,
+    program: String,
+    note: String,
+}
+
+/// What one healthy body in 1000 exceeds.
+#[derive(Serialize)]
+struct Threshold {
+    z: f64,
+    /// 95 %; none where it is assumed.
+    expanded_uncertainty: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Detection {
+    above_rest_deg: f64,
+    depth_deg: f64,
+}
+
+impl PopulationShown {
+    /// What is told of a population.
+    ///
+    /// # Errors
+    /// [`Failure::Other`] when its covariance can't be used.
+    pub fn of(population: &Population) -> Result<Self, Failure> {
+        let search = Search::new(population).ok_or_else(|| {
+            Failure::Other(anyhow!("the population's covariance can't be used; learn it anew"))
+        })?;
+        let origin = &population.origin;
+        let uncertainty = population.null.uncertainty_at(FALSE_ALARM, population.bodies);
+        // Only a body's own map tells how much more than the population it scatters: 1 is the least.
+        let limit = search.limit(0.0, 1.0).into_iter();
+        Ok(Self {
+            kind: origin.kind.clone(),
+            simulated: origin.simulated,
+            bodies: population.bodies,
+            words: population.words(),
+            origin: OriginShown {
+                bodies: origin.seeds.clone(),
+                rig: origin.rig.clone(),
+                program: origin.program.clone(),
+                note: origin.note.clone(),
+            },
+            tooth_pitch_deg: population.pitch_deg,
+            threshold: Threshold {
+                z: population.null.at(FALSE_ALARM),
+                expanded_uncertainty: uncertainty.map(|u| 2.0 * u),
+            },
+            detection: limit
+                .map(|(above_rest_deg, depth_deg)| Detection { above_rest_deg, depth_deg })
+                .collect(),
+        })
+    }
+
+    /// For people.
+    pub fn text(&self) -> String {
+        let mut out = format!("population {}\n", text::plain(&self.words, text::SENTENCE));
+        for (what, words) in [
+            ("bodies", &self.origin.bodies),
+            ("rig", &self.origin.rig),
+            ("program", &self.origin.program),
+            ("note", &self.origin.note),
+        ] {
+            out += &format!("  {what:<10} {}\n", text::plain(words, text::SENTENCE));
+        }
+        out += &format!("  {:<10} {:.2} deg of plate per tooth\n", "pitch", self.tooth_pitch_deg);
+        let known = self
+            .threshold
+            .expanded_uncertainty
+            .map_or("from an assumption".to_owned(), |u| format!("± {u:.2} (95 %), from so many bodies"));
+        out += &format!(
+            "  {:<10} z = {:.2} {known}; 1 healthy body in 1000 exceeds it\n",
+            "threshold", self.threshold.z
+        );
+        out += "  least wear that is found 19 times in 20, on a body that scatters as these do (places above rest):\n";
+        let mut next = 0.0;
+        for Detection { above_rest_deg, depth_deg } in &self.detection {
+            if *above_rest_deg >= next {
+                out += &format!("    {above_rest_deg:>5.1} deg   {depth_deg:.3} deg\n");
+                next = if next == 0.0 { SHOWN_EVERY_DEG } else { next + SHOWN_EVERY_DEG };
+            }
+        }
+        out
+    }
+}
+
+/// Prints populations, for people or for programs.
+pub fn print(populations: Vec<PopulationShown>, json: bool) {
+    if json {
+        print_document(&PopulationList { document: "population", schema: 1, populations });
+    } else {
+        populations.iter().for_each(|p| print!("{}", p.text()));
+    }
+}

@@ -1,0 +1,143 @@
+//! The published shapes of what `--json` prints, and `schema`, which prints them. A document that a command prints has its schema in
+//! `outcome/schema/` and its row here: a test fails for a `--json` without one.
+
+use super::{Ending, Failure};
+use crate::outcome::SCHEMA;
+use anyhow::anyhow;
+use clap::Args;
+
+/// `schema`.
+#[derive(Args, Debug)]
+pub struct Schema {
+    /// Its name; without it, all names are listed
+    pub name: Option<String>,
+}
+
+/// One published document.
+#[derive(Clone, Copy, Debug)]
+pub struct Published {
+    /// Name of the document.
+    pub name: &'static str,
+    /// JSON Schema (2020-12).
+    pub schema: &'static str,
+    /// The commands whose `--json` prints it.
+    pub printed_by: &'static [&'static str],
+}
+
+macro_rules! published {
+    ($name:literal, $file:literal, $($command:literal),+) => {
+        Published { name: $name, schema: include_str!(concat!("../outcome/schema/", $file)), printed_by: &[$($command),+] }
+    };
+}
+
+/// Every published document.
+pub const PUBLISHED: [Published; 8] = [
+    Published {
+        name: "outcome",
+        schema: SCHEMA,
+        printed_by: &[
+            "qualify",
+            "self-check",
+            "leads-check",
+            "hand-sweep",
+            "flex",
+            "rest",
+            "step",
+            "release",
+            "creep",
+            "lash",
+            "tooth-map",
+            "blip",
+            "guided-push",
+            "judge",
+        ],
+    },
+    published!("rigs", "rigs.schema.json", "rigs"),
+    published!("ping", "ping.schema.json", "rigs"),
+    published!("sheets", "sheets.schema.json", "sheet list"),
+    published!("sheet_check", "sheet_check.schema.json", "sheet check"),
+    published!("population", "population.schema.json", "population show"),
+    published!("config", "config.schema.json", "config show"),
+    published!("setup", "setup.schema.json", "check-setup"),
+];
+
+/// Carries out `schema`.
+///
+/// # Errors
+/// [`Failure::Usage`] when no document has the name.
+pub fn schema(args: &Schema) -> Result<Ending, Failure> {
+    let Some(name) = &args.name else {
+        PUBLISHED.iter().for_each(|p| println!("{:<12} {}", p.name, p.printed_by.join(", ")));
+        return Ok(Ending::Done);
+    };
+    let Some(published) = PUBLISHED.iter().find(|p| p.name == name) else {
+        let names = PUBLISHED.map(|p| p.name).join(", ");
+        return Err(Failure::Usage(anyhow!("no published document is named {name:?}; there are: {names}")));
+    };
+    print!("{}", published.schema);
+    Ok(Ending::Done)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::Arguments;
+    use clap::{Command, CommandFactory};
+    use serde_json::Value;
+    use std::collections::BTreeSet;
+
+    /// Commands below `command` that take `--json`.
+    fn with_json(command: &Command, path: &str, found: &mut BTreeSet<String>) {
+        for sub in command.get_subcommands() {
+            let path = format!("{path} {}", sub.get_name()).trim().to_owned();
+            if sub.get_arguments().any(|a| a.get_long() == Some("json")) {
+                found.insert(path.clone());
+            }
+            with_json(sub, &path, found);
+        }
+    }
+
+    #[test]
+    fn every_command_with_json_has_a_published_schema_and_no_schema_is_without_its_command() {
+        let mut commands = BTreeSet::new();
+        with_json(&Arguments::command(), "", &mut commands);
+        let published = PUBLISHED.iter().flat_map(|p| p.printed_by).map(|c| (*c).to_owned());
+        assert_eq!(commands, published.collect());
+    }
+
+    /// Objects that list their properties and let others in.
+    fn open_objects(value: &Value, path: &str, found: &mut Vec<String>) {
+        match value {
+            Value::Object(object) => {
+                if object.get("properties").is_some_and(Value::is_object)
+                    && !object.contains_key("additionalProperties")
+                {
+                    found.push(path.to_owned());
+                }
+                object.iter().for_each(|(key, v)| open_objects(v, &format!("{path}/{key}"), found));
+            }
+            Value::Array(list) => list.iter().for_each(|v| open_objects(v, path, found)),
+            _ => {}
+        }
+    }
+
+    #[test]
+    fn every_schema_names_its_draft_its_document_and_its_version_and_closes_its_objects() {
+        for published in PUBLISHED {
+            let schema: Value = serde_json::from_str(published.schema).unwrap();
+            assert_eq!(
+                schema["$schema"], "https://json-schema.org/draft/2020-12/schema",
+                "{}",
+                published.name
+            );
+            let version = &schema["properties"]["schema"]["const"];
+            assert_eq!(schema["$id"], format!("urn:trackpair:{}:{version}", published.name));
+            let mut open = Vec::new();
+            open_objects(&schema, "", &mut open);
+            assert!(open.is_empty(), "{}: {open:?}", published.name);
+            if published.name != "outcome" {
+                assert_eq!(schema["properties"]["document"]["const"], published.name);
+            }
+        }
+    }
+}

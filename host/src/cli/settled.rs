@@ -1,0 +1,56 @@
+//! What the options that many commands share mean, once environment and configuration were heard: typed goes before environment,
+//! that before the configuration file.
+
+use super::args::Common;
+use super::{Failure, Surroundings};
+use anyhow::anyhow;
+use std::path::Path;
+
+/// [`Common`] as it is meant.
+#[derive(Clone, Copy, Debug)]
+pub struct Settled<'a> {
+    /// Address of the rig.
+    pub rig: &'a str,
+    /// Part sheet, by name or file.
+    pub sheet: Option<&'a str>,
+    /// The part in the user's words.
+    pub part: &'a str,
+    /// Folder of the records; none = the platform's.
+    pub archive: Option<&'a Path>,
+    /// Whether the document goes to stdout.
+    pub json: bool,
+}
+
+impl<'a> Settled<'a> {
+    /// What is meant by what was typed. What a report will need is looked at now, before anything is recorded.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when the configuration can't be used, its logo included, or no rig is named anywhere.
+    pub fn of(typed: &'a Common, surroundings: &Surroundings<'a>) -> Result<Self, Failure> {
+        let config = surroundings.config()?;
+        config.shop().map_err(|e| Failure::Usage(e.into()))?;
+        Ok(Self {
+            rig: rig(typed.rig.as_deref(), surroundings)?,
+            sheet: typed.sheet.as_deref().or(config.sheet.value.as_deref()),
+            part: &typed.part,
+            archive: typed.archive.as_deref().or(config.archive.value.as_deref()),
+            json: typed.json,
+        })
+    }
+}
+
+/// The rig that is meant.
+///
+/// # Errors
+/// [`Failure::Usage`] when none is named anywhere, or the configuration can't be used.
+pub fn rig<'a>(typed: Option<&'a str>, surroundings: &Surroundings<'a>) -> Result<&'a str, Failure> {
+    if let Some(rig) = typed {
+        return Ok(rig);
+    }
+    surroundings.config()?.rig.value.as_deref().ok_or_else(|| {
+        Failure::Usage(anyhow!(
+            "no rig is named: give --rig ADDRESS (serial:PATH, tcp:HOST:PORT or sim:PART), set TRACKPAIR_RIG, or write `rig = …` into the \
+             configuration (`trackpair config path`)"
+        ))
+    })
+}

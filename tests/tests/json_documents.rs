@@ -1,0 +1,110 @@
+//! What `--json` prints, by every command that takes it, against the schemas that `trackpair schema` prints, with an independent
+//! validator. A command whose row is missing here is a failure.
+
+use anyhow::{Context, Result, ensure};
+use serde_json::Value;
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::process::Command;
+use tempfile::tempdir;
+use trackpair::cli::PUBLISHED;
+use trackpair_tests::cli::{Said, trackpair};
+use trackpair_tests::programs;
+
+/// A document's name, the command that prints it, what follows it, and its exit code.
+type Row<'a> = (&'a str, &'a str, Vec<&'a str>, i32);
+
+const GRIP: [&str; 3] = ["--rig", "sim:worn-grip", "--archive"];
+const BODY: [&str; 3] = ["--rig", "sim:good-body", "--archive"];
+
+/// Runs a row; the document that it printed.
+fn printed(row: &Row<'_>) -> Result<Value> {
+    let (name, command, more, code) = row;
+    let arguments = command.split(' ').chain(["--json"]).chain(more.iter().copied());
+    let said: Said = trackpair(arguments)?;
+    said.expect(*code, &[]);
+    serde_json::from_str(&said.out).with_context(|| format!("{command} prints no {name} but:\n{}", said.out))
+}
+
+#[test]
+fn every_document_keeps_its_published_schema() -> Result<()> {
+    let folder = tempdir()?;
+    let archive = folder.path().join("archive");
+    let archive = archive.to_str().context("a path of ASCII")?;
+    let bad_sheet = folder.path().join("bad.toml");
+    std::fs::write(&bad_sheet, "name = \"x\"\ntitel = \"x\"\n")?;
+    let bad_sheet = bad_sheet.to_str().context("a path of ASCII")?;
+    let good_sheet = programs::repository().join("host/src/sheet/sheets/body.toml");
+    let good_sheet = good_sheet.to_str().context("a path of UTF-8")?;
+    let csv = programs::repository().join("tests/data/csv/comma-seconds.csv");
+    let csv = csv.to_str().context("a path of UTF-8")?;
+    let with = |rig: [&'static str; 3], more: &[&'static str]| -> Vec<&str> {
+        rig.into_iter().chain([archive]).chain(more.iter().copied()).collect()
+    };
+    let body = |procedure| ("outcome", procedure, with(BODY, &[]), 0);
+    let mut rows: Vec<Row<'_>> = vec![
+        ("outcome", "qualify", with(GRIP, &[]), 10),
+        ("outcome", "qualify", with(BODY, &[]), 0),
+        ("outcome", "self-check", with(GRIP, &[]), 0),
+        ("outcome", "leads-check", with(GRIP, &[]), 0),
+        ("outcome", "hand-sweep", with(GRIP, &["--seconds", "4"]), 10),
+        ("outcome", "flex", with(GRIP, &["--seconds", "2"]), 11),
+        ("outcome", "guided-push", with(BODY, &["--seconds", "4"]), 11),
+        ("outcome", "judge", vec![csv], 11),
+        ("rigs", "rigs", vec!["--rig", "sim:good-grip", "--rig", "tcp:127.0.0.1:1"], 20),
+        ("ping", "rigs", vec!["--rig", "sim:good-body", "--ping", "20"], 0),
+        ("sheets", "sheet list", vec![], 0),
+        ("sheet_check", "sheet check", vec![good_sheet], 0),
+        ("sheet_check", "sheet check", vec![bad_sheet], 2),
+        ("population", "population show", vec!["shipped"], 0),
+        ("config", "config show", vec![], 0),
+        ("setup", "check-setup", vec!["--rig", "sim:good-grip", "--archive", archive], 0),
+        ("setup", "check-setup", vec!["--rig", "serial:/dev/none", "--archive", archive], 1),
+    ];
+    rows.extend(["rest", "step", "release", "creep", "lash", "tooth-map", "blip"].map(body));
+    let known: BTreeSet<(&str, &str)> = rows.iter().map(|row| (row.0, row.1)).collect();
+    let published = PUBLISHED.iter().flat_map(|p| p.printed_by.iter().map(|c| (p.name, *c)));
+    assert_eq!(known, published.collect(), "every command that prints a document is run here");
+    for (number, row) in rows.iter().enumerate() {
+        std::fs::write(folder.path().join(format!("{}.{number}.json", row.0)), printed(row)?.to_string())?;
+    }
+    for name in PUBLISHED.map(|p| p.name) {
+        let said = trackpair(["schema", name])?;
+        said.expect(0, &[]);
+        std::fs::write(folder.path().join(format!("{name}.schema.json")), &said.out)?;
+    }
+    let said = documents(folder.path())?;
+    ensure!(said.contains(&format!("{} documents hold", rows.len())), "{said}");
+    Ok(())
+}
+
+/// What the independent validator says of a folder.
+fn documents(folder: &Path) -> Result<String> {
+    let script = programs::repository().join("tests/python/documents.py");
+    let output = Command::new(programs::python()?).arg(script).arg(folder).output()?;
+    let said =
+        String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+    ensure!(output.status.success(), "{said}");
+    Ok(said)
+}
+
+#[test]
+fn a_document_that_breaks_its_schema_is_found() -> Result<()> {
+    let folder = tempdir()?;
+    std::fs::write(folder.path().join("sheets.schema.json"), &trackpair(["schema", "sheets"])?.out)?;
+    let said = trackpair(["sheet", "list", "--json"])?;
+    let mut document: Value = serde_json::from_str(&said.out)?;
+    document["sheets"][0]["travel_deg"] = Value::from("far");
+    std::fs::write(folder.path().join("sheets.1.json"), document.to_string())?;
+    let complaint = documents(folder.path()).expect_err("a travel in words").to_string();
+    ensure!(complaint.contains("ValidationError") && complaint.contains("'far'"), "{complaint}");
+    Ok(())
+}
+
+#[test]
+fn the_names_of_the_schemas_are_listed_and_another_is_refused() -> Result<()> {
+    let listed = trackpair(["schema"])?;
+    listed.expect(0, &PUBLISHED.map(|p| p.name));
+    trackpair(["schema", "outcomes"])?.expect(2, &["no published document is named", "outcome, rigs"]);
+    Ok(())
+}
