@@ -11,12 +11,14 @@
 //! - [`verdict`]: figures against limits with their uncertainty.
 //! - [`diagnosis`]: findings to causes.
 //! - [`outcome`]: all of it as one stored, versioned document.
+//! - [`compare`]: outcomes against each other and against the population of their kind.
 //! - [`report`]: the outcome for people. Returns text; where it goes is someone else's business.
 //! - [`record`]: the archive folder, Parquet and CSV files.
 //! - [`cli`]: what was typed, what it means, what is printed.
 
 pub mod analysis;
 pub mod cli;
+pub mod compare;
 pub mod diagnosis;
 pub mod link;
 pub mod outcome;

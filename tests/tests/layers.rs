@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The host's layers; each may use only those before it.
-const HOST_LAYERS: [&str; 13] = [
+const HOST_LAYERS: [&str; 14] = [
     "quantity",
     "sheet",
     "trace",
@@ -15,6 +15,7 @@ const HOST_LAYERS: [&str; 13] = [
     "verdict",
     "diagnosis",
     "outcome",
+    "compare",
     "report",
     "record",
     "cli",

@@ -6,6 +6,8 @@ use super::published::Schema;
 use super::records::RecordsCommand;
 use super::shell::{Completions, Man};
 use super::verify::Verify;
+use super::compare::Compare;
+use super::limits::ProposeLimits;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -53,7 +55,9 @@ pub enum Command {
     GuidedPush(GuidedPush),
     /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
     Judge(Judge),
-    /// Good bodies of your own, among which worn teeth are searched for: learn them from records, show them
+    /// Compare records: one part before and after, a series, or a part among the population of its kind
+    Compare(Compare),
+    /// Good parts of your own: bodies among which worn teeth are searched for; limits that good parts would give
     #[command(subcommand)]
     Population(PopulationCommand),
     /// The archive: what is in it, and whether it still is what was kept
@@ -245,6 +249,8 @@ pub struct Judge {
 pub enum PopulationCommand {
     /// Learn from the records of good bodies, 20 at least, how the lost motion of their gears varies
     Learn(LearnPopulation),
+    /// Propose limits from good parts of one kind, 10 at least: normal tolerance bounds
+    Limits(ProposeLimits),
     /// Where a population came from, and which wear can be seen among it
     Show {
         /// A file that `population learn` wrote, or the word shipped

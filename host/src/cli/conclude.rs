@@ -215,7 +215,7 @@ pub fn conclude(
 }
 
 /// What the traces tell, and what is known of their channels; none when there is nothing to analyse.
-fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<ChannelProvenance>)> {
+pub(super) fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<ChannelProvenance>)> {
     if kept.is_body() {
         let traces = BodyTraces::sorted(kept.traces.iter().map(|k| &k.trace));
         let channels = traces.all().next()?.provenance.channels.clone();
@@ -290,8 +290,21 @@ fn print(kept: &Kept, outcome: &Outcome, text: &str, stored: bool, json: bool) {
     }
 }
 
+/// Text for people on stdout; with `json` the document there and the text on stderr. A reader that has gone away is no failure.
+pub(super) fn say(text: &str, document: &impl serde::Serialize, json: bool) {
+    let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
+    if json {
+        // Every number in it is finite, and every key is text.
+        let document = serde_json::to_string_pretty(document).unwrap_or_default();
+        let _ = writeln!(out, "{document}");
+        let _ = err.write_all(text.as_bytes());
+    } else {
+        let _ = out.write_all(text.as_bytes());
+    }
+}
+
 /// Writes the report to a file of the user's choosing.
-fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
+pub(super) fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
     std::fs::write(file, page)
         .with_context(|| {
             format!("can't write the report to {}; choose another --report FILE", file.display())
@@ -318,7 +331,7 @@ fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet) -> Outcom
     })
 }
 
-fn style(surroundings: &Surroundings<'_>) -> Style {
+pub(super) fn style(surroundings: &Surroundings<'_>) -> Style {
     let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
     Style { width: columns.unwrap_or(100).clamp(60, 140), colour: surroundings.colour, ascii: ascii_only() }
 }

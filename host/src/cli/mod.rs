@@ -9,20 +9,23 @@
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `population`, `sheet`,
-//!   `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
+//! - `stored`: stored outcomes by what was typed.
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `population`,
+//!   `limits`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
 mod body;
 mod cautions;
 mod check_setup;
+mod compare;
 mod conclude;
 mod config;
 mod document;
 mod ending;
 mod judge;
 mod key;
+mod limits;
 mod population;
 mod population_shown;
 mod progress;
@@ -35,6 +38,7 @@ mod sheet;
 mod sheets;
 mod shell;
 mod verify;
+mod stored;
 
 pub use args::{Arguments, Command};
 pub use config::{Config, ConfigError};
@@ -104,7 +108,8 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
-        Command::Population(command) => population::population(command),
+        Command::Compare(args) => compare::compare(args, surroundings),
+        Command::Population(command) => population::population(command, surroundings),
         Command::Records(command) => records::records(command, surroundings),
         Command::Verify(args) => verify::verify(args, surroundings),
         Command::Key(command) => key::key(command, surroundings),

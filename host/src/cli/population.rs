@@ -2,8 +2,9 @@
 //! What a population is and how it is learned is the analysis's business.
 
 use super::args::{LearnPopulation, PopulationCommand};
+use super::limits;
 use super::population_shown::{self, PopulationShown};
-use super::{Ending, Failure, date};
+use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::body::BodyTraces;
 use crate::analysis::body::figures::no_map;
 use crate::analysis::body::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
@@ -23,10 +24,11 @@ const SHIPPED: &str = "shipped";
 const NAMED: usize = 40;
 
 /// Carries out `population`.
-pub fn population(command: &PopulationCommand) -> Result<Ending, Failure> {
+pub fn population(command: &PopulationCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match command {
         PopulationCommand::Learn(args) => learn(args),
         PopulationCommand::Show { file, json } => show(file, *json),
+        PopulationCommand::Limits(args) => limits::limits(args, surroundings),
     }
 }
 

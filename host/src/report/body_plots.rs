@@ -83,7 +83,7 @@ fn curve(index: usize, series: &analysis::PlotSeries) -> Series<'_> {
 }
 
 /// What an axis says: its words and its unit as people read it.
-fn axis_words(axis: &analysis::Axis) -> String {
+pub(super) fn axis_words(axis: &analysis::Axis) -> String {
     let unit = match axis.unit {
         "" | "1" => return plain(&axis.label, LABEL),
         "deg" => "degrees",
@@ -99,7 +99,7 @@ fn axis_words(axis: &analysis::Axis) -> String {
     plain(&format!("{}, {unit}", axis.label), LABEL)
 }
 
-fn extent(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+pub(super) fn extent(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
     let (low, high) = values
         .filter(|v| v.is_finite())
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));

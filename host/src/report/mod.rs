@@ -10,6 +10,7 @@
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - [`compare`]: comparisons.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
 //! - `signs`, `qr`: small pictures that every medium shares.
@@ -20,6 +21,7 @@ mod body_fixture;
 mod body_plots;
 #[cfg(test)]
 mod body_tests;
+pub mod compare;
 #[cfg(test)]
 mod fixture;
 pub mod format;
@@ -56,6 +58,7 @@ pub use logo::LogoError;
 pub use pdf::{CertificateInput, PdfError, certificate, pdf};
 pub use shop::{Paper, Shop};
 pub use terminal::{Style, terminal};
+pub use words::Lines;
 
 /// What a report is made of.
 #[derive(Clone, Copy, Debug)]

@@ -23,7 +23,7 @@ const MARKED: &str =
     "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings.";
 const MARKED_WITH_EVENTS: &str = "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the \
     findings; triangles at the lower edge are dropout events.";
-const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
+pub(super) const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
 
 /// A picture with its caption.
 #[derive(Clone, Debug, PartialEq, Eq)]

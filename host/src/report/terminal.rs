@@ -34,7 +34,7 @@ impl Default for Style {
 /// The short result, ending in a newline. Nothing in it depends on colour.
 pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     let people = People::of(input.outcome);
-    let mut page = Page { style: Style { width: style.width.max(40), ..style }, out: String::new() };
+    let mut page = Page::new(style);
     head(&mut page, input, &people);
     findings(&mut page, input, &people);
     if people.groups.is_empty() {
@@ -55,7 +55,7 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     list(&mut page, "Gaps", &people.gaps);
     list(&mut page, "Warnings", &people.warnings);
     list(&mut page, "Cautions", &words::cautions(input.outcome));
-    if style.ascii { ascii(&page.out) } else { page.out }
+    page.finish()
 }
 
 /// Text under construction.
@@ -65,6 +65,16 @@ pub(super) struct Page {
 }
 
 impl Page {
+    /// An empty page; 40 columns at least are used.
+    pub(super) fn new(style: Style) -> Self {
+        Self { style: Style { width: style.width.max(40), ..style }, out: String::new() }
+    }
+
+    /// The text, in ASCII where that is wanted.
+    pub(super) fn finish(self) -> String {
+        if self.style.ascii { ascii(&self.out) } else { self.out }
+    }
+
     pub(super) fn line(&mut self, line: &str) {
         self.out.push_str(line.trim_end());
         self.out.push('\n');
@@ -113,13 +123,18 @@ pub(super) fn shown(verdict: &str) -> String {
     if verdict == "outside" { verdict.to_uppercase() } else { verdict.to_owned() }
 }
 
+/// Said first of everything that was simulated.
+pub(super) fn simulated(page: &mut Page) {
+    let text = " SIMULATED: no real part was measured ";
+    let stripes = "=".repeat(page.style.width.saturating_sub(text.len()) / 2);
+    let line = page.painted(&format!("{stripes}{text}{stripes}"), "1;7");
+    page.line(&line);
+}
+
 fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     let outcome = input.outcome;
     if outcome.simulated {
-        let text = " SIMULATED: no real part was measured ";
-        let stripes = "=".repeat(page.style.width.saturating_sub(text.len()) / 2);
-        let line = page.painted(&format!("{stripes}{text}{stripes}"), "1;7");
-        page.line(&line);
+        simulated(page);
     }
     if outcome.aborted {
         let why = if people.cut_short.is_empty() {
@@ -249,7 +264,7 @@ fn named(page: &mut Page, heading: &str, all: &[Named]) {
     list(page, heading, &all.iter().map(|n| format!("{}: {}", n.name, n.text)).collect::<Vec<_>>());
 }
 
-fn list(page: &mut Page, heading: &str, all: &[String]) {
+pub(super) fn list(page: &mut Page, heading: &str, all: &[String]) {
     if all.is_empty() {
         return;
     }

@@ -2,6 +2,8 @@
 
 use crate::quantity::{FigureName, FindingKind};
 use crate::trace::ProcedureKind;
+use serde::Deserialize;
+use serde::de::IntoDeserializer;
 
 /// What is judged.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -33,6 +35,18 @@ impl Scope {
             Self::Procedure(procedure) => procedure.name(),
             Self::Readiness => "readiness",
         }
+    }
+
+    /// From its name in outcomes; of a flex the wider one, because its name does not tell.
+    pub fn from_name(name: &str) -> Option<Self> {
+        let procedure = || {
+            let of: serde::de::value::StrDeserializer<'_, serde::de::value::Error> = name.into_deserializer();
+            ProcedureKind::deserialize(of).ok().map(Self::Procedure)
+        };
+        [Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Readiness]
+            .into_iter()
+            .find(|s| s.name() == name)
+            .or_else(procedure)
     }
 
     /// Whether a figure is judged.

@@ -1,0 +1,107 @@
+//! `compare`: records before and after, a series, or a part among the population of its kind.
+
+use super::conclude::{say, style, write_report};
+use super::stored::{Stored, must_read, read_all};
+use super::{Ending, Failure, Surroundings};
+use crate::compare::changes::{self, Question};
+use crate::compare::standing::stand;
+use crate::compare::trend::LEAST_RECORDS;
+use crate::report::compare::{Drawn, View, html, overlays, terminal};
+use crate::report::compare as shown;
+use crate::report::{Lines, Style};
+use anyhow::anyhow;
+use clap::Args;
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+
+/// `compare`.
+#[derive(Args, Debug)]
+pub struct Compare {
+    /// Records: folders or their outcome.json; the first is "before"
+    #[arg(required = true, value_name = "RECORD")]
+    pub records: Vec<PathBuf>,
+    /// Set the one record among these of its kind instead: records, or a folder of them
+    #[arg(long, value_name = "DIR|RECORD", num_args = 1.., conflicts_with = "trend")]
+    pub population: Vec<PathBuf>,
+    /// Of three records or more: what changes over time, instead of each against the first
+    #[arg(long)]
+    pub trend: bool,
+    /// Part sheet for the pictures, by name or file, where the records' own does not ship
+    #[arg(long, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// Leave the pictures out: the traces are then not read
+    #[arg(long)]
+    pub no_pictures: bool,
+    /// Write the comparison to this HTML file
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Print the comparison as JSON on stdout
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Carries out `compare`.
+///
+/// # Errors
+/// [`Failure::Usage`] when a record can't be read, or parts of different kinds are to be compared; [`Failure::Other`] when the report can't
+/// be written.
+pub fn compare(args: &Compare, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let records = args.records.iter().map(|p| must_read(p)).collect::<Result<Vec<_>, _>>()?;
+    let style = style(surroundings);
+    match (records.as_slice(), args.population.is_empty()) {
+        ([_], true) => Err(usage("one record has nothing to be compared with; give another, or --population DIR")),
+        (_, true) => against_each_other(args, &records, style),
+        ([one], false) => among_its_kind(args, one, style),
+        _ => Err(usage("--population sets one part among others; give one record before it")),
+    }
+}
+
+fn usage(message: &str) -> Failure {
+    Failure::Usage(anyhow!(message.to_owned()))
+}
+
+fn against_each_other(args: &Compare, records: &[Stored], style: Style) -> Result<Ending, Failure> {
+    if args.trend && records.len() < LEAST_RECORDS {
+        return Err(usage("a trend takes three records or more"));
+    }
+    let subjects: Vec<_> = records.iter().map(Stored::subject).collect();
+    let question = if args.trend { Question::OverTime } else { Question::AgainstFirst };
+    let document = changes::compare(&subjects, question).map_err(|e| Failure::Usage(e.into()))?;
+    let mut view = shown::changes(&document, &records[0].outcome);
+    draw(&mut view, args, records);
+    finish(args, &view, &document, style)
+}
+
+/// The pictures, where they would be seen.
+fn draw(view: &mut View, args: &Compare, records: &[Stored]) {
+    if args.report.is_none() || args.no_pictures {
+        return;
+    }
+    let again: Vec<_> = records.iter().map(|r| r.again(args.sheet.as_deref())).collect();
+    let drawn: Vec<Drawn<'_>> = again
+        .iter()
+        .enumerate()
+        .filter_map(|(record, a)| {
+            let a = a.as_ref().ok()?;
+            Some(Drawn { record, curves: &a.curves, plots: &a.plots })
+        })
+        .collect();
+    view.plots = overlays(&drawn, Lines::of(&records[0].outcome));
+    view.list("Not drawn", again.iter().filter_map(|a| a.as_ref().err().cloned()));
+}
+
+fn among_its_kind(args: &Compare, part: &Stored, style: Style) -> Result<Ending, Failure> {
+    let (others, unread) = read_all(&args.population);
+    let subjects: Vec<_> = others.iter().map(Stored::subject).collect();
+    let mut document = stand(part.subject(), &subjects).map_err(|e| Failure::Usage(e.into()))?;
+    document.left_out.splice(0..0, unread);
+    let view = shown::standing(&document, &part.outcome, Vec::new());
+    finish(args, &view, &document, style)
+}
+
+fn finish(args: &Compare, view: &View, document: &impl Serialize, style: Style) -> Result<Ending, Failure> {
+    let reported = args.report.as_deref().map_or(Ok(()), |file: &Path| write_report(html(view).as_bytes(), file));
+    say(&terminal(view, style), document, args.json);
+    reported?;
+    Ok(Ending::Done)
+}
