@@ -10,6 +10,7 @@ use clap::Parser;
 use planted::{CHANGES, Planted};
 use std::collections::BTreeMap;
 use trackpair::compare::changes::{Changes, Question, compare};
+use trackpair::compare::figures::Change;
 use trackpair::compare::subject::Subject;
 use trackpair::outcome::{Outcome, OutcomeInputs, StoredTrace, build};
 use trackpair::quantity::FigureName;
@@ -47,6 +48,9 @@ struct Args {
     /// This kind of part or change alone.
     #[arg(long)]
     only: Option<String>,
+    /// Also prints the figures that scatter by more than their uncertainties.
+    #[arg(long)]
+    spread: bool,
 }
 
 /// A part on a rig that `seed` draws, judged.
@@ -118,6 +122,33 @@ fn unchanged(name: &str, args: &Args) {
     worst.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
     for (figure, count) in worst.into_iter().take(6) {
         println!("    {count:>4} x {figure}");
+    }
+    if args.spread {
+        spread(&all);
+    }
+}
+
+/// How far two measurements of one part lie apart, figure by figure, where that is more than their uncertainty.
+fn spread(all: &[Changes]) {
+    let mut figures: BTreeMap<&str, Vec<&Change>> = BTreeMap::new();
+    for change in all.iter().flat_map(|c| &c.pairs[0].figures) {
+        figures.entry(&change.quantity.figure).or_default().push(change);
+    }
+    for (figure, changes) in figures {
+        let rms = |of: &dyn Fn(&Change) -> f64| {
+            (changes.iter().map(|c| of(c).powi(2)).sum::<f64>() / changes.len() as f64).sqrt()
+        };
+        let sigmas = |c: &Change| 2.0 * c.difference / c.expanded_uncertainty.max(1e-12);
+        let relative = |c: &Change| c.difference / c.before.value.abs().max(c.after.value.abs()).max(1e-12);
+        let most = changes.iter().map(|c| sigmas(c).abs()).fold(0.0, f64::max);
+        if most > 3.3 || rms(&sigmas) > 1.1 {
+            println!(
+                "      {figure:<22} sigmas: rms {:.2}, most {most:.1}; difference rms {:.4}, of the value {:.3}",
+                rms(&sigmas),
+                rms(&|c| c.difference),
+                rms(&relative)
+            );
+        }
     }
 }
 
