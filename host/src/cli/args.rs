@@ -1,13 +1,14 @@
 //! What was typed. What it means is decided in the commands' own files.
 
 use super::check_setup::CheckSetup;
+use super::compare::Compare;
 use super::config::ConfigCommand;
+use super::limits::ProposeLimits;
 use super::published::Schema;
 use super::records::RecordsCommand;
+use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
 use super::verify::Verify;
-use super::compare::Compare;
-use super::limits::ProposeLimits;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -55,6 +56,8 @@ pub enum Command {
     GuidedPush(GuidedPush),
     /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
     Judge(Judge),
+    /// Judge records of the archive again, on all cores: a new outcome beside the old, differences listed
+    Rejudge(Rejudge),
     /// Compare records: one part before and after, a series, or a part among the population of its kind
     Compare(Compare),
     /// Good parts of your own: bodies among which worn teeth are searched for; limits that good parts would give

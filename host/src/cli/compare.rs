@@ -6,8 +6,8 @@ use super::{Ending, Failure, Surroundings};
 use crate::compare::changes::{self, Question};
 use crate::compare::standing::stand;
 use crate::compare::trend::LEAST_RECORDS;
-use crate::report::compare::{Drawn, View, html, overlays, terminal};
 use crate::report::compare as shown;
+use crate::report::compare::{Drawn, View, html, overlays, terminal};
 use crate::report::{Lines, Style};
 use anyhow::anyhow;
 use clap::Args;
@@ -49,7 +49,9 @@ pub fn compare(args: &Compare, surroundings: &Surroundings<'_>) -> Result<Ending
     let records = args.records.iter().map(|p| must_read(p)).collect::<Result<Vec<_>, _>>()?;
     let style = style(surroundings);
     match (records.as_slice(), args.population.is_empty()) {
-        ([_], true) => Err(usage("one record has nothing to be compared with; give another, or --population DIR")),
+        ([_], true) => {
+            Err(usage("one record has nothing to be compared with; give another, or --population DIR"))
+        }
         (_, true) => against_each_other(args, &records, style),
         ([one], false) => among_its_kind(args, one, style),
         _ => Err(usage("--population sets one part among others; give one record before it")),
@@ -100,7 +102,8 @@ fn among_its_kind(args: &Compare, part: &Stored, style: Style) -> Result<Ending,
 }
 
 fn finish(args: &Compare, view: &View, document: &impl Serialize, style: Style) -> Result<Ending, Failure> {
-    let reported = args.report.as_deref().map_or(Ok(()), |file: &Path| write_report(html(view).as_bytes(), file));
+    let reported =
+        args.report.as_deref().map_or(Ok(()), |file: &Path| write_report(html(view).as_bytes(), file));
     say(&terminal(view, style), document, args.json);
     reported?;
     Ok(Ending::Done)

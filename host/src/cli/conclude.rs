@@ -109,6 +109,22 @@ impl Kept {
         chosen.sheet
     }
 
+    /// The sheet that what was kept is judged by: for a throttle body, a flex alone, or a grip.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when the given one is for another kind of part.
+    pub fn choose_sheet<'s>(&mut self, shelf: &'s Shelf) -> Result<&'s PartSheet, Failure> {
+        if self.is_body() {
+            return shelf.for_body();
+        }
+        if self.is_flex_alone() {
+            return Ok(self.judge_as_flex(shelf));
+        }
+        let (sheet, note) = shelf.choose(self.judged());
+        self.warn(note);
+        Ok(sheet)
+    }
+
     /// Takes over what a self-check read and what it warned of.
     pub fn heed(&mut self, check: &SelfCheck) {
         let readings = check.readings().into_iter();
@@ -184,24 +200,13 @@ pub fn conclude(
     report: Option<&Path>,
     surroundings: &Surroundings<'_>,
 ) -> Result<Ending, Failure> {
-    let Some((analysis, channels)) = analysis_of(&kept, sheet) else {
+    let Some(judged) = Judged::of(&kept, sheet) else {
         let why = kept.failures.first().map_or("the rig sent no samples", String::as_str);
         return Err(Failure::Rig(anyhow!("nothing was recorded, so there is nothing to judge: {why}")));
     };
-    let outcome = outcome_of(&kept, &analysis, sheet);
-    let scope = kept.scope.unwrap_or_default();
     let shop = surroundings.shop();
-    let input = ReportInput {
-        outcome: &outcome,
-        // Curves belong to figures: where none is judged, none is drawn.
-        curves: if scope == Scope::Part { analysis.curves.as_slice() } else { &[] },
-        plots: &analysis.plots,
-        comparisons: &analysis.comparisons,
-        sheet,
-        channels: &channels,
-        stamp: None,
-        shop: shop.as_ref(),
-    };
+    let input = ReportInput { shop: shop.as_ref(), ..judged.report(sheet) };
+    let outcome = &judged.outcome;
     let text = terminal(&input, style(surroundings));
     let stored = store(&mut kept, &input, surroundings);
     let page = match &stored {
@@ -209,9 +214,42 @@ pub fn conclude(
         _ => html(&input).into_bytes(),
     };
     let reported = report.map_or(Ok(()), |file| write_report(&page, file));
-    print(&kept, &outcome, &text, stored.as_ref().is_ok_and(Option::is_some), json);
+    print(&kept, outcome, &text, stored.as_ref().is_ok_and(Option::is_some), json);
     stored.map(|_| ()).and(reported)?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
+}
+
+/// What was recorded, analysed and judged.
+pub(super) struct Judged {
+    analysis: PartAnalysis,
+    channels: Vec<ChannelProvenance>,
+    scope: Scope,
+    /// The outcome.
+    pub(super) outcome: Outcome,
+}
+
+impl Judged {
+    /// None when there is nothing to analyse.
+    pub(super) fn of(kept: &Kept, sheet: &PartSheet) -> Option<Self> {
+        let (analysis, channels) = analysis_of(kept, sheet)?;
+        let outcome = outcome_of(kept, &analysis, sheet);
+        Some(Self { analysis, channels, scope: kept.scope.unwrap_or_default(), outcome })
+    }
+
+    /// What a report is made of.
+    pub(super) fn report<'a>(&'a self, sheet: &'a PartSheet) -> ReportInput<'a> {
+        ReportInput {
+            outcome: &self.outcome,
+            // Curves belong to figures: where none is judged, none is drawn.
+            curves: if self.scope == Scope::Part { self.analysis.curves.as_slice() } else { &[] },
+            plots: &self.analysis.plots,
+            comparisons: &self.analysis.comparisons,
+            sheet,
+            channels: &self.channels,
+            stamp: None,
+            shop: None,
+        }
+    }
 }
 
 /// What the traces tell, and what is known of their channels; none when there is nothing to analyse.

@@ -35,15 +35,7 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     for trace in loaded.traces {
         if keep { kept.store(trace.trace) } else { kept.take(trace.trace, trace.file) }
     }
-    let sheet = if kept.is_body() {
-        shelf.for_body()?
-    } else if kept.is_flex_alone() {
-        kept.judge_as_flex(&shelf)
-    } else {
-        let (sheet, note) = shelf.choose(kept.judged());
-        kept.warn(note);
-        sheet
-    };
+    let sheet = kept.choose_sheet(&shelf)?;
     kept.judge_among(among);
     kept.check_population(sheet)?;
     conclude(kept, sheet, args.json, args.report.as_deref(), surroundings)

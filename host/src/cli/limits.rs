@@ -78,7 +78,10 @@ fn write_sheet<'f>(file: &'f Path, base: &str, proposal: &Proposal) -> Result<&'
     parse(&text, &file.to_string_lossy()).map_err(|e| Failure::Other(e.into()))?;
     let made = std::fs::File::create_new(file).and_then(|mut f| f.write_all(text.as_bytes()));
     made.with_context(|| {
-        format!("can't write {}: an existing file is never overwritten; choose another --write-sheet FILE", file.display())
+        format!(
+            "can't write {}: an existing file is never overwritten; choose another --write-sheet FILE",
+            file.display()
+        )
     })
     .map_err(Failure::Usage)?;
     Ok(file)

@@ -10,8 +10,8 @@
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `population`,
-//!   `limits`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `rejudge`,
+//!   `population`, `limits`, `records`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
@@ -32,13 +32,14 @@ mod progress;
 mod published;
 mod qualify;
 mod records;
+mod rejudge;
 mod rigs;
 mod settled;
 mod sheet;
 mod sheets;
 mod shell;
-mod verify;
 mod stored;
+mod verify;
 
 pub use args::{Arguments, Command};
 pub use config::{Config, ConfigError};
@@ -110,6 +111,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Compare(args) => compare::compare(args, surroundings),
         Command::Population(command) => population::population(command, surroundings),
+        Command::Rejudge(args) => rejudge::rejudge(args, surroundings),
         Command::Records(command) => records::records(command, surroundings),
         Command::Verify(args) => verify::verify(args, surroundings),
         Command::Key(command) => key::key(command, surroundings),

@@ -71,7 +71,9 @@ impl Stored {
             .map_err(|cause| Unreadable::Outcome { path: file.clone(), cause })?;
         let lies_in = file.parent().map_or_else(PathBuf::new, Path::to_path_buf);
         let named = if file.ends_with(OUTCOME) { &lies_in } else { &file };
-        let name = named.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+        let name = named
+            .file_name()
+            .map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
         Ok(Self { name, folder: lies_in, outcome })
     }
 
@@ -84,9 +86,13 @@ impl Stored {
     pub fn again(&self, given: Option<&str>) -> Result<PartAnalysis, String> {
         let wanted = given.unwrap_or(&self.outcome.sheet.name);
         let sheet = sheet_file::load(wanted).map_err(|_| {
-            format!("{}: its part sheet {wanted:?} is none of those that ship; give it with --sheet FILE", self.name)
+            format!(
+                "{}: its part sheet {wanted:?} is none of those that ship; give it with --sheet FILE",
+                self.name
+            )
         })?;
-        let loaded = load_traces(&self.folder, &CsvOptions::default()).map_err(|e| format!("{}: {e}", self.name))?;
+        let loaded =
+            load_traces(&self.folder, &CsvOptions::default()).map_err(|e| format!("{}: {e}", self.name))?;
         let mut kept = Kept::loose();
         for trace in loaded.traces {
             kept.take(trace.trace, trace.file);

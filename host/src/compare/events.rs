@@ -60,9 +60,10 @@ pub fn by_chance(before: Watched, after: Watched) -> f64 {
 /// The rate after, 1/min, that would be told from what was seen before at the level `enough` with probability `power`; none when
 /// so little was watched that no rate would.
 pub fn least_rate_shown(before: Watched, minutes: f64, enough: f64, power: f64) -> Option<f64> {
-    let least = (before.events..before.events + MOST_EVENTS)
-        .find(|events| *events as f64 / minutes > before.events as f64 / before.minutes
-            && by_chance(before, Watched { events: *events, minutes }) <= enough)?;
+    let least = (before.events..before.events + MOST_EVENTS).find(|events| {
+        *events as f64 / minutes > before.events as f64 / before.minutes
+            && by_chance(before, Watched { events: *events, minutes }) <= enough
+    })?;
     Some(poisson_upper(least.checked_sub(1)?, power) / minutes)
 }
 

@@ -2,14 +2,14 @@
 //!
 //! The uncertainty of a difference is √(u² + u²): what both measurements share (the same rig, its calibration, the model of a figure)
 //! would cancel, but an outcome states one uncertainty for all of it, so it is not taken off. Less is therefore called changed
-//! than could be; nothing more is.
+//! than could be; nothing more is. What a figure scatters by from one recording to the next, beyond its stated uncertainty, is added.
 
 use super::events::{self, Watched};
 use super::family::{self, Family};
 use super::quantiles::{Sample, longest_by_chance, quantile_by_chance};
 use super::subject::Quantity;
 use crate::outcome::{Outcome, OutcomeFigure};
-use crate::quantity::FigureName;
+use crate::quantity::{FigureName, FindingKind};
 use crate::verdict::Verdict;
 use serde::Serialize;
 
@@ -122,10 +122,20 @@ pub fn compare(before: &Outcome, after: &Outcome) -> Compared {
     compared
 }
 
-fn change(before: (&Outcome, &OutcomeFigure), after: (&Outcome, &OutcomeFigure)) -> Result<Change, &'static str> {
+fn change(
+    before: (&Outcome, &OutcomeFigure),
+    after: (&Outcome, &OutcomeFigure),
+) -> Result<Change, &'static str> {
     let (a, b) = (before.1, after.1);
+    if at_the_mercy_of_dropouts(&a.figure) && [before.0, after.0].into_iter().any(loses_contact) {
+        return Err(
+            "contact was lost in one of the records, and how that disturbs it is chance: the dropouts themselves are compared",
+        );
+    }
     let difference = b.value - a.value;
-    let expanded_uncertainty = a.expanded_uncertainty.hypot(b.expanded_uncertainty);
+    let again = again(&a.figure) * 0.5 * (a.value.abs() + b.value.abs());
+    let once = |f: &OutcomeFigure| f.expanded_uncertainty.hypot(2.0 * again);
+    let expanded_uncertainty = once(a).hypot(once(b));
     let (method, p) = chance(before, after, difference, 0.5 * expanded_uncertainty)?;
     Ok(Change {
         quantity: Quantity::of(a),
@@ -139,6 +149,36 @@ fn change(before: (&Outcome, &OutcomeFigure), after: (&Outcome, &OutcomeFigure))
         changed: false,
         least_shown: None,
     })
+}
+
+/// What measuring again adds to a figure's stated uncertainty, as a share of its value (k = 1). The stated one speaks of one
+/// recording; these figures also hang on what chance did in it. Engineering assumptions, from simulated parts measured twice
+/// (`scripts/study changes --spread`), but for the range.
+fn again(figure: &str) -> f64 {
+    use FigureName as F;
+    match FigureName::from_name(figure) {
+        // A range of 5 strokes scatters by d3/d2 = 0.864/2.326 of its mean (Tippett, Biometrika 17, 1925, 364).
+        Some(F::Repeatability) => 0.371,
+        // A sensor's own steps: how often they are met differs from sweep to sweep.
+        Some(F::Noise) => 0.08,
+        // The largest difference lies where a defect lets go, now here, now there.
+        Some(F::Hysteresis) => 0.03,
+        // A last swing just leaves the band, or just does not.
+        Some(F::Settling) => 0.05,
+        _ => 0.0,
+    }
+}
+
+/// Extremes and scatter, which a few lost readings decide.
+fn at_the_mercy_of_dropouts(figure: &str) -> bool {
+    use FigureName as F;
+    matches!(FigureName::from_name(figure), Some(F::Repeatability | F::Noise | F::Hysteresis))
+}
+
+fn loses_contact(outcome: &Outcome) -> bool {
+    use FindingKind as K;
+    let kinds = [K::Dropout, K::FeedbackIntermittent, K::DeadChannel];
+    outcome.findings.iter().any(|f| FindingKind::from_name(&f.kind).is_some_and(|k| kinds.contains(&k)))
 }
 
 /// How probable such a difference is when nothing changed.

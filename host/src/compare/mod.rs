@@ -10,6 +10,7 @@
 //! - [`changes`]: several outcomes against the first, as one document.
 //! - [`trend`]: the same quantity over time.
 //! - [`standing`]: a part among the population of its kind.
+//! - [`rejudged`]: what judging again made of records.
 //! - [`proposal`]: limits from good parts.
 
 pub mod changes;
@@ -20,6 +21,7 @@ pub mod findings;
 pub mod normality;
 pub mod proposal;
 pub mod quantiles;
+pub mod rejudged;
 pub mod standing;
 pub mod subject;
 pub mod tolerance;

@@ -50,8 +50,7 @@ impl AndersonDarling {
         let normal = Normal::standard();
         // ln(1 − Φ(y)) as ln Φ(−y): exact in the tail too.
         let log = |y: f64| normal.cdf(y).max(f64::MIN_POSITIVE).ln();
-        let sum: f64 =
-            (0..n).map(|i| (2 * i + 1) as f64 * (log(sorted[i]) + log(-sorted[n - 1 - i]))).sum();
+        let sum: f64 = (0..n).map(|i| (2 * i + 1) as f64 * (log(sorted[i]) + log(-sorted[n - 1 - i]))).sum();
         let count = n as f64;
         let plain = -count - sum / count;
         let statistic = plain * (1.0 + 0.75 / count + 2.25 / (count * count));

@@ -104,7 +104,9 @@ pub struct Group {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NoProposal {
     /// Too few parts.
-    #[error("{used} good parts of the sheet's kind are left of {given} records; {LEAST_PARTS} at least are needed: record more")]
+    #[error(
+        "{used} good parts of the sheet's kind are left of {given} records; {LEAST_PARTS} at least are needed: record more"
+    )]
     TooFew {
         /// Usable ones.
         used: usize,
@@ -112,7 +114,9 @@ pub enum NoProposal {
         given: usize,
     },
     /// Simulated and real ones.
-    #[error("{simulated} was simulated and {real} was not; limits come from parts of one kind: leave the one or the other out")]
+    #[error(
+        "{simulated} was simulated and {real} was not; limits come from parts of one kind: leave the one or the other out"
+    )]
     Mixed {
         /// A simulated record.
         simulated: String,
@@ -195,7 +199,12 @@ fn proposed(limit: &Limit, parts: &[Subject<'_>], sheet: &PartSheet, claim: Clai
 }
 
 /// The quantities that a limit decides, over all parts.
-fn groups(limit: &Limit, parts: &[Subject<'_>], sheet: &PartSheet, claim: Claim) -> Result<Vec<Group>, String> {
+fn groups(
+    limit: &Limit,
+    parts: &[Subject<'_>],
+    sheet: &PartSheet,
+    claim: Claim,
+) -> Result<Vec<Group>, String> {
     if !smooth(limit.figure.name()) && limit.unit != Unit::Microsecond {
         return Err("a count of events has no normal spread".to_owned());
     }
@@ -293,11 +302,15 @@ fn notes(parts: &[Subject<'_>], limits: &[ProposedLimit], claim: Claim) -> Vec<S
     ];
     let undecided = parts.iter().filter(|p| p.outcome.verdict == Verdict::Undecided).count();
     if undecided > 0 {
-        notes.push(format!("{undecided} of the parts are undecided by their verdict; they were used on your word"));
+        notes.push(format!(
+            "{undecided} of the parts are undecided by their verdict; they were used on your word"
+        ));
     }
     let doubtful = limits.iter().filter(|l| l.is_doubtful()).count();
     if doubtful > 0 {
-        notes.push(format!("{doubtful} limits rest on values that only doubtfully look normal (1 to 5 %, Anderson–Darling)"));
+        notes.push(format!(
+            "{doubtful} limits rest on values that only doubtfully look normal (1 to 5 %, Anderson–Darling)"
+        ));
     }
     notes
 }

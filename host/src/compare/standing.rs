@@ -121,10 +121,7 @@ pub fn stand(part: Subject<'_>, others: &[Subject<'_>]) -> Result<Standing, Othe
 }
 
 /// Records that tell of different parts or times: no recording twice, and not the part's own.
-pub fn distinct<'a>(
-    others: &[Subject<'a>],
-    part: Option<Subject<'_>>,
-) -> (Vec<Subject<'a>>, Vec<LeftOut>) {
+pub fn distinct<'a>(others: &[Subject<'a>], part: Option<Subject<'_>>) -> (Vec<Subject<'a>>, Vec<LeftOut>) {
     let mut used: Vec<Subject<'a>> = Vec::new();
     let mut left_out = Vec::new();
     for other in others {
@@ -196,7 +193,8 @@ fn notes(part: Subject<'_>, used: &[Subject<'_>]) -> Vec<String> {
             used.len()
         ));
     }
-    let mut labels: Vec<&str> = used.iter().map(|s| s.outcome.part.label.as_str()).filter(|l| !l.is_empty()).collect();
+    let mut labels: Vec<&str> =
+        used.iter().map(|s| s.outcome.part.label.as_str()).filter(|l| !l.is_empty()).collect();
     labels.sort_unstable();
     if labels.windows(2).any(|pair| pair[0] == pair[1]) {
         notes.push("some records bear the same words for the part: one part recorded often makes the spread too small".to_owned());

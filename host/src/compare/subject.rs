@@ -177,7 +177,10 @@ pub fn differing(before: Subject<'_>, after: Subject<'_>) -> Vec<String> {
     );
     say(
         a.scope != b.scope,
-        format!("the verdicts speak of different things, {} and {}: what only one of them tested is not compared", a.scope, b.scope),
+        format!(
+            "the verdicts speak of different things, {} and {}: what only one of them tested is not compared",
+            a.scope, b.scope
+        ),
     );
     let versions = (analysis(a), analysis(b));
     say(
@@ -190,7 +193,8 @@ pub fn differing(before: Subject<'_>, after: Subject<'_>) -> Vec<String> {
     say(rig(a) != rig(b), format!("recorded on different rigs, {} and {}", named(a), named(b)));
     say(
         a.versions.get("population") != b.versions.get("population"),
-        "judged among different populations of healthy bodies: lost motion is told from other thresholds".to_owned(),
+        "judged among different populations of healthy bodies: lost motion is told from other thresholds"
+            .to_owned(),
     );
     say(
         ran(a) != ran(b),

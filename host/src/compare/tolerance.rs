@@ -133,7 +133,11 @@ fn half_width(x: f64, p: f64) -> f64 {
     let mut r = x.abs() + quantile(p);
     for _ in 0..100 {
         let excess = beyond(r) - (1.0 - p);
-        if excess > 0.0 { low = r } else { high = r }
+        if excess > 0.0 {
+            low = r
+        } else {
+            high = r
+        }
         let step = excess / (density(r + x) + density(r - x));
         let next = r + step;
         let next = if next > low && next < high { next } else { 0.5 * (low + high) };

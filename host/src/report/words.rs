@@ -7,7 +7,7 @@ use crate::sheet::Topology;
 use crate::verdict::{self, Verdict};
 
 /// What the lines and their residual are called in text for people. Machine names stay `rising` and `falling`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Lines {
     topology: Option<Topology>,
 }

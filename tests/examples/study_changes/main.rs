@@ -113,7 +113,10 @@ fn unchanged(name: &str, args: &Args) {
     });
     let wrong = all.iter().filter(|c| changed(c).next().is_some()).count();
     let questions = all.iter().map(|c| c.family.questions).max().unwrap_or(0);
-    println!("{name:<22} {questions:>4} figures; called changed in any: {}", Share::new(wrong as u64, args.parts));
+    println!(
+        "{name:<22} {questions:>4} figures; called changed in any: {}",
+        Share::new(wrong as u64, args.parts)
+    );
     let mut figures: BTreeMap<String, usize> = BTreeMap::new();
     for figure in all.iter().flat_map(changed) {
         *figures.entry(figure).or_default() += 1;
@@ -155,7 +158,11 @@ fn spread(all: &[Changes]) {
 fn grown(planted: &Planted, args: &Args) {
     let all = on_all_cores(args.parts, |k| {
         let seed = args.seed * 1_000_000 + k;
-        let healthy = if planted.body { PartSpec::healthy_body() } else { PartSpec::healthy(planted::SENSOR, planted::TOPOLOGY) };
+        let healthy = if planted.body {
+            PartSpec::healthy_body()
+        } else {
+            PartSpec::healthy(planted::SENSOR, planted::TOPOLOGY)
+        };
         let name = if planted.body { "good-body" } else { "good-grip" };
         let before = Part::draw(name, healthy.clone(), seed);
         let after = Part::draw(name, healthy.with((planted.fault)()), seed);

@@ -1,7 +1,7 @@
 //! Comparisons for people: the same view for terminal and HTML. It compares nothing itself.
 //!
 //! - `view`: tables and lists of words.
-//! - `changes`, `standing`, `proposal`: one per document.
+//! - `changes`, `standing`, `proposal`, `rejudged`: one per document.
 //! - `overlay`: curves of several records in one picture.
 //! - [`sheet_text`]: proposed limits as a part sheet.
 //! - `media`: the view as text and as HTML.
@@ -10,6 +10,7 @@ mod changes;
 mod media;
 mod overlay;
 mod proposal;
+mod rejudged;
 pub mod sheet_text;
 mod standing;
 mod view;
@@ -18,5 +19,6 @@ pub use changes::changes;
 pub use media::{html, terminal};
 pub use overlay::{Drawn, overlays};
 pub use proposal::proposal;
+pub use rejudged::rejudged;
 pub use standing::standing;
 pub use view::View;

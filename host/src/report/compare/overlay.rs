@@ -150,11 +150,7 @@ fn picture(
         description: series.iter().map(|s| s.name.as_str()).collect::<Vec<_>>().join("; "),
         height: 190.0,
         x: Axis { label: x_label, low: left, high: if right > left { right } else { left + 1.0 } },
-        y: Axis {
-            label: y_label,
-            low: if low < 0.0 { low - margin } else { 0.0 },
-            high: high + margin,
-        },
+        y: Axis { label: y_label, low: if low < 0.0 { low - margin } else { 0.0 }, high: high + margin },
         series,
         limits: Vec::new(),
         spans: Vec::new(),

@@ -4,11 +4,11 @@ use super::view::{Table, View, named};
 use crate::compare::normality::Shape;
 use crate::compare::proposal::{Group, Proposal, ProposedLimit};
 use crate::compare::subject::Quantity;
+use crate::outcome::Outcome;
 use crate::outcome::OutcomeLimit;
 use crate::report::format;
 use crate::report::text::{LABEL, plain};
 use crate::report::words::Lines;
-use crate::outcome::Outcome;
 
 /// A proposal as a view. `one` is the outcome of any of the parts: it tells what the lines are called.
 pub fn proposal(document: &Proposal, one: &Outcome) -> View {
@@ -38,11 +38,15 @@ pub fn proposal(document: &Proposal, one: &Outcome) -> View {
         rows: groups.collect(),
         strong: false,
     });
-    let standing = document.limits.iter().filter_map(|l| {
-        Some(format!("{}: {}", named(&quantity(l), lines), l.stands.as_ref()?))
-    });
+    let standing = document
+        .limits
+        .iter()
+        .filter_map(|l| Some(format!("{}: {}", named(&quantity(l), lines), l.stands.as_ref()?)));
     view.list("Left as they are", standing);
-    view.list("Parts", document.parts.iter().map(|p| plain(&format!("{} ({})", p.record, p.verdict.name()), LABEL)));
+    view.list(
+        "Parts",
+        document.parts.iter().map(|p| plain(&format!("{} ({})", p.record, p.verdict.name()), LABEL)),
+    );
     view.list("Left out", document.left_out.iter().map(|l| format!("{}: {}", l.record, l.why)));
     view.list("How to read it", document.notes.iter().cloned());
     view
@@ -71,8 +75,7 @@ fn limit(limit: &ProposedLimit, lines: Lines) -> Vec<String> {
 }
 
 fn group(limit: &ProposedLimit, group: &Group, lines: Lines) -> Vec<String> {
-    let quantity =
-        Quantity { channel: group.channel.clone(), condition: group.condition, ..quantity(limit) };
+    let quantity = Quantity { channel: group.channel.clone(), condition: group.condition, ..quantity(limit) };
     let doubt = if group.shape == Shape::Doubtful { " (hardly normal)" } else { "" };
     vec![
         named(&quantity, lines),

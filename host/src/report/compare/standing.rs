@@ -28,7 +28,16 @@ pub fn standing(document: &Standing, part: &Outcome, plots: Vec<Plot>) -> View {
     for (title, strong) in [("Unusual for its kind", true), ("As others are", false)] {
         view.table(Table {
             title: title.to_owned(),
-            columns: vec!["figure", "unit", "this part", "mean", "sd", "95 % of others", "lower than it", "others"],
+            columns: vec![
+                "figure",
+                "unit",
+                "this part",
+                "mean",
+                "sd",
+                "95 % of others",
+                "lower than it",
+                "others",
+            ],
             rows: document.figures.iter().filter(|f| f.unusual == strong).map(|f| row(f, lines)).collect(),
             strong,
         });

@@ -1,11 +1,11 @@
 //! What a comparison says, as tables and lists of words that every medium shows alike.
 
 use crate::compare::subject::{Quantity, Side};
+use crate::quantity::Unit;
 use crate::report::format;
 use crate::report::plots::Plot;
 use crate::report::text::{LABEL, SENTENCE, plain};
 use crate::report::words::{self, Lines};
-use crate::quantity::Unit;
 
 /// The whole page.
 #[derive(Clone, Debug, Default, PartialEq)]
