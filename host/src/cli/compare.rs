@@ -1,6 +1,7 @@
 //! `compare`: records before and after, a series, or a part among the population of its kind.
 
 use super::conclude::{say, style, write_report};
+use super::records::Where;
 use super::stored::{Stored, must_read, read_all};
 use super::{Ending, Failure, Surroundings};
 use crate::compare::changes::{self, Question};
@@ -17,7 +18,7 @@ use std::path::{Path, PathBuf};
 /// `compare`.
 #[derive(Args, Debug)]
 pub struct Compare {
-    /// Records: folders or their outcome.json; the first is "before"
+    /// Records: names, folders, or an outcome.json; the first is "before"
     #[arg(required = true, value_name = "RECORD")]
     pub records: Vec<PathBuf>,
     /// Set the one record among these of its kind instead: records, or a folder of them
@@ -32,6 +33,9 @@ pub struct Compare {
     /// Leave the pictures out: the traces are then not read
     #[arg(long)]
     pub no_pictures: bool,
+    /// Where records are looked up by name.
+    #[command(flatten)]
+    pub place: Where,
     /// Write the comparison to this HTML file
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
@@ -46,7 +50,11 @@ pub struct Compare {
 /// [`Failure::Usage`] when a record can't be read, or parts of different kinds are to be compared; [`Failure::Other`] when the report can't
 /// be written.
 pub fn compare(args: &Compare, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let records = args.records.iter().map(|p| must_read(p)).collect::<Result<Vec<_>, _>>()?;
+    let records = args
+        .records
+        .iter()
+        .map(|p| must_read(p, args.place.archive.as_deref()))
+        .collect::<Result<Vec<_>, _>>()?;
     let style = style(surroundings);
     match (records.as_slice(), args.population.is_empty()) {
         ([_], true) => {
@@ -93,7 +101,7 @@ fn draw(view: &mut View, args: &Compare, records: &[Stored]) {
 }
 
 fn among_its_kind(args: &Compare, part: &Stored, style: Style) -> Result<Ending, Failure> {
-    let (others, unread) = read_all(&args.population);
+    let (others, unread) = read_all(&args.population, args.place.archive.as_deref());
     let subjects: Vec<_> = others.iter().map(Stored::subject).collect();
     let mut document = stand(part.subject(), &subjects).map_err(|e| Failure::Usage(e.into()))?;
     document.left_out.splice(0..0, unread);

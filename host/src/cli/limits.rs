@@ -1,6 +1,7 @@
 //! `population limits`: what limits good parts would give; written as a part sheet on request.
 
 use super::conclude::{say, style};
+use super::records::Where;
 use super::stored::{Stored, read_all, tell_left_out};
 use super::{Ending, Failure, Surroundings, date};
 use crate::compare::proposal::{Proposal, propose};
@@ -16,7 +17,7 @@ use std::path::{Path, PathBuf};
 /// `population limits`.
 #[derive(Args, Debug)]
 pub struct ProposeLimits {
-    /// Records of good parts, 10 at least: folders, their outcome.json, or a folder of records
+    /// Records of good parts, 10 at least: names, folders, or an archive
     #[arg(required = true, value_name = "DIR|RECORD")]
     pub records: Vec<PathBuf>,
     /// Part sheet whose limits are looked at, by name or file; without it, that of the first record
@@ -31,6 +32,9 @@ pub struct ProposeLimits {
     /// Write the sheet with the proposed limits to this file, which must not be there
     #[arg(long, value_name = "FILE")]
     pub write_sheet: Option<PathBuf>,
+    /// Where records are looked up by name.
+    #[command(flatten)]
+    pub place: Where,
     /// Write the proposal to this HTML file
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
@@ -45,7 +49,7 @@ pub struct ProposeLimits {
 /// [`Failure::Usage`] for an impossible claim, an unknown sheet, too few or mixed parts, or a file that is there already.
 pub fn limits(args: &ProposeLimits, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let claim = Claim::new(args.coverage, args.confidence).map_err(|e| Failure::Usage(e.into()))?;
-    let (records, unread) = read_all(&args.records);
+    let (records, unread) = read_all(&args.records, args.place.archive.as_deref());
     tell_left_out(&unread);
     let Some(first) = records.first() else {
         return Err(Failure::Usage(anyhow!("none of the records can be read; give folders of records")));

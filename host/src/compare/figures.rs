@@ -132,8 +132,13 @@ fn change(
             "contact was lost in one of the records, and how that disturbs it is chance: the dropouts themselves are compared",
         );
     }
+    if FigureName::from_name(&a.figure) == Some(FigureName::Settling) {
+        return Err(
+            "a last swing that just leaves the band, or just does not, makes it jump from one recording to the next",
+        );
+    }
     let difference = b.value - a.value;
-    let again = again(&a.figure) * 0.5 * (a.value.abs() + b.value.abs());
+    let again = again(&a.figure, 0.5 * (a.value.abs() + b.value.abs()));
     let once = |f: &OutcomeFigure| f.expanded_uncertainty.hypot(2.0 * again);
     let expanded_uncertainty = once(a).hypot(once(b));
     let (method, p) = chance(before, after, difference, 0.5 * expanded_uncertainty)?;
@@ -151,22 +156,26 @@ fn change(
     })
 }
 
-/// What measuring again adds to a figure's stated uncertainty, as a share of its value (k = 1). The stated one speaks of one
+/// What measuring again adds to the stated uncertainty of a figure of this size, in its unit (k = 1). The stated one speaks of one
 /// recording; these figures also hang on what chance did in it. Engineering assumptions, from simulated parts measured twice
 /// (`scripts/study changes --spread`), but for the range.
-fn again(figure: &str) -> f64 {
+fn again(figure: &str, size: f64) -> f64 {
     use FigureName as F;
-    match FigureName::from_name(figure) {
+    let share = match FigureName::from_name(figure) {
         // A range of 5 strokes scatters by d3/d2 = 0.864/2.326 of its mean (Tippett, Biometrika 17, 1925, 364).
         Some(F::Repeatability) => 0.371,
         // A sensor's own steps: how often they are met differs from sweep to sweep.
         Some(F::Noise) => 0.08,
         // The largest difference lies where a defect lets go, now here, now there.
-        Some(F::Hysteresis) => 0.03,
-        // A last swing just leaves the band, or just does not.
-        Some(F::Settling) => 0.05,
+        Some(F::Hysteresis | F::Overshoot) => 0.03,
+        // An opening is a degree more or less, and a plate bounces once more or does not.
+        Some(F::ReturnTime | F::RiseTime) => 0.01,
+        Some(F::TrackingError) => 0.005,
+        // Lines are told apart in time by where the steps of their converters fall, µs.
+        Some(F::Skew) => return 2.5,
         _ => 0.0,
-    }
+    };
+    share * size
 }
 
 /// Extremes and scatter, which a few lost readings decide.

@@ -78,7 +78,7 @@ fn tables(view: &mut View, pair: &Pair, document: &Changes, lines: Lines) {
 fn verdicts(change: &Change) -> String {
     let word = |v: Option<crate::verdict::Verdict>| v.map_or("no limit", |v| v.name());
     let (before, after) = (word(change.before.verdict), word(change.after.verdict));
-    if before == after { before.to_owned() } else { format!("{before} → {after}") }
+    if before == after { String::new() } else { format!("{before} → {after}") }
 }
 
 fn changed(change: &Change, lines: Lines) -> Vec<String> {
