@@ -61,6 +61,16 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("setup", "check-setup", vec!["--rig", "sim:good-grip", "--archive", archive], 0),
         ("setup", "check-setup", vec!["--rig", "serial:/dev/none", "--archive", archive], 1),
     ];
+    let fixture = programs::repository().join("tests/data/archives");
+    let key = fixture.join("shop.pub");
+    let report = fixture.join("schema-1/records/20261125-224148-invented-grip-1/report.html");
+    let (key, report) = (key.to_str().context("UTF-8")?, report.to_str().context("UTF-8")?);
+    rows.extend([
+        ("verification", "records verify", vec!["--archive", archive], 0),
+        ("verification", "records verify", vec!["--archive", archive, "--key", key], 12),
+        ("seal_check", "verify", vec![report, "--key", key], 0),
+        ("seal_check", "verify", vec![good_sheet, "--key", key], 12),
+    ]);
     rows.extend(["rest", "step", "release", "creep", "lash", "tooth-map", "blip"].map(body));
     let known: BTreeSet<(&str, &str)> = rows.iter().map(|row| (row.0, row.1)).collect();
     let published = PUBLISHED.iter().flat_map(|p| p.printed_by.iter().map(|c| (p.name, *c)));

@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 8] = [
+pub const PUBLISHED: [Published; 10] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -59,6 +59,8 @@ pub const PUBLISHED: [Published; 8] = [
     published!("population", "population.schema.json", "population show"),
     published!("config", "config.schema.json", "config show"),
     published!("setup", "setup.schema.json", "check-setup"),
+    published!("verification", "verification.schema.json", "records verify"),
+    published!("seal_check", "seal_check.schema.json", "verify"),
 ];
 
 /// Carries out `schema`.

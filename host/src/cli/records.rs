@@ -1,11 +1,13 @@
 //! `records`: the archive as a whole.
 
-use super::verify::trusted_keys;
+use super::document::print_document;
+use super::verify::{plain, trusted_keys};
 use super::{Ending, Failure, Surroundings};
-use crate::record::verify::{Expected, Verification, verify};
+use crate::record::verify::{Expected, Problem, Verification, verify};
 use crate::record::{Archive, bundle};
 use anyhow::{Context, anyhow};
 use clap::{Args, Subcommand};
+use serde::Serialize;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -39,6 +41,9 @@ pub struct VerifyRecords {
     /// A fingerprint from paper, or noted elsewhere, that must be in the chain
     #[arg(long, value_name = "HEX")]
     pub fingerprint: Option<String>,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `records bundle`.
@@ -83,8 +88,49 @@ fn verify_records(args: &VerifyRecords, surroundings: &Surroundings<'_>) -> Resu
     let expected =
         Expected { keys: trusted_keys(&args.key, surroundings)?, fingerprint: args.fingerprint.clone() };
     let found = verify(&archive, &expected).map_err(|e| Failure::Other(e.into()))?;
-    print!("{}", told(&found, expected.keys.is_empty()));
+    if args.json {
+        print_document(&VerificationDocument::of(&found, expected.keys.is_empty()));
+    } else {
+        print!("{}", told(&found, expected.keys.is_empty()));
+    }
     Ok(if found.problems.is_empty() { Ending::Done } else { Ending::NotAsKept })
+}
+
+/// The same for programs.
+#[derive(Serialize)]
+struct VerificationDocument<'a> {
+    document: &'static str,
+    schema: u32,
+    as_kept: bool,
+    seals: u64,
+    files: u64,
+    bytes: u64,
+    rows: u64,
+    newest: Option<&'a str>,
+    any_key: bool,
+    problems: &'a [Problem],
+    notes: &'a [String],
+}
+
+impl<'a> VerificationDocument<'a> {
+    fn of(found: &'a Verification, any_key: bool) -> Self {
+        let Verification { seals, files, bytes, rows, newest, problems, notes } = found;
+        let (newest, as_kept) = (newest.as_deref(), problems.is_empty());
+        let (seals, files, bytes, rows) = (*seals, *files, *bytes, *rows);
+        Self {
+            document: "verification",
+            schema: 1,
+            as_kept,
+            seals,
+            files,
+            bytes,
+            rows,
+            newest,
+            any_key,
+            problems,
+            notes,
+        }
+    }
 }
 
 fn told(found: &Verification, any_key: bool) -> String {
@@ -142,8 +188,4 @@ fn bundle_record(args: &BundleRecord, surroundings: &Surroundings<'_>) -> Result
         bytes.len()
     );
     Ok(Ending::Done)
-}
-
-fn plain(text: &str) -> String {
-    crate::report::text::plain(text, crate::report::text::SENTENCE)
 }

@@ -1,11 +1,14 @@
 //! `verify`: one file by itself, with the public key alone: a report, a certificate, a bundle, or what a QR code says.
 
+use super::document::print_document;
 use super::key::key_file;
 use super::{Ending, Failure, Surroundings};
 use crate::record::check_bundle;
 use crate::record::seal::{CODE_OPENS, PrintedCode, PublicKey, check_document};
+use crate::verdict::Verdict;
 use anyhow::{Context, anyhow};
 use clap::Args;
+use serde::Serialize;
 use std::path::PathBuf;
 
 /// `verify`.
@@ -16,6 +19,9 @@ pub struct Verify {
     /// The shop's public key: 64 hex digits or a PEM file; may be given more than once [else: this machine's own]
     #[arg(long, value_name = "KEY|FILE")]
     pub key: Vec<String>,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// What a file shows by itself.
@@ -42,7 +48,70 @@ pub fn verify(args: &Verify, surroundings: &Surroundings<'_>) -> Result<Ending, 
         .map(|k| format!("it is sealed with another key than the given one: {}", k.to_hex()))
         .collect();
     shown.problems.extend(strangers);
-    Ok(tell(&shown, !trusted.is_empty()))
+    let result = Found::of(&shown, !trusted.is_empty());
+    if args.json {
+        print_document(&shown.document(result));
+    } else {
+        tell(&shown, result);
+    }
+    Ok(result.ending())
+}
+
+/// Whether it is what was sealed, and whether by a known key.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+enum Found {
+    Intact,
+    IntactSignerUnknown,
+    NotAsSealed,
+}
+
+impl Found {
+    fn of(shown: &Shown, known: bool) -> Self {
+        match (shown.problems.is_empty(), known) {
+            (false, _) => Self::NotAsSealed,
+            (true, true) => Self::Intact,
+            (true, false) => Self::IntactSignerUnknown,
+        }
+    }
+
+    fn ending(self) -> Ending {
+        match self {
+            Self::Intact => Ending::Done,
+            Self::IntactSignerUnknown => Ending::Judged(Verdict::Undecided),
+            Self::NotAsSealed => Ending::NotAsKept,
+        }
+    }
+}
+
+/// The same for programs.
+#[derive(Serialize)]
+struct SealCheck<'a> {
+    document: &'static str,
+    schema: u32,
+    file: &'static str,
+    result: Found,
+    record: Option<&'a str>,
+    fingerprints: &'a [String],
+    keys: Vec<String>,
+    problems: &'a [String],
+    notes: &'a [String],
+}
+
+impl Shown {
+    fn document(&self, result: Found) -> SealCheck<'_> {
+        SealCheck {
+            document: "seal_check",
+            schema: 1,
+            file: self.what,
+            result,
+            record: self.record.as_deref(),
+            fingerprints: &self.fingerprints,
+            keys: self.keys.iter().map(|key| key.to_hex()).collect(),
+            problems: &self.problems,
+            notes: &self.notes,
+        }
+    }
 }
 
 /// The keys that a seal is to be of; without any given, this machine's own, if it has one.
@@ -101,13 +170,11 @@ fn printed_code(text: &str) -> Result<Shown, Failure> {
     Ok(Shown { what: "printed code", record, fingerprints, keys, notes, problems })
 }
 
-fn tell(shown: &Shown, known: bool) -> Ending {
-    let (word, ending) = match (shown.problems.is_empty(), known) {
-        (false, _) => ("NOT AS SEALED", Ending::NotAsKept),
-        (true, true) => ("INTACT", Ending::Done),
-        (true, false) => {
-            ("INTACT, BUT WHOSE SEAL IT IS IS NOT KNOWN", Ending::Judged(crate::verdict::Verdict::Undecided))
-        }
+fn tell(shown: &Shown, result: Found) {
+    let word = match result {
+        Found::Intact => "INTACT",
+        Found::IntactSignerUnknown => "INTACT, BUT WHOSE SEAL IT IS IS NOT KNOWN",
+        Found::NotAsSealed => "NOT AS SEALED",
     };
     println!("{word}: {}", shown.what);
     let line = |name: &str, text: &str| println!("{name:<12} {text}");
@@ -116,13 +183,12 @@ fn tell(shown: &Shown, known: bool) -> Ending {
     shown.keys.iter().for_each(|key| line("key", &key.to_hex()));
     shown.problems.iter().for_each(|problem| line("problem", &plain(problem)));
     shown.notes.iter().for_each(|note| line("note", note));
-    if shown.problems.is_empty() && !known {
+    if result == Found::IntactSignerUnknown {
         line("next", "ask the shop for its public key and give it with --key");
     }
-    ending
 }
 
 /// What came from a file, without what a terminal would obey.
-fn plain(text: &str) -> String {
+pub fn plain(text: &str) -> String {
     crate::report::text::plain(text, crate::report::text::SENTENCE)
 }

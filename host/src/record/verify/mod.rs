@@ -12,12 +12,13 @@ mod rows;
 use super::archive::{Archive, ArchiveError};
 use super::index::{INDEX_FILE, Index, StoredSeal};
 use super::seal::{FileEntry, Manifest, PublicKey, check_document, sha256_hex};
+use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Something that is not as it was kept.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Problem {
     /// The file, row or seal.
     pub what: String,
