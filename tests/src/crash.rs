@@ -63,8 +63,9 @@ fn killed_after(mut child: Child, delay: Duration) -> Result<String> {
 /// Says what is not so.
 pub fn survive(archive: &Path, count: u64, seed: u64) -> Result<Survived> {
     // How long one takes that is left alone.
+    let mut first = keeper(archive, "first")?;
     let begun = Instant::now();
-    let said = killed_after(keeper(archive, "first")?.spawn()?, Duration::from_secs(60))?;
+    let said = killed_after(first.spawn()?, Duration::from_secs(60))?;
     ensure!(said.contains("record  "), "the first program was to end by itself; it said {said:?}");
     let life = begun.elapsed();
 
