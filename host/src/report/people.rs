@@ -346,7 +346,7 @@ fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {
 fn not_testable(outcome: &Outcome, lines: Lines) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for item in &outcome.not_testable {
-        let (name, text) = (what(&item.what, lines), plain(&item.why, SENTENCE));
+        let (name, text) = (what(&ohms(&item.what), lines), plain(&ohms(&item.why), SENTENCE));
         match all.iter_mut().find(|known| known.text == text) {
             Some(known) => known.name.push_str(&format!("; {name}")),
             None => all.push(Named { name, text }),
