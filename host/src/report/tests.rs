@@ -2,9 +2,9 @@
 //! needs colour. [`golden`] compares text with a stored file.
 
 use super::people::People;
-use super::{ReportInput, Style, fixture, html, terminal};
+use super::{ReportInput, Shop, Style, fixture, html, terminal};
 use crate::analysis::PlotCurve;
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, Stamp};
 use crate::quantity::Unit;
 use crate::verdict::Verdict;
 use std::path::Path;
@@ -227,6 +227,38 @@ fn hostile_text_is_shown_and_not_obeyed() {
         };
         assert_eq!(text.chars().find(|c| bad(*c)), None);
     }
+}
+
+#[test]
+fn shop_grade_and_seal_stand_in_the_page_and_hostile_words_stay_words() {
+    const HOSTILE: &str = "</p><script>alert(1)</script>\u{202e}\"'&]]>";
+    let mut outcome = fixture::worn();
+    let grade = outcome.grade.as_mut().expect("the fixture has one");
+    (grade.name, grade.title) = (Some(HOSTILE.to_owned()), Some(HOSTILE.to_owned()));
+    grade.why.push(HOSTILE.to_owned());
+    let words = || HOSTILE.to_owned();
+    let shop = Shop { name: words(), address: vec![words(); 20], logo: Some(HOSTILE.as_bytes().to_vec()) };
+    let stamp = Stamp { record: words(), fingerprint: words(), key: words(), code: words() };
+    let (sheet, channels) = (fixture::sheet(), fixture::channels());
+    let page = html(&ReportInput {
+        outcome: &outcome,
+        curves: &[],
+        plots: &[],
+        comparisons: &[],
+        sheet: &sheet,
+        channels: &channels,
+        stamp: Some(&stamp),
+        shop: Some(&shop),
+    });
+    let document = parse(&page);
+    assert!(document.descendants().all(|n| !n.has_tag_name("script") && !n.has_tag_name("img")));
+    assert!(!page.contains('\u{202e}'));
+    let codes = document.descendants().filter(|n| n.attribute("class") == Some("code"));
+    assert_eq!(codes.count(), 1, "the code is drawn whatever it says");
+    let address = document.descendants().find(|n| n.attribute("class") == Some("shop"));
+    let lines = address.expect("the shop is there").descendants().filter(|n| n.has_tag_name("bdi")).count();
+    assert_eq!(lines, 9, "a name and eight lines of an address");
+    assert!(words_of(&page).contains("Grade </p><script>alert(1)</script>"));
 }
 
 #[test]
