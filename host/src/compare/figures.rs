@@ -76,7 +76,8 @@ pub struct Change {
     pub p_family: f64,
     /// Whether it is shown to have changed.
     pub changed: bool,
-    /// True change that would have been shown 19 times in 20; null where it can't be told.
+    /// True change that would have been shown 19 times in 20; of quantiles and longest values no smaller one would. Null where it
+    /// can't be told.
     pub least_shown: Option<f64>,
 }
 
@@ -264,7 +265,7 @@ pub fn least_shown(change: &Change, before: &Outcome, after: &Outcome, family: &
             let per_minute = change.quantity.figure == FigureName::DropoutRate.name();
             Some(if per_minute { more } else { more * then.minutes })
         }
-        // Beyond the uncertainty it hangs on shapes that one pair of samples does not tell.
-        Method::Quantile | Method::Longest => None,
+        // At least that much; beyond it, it hangs on shapes that one pair of samples does not tell.
+        Method::Quantile | Method::Longest => Some(by_uncertainty),
     }
 }

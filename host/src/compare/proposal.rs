@@ -288,10 +288,10 @@ fn round(value: f64, step: f64, outward: fn(f64) -> f64) -> f64 {
 
 fn notes(parts: &[Subject<'_>], limits: &[ProposedLimit], claim: Claim) -> Vec<String> {
     let given = limits.iter().filter(|l| l.stands.is_none()).count();
-    let beyond = 100.0 * (1.0 - claim.coverage);
+    let beyond = (1e5 * (1.0 - claim.coverage)).round() / 1e3;
     let mut notes = vec![
         format!(
-            "each bound covers at least {} % of such parts with a confidence of {} %, if they are normal: up to {beyond:.3} % of good parts may \
+            "each bound covers at least {} % of such parts with a confidence of {} %, if they are normal: up to {beyond} % of good parts may \
              lie beyond any one of the {given} limits, and more beyond one or another",
             100.0 * claim.coverage,
             100.0 * claim.confidence
@@ -304,6 +304,17 @@ fn notes(parts: &[Subject<'_>], limits: &[ProposedLimit], claim: Claim) -> Vec<S
     if undecided > 0 {
         notes.push(format!(
             "{undecided} of the parts are undecided by their verdict; they were used on your word"
+        ));
+    }
+    let blunt: Vec<&str> = limits
+        .iter()
+        .filter(|l| l.groups.iter().any(|g| g.expanded_uncertainty > g.standard_deviation))
+        .map(|l| l.figure.as_str())
+        .collect();
+    if !blunt.is_empty() {
+        notes.push(format!(
+            "one measurement of {} is less certain than good parts differ: judged by such a limit many a good part would be undecided",
+            blunt.join(", ")
         ));
     }
     let doubtful = limits.iter().filter(|l| l.is_doubtful()).count();

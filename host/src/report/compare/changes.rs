@@ -94,16 +94,15 @@ fn changed(change: &Change, lines: Lines) -> Vec<String> {
 
 fn unchanged(change: &Change, lines: Lines) -> Vec<String> {
     let unit = change.quantity.unit;
-    let least = change.least_shown.map(|least| at_least(least, unit));
-    let instead = match change.method {
-        Method::Events => "too little was watched",
-        _ => "not told for few values",
-    };
+    let least = change.least_shown.map(|least| match change.method {
+        Method::Quantile | Method::Longest => format!("{} at least", at_least(least, unit)),
+        _ => at_least(least, unit),
+    });
     vec![
         named(&change.quantity, lines),
         format::measured(change.before.value, change.before.expanded_uncertainty, unit),
         signed(change.difference, change.expanded_uncertainty),
-        least.unwrap_or_else(|| instead.to_owned()),
+        least.unwrap_or_else(|| "too little was watched".to_owned()),
     ]
 }
 
