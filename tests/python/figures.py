@@ -29,7 +29,9 @@ def load(path):
     table = pq.read_table(path)
     note = json.loads(table.schema.metadata[b"trackpair.trace"])
     zero = note["provenance"]["reference_zero_deg"]
-    columns = {name: table[name].to_numpy() for name in table.column_names}
+    # A channel that was not recorded is a column of nulls.
+    recorded = [name for name in table.column_names if table[name].null_count < len(table)]
+    columns = {name: table[name].to_numpy() for name in recorded}
     return columns, zero
 
 

@@ -8,7 +8,7 @@ use std::path::Path;
 use std::process::Command;
 use tempfile::tempdir;
 use trackpair::cli::PUBLISHED;
-use trackpair_tests::cli::{Said, trackpair};
+use trackpair_tests::cli::{Said, record_folders, trackpair};
 use trackpair_tests::programs;
 
 /// A document's name, the command that prints it, what follows it, and its exit code.
@@ -38,6 +38,14 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
     let good_sheet = good_sheet.to_str().context("a path of UTF-8")?;
     let csv = programs::repository().join("tests/data/csv/comma-seconds.csv");
     let csv = csv.to_str().context("a path of UTF-8")?;
+    let shelf = folder.path().join("shelf");
+    for seed in 1..=10 {
+        let rig = format!("sim:good-grip?seed={seed}");
+        trackpair(["qualify", "--rig", &rig, "--archive", shelf.to_str().context("a path of ASCII")?])?;
+    }
+    let records = record_folders(&shelf);
+    let shelf = shelf.to_str().context("a path of ASCII")?;
+    let record = |k: usize| records.get(k).and_then(|r| r.to_str()).context("a record of ASCII");
     let with = |rig: [&'static str; 3], more: &[&'static str]| -> Vec<&str> {
         rig.into_iter().chain([archive]).chain(more.iter().copied()).collect()
     };
@@ -57,6 +65,11 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("sheet_check", "sheet check", vec![good_sheet], 0),
         ("sheet_check", "sheet check", vec![bad_sheet], 2),
         ("population", "population show", vec!["shipped"], 0),
+        ("changes", "compare", vec![record(0)?, record(1)?], 0),
+        ("changes", "compare", vec![record(0)?, record(1)?, record(2)?, "--trend"], 0),
+        ("standing", "compare", vec![record(0)?, "--population", shelf], 0),
+        ("proposal", "population limits", vec![shelf], 0),
+        ("rejudged", "rejudge", vec!["--all", "--archive", shelf], 0),
         ("config", "config show", vec![], 0),
         ("setup", "check-setup", vec!["--rig", "sim:good-grip", "--archive", archive], 0),
         ("setup", "check-setup", vec!["--rig", "serial:/dev/none", "--archive", archive], 1),

@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 10] = [
+pub const PUBLISHED: [Published; 14] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -57,6 +57,10 @@ pub const PUBLISHED: [Published; 10] = [
     published!("sheets", "sheets.schema.json", "sheet list"),
     published!("sheet_check", "sheet_check.schema.json", "sheet check"),
     published!("population", "population.schema.json", "population show"),
+    published!("changes", "changes.schema.json", "compare"),
+    published!("standing", "standing.schema.json", "compare"),
+    published!("proposal", "proposal.schema.json", "population limits"),
+    published!("rejudged", "rejudged.schema.json", "rejudge"),
     published!("config", "config.schema.json", "config show"),
     published!("setup", "setup.schema.json", "check-setup"),
     published!("verification", "verification.schema.json", "records verify"),
