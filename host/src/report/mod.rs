@@ -10,7 +10,7 @@
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
-//! - [`compare`]: comparisons.
+//! - `compare`: comparisons.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
 //! - `signs`, `qr`: small pictures that every medium shares.
