@@ -69,7 +69,7 @@ fn what_is_allowed_is_said_of_every_wrong_value() {
 fn name_and_address_that_fill_no_head_of_a_report_are_refused() {
     let long = "x".repeat(121);
     refused(&format!("[shop]\nname = '{long}'"), (2, 8), &["121 characters, more than 120"]);
-    let lines = vec!["'l'"; 9].join(",");
+    let lines = ["'l'"; 9].join(",");
     refused(&format!("[shop]\naddress = [{lines}]"), (2, 44), &["9 lines, more than 8"]);
 }
 

@@ -42,13 +42,13 @@ impl Verifier<'_> {
                 "{count} seals were made with the key {key}; name it too if it was the shop's"
             ));
         }
-        if let Some(wanted) = &expected.fingerprint {
-            if !seals.iter().any(|s| s.seal.fingerprint.eq_ignore_ascii_case(wanted)) {
-                self.problem(
-                    wanted,
-                    "no seal has this fingerprint: it was removed, or belongs to another archive",
-                );
-            }
+        if let Some(wanted) = &expected.fingerprint
+            && !seals.iter().any(|s| s.seal.fingerprint.eq_ignore_ascii_case(wanted))
+        {
+            self.problem(
+                wanted,
+                "no seal has this fingerprint: it was removed, or belongs to another archive",
+            );
         }
         self.head(seals);
         sealed
