@@ -164,6 +164,52 @@ fn a_bundle_is_handed_over_and_checked_by_itself() -> Result<()> {
     Ok(())
 }
 
+/// Writes this test's configuration, with a logo of these bytes.
+fn configure(logo: &[u8], more: &str) -> Result<()> {
+    let folder = home().join("config/trackpair");
+    std::fs::create_dir_all(&folder)?;
+    std::fs::write(folder.join("logo.svg"), logo)?;
+    let shop = "[shop]\nname = \"An invented shop <b>\"\naddress = [\"Nowhere 1\"]\nlogo = \"logo.svg\"\n";
+    Ok(std::fs::write(folder.join("config.toml"), format!("{more}{shop}"))?)
+}
+
+#[test]
+fn a_certificate_is_made_anew_on_other_paper_for_the_shop_that_is_configured() -> Result<()> {
+    let kept = kept()?;
+    configure(
+        b"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'><rect width='9' height='9'/></svg>",
+        "",
+    )?;
+    let folder = tempdir()?;
+    let file = folder.path().join("letter.pdf");
+    let make = |record: &str, paper: &str| {
+        let place = ["--archive", kept.archive(), "--out", text(&file)?];
+        trackpair([&["certificate", record, "--paper", paper][..], &place].concat())
+    };
+    make(kept.name(), "a5")?.expect(2, &["there are a4 and letter"]);
+    make("nobody", "letter")?.expect(2, &["has no record"]);
+    make(kept.name(), "letter")?.expect(0, &["trackpair verify"]);
+    kept.check(&file, &[])?.expect(0, &["INTACT: PDF document"]);
+    make(kept.name(), "letter")?.expect(2, &["is there already"]);
+    Ok(())
+}
+
+#[test]
+fn a_logo_that_could_do_harm_is_told_and_left_out() -> Result<()> {
+    let harm = b"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'><script>alert(1)</script></svg>";
+    configure(harm, "")?;
+    let archive = tempdir()?;
+    let record = qualify("sim:good-grip?seed=1", archive.path(), &["--skip-leads"])?;
+    record.said.expect(0, &["without the shop's logo", "script"]);
+    let page = String::from_utf8(record.file("report.html")?)?;
+    ensure!(
+        page.contains("An invented shop") && !page.contains("alert(1)"),
+        "the shop stands there, its logo does not"
+    );
+    trackpair(["records", "verify", "--archive", text(archive.path())?])?.expect(0, &["AS KEPT"]);
+    Ok(())
+}
+
 #[cfg(unix)]
 #[test]
 fn a_key_that_others_can_read_seals_nothing_and_the_record_is_kept() -> Result<()> {

@@ -1,5 +1,6 @@
 //! What was typed. What it means is decided in the commands' own files.
 
+use super::certificate::Certificate;
 use super::check_setup::CheckSetup;
 use super::compare::Compare;
 use super::config::ConfigCommand;
@@ -66,6 +67,8 @@ pub enum Command {
     /// The archive: what is in it, and whether it still is what was kept
     #[command(subcommand)]
     Records(RecordsCommand),
+    /// Make a stored record's certificate anew, on other paper or with the shop as it is configured now
+    Certificate(Certificate),
     /// Check a report, certificate, bundle or printed code by itself, with the shop's public key
     Verify(Verify),
     /// The shop's key, with which records and reports are sealed

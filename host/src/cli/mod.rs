@@ -11,12 +11,13 @@
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
 //! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `rejudge`,
-//!   `population`, `limits`, `records`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
+//!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
 mod body;
 mod cautions;
+mod certificate;
 mod check_setup;
 mod compare;
 mod conclude;
@@ -85,7 +86,11 @@ impl<'a> Surroundings<'a> {
 
     /// The shop that hands reports over; none when nothing is configured. `settled` and `judge` made sure that it can be used.
     fn shop(&self) -> Option<Shop> {
-        self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()
+        let shop = self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
+        if let Err(error) = shop.check_logo() {
+            eprintln!("trackpair: documents are made without the shop's logo: {error}");
+        }
+        Some(shop)
     }
 }
 
@@ -113,6 +118,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Population(command) => population::population(command, surroundings),
         Command::Rejudge(args) => rejudge::rejudge(args, surroundings),
         Command::Records(command) => records::records(command, surroundings),
+        Command::Certificate(args) => certificate::certificate_again(args, surroundings),
         Command::Verify(args) => verify::verify(args, surroundings),
         Command::Key(command) => key::key(command, surroundings),
         Command::Sheet(args) => sheet::sheet(args),
