@@ -123,7 +123,8 @@ fn given(text: &str) -> String {
 }
 
 fn procedure(p: &OutcomeProcedure) -> [String; 4] {
-    let file = p.trace_file.as_deref().unwrap_or(format::NOTHING);
+    // Where it lies in the archive is told by kind, month, procedure and record; the name is enough to find it.
+    let file = p.trace_file.as_deref().map_or(format::NOTHING, |f| f.rsplit('/').next().unwrap_or(f));
     [&words::procedure(&p.procedure), &p.scans.to_string(), &words::end(&p.end), file]
         .map(|cell| plain(cell, LABEL))
 }

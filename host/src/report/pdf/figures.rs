@@ -178,7 +178,7 @@ pub fn before_and_after(set: &Setter<'_>, rows: &[BeforeAfter]) -> Vec<Piece> {
 /// Procedures that were run.
 pub fn procedures(set: &Setter<'_>, rows: &[[String; 4]]) -> Vec<Piece> {
     let head =
-        ["procedure", "scans", "end", "file in the archive folder"].map(|n| Rich::new(n, HEAD)).to_vec();
+        ["procedure", "scans", "end", "file among the record's traces"].map(|n| Rich::new(n, HEAD)).to_vec();
     let row = |r: &[String; 4]| Row {
         cells: r.iter().map(|text| cell(text)).collect(),
         begins: false,
