@@ -11,6 +11,7 @@ use super::svg::series::Series;
 use super::svg::{FIRST, INK, SECOND};
 use super::text::{LABEL, SENTENCE, plain};
 use crate::analysis;
+use crate::compare::family;
 use crate::outcome::{Outcome, OutcomeFinding};
 use crate::quantity::{FigureName, FindingKind};
 use std::borrow::Cow;
@@ -221,10 +222,6 @@ fn caption(plot: &analysis::Plot, people: &People) -> String {
     caption
 }
 
-/// A difference of more than so many standard uncertainties is a change: 99 %, two-sided, because several quantities are compared.
-// Computed (Python scipy.stats.norm.ppf(0.995)): 2.5758.
-const CHANGED: f64 = 2.576;
-
 /// A quantity before and after.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct BeforeAfter {
@@ -236,7 +233,7 @@ pub struct BeforeAfter {
     pub after: String,
     /// The difference with its expanded uncertainty.
     pub change: String,
-    /// Whether chance alone would do it less than once in a hundred.
+    /// Whether it is shown to have changed: chance is excluded for all rows together.
     pub changed: bool,
 }
 
@@ -247,17 +244,17 @@ impl BeforeAfter {
     }
 }
 
-/// What was measured before and after blips, in words.
+/// What was measured before and after blips, in words. What counts as a change is the rule of every comparison.
 pub fn comparisons(input: &ReportInput<'_>) -> Vec<BeforeAfter> {
-    let row = |c: &analysis::Comparison| {
-        let (difference, u) = (c.after - c.before, c.u_before.hypot(c.u_after));
-        BeforeAfter {
-            name: plain(&c.name, LABEL),
-            before: format::measured(c.before, 2.0 * c.u_before, c.unit),
-            after: format::measured(c.after, 2.0 * c.u_after, c.unit),
-            change: format::measured(difference, 2.0 * u, c.unit),
-            changed: difference.abs() > CHANGED * u,
-        }
+    let u = |c: &analysis::Comparison| c.u_before.hypot(c.u_after);
+    let chance = |c: &analysis::Comparison| family::by_chance((c.after - c.before) / u(c));
+    let adjusted = family::adjusted(&input.comparisons.iter().map(chance).collect::<Vec<_>>());
+    let row = |(c, p): (&analysis::Comparison, f64)| BeforeAfter {
+        name: plain(&c.name, LABEL),
+        before: format::measured(c.before, 2.0 * c.u_before, c.unit),
+        after: format::measured(c.after, 2.0 * c.u_after, c.unit),
+        change: format::measured(c.after - c.before, 2.0 * u(c), c.unit),
+        changed: p <= family::LEVEL,
     };
-    input.comparisons.iter().map(row).collect()
+    input.comparisons.iter().zip(adjusted).map(row).collect()
 }

@@ -1,4 +1,4 @@
-//! The same short check before and after snap openings, side by side. It does not say whether a change is bad.
+//! The same short check before and after snap openings, side by side. It does not say what is a change, nor whether one is bad.
 //!
 //! What rig and model do to both checks alike cancels in the difference, so only the scatter of repeats counts here.
 
@@ -11,8 +11,6 @@ use crate::quantity::{Bridge, Heading, Unit};
 
 /// Scatter that every median of repeats has at least: latency µs, return ms, degrees.
 const LEAST: (f64, f64, f64) = (40.0, 0.25, 0.01);
-/// Differences beyond so many standard uncertainties are a change (two-sided 99 %).
-const SHOWN: f64 = 2.58;
 
 /// One check's figures.
 struct Check {
@@ -80,28 +78,4 @@ pub fn compare(before: &Recording, after: &Recording, emf: Option<f64>, ranges: 
     .into_iter()
     .flatten()
     .collect()
-}
-
-/// Whether a quantity is shown to have changed.
-pub fn changed(c: &Comparison) -> bool {
-    (c.after - c.before).abs() > SHOWN * c.u_before.hypot(c.u_after)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_change_is_shown_only_beyond_what_both_repeats_scatter() {
-        let of = |after, u_after| Comparison {
-            name: "latency".into(),
-            unit: Unit::Microsecond,
-            before: 1000.0,
-            u_before: 30.0,
-            after,
-            u_after,
-        };
-        // 2.58·√(30² + 40²) = 129.
-        assert!(!changed(&of(1128.0, 40.0)) && changed(&of(1131.0, 40.0)) && changed(&of(869.0, 40.0)));
-    }
 }
