@@ -131,7 +131,7 @@ fn good_parts_give_limits_that_are_a_sheet_and_hold_for_them() -> Result<()> {
     assert!(differing.iter().all(|d| d["after"] != "outside"), "{differing:?}");
     // The worn one among them.
     let among = trackpair(["compare", text(&worn)?, "--population", text(&archive)?])?;
-    among.expect(0, &["Among its kind", "it is the part itself", "others 12"]);
+    among.expect(0, &["AMONG ITS KIND", "it is the part itself", "others 12"]);
 
     trackpair([&limits[..], &["--coverage", "1.5"]].concat())?.expect(2, &["coverage 1.5 is not possible"]);
     trackpair(["population", "limits", text(&worn)?])?.expect(2, &["10 at least"]);
