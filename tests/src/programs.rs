@@ -110,10 +110,11 @@ fn program(package: &str, name: &str) -> Result<PathBuf> {
     Ok(path)
 }
 
-/// The folder of this test's profile: this executable lies in its `deps`.
+/// The folder of this test's profile: this executable lies in its `deps` or `examples`.
 fn profile_folder() -> Result<PathBuf> {
     let own = std::env::current_exe().context("this test does not know where it lies")?;
-    let folder = own.ancestors().skip(1).find(|f| f.file_name() != Some(OsStr::new("deps")));
+    let inner = ["deps", "examples"].map(|name| Some(OsStr::new(name)));
+    let folder = own.ancestors().skip(1).find(|f| !inner.contains(&f.file_name()));
     folder.map(Path::to_path_buf).with_context(|| format!("{} lies in no profile folder", own.display()))
 }
 
