@@ -5,7 +5,7 @@ use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tempfile::tempdir;
-use trackpair_tests::cli::{record_folders, trackpair};
+use trackpair_tests::cli::{Running, command, record_folders, trackpair};
 
 /// Keeps a record of a simulated part; its folder.
 fn kept(archive: &Path, rig: &str, part: &str) -> Result<PathBuf> {
@@ -47,6 +47,10 @@ fn a_part_that_grew_worse_is_told_by_name_folder_and_in_a_report() -> Result<()>
     let page = fs::read_to_string(&report)?;
     assert!(page.contains("In one picture") && page.matches("<svg").count() >= 5);
     assert!(!page.contains("<script") && !page.contains("http-equiv=\"refresh\""));
+
+    let mut by_name = command(["compare", name(&before)?, name(&after)?])?;
+    by_name.env("TRACKPAIR_ARCHIVE", &archive);
+    Running::start(by_name)?.finish()?.expect(0, &["within → outside"]);
 
     let said = trackpair(["compare", text(&before)?, text(&after)?, "--json"])?;
     let document: Value = serde_json::from_str(&said.out)?;

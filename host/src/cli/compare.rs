@@ -1,7 +1,7 @@
 //! `compare`: records before and after, a series, or a part among the population of its kind.
 
 use super::conclude::{say, style, write_report};
-use super::records::Where;
+use super::records::{self, Where};
 use super::stored::{Stored, must_read, read_all};
 use super::{Ending, Failure, Surroundings};
 use crate::compare::changes::{self, Question};
@@ -50,18 +50,16 @@ pub struct Compare {
 /// [`Failure::Usage`] when a record can't be read, or parts of different kinds are to be compared; [`Failure::Other`] when the report can't
 /// be written.
 pub fn compare(args: &Compare, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let records = args
-        .records
-        .iter()
-        .map(|p| must_read(p, args.place.archive.as_deref()))
-        .collect::<Result<Vec<_>, _>>()?;
+    let archive = records::named(args.place.archive.as_deref(), surroundings)?;
+    let records =
+        args.records.iter().map(|p| must_read(p, archive.as_deref())).collect::<Result<Vec<_>, _>>()?;
     let style = style(surroundings);
     match (records.as_slice(), args.population.is_empty()) {
         ([_], true) => {
             Err(usage("one record has nothing to be compared with; give another, or --population DIR"))
         }
         (_, true) => against_each_other(args, &records, style),
-        ([one], false) => among_its_kind(args, one, style),
+        ([one], false) => among_its_kind(args, archive.as_deref(), one, style),
         _ => Err(usage("--population sets one part among others; give one record before it")),
     }
 }
@@ -100,8 +98,13 @@ fn draw(view: &mut View, args: &Compare, records: &[Stored]) {
     view.list("Not drawn", again.iter().filter_map(|a| a.as_ref().err().cloned()));
 }
 
-fn among_its_kind(args: &Compare, part: &Stored, style: Style) -> Result<Ending, Failure> {
-    let (others, unread) = read_all(&args.population, args.place.archive.as_deref());
+fn among_its_kind(
+    args: &Compare,
+    archive: Option<&Path>,
+    part: &Stored,
+    style: Style,
+) -> Result<Ending, Failure> {
+    let (others, unread) = read_all(&args.population, archive);
     let subjects: Vec<_> = others.iter().map(Stored::subject).collect();
     let mut document = stand(part.subject(), &subjects).map_err(|e| Failure::Usage(e.into()))?;
     document.left_out.splice(0..0, unread);

@@ -1,7 +1,7 @@
 //! `population limits`: what limits good parts would give; written as a part sheet on request.
 
 use super::conclude::{say, style};
-use super::records::Where;
+use super::records::{self, Where};
 use super::stored::{Stored, read_all, tell_left_out};
 use super::{Ending, Failure, Surroundings, date};
 use crate::compare::proposal::{Proposal, propose};
@@ -49,7 +49,8 @@ pub struct ProposeLimits {
 /// [`Failure::Usage`] for an impossible claim, an unknown sheet, too few or mixed parts, or a file that is there already.
 pub fn limits(args: &ProposeLimits, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let claim = Claim::new(args.coverage, args.confidence).map_err(|e| Failure::Usage(e.into()))?;
-    let (records, unread) = read_all(&args.records, args.place.archive.as_deref());
+    let archive = records::named(args.place.archive.as_deref(), surroundings)?;
+    let (records, unread) = read_all(&args.records, archive.as_deref());
     tell_left_out(&unread);
     let Some(first) = records.first() else {
         return Err(Failure::Usage(anyhow!("none of the records can be read; give folders of records")));

@@ -75,12 +75,20 @@ pub fn records(command: &RecordsCommand, surroundings: &Surroundings<'_>) -> Res
 /// # Errors
 /// There is none, or it can't be used.
 pub fn open(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<Archive, Failure> {
-    let config = surroundings.config()?;
-    let dir = match typed.or(config.archive.value.as_deref()) {
-        Some(dir) => dir.to_path_buf(),
+    let dir = match named(typed, surroundings)? {
+        Some(dir) => dir,
         None => Archive::default_dir().map_err(|e| Failure::Usage(e.into()))?,
     };
     Archive::open_to_read(&dir).map_err(|e| Failure::Usage(e.into()))
+}
+
+/// The folder of the archive as it was typed, or else configured; none where only the platform's place is left.
+///
+/// # Errors
+/// The configuration can't be used.
+pub fn named(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<Option<PathBuf>, Failure> {
+    let config = surroundings.config()?;
+    Ok(typed.map(Path::to_path_buf).or_else(|| config.archive.value.clone()))
 }
 
 fn verify_records(args: &VerifyRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
