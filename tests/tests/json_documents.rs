@@ -55,7 +55,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("outcome", "qualify", with(BODY, &[]), 0),
         ("outcome", "self-check", with(GRIP, &[]), 0),
         ("outcome", "leads-check", with(GRIP, &[]), 0),
-        ("outcome", "hand-sweep", with(GRIP, &["--seconds", "4"]), 10),
+        ("outcome", "hand-sweep", with(GRIP, &["--seconds", "4"]), 11),
         ("outcome", "flex", with(GRIP, &["--seconds", "2"]), 11),
         ("outcome", "guided-push", with(BODY, &["--seconds", "4"]), 11),
         ("outcome", "judge", vec![csv], 11),
