@@ -155,7 +155,15 @@ fn the_first_readme_command_ends_with_a_flat_spot_its_place_and_a_report() -> Re
     );
     assert!(record.said.out.contains('█'), "histograms in miniature:\n{}", record.said.out);
     let files = record.files();
-    let names = ["archive.sqlite", "head.json", "outcome.json", "report.html", "seal.json"];
+    let names = [
+        "archive.sqlite",
+        "head.json",
+        "outcome.json",
+        "report.html",
+        "report.pdf",
+        "certificate.pdf",
+        "seal.json",
+    ];
     let traces = ["trace-1-self_check.parquet", "trace-2-sweep.parquet", "trace-3-leads_check.parquet"];
     for name in names.into_iter().chain(traces) {
         assert!(files.iter().any(|f| f.ends_with(name)), "{name} in {files:?}");

@@ -2,12 +2,12 @@
 
 use anyhow::{Context, Result, ensure};
 use serialport::TTYPort;
-use std::io::Read;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 use tempfile::tempdir;
 use trackpair_tests::cli::{DEADLINE, command, trackpair};
 use trackpair_tests::programs;
+use trackpair_tests::reading::read_some;
 
 /// What bash offers for a line, by the completions that the program prints.
 fn bash_offers(line: &[&str]) -> Result<Vec<String>> {
@@ -108,36 +108,33 @@ fn on_a_terminal(mut command: Command) -> Result<String> {
     let (mut far, near) = TTYPort::pair()?;
     let path = serialport::SerialPort::name(&near).context("a pty has a name")?;
     let terminal = std::fs::OpenOptions::new().read(true).write(true).open(path)?;
-    // From here on the command alone holds that end.
+    // Held until all is read: of a pty whose other end is closed the rest may be lost.
+    let held = terminal.try_clone()?;
     drop(near);
     let mut child = command.stdout(Stdio::from(terminal)).stderr(Stdio::null()).spawn()?;
-    drop(command);
     let until = Instant::now() + DEADLINE;
     let (mut said, mut buffer) = (Vec::new(), [0; 4096]);
     serialport::SerialPort::set_timeout(&mut far, Duration::from_millis(100))?;
     loop {
-        match far.read(&mut buffer) {
-            Ok(0) => break,
+        let ended = child.try_wait()?.is_some();
+        match read_some(&mut far, &mut buffer) {
             Ok(n) => said.extend_from_slice(&buffer[..n]),
-            Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
-            // Nothing more comes once the command has ended; and a pty whose other end is closed fails.
+            // Nothing more comes once the command has ended.
+            Err(e) if e.kind() == std::io::ErrorKind::TimedOut && ended => break,
             Err(e) if e.kind() == std::io::ErrorKind::TimedOut => {
-                if child.try_wait()?.is_some() {
-                    break;
-                }
                 ensure!(Instant::now() < until, "it does not end");
             }
-            Err(_) => break,
+            Err(e) => return Err(e.into()),
         }
     }
-    child.wait()?;
+    drop(held);
     Ok(String::from_utf8_lossy(&said).into_owned())
 }
 
 #[test]
 fn colour_is_for_terminals_and_for_who_wants_it() -> Result<()> {
     let job = || {
-        command(["judge", "tests/data/csv/comma-seconds.csv", "--part", "a part"]).map(|mut c| {
+        command(["judge", "tests/data/records/note-1"]).map(|mut c| {
             c.current_dir(programs::repository());
             c
         })
