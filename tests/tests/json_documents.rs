@@ -15,7 +15,23 @@ use trackpair_tests::programs;
 type Row<'a> = (&'a str, &'a str, Vec<&'a str>, i32);
 
 const GRIP: [&str; 3] = ["--rig", "sim:worn-grip", "--archive"];
+/// A record of the stored archive.
+const NAME: &str = "20261125-224148-invented-grip-1";
 const BODY: [&str; 3] = ["--rig", "sim:good-body", "--archive"];
+
+/// Copies a folder with all that is in it.
+fn copy_folder(from: &Path, to: &Path) -> Result<()> {
+    std::fs::create_dir_all(to)?;
+    for path in std::fs::read_dir(from)?.map(|e| e.map(|e| e.path())).collect::<Result<Vec<_>, _>>()? {
+        let target = to.join(path.file_name().context("a name")?);
+        if path.is_dir() {
+            copy_folder(&path, &target)?;
+        } else {
+            std::fs::copy(&path, target)?;
+        }
+    }
+    Ok(())
+}
 
 /// Runs a row; the document that it printed.
 fn printed(row: &Row<'_>) -> Result<Value> {
@@ -77,9 +93,16 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
     ];
     let fixture = programs::repository().join("tests/data/archives");
     let key = fixture.join("shop.pub");
-    let report = fixture.join("schema-1/records/20261125-224148-invented-grip-1/report.html");
+    // A copy: opening brings it to the present schema.
+    let sealed = folder.path().join("sealed");
+    copy_folder(&fixture.join("schema-1"), &sealed)?;
+    let sealed = sealed.to_str().context("UTF-8")?;
+    let report = fixture.join("schema-1/records").join(NAME).join("report.html");
     let (key, report) = (key.to_str().context("UTF-8")?, report.to_str().context("UTF-8")?);
     rows.extend([
+        ("records", "records list", vec!["--archive", archive], 0),
+        ("records", "records find", vec!["--kind", "body", "--archive", archive], 0),
+        ("record", "records show", vec![NAME, "--archive", sealed], 0),
         ("verification", "records verify", vec!["--archive", archive], 0),
         ("verification", "records verify", vec!["--archive", archive, "--key", key], 12),
         ("seal_check", "verify", vec![report, "--key", key], 0),

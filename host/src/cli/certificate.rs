@@ -1,7 +1,7 @@
 //! `certificate`: a stored record's certificate made anew: for other paper, or with the shop as it is configured now.
 
 use super::config::paper_from_name;
-use super::key::to_seal_with;
+use super::key::{to_seal_with, write_new_bytes};
 use super::records::{Where, open};
 use super::{Ending, Failure, Surroundings};
 use crate::outcome::Stamp;
@@ -10,8 +10,6 @@ use crate::record::{StoredRecord, StoredSeal};
 use crate::report::{CertificateInput, Paper, certificate};
 use anyhow::{Context, anyhow};
 use clap::Args;
-use std::fs;
-use std::io::Write;
 use std::path::PathBuf;
 
 /// `certificate`.
@@ -43,12 +41,6 @@ fn paper(name: &str) -> Result<Paper, String> {
 /// [`Failure::Usage`] for an unknown record or a file that is there; [`Failure::Other`] when the record is not sealed, is not as it
 /// was kept, or the key can't be used.
 pub fn certificate_again(args: &Certificate, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    if args.out.exists() {
-        return Err(Failure::Usage(anyhow!(
-            "{} is there already; name another file with --out",
-            args.out.display()
-        )));
-    }
     let archive = open(args.place.archive.as_deref(), surroundings)?;
     let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
     let outcome = archive.outcome(&record, args.number).map_err(|e| Failure::Usage(e.into()))?;
@@ -64,10 +56,7 @@ pub fn certificate_again(args: &Certificate, surroundings: &Surroundings<'_>) ->
     let paper = args.paper.unwrap_or_else(|| surroundings.paper());
     let page = certificate(&input, paper).map_err(|e| Failure::Other(e.into()))?;
     let page = sealed(page, &stamp, surroundings)?;
-    fs::File::create_new(&args.out)
-        .and_then(|mut file| file.write_all(&page))
-        .with_context(|| format!("can't write {}; name another file with --out", args.out.display()))
-        .map_err(Failure::Other)?;
+    write_new_bytes(&args.out, &page)?;
     println!("{}: {} bytes; `trackpair verify` checks it", args.out.display(), page.len());
     Ok(Ending::Done)
 }

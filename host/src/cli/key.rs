@@ -58,7 +58,7 @@ pub fn key(command: &KeyCommand, surroundings: &Surroundings<'_>) -> Result<Endi
             let key = load()?;
             match (out, private) {
                 (Some(out), true) => key.save(out).map_err(failed)?,
-                (Some(out), false) => write_new(out, &key.public().to_pem())?,
+                (Some(out), false) => write_new_bytes(out, key.public().to_pem().as_bytes())?,
                 (None, true) => {
                     return Err(Failure::Usage(anyhow!(
                         "--private needs --out FILE: a private key is not printed"
@@ -80,13 +80,23 @@ fn failed(error: KeyError) -> Failure {
     Failure::Usage(error.into())
 }
 
-/// Writes a file that is not there yet.
-pub fn write_new(path: &Path, text: &str) -> Result<(), Failure> {
-    fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(path)
-        .and_then(|mut file| file.write_all(text.as_bytes()))
-        .with_context(|| format!("can't write {}; name a file that is not there yet", path.display()))
-        .map_err(Failure::Usage)
+/// Writes a file of the user's choosing that is not there yet.
+///
+/// # Errors
+/// [`Failure::Usage`] when it is there, [`Failure::Other`] when it can't be written.
+pub fn write_new_bytes(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let mut file = match fs::File::create_new(path) {
+        Err(cause) if cause.kind() == std::io::ErrorKind::AlreadyExists => {
+            return Err(Failure::Usage(anyhow!(
+                "{} is there already and is never overwritten; name another file with --out",
+                path.display()
+            )));
+        }
+        opened => opened.with_context(|| unwritable(path)).map_err(Failure::Other)?,
+    };
+    file.write_all(bytes).with_context(|| unwritable(path)).map_err(Failure::Other)
+}
+
+fn unwritable(path: &Path) -> String {
+    format!("can't write {}; name another file with --out", path.display())
 }

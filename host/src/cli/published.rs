@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 14] = [
+pub const PUBLISHED: [Published; 16] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -63,6 +63,8 @@ pub const PUBLISHED: [Published; 14] = [
     published!("rejudged", "rejudged.schema.json", "rejudge"),
     published!("config", "config.schema.json", "config show"),
     published!("setup", "setup.schema.json", "check-setup"),
+    published!("records", "records.schema.json", "records list", "records find"),
+    published!("record", "record.schema.json", "records show"),
     published!("verification", "verification.schema.json", "records verify"),
     published!("seal_check", "seal_check.schema.json", "verify"),
 ];

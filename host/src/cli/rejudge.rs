@@ -4,15 +4,14 @@
 use super::conclude::{Judged, Kept, documents, say, style};
 use super::key;
 use super::population;
-use super::records::{Where, open};
+use super::records::{Filter, Where, open};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::body::population::Population;
 use crate::compare::rejudged::{Difference, Rejudged, Skipped, differences};
 use crate::outcome::Outcome;
-use crate::quantity::PartKind;
 use crate::record::seal::ShopKey;
-use crate::record::{Archive, ArchiveError, Query, RecordState, RecordSummary, Sealing, StoredRecord};
+use crate::record::{Archive, ArchiveError, RecordState, RecordSummary, Sealing, StoredRecord};
 use crate::report::compare::{self as shown, terminal};
 use crate::report::{Paper, ReportInput, Shop};
 use crate::sheet::Topology;
@@ -27,32 +26,14 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 #[derive(Args, Debug)]
 pub struct Rejudge {
     /// Names of records
-    #[arg(value_name = "RECORD", required_unless_present_any = ["all", "kind", "part", "from", "to", "verdict", "finding", "of_sheet"])]
+    #[arg(value_name = "RECORD")]
     pub records: Vec<String>,
     /// Every record of the archive
     #[arg(long, conflicts_with = "records")]
     pub all: bool,
-    /// Records of this kind of part
-    #[arg(long, value_name = "grip|body", value_parser = kind)]
-    pub kind: Option<PartKind>,
-    /// Records whose words for the part hold this
-    #[arg(long, value_name = "TEXT")]
-    pub part: Option<String>,
-    /// Records from this day on
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    pub from: Option<String>,
-    /// Records up to this day
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    pub to: Option<String>,
-    /// Records whose last verdict is this
-    #[arg(long, value_name = "VERDICT")]
-    pub verdict: Option<String>,
-    /// Records with a finding of this kind
-    #[arg(long, value_name = "KIND")]
-    pub finding: Option<String>,
-    /// Records that were last judged by this sheet
-    #[arg(long, value_name = "NAME")]
-    pub of_sheet: Option<String>,
+    /// Which records.
+    #[command(flatten)]
+    pub filter: Filter,
     /// Part sheet to judge by, by name or file; without it, the shipped sheet whose topology the data show
     #[arg(long, value_name = "NAME|FILE")]
     pub sheet: Option<String>,
@@ -73,27 +54,6 @@ pub struct Rejudge {
     pub json: bool,
 }
 
-fn kind(name: &str) -> Result<PartKind, String> {
-    let kinds = [PartKind::Grip, PartKind::Body];
-    kinds.into_iter().find(|k| k.name() == name).ok_or_else(|| "there are grip and body".to_owned())
-}
-
-impl Rejudge {
-    fn query(&self) -> Query {
-        Query {
-            records: self.records.clone(),
-            kind: self.kind,
-            part: self.part.clone(),
-            from: self.from.clone(),
-            to: self.to.clone(),
-            verdict: self.verdict.clone(),
-            finding: self.finding.clone(),
-            sheet: self.of_sheet.clone(),
-            ..Query::default()
-        }
-    }
-}
-
 /// What all workers share.
 struct Work<'a> {
     archive: &'a Archive,
@@ -112,13 +72,18 @@ struct Work<'a> {
 /// # Errors
 /// [`Failure::Usage`] for an unknown record, sheet or archive; [`Failure::Other`] when an outcome can't be kept.
 pub fn rejudge(args: &Rejudge, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    if !args.all && args.records.is_empty() && args.filter.is_empty() {
+        return Err(Failure::Usage(anyhow!(
+            "which records? Name them (RECORD …), or give --all, or what they have in common (`trackpair rejudge --help`)"
+        )));
+    }
     let shelf = Shelf::new(args.sheet.as_deref())?;
     let among = population::given(args.population.as_deref())?;
     let archive = open(args.place.archive.as_deref(), surroundings)?;
     for record in &args.records {
         archive.record(record).map_err(|e| Failure::Usage(e.into()))?;
     }
-    let found = archive.find(&args.query()).map_err(|e| Failure::Usage(e.into()))?;
+    let found = archive.find(&args.filter.query(&args.records)).map_err(|e| Failure::Usage(e.into()))?;
     if found.is_empty() {
         return Err(Failure::Usage(anyhow!("the archive has no such record: ask for less, or for --all")));
     }

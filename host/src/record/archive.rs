@@ -8,7 +8,10 @@ use super::load::LoadedTrace;
 use super::names::{RECORDS, record_stem};
 use super::parquet_file::{ParquetError, trace_from_parquet};
 use super::seal::sha256_hex;
+use super::table::{Exported, Table};
 use crate::outcome::{Outcome, OutcomeError};
+use rusqlite::types::Value;
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -242,6 +245,19 @@ impl Archive {
     /// The index can't be used.
     pub fn find(&self, query: &Query) -> Result<Vec<RecordSummary>, ArchiveError> {
         Ok(self.index()?.find(query)?)
+    }
+
+    /// Rows for other programs, of the records that a query asks for.
+    ///
+    /// # Errors
+    /// The index can't be used.
+    pub fn export(&self, what: Exported, query: &Query) -> Result<Table, ArchiveError> {
+        let index = self.index()?;
+        let names: BTreeSet<String> = index.find(query)?.into_iter().map(|r| r.record).collect();
+        let mut table = index.table(what)?;
+        // The first column is the record's name.
+        table.rows.retain(|row| matches!(&row[0], Value::Text(name) if names.contains(name)));
+        Ok(table)
     }
 
     /// A record.

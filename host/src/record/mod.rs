@@ -7,6 +7,7 @@
 //! - `seal`, `head`: what makes content and order provable.
 //! - `bundle`: a record in one file, which is checked by itself.
 //! - `verify`: whether an archive still is what was kept.
+//! - `table`: rows of the index for other programs.
 //! - `names`, `whole_file`: where files lie, and that they are whole or absent.
 //! - `parquet_file`, `csv_*`: samples in files; `load`: from wherever they lie.
 
@@ -25,6 +26,7 @@ mod names;
 mod parquet_file;
 pub mod seal;
 pub mod sheet_file;
+pub mod table;
 pub mod verify;
 mod whole_file;
 

@@ -3,6 +3,7 @@
 use super::{Index, IndexError, Row, Table};
 use crate::quantity::PartKind;
 use crate::record::seal::SealFile;
+use crate::record::table::{ColumnType, Exported, Table as Exportable};
 use rusqlite::{Row as SqlRow, params};
 
 /// How far a record has come.
@@ -274,6 +275,30 @@ impl Index {
         self.list(&table.select(), params![record, number], |row| {
             (0..table.columns.len()).map(|k| row.get(k)).collect()
         })
+    }
+
+    /// Rows for other programs, with their columns.
+    pub(in crate::record) fn table(&self, what: Exported) -> Result<Exportable, IndexError> {
+        let read = || -> rusqlite::Result<Exportable> {
+            let mut statement = self.db.prepare(what.sql())?;
+            let columns: Vec<(String, ColumnType)> = statement
+                .columns()
+                .map(|c| {
+                    let kind = match c.decl_type() {
+                        Some("INTEGER") => ColumnType::Integer,
+                        Some("REAL") => ColumnType::Real,
+                        _ => ColumnType::Text,
+                    };
+                    (c.name().to_owned(), kind)
+                })
+                .collect();
+            let width = columns.len();
+            let rows = statement
+                .query_map([], |row| (0..width).map(|k| row.get(k)).collect())?
+                .collect::<Result<_, _>>()?;
+            Ok(Exportable { columns, rows })
+        };
+        read().map_err(|e| self.failed(e))
     }
 
     /// How many rows a table has.

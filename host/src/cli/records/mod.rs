@@ -1,20 +1,33 @@
-//! `records`: the archive as a whole.
+//! `records`: the archive as a whole. One file per question: `list` (and find), `show`, `export`; `filter`: which records.
+
+mod export;
+mod filter;
+mod list;
+mod show;
+
+pub use filter::Filter;
 
 use super::document::print_document;
+use super::key::write_new_bytes;
 use super::verify::{plain, trusted_keys};
 use super::{Ending, Failure, Surroundings};
 use crate::record::verify::{Expected, Problem, Verification, verify};
 use crate::record::{Archive, bundle};
-use anyhow::{Context, anyhow};
 use clap::{Args, Subcommand};
 use serde::Serialize;
-use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// `records`.
 #[derive(Debug, Subcommand)]
 pub enum RecordsCommand {
+    /// Every record, a line each
+    List(list::ListRecords),
+    /// The records that are asked for, a line each
+    Find(list::FindRecords),
+    /// One record: what its last outcome says, its files and seals
+    Show(show::ShowRecord),
+    /// Records, figures or findings as one table: CSV, JSON or Parquet
+    Export(export::ExportRecords),
     /// Check every file, seal and row: what is altered, missing, added or reordered is named
     Verify(VerifyRecords),
     /// A record in one file for a buyer or a warranty desk, who can check it by itself
@@ -65,6 +78,10 @@ pub struct BundleRecord {
 /// Carries out `records`.
 pub fn records(command: &RecordsCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match command {
+        RecordsCommand::List(args) => list::list(args, surroundings),
+        RecordsCommand::Find(args) => list::find(args, surroundings),
+        RecordsCommand::Show(args) => show::show(args, surroundings),
+        RecordsCommand::Export(args) => export::export(args, surroundings),
         RecordsCommand::Verify(args) => verify_records(args, surroundings),
         RecordsCommand::Bundle(args) => bundle_record(args, surroundings),
     }
@@ -180,16 +197,7 @@ fn bundle_record(args: &BundleRecord, surroundings: &Surroundings<'_>) -> Result
     let archive = open(args.place.archive.as_deref(), surroundings)?;
     let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
     let bytes = bundle(&archive, &record, args.with_traces).map_err(|e| Failure::Other(e.into()))?;
-    if args.out.exists() {
-        return Err(Failure::Usage(anyhow!(
-            "{} is there already; name another file with --out",
-            args.out.display()
-        )));
-    }
-    fs::File::create_new(&args.out)
-        .and_then(|mut file| file.write_all(&bytes))
-        .with_context(|| format!("can't write {}; name another file with --out", args.out.display()))
-        .map_err(Failure::Other)?;
+    write_new_bytes(&args.out, &bytes)?;
     println!(
         "{}: {} bytes; whoever gets it checks it with `trackpair verify`",
         args.out.display(),

@@ -1,0 +1,146 @@
+//! `records list` and `records find`: records, a line each.
+
+use super::{Filter, Where, open};
+use crate::cli::conclude::{say, style};
+use crate::cli::verify::plain;
+use crate::cli::{Ending, Failure, Surroundings};
+use crate::record::{Query, RecordState, RecordSummary};
+use clap::Args;
+use serde::Serialize;
+
+/// `records list`.
+#[derive(Args, Debug)]
+pub struct ListRecords {
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print them as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `records find`.
+#[derive(Args, Debug)]
+pub struct FindRecords {
+    /// Which records.
+    #[command(flatten)]
+    pub filter: Filter,
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print them as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// A record for programs.
+#[derive(Serialize)]
+pub struct RecordDocument<'a> {
+    record: &'a str,
+    kind: &'a str,
+    label: &'a str,
+    begun: &'a str,
+    simulated: bool,
+    state: &'static str,
+    traces: u32,
+    outcomes: u32,
+    judged: Option<&'a str>,
+    verdict: Option<&'a str>,
+    scope: Option<&'a str>,
+    sheet: Option<&'a str>,
+    grade: Option<&'a str>,
+    findings: &'a [String],
+}
+
+impl<'a> RecordDocument<'a> {
+    /// Of a record.
+    pub fn of(summary: &'a RecordSummary) -> Self {
+        Self {
+            record: &summary.record,
+            kind: &summary.kind,
+            label: &summary.label,
+            begun: &summary.begun,
+            simulated: summary.simulated,
+            state: summary.state.name(),
+            traces: summary.traces,
+            outcomes: summary.outcomes,
+            judged: summary.judged.as_deref(),
+            verdict: summary.verdict.as_deref(),
+            scope: summary.scope.as_deref(),
+            sheet: summary.sheet.as_deref(),
+            grade: summary.grade.as_deref(),
+            findings: &summary.findings,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct RecordsDocument<'a> {
+    document: &'static str,
+    schema: u32,
+    records: Vec<RecordDocument<'a>>,
+}
+
+/// Carries out `records list`.
+pub fn list(args: &ListRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    show(&Query::default(), &args.place, args.json, surroundings)
+}
+
+/// Carries out `records find`.
+pub fn find(args: &FindRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    show(&args.filter.required("records find")?, &args.place, args.json, surroundings)
+}
+
+fn show(
+    query: &Query,
+    place: &Where,
+    json: bool,
+    surroundings: &Surroundings<'_>,
+) -> Result<Ending, Failure> {
+    let archive = open(place.archive.as_deref(), surroundings)?;
+    let found = archive.find(query).map_err(|e| Failure::Other(e.into()))?;
+    let records = found.iter().map(RecordDocument::of).collect();
+    let document = RecordsDocument { document: "records", schema: 1, records };
+    say(&lines(&found, style(surroundings).width), &document, json);
+    Ok(Ending::Done)
+}
+
+/// A head, a line per record that fits the width, and how many there are.
+fn lines(found: &[RecordSummary], width: usize) -> String {
+    let cells: Vec<[String; 5]> = found.iter().map(cells).collect();
+    let head = ["RECORD", "KIND", "VERDICT", "GRADE", "FINDINGS · PART"].map(str::to_owned);
+    let wide = |k: usize| cells.iter().chain([&head]).map(|row| row[k].chars().count()).max().unwrap_or(0);
+    let widths = [wide(0), wide(1), wide(2), wide(3)];
+    let mut text = String::new();
+    for row in [&head].into_iter().chain(&cells).filter(|_| !found.is_empty()) {
+        let mut line = String::new();
+        for (cell, wide) in row.iter().zip(widths) {
+            line += &format!("{cell:<wide$}  ");
+        }
+        line += &row[4];
+        let short: String = line.chars().take(width).collect();
+        text += short.trim_end();
+        text.push('\n');
+    }
+    text + &match found.len() {
+        0 => "no record\n".to_owned(),
+        1 => "1 record\n".to_owned(),
+        n => format!("{n} records\n"),
+    }
+}
+
+fn cells(summary: &RecordSummary) -> [String; 5] {
+    let scope =
+        summary.scope.as_deref().filter(|s| *s != "part").map(|s| format!(" ({s})")).unwrap_or_default();
+    let verdict = match (&summary.verdict, summary.state) {
+        (Some(verdict), RecordState::Unsealed) => format!("{verdict}{scope}, unsealed"),
+        (Some(verdict), _) => format!("{verdict}{scope}"),
+        (None, state) => state.name().to_owned(),
+    };
+    let simulated = summary.simulated.then_some("SIMULATED").map(str::to_owned);
+    let findings = Some(summary.findings.join(", ")).filter(|f| !f.is_empty());
+    let label = Some(plain(&summary.label)).filter(|l| !l.is_empty());
+    let last: Vec<String> = [findings, label, simulated].into_iter().flatten().collect();
+    let grade = summary.grade.clone().unwrap_or_else(|| "–".to_owned());
+    [plain(&summary.record), summary.kind.clone(), verdict, plain(&grade), last.join(" · ")]
+}

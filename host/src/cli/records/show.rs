@@ -1,0 +1,177 @@
+//! `records show`: one record with its outcomes, traces and seals, and what its last outcome says.
+
+use super::list::RecordDocument;
+use super::{Where, open};
+use crate::cli::conclude::{say, style};
+use crate::cli::verify::plain;
+use crate::cli::{Ending, Failure, Surroundings};
+use crate::record::{Archive, StoredRecord};
+use crate::report::{ReportInput, terminal};
+use crate::sheet::{PartSheet, shipped, shipped_names};
+use clap::Args;
+use serde::Serialize;
+
+/// `records show`.
+#[derive(Args, Debug)]
+pub struct ShowRecord {
+    /// Name of the record
+    pub record: String,
+    /// Number of the outcome to show, instead of the last
+    #[arg(long, value_name = "N")]
+    pub number: Option<u32>,
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print it as JSON: where its files are and what seals them; outcome.json itself has the figures
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Serialize)]
+struct Outcomes<'a> {
+    number: u32,
+    file: &'a str,
+    judged: &'a str,
+    verdict: &'a str,
+    scope: &'a str,
+    sheet: &'a str,
+}
+
+#[derive(Serialize)]
+struct Traces<'a> {
+    position: u32,
+    procedure: &'a str,
+    scans: u64,
+    ended: &'a str,
+    file: &'a str,
+    sha256: &'a str,
+    bytes: u64,
+}
+
+#[derive(Serialize)]
+struct Seals<'a> {
+    sequence: u64,
+    number: u32,
+    fingerprint: &'a str,
+    previous: Option<&'a str>,
+    key: &'a str,
+}
+
+#[derive(Serialize)]
+struct ShownRecord<'a> {
+    document: &'static str,
+    schema: u32,
+    archive: String,
+    record: RecordDocument<'a>,
+    outcomes: Vec<Outcomes<'a>>,
+    traces: Vec<Traces<'a>>,
+    seals: Vec<Seals<'a>>,
+}
+
+/// Carries out `records show`.
+pub fn show(args: &ShowRecord, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let archive = open(args.place.archive.as_deref(), surroundings)?;
+    let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
+    let outcome = if record.outcomes.is_empty() && args.number.is_none() {
+        None
+    } else {
+        Some(archive.outcome(&record, args.number).map_err(|e| Failure::Usage(e.into()))?)
+    };
+    let mut text = String::new();
+    if let (Some(outcome), Some(sheet)) = (&outcome, any_sheet()) {
+        let input = ReportInput {
+            outcome,
+            curves: &[],
+            plots: &[],
+            comparisons: &[],
+            sheet: &sheet,
+            channels: &[],
+            stamp: None,
+            shop: None,
+        };
+        text += &terminal(&input, style(surroundings));
+    }
+    text += &files(&archive, &record);
+    say(&text, &document(&archive, &record), args.json);
+    Ok(Ending::Done)
+}
+
+/// The short result is told from the outcome alone; a sheet is only asked for.
+fn any_sheet() -> Option<PartSheet> {
+    shipped_names().first().and_then(|name| shipped(name))
+}
+
+fn files(archive: &Archive, record: &StoredRecord) -> String {
+    use std::fmt::Write;
+    let mut text = String::from("\nRecord\n");
+    let summary = &record.summary;
+    let _ = writeln!(text, "  {} · {} · {}", plain(&summary.record), summary.kind, summary.state.name());
+    let _ = writeln!(text, "  part {} · begun {}", plain(&summary.label), plain(&summary.begun));
+    let place = |file: &str| plain(&archive.dir().join(file).display().to_string());
+    for outcome in &record.outcomes {
+        let _ = writeln!(
+            text,
+            "  outcome {}: {}, judged {} by {}: {}",
+            outcome.number,
+            outcome.verdict,
+            plain(&outcome.judged),
+            plain(&outcome.sheet),
+            place(&outcome.file)
+        );
+    }
+    for trace in &record.traces {
+        let _ = writeln!(
+            text,
+            "  trace {}: {}, {} scans, {}: {}",
+            trace.position,
+            trace.procedure,
+            trace.scans,
+            trace.ended,
+            place(&trace.file)
+        );
+    }
+    for stored in &record.seals {
+        let _ = writeln!(
+            text,
+            "  seal {} of outcome {}: {}",
+            stored.sequence, stored.number, stored.seal.fingerprint
+        );
+    }
+    text
+}
+
+fn document<'a>(archive: &Archive, record: &'a StoredRecord) -> ShownRecord<'a> {
+    let outcomes = record.outcomes.iter().map(|o| Outcomes {
+        number: o.number,
+        file: &o.file,
+        judged: &o.judged,
+        verdict: &o.verdict,
+        scope: &o.scope,
+        sheet: &o.sheet,
+    });
+    let traces = record.traces.iter().map(|t| Traces {
+        position: t.position,
+        procedure: &t.procedure,
+        scans: t.scans,
+        ended: &t.ended,
+        file: &t.file,
+        sha256: &t.sha256,
+        bytes: t.bytes,
+    });
+    let seals = record.seals.iter().map(|s| Seals {
+        sequence: s.sequence,
+        number: s.number,
+        fingerprint: &s.seal.fingerprint,
+        previous: s.previous.as_deref(),
+        key: &s.seal.key,
+    });
+    ShownRecord {
+        document: "record",
+        schema: 1,
+        archive: archive.dir().display().to_string(),
+        record: RecordDocument::of(&record.summary),
+        outcomes: outcomes.collect(),
+        traces: traces.collect(),
+        seals: seals.collect(),
+    }
+}
