@@ -61,6 +61,27 @@ fn every_problem_is_named_with_what_to_do_and_the_exit_code_says_so() -> Result<
 }
 
 #[test]
+fn a_key_other_than_the_last_seals_is_a_warning() -> Result<()> {
+    let folder = tempdir()?;
+    let archive = folder.path().join("archive");
+    let archive = archive.to_str().context("ASCII")?;
+    let stored = programs::repository().join("tests/data/records/note-1");
+    let stored = stored.to_str().context("UTF-8")?;
+    trackpair(["judge", "--archive", archive, stored])?;
+    let at = ["check-setup", "--rig", "sim:good-grip", "--archive", archive];
+    trackpair(at)?.expect(0, &["is readable by you alone; public key"]);
+    let mut check = command(at)?;
+    check.env("TRACKPAIR_KEY", folder.path().join("other.key"));
+    Running::start(check)?.finish()?.expect(0, &["is not there, but the archive's last seal"]);
+    let other = trackpair::record::seal::ShopKey::from_seed(&[9; 32]);
+    other.save(&folder.path().join("other.key"))?;
+    let mut check = command(at)?;
+    check.env("TRACKPAIR_KEY", folder.path().join("other.key"));
+    Running::start(check)?.finish()?.expect(0, &["was made with another key", &other.public().to_hex()]);
+    Ok(())
+}
+
+#[test]
 fn a_rig_that_does_not_answer_is_a_problem_and_so_is_an_address_that_is_none() -> Result<()> {
     trackpair(["check-setup", "--rig", "tcp:127.0.0.1:1"])?
         .expect(1, &["PROBLEM", "tcp:127.0.0.1:1", "has power"]);

@@ -1,9 +1,9 @@
 //! `check-setup`: is this machine ready for the bench, and if not, what is to be done? Each check looks at one thing and says what it
-//! found; nothing is changed, but for a probe file that is removed again.
+//! found; nothing is changed, but for a probe file that is removed again, and an earlier program's index that is brought to today's schema.
 //!
 //! - `ports`: the rig's port exists, may be opened, and a rig answers.
 //! - `place`: the archive's rights and space.
-//! - `key`: the shop's key.
+//! - `key`: the shop's key, and whether the archive was sealed with it.
 //! - `clock`: date, time zone, newest record.
 
 mod clock;
@@ -119,18 +119,24 @@ fn checks(args: &CheckSetup, surroundings: &Surroundings<'_>) -> Vec<Check> {
     let config = surroundings.config.as_ref().ok();
     let rig = args.rig.as_deref().or(config.and_then(|c| c.rig.value.as_deref()));
     checks.extend(ports::checks(rig, surroundings));
+    let mut last_seal = None;
     let configured = config.and_then(|c| c.archive.value.clone());
     match args.archive.clone().or(configured).map_or_else(Archive::default_dir, Ok) {
         Ok(archive) => {
             checks.extend(place::checks(&archive));
             checks.push(clock::newest_record(&archive, &jiff::ZonedDateTime::now()));
+            match key::last_seal(&archive) {
+                Ok(key) => last_seal = key,
+                Err(check) => checks.push(check),
+            }
         }
         Err(error) => {
             let advice = "give a folder with --archive DIR, or write `archive = …` into the configuration";
             checks.push(Check::problem("archive", error.to_string(), advice));
         }
     }
-    checks.push(key::check(config.and_then(|c| c.key.value.as_deref())));
+    let key = super::key::key_file(surroundings).ok();
+    checks.push(key::check(key.as_deref(), last_seal.as_deref()));
     checks.extend(clock::checks(&jiff::ZonedDateTime::now()));
     checks.push(terminal(super::conclude::ascii_only()));
     checks

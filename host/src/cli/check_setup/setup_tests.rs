@@ -2,6 +2,7 @@
 
 use super::ports::{PortState, group_name, port};
 use super::*;
+use crate::record::seal::ShopKey;
 use std::io;
 use std::path::Path;
 
@@ -93,19 +94,48 @@ fn little_space_is_a_warning_and_too_little_a_problem() {
 
 #[cfg(unix)]
 #[test]
-fn a_key_that_others_can_read_is_a_problem_and_one_that_is_not_there_yet_is_none() {
+fn a_key_that_others_can_read_or_that_is_none_is_a_problem_and_one_that_is_not_there_yet_is_none() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("shop.key");
-    is(&key::check(None), State::Ok, &["made at the first record"]);
-    is(&key::check(Some(&file)), State::Ok, &["made at the first record"]);
-    is(&key::check(Some(folder.path())), State::Problem, &["not a file"]);
+    is(&key::check(None, None), State::Warning, &["no place for it", "TRACKPAIR_KEY"]);
+    is(&key::check(Some(&file), None), State::Ok, &["made at the first record"]);
+    is(&key::check(Some(folder.path()), None), State::Problem, &["not a file"]);
     std::fs::write(&file, "key").unwrap();
     let mode = |mode| std::fs::set_permissions(&file, PermissionsExt::from_mode(mode)).unwrap();
     mode(0o640);
-    is(&key::check(Some(&file)), State::Problem, &["mode 640", "chmod 600"]);
+    is(&key::check(Some(&file), None), State::Problem, &["mode 640", "chmod 600"]);
     mode(0o600);
-    is(&key::check(Some(&file)), State::Ok, &["you alone"]);
+    is(&key::check(Some(&file), None), State::Problem, &["no private key", "key import"]);
+}
+
+#[test]
+fn a_key_that_did_not_make_the_last_seal_is_a_warning_that_names_both() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("shop.key");
+    let [own, other] = [1, 2].map(|seed| ShopKey::from_seed(&[seed; 32]));
+    let [own_hex, other_hex] = [&own, &other].map(|key| key.public().to_hex());
+    is(
+        &key::check(Some(&file), Some(&other_hex)),
+        State::Warning,
+        &["is not there", &other_hex, "key import"],
+    );
+    own.save(&file).unwrap();
+    is(&key::check(Some(&file), None), State::Ok, &["you alone", &own_hex]);
+    is(&key::check(Some(&file), Some(&own_hex)), State::Ok, &["you alone", &own_hex]);
+    is(&key::check(Some(&file), Some(&other_hex)), State::Warning, &["another key", &own_hex, &other_hex]);
+}
+
+#[test]
+fn an_index_that_is_no_archives_is_a_problem_and_none_at_all_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    assert_eq!(key::last_seal(folder.path()), Ok(None));
+    std::fs::write(
+        folder.path().join("archive.sqlite"),
+        "nonsense, and more of it than a header is long: ".repeat(20),
+    )
+    .unwrap();
+    is(&key::last_seal(folder.path()).unwrap_err(), State::Problem, &["damaged", "--archive DIR"]);
 }
 
 fn at(text: &str) -> jiff::ZonedDateTime {
