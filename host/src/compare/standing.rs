@@ -8,7 +8,7 @@ use super::SCHEMA_VERSION;
 use super::family::{self, Family};
 use super::figures::Value;
 use super::normality::{Shape, shape};
-use super::subject::{OtherKind, Quantity, Side, Subject, differing, same_kind};
+use super::subject::{ON_OTHER_RIGS, OtherKind, Quantity, Side, Subject, differing, same_kind};
 use super::trend::smooth;
 use crate::analysis::statistics::{mean, standard_deviation, t_quantile};
 use serde::Serialize;
@@ -202,11 +202,18 @@ fn notes(part: Subject<'_>, used: &[Subject<'_>]) -> Vec<String> {
     let mut apart: Vec<String> = Vec::new();
     for other in used {
         for sentence in differing(part, *other) {
-            let of_each = ["the parts bear different words", "the first was recorded after"];
+            let of_each = ["the parts bear different words", "the first was recorded after", ON_OTHER_RIGS];
             if of_each.iter().all(|s| !sentence.starts_with(s)) && !apart.contains(&sentence) {
                 apart.push(sentence);
             }
         }
+    }
+    // Named one by one, the rigs of a shelf of parts would fill a page.
+    let elsewhere =
+        |other: &&Subject<'_>| differing(part, **other).iter().any(|s| s.starts_with(ON_OTHER_RIGS));
+    match used.iter().filter(elsewhere).count() {
+        0 => {}
+        n => apart.push(format!("{n} of the {} others were recorded on another rig than the part: what rigs are off by widens the spread", used.len())),
     }
     notes.extend(apart);
     notes

@@ -190,7 +190,7 @@ pub fn differing(before: Subject<'_>, after: Subject<'_>) -> Vec<String> {
             versions.0, versions.1
         ),
     );
-    say(rig(a) != rig(b), format!("recorded on different rigs, {} and {}", named(a), named(b)));
+    say(rig(a) != rig(b), format!("{ON_OTHER_RIGS}, {} and {}", named(a), named(b)));
     say(
         a.versions.get("population") != b.versions.get("population"),
         "judged among different populations of healthy bodies: lost motion is told from other thresholds"
@@ -209,6 +209,9 @@ pub fn differing(before: Subject<'_>, after: Subject<'_>) -> Vec<String> {
     );
     said
 }
+
+/// How the sentence about rigs begins.
+pub(super) const ON_OTHER_RIGS: &str = "recorded on different rigs";
 
 fn named(outcome: &Outcome) -> String {
     rig(outcome).unwrap_or_else(|| "none".to_owned())

@@ -42,6 +42,8 @@ pub fn standing(document: &Standing, part: &Outcome, plots: Vec<Plot>) -> View {
             strong,
         });
     }
+    // A defect in one place need not show in any figure of the table.
+    view.list("Findings of this part", part.findings.iter().map(|f| f.text.clone()));
     let left = document.not_compared.iter().map(|n| format!("{}: {}", named(&n.quantity, lines), n.why));
     view.list("Not compared", left);
     view.list("Left out", document.left_out.iter().map(|l| format!("{}: {}", l.record, l.why)));
