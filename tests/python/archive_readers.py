@@ -85,7 +85,7 @@ def check_index_question(archive, readme, all_outcomes):
                 expected[key] = max(expected.get(key, (-math.inf, "")), (figure["value"], record))
     # As any other program would: read-only, and not through this program.
     connection = sqlite3.connect(f"file:{archive / 'archive.sqlite'}?mode=ro", uri=True)
-    rows = connection.execute(block(readme, "correlation_worst")).fetchall()
+    rows = connection.execute(block(readme, "FROM latest")).fetchall()
     got = {(kind, month): (value, record) for kind, month, value, record, _ in rows}
     assert got == expected, (got, expected)
     return len(got)

@@ -88,9 +88,15 @@ fn csv_cell(value: &Value) -> String {
         Value::Integer(n) => n.to_string(),
         Value::Real(x) => x.to_string(),
         // What spreadsheets take for a formula (OWASP, "CSV Injection").
-        Value::Text(text) if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) => format!("'{text}"),
+        Value::Text(text) if is_formula(text) => format!("'{text}"),
         Value::Text(text) => text.clone(),
     }
+}
+
+/// Whether a spreadsheet would take a text for a formula; a number in words of the user, such as -5, is none.
+fn is_formula(text: &str) -> bool {
+    let number = text.parse::<f64>().is_ok_and(f64::is_finite);
+    text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) && !number
 }
 
 /// As a JSON list of objects, pretty-printed, null where there is no value.
@@ -207,6 +213,18 @@ mod tests {
         assert_eq!(lines[0], "label,value,number");
         assert_eq!(lines[1], "\"'=HYPERLINK(\"\"http://x\"\")\",-1.5,-2");
         assert!(csv.contains("\"a \"\"quoted\"\", and\r\nbroken ü\",,\r\n'@x,0.0000001,0\r\n"), "{csv}");
+    }
+
+    #[test]
+    fn every_opening_of_a_formula_is_known_and_a_number_is_none() {
+        for formula in
+            ["=1+1", "+1+1", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "-", "-inf", "+nan", "-1,5"]
+        {
+            assert!(is_formula(formula), "{formula:?}");
+        }
+        for not in ["", "-1.5", "+3", "-1e-3", "grip = good", "'=1", "ä"] {
+            assert!(!is_formula(not), "{not:?}");
+        }
     }
 
     #[test]

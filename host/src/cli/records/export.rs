@@ -13,7 +13,8 @@ pub struct ExportRecords {
     /// What becomes the rows
     #[arg(long, value_enum, default_value_t = What::Figures)]
     pub what: What,
-    /// Format of the file. In CSV a text that a spreadsheet would take for a formula gets an apostrophe before it
+    /// Format of the file. In CSV a text that a spreadsheet would take for a formula (it begins with = + - @, a tab or a line's end, and is no
+    /// number) gets an apostrophe before it; JSON and Parquet hold every text as it is
     #[arg(long, value_enum)]
     pub format: Format,
     /// The file to write, which is not there yet

@@ -118,8 +118,7 @@ fn lines(found: &[RecordSummary], width: usize) -> String {
             line += &format!("{cell:<wide$}  ");
         }
         line += &row[4];
-        let short: String = line.chars().take(width).collect();
-        text += short.trim_end();
+        text += cut(line.trim_end(), width).as_str();
         text.push('\n');
     }
     text + &match found.len() {
@@ -127,6 +126,14 @@ fn lines(found: &[RecordSummary], width: usize) -> String {
         1 => "1 record\n".to_owned(),
         n => format!("{n} records\n"),
     }
+}
+
+/// A line that fits, or its beginning and a sign that something is missing.
+fn cut(line: &str, width: usize) -> String {
+    if line.chars().count() <= width {
+        return line.to_owned();
+    }
+    line.chars().take(width.saturating_sub(1)).chain(['…']).collect()
 }
 
 fn cells(summary: &RecordSummary) -> [String; 5] {
