@@ -77,6 +77,7 @@ pub fn rejudge(args: &Rejudge, surroundings: &Surroundings<'_>) -> Result<Ending
             "which records? Name them (RECORD …), or give --all, or what they have in common (`trackpair rejudge --help`)"
         )));
     }
+    args.filter.check()?;
     let shelf = Shelf::new(args.sheet.as_deref())?;
     let among = population::given(args.population.as_deref())?;
     let archive = open(args.place.archive.as_deref(), surroundings)?;

@@ -52,6 +52,7 @@ pub enum Format {
 
 /// Carries out `records export`.
 pub fn export(args: &ExportRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    args.filter.check()?;
     let archive = open(args.place.archive.as_deref(), surroundings)?;
     let what = match args.what {
         What::Records => Exported::Records,

@@ -3,6 +3,7 @@
 use crate::cli::Failure;
 use crate::quantity::{FindingKind, PartKind};
 use crate::record::Query;
+use crate::sheet::SCOPES;
 use anyhow::anyhow;
 use clap::Args;
 
@@ -25,7 +26,7 @@ pub struct Filter {
     #[arg(long, value_name = "VERDICT", value_parser = ["within", "outside", "undecided"])]
     pub verdict: Option<String>,
     /// What the last outcome is about: part, dropouts, leads, readiness, or a procedure of a throttle body
-    #[arg(long, value_name = "SCOPE")]
+    #[arg(long, value_name = "SCOPE", value_parser = scope)]
     pub scope: Option<String>,
     /// Kind of a finding of the last outcome, such as flat_spot
     #[arg(long, value_name = "KIND", value_parser = finding)]
@@ -60,10 +61,24 @@ impl Filter {
         }
     }
 
+    /// Refuses a time that ends before it begins.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when it does.
+    pub fn check(&self) -> Result<(), Failure> {
+        let (Some(from), Some(to)) = (&self.from, &self.to) else { return Ok(()) };
+        // As far as both are told: all of 2026-03 lies in 2026.
+        let told = from.len().min(to.len());
+        if from[..told] > to[..told] {
+            return Err(Failure::Usage(anyhow!("--from {from} is later than --to {to}: exchange them")));
+        }
+        Ok(())
+    }
+
     /// The same where something must be asked for.
     ///
     /// # Errors
-    /// [`Failure::Usage`] when nothing is.
+    /// [`Failure::Usage`] when nothing is, or nothing can be found.
     pub fn required(&self, command: &str) -> Result<Query, Failure> {
         if self.is_empty() {
             return Err(Failure::Usage(anyhow!(
@@ -71,6 +86,7 @@ impl Filter {
                  `trackpair {command} --help` explains them"
             )));
         }
+        self.check()?;
         Ok(self.query(&[]))
     }
 }
@@ -87,6 +103,10 @@ fn finding(name: &str) -> Result<String, String> {
     } else {
         Err(format!("there are {}", known().join(", ")))
     }
+}
+
+fn scope(name: &str) -> Result<String, String> {
+    if SCOPES.contains(&name) { Ok(name.to_owned()) } else { Err(format!("there are {}", SCOPES.join(", "))) }
 }
 
 fn yes_or_no(word: &str) -> Result<bool, String> {
