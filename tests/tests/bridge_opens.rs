@@ -58,22 +58,8 @@ fn driving() -> Result<Scene> {
     let archive = tempdir()?;
     let (rig, log) = rig(archive.path())?;
     let mut host = host(rig.address(), archive.path())?;
-    wait_for_steps(&mut host, &log)?;
+    host.wait_for("steps 25 %")?;
     Ok(Scene { _rig: rig, host, log, archive, _turn: turn })
-}
-
-/// Waits until the steps have begun and the bridge is driven in them.
-fn wait_for_steps(host: &mut Running, log: &Path) -> Result<()> {
-    host.wait_for("steps ...")?;
-    let (before, until) = (changes(log)?.len(), Instant::now() + DEADLINE);
-    loop {
-        let now = changes(log)?;
-        if now.len() > before && now.last().is_some_and(|(_, on)| *on) {
-            return Ok(());
-        }
-        assert!(Instant::now() < until, "the bridge is not driven: {now:?}");
-        std::thread::yield_now();
-    }
 }
 
 /// The log's lines: computer's clock, µs, and whether the bridge went on.
@@ -160,7 +146,7 @@ fn a_pulled_cable_opens_the_bridge_and_the_host_says_so() -> Result<()> {
     let (rig, log) = rig(archive.path())?;
     let cable = Cable::to(rig.address())?;
     let mut host = host(&cable.address, archive.path())?;
-    wait_for_steps(&mut host, &log)?;
+    host.wait_for("steps 25 %")?;
     check_opens(&log, || {
         cable.pull();
         Ok(())

@@ -50,6 +50,10 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
     let bad_sheet = folder.path().join("bad.toml");
     std::fs::write(&bad_sheet, "name = \"x\"\ntitel = \"x\"\n")?;
     let bad_sheet = bad_sheet.to_str().context("a path of ASCII")?;
+    let damaged = folder.path().join("damaged");
+    std::fs::create_dir(&damaged)?;
+    std::fs::write(damaged.join("archive.sqlite"), "no database")?;
+    let damaged = damaged.to_str().context("a path of ASCII")?;
     let good_sheet = programs::repository().join("host/src/sheet/sheets/body.toml");
     let good_sheet = good_sheet.to_str().context("a path of UTF-8")?;
     let stored = programs::repository().join("tests/data/records/note-1");
@@ -90,6 +94,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("config", "config show", vec![], 0),
         ("setup", "check-setup", vec!["--rig", "sim:good-grip", "--archive", archive], 0),
         ("setup", "check-setup", vec!["--rig", "serial:/dev/none", "--archive", archive], 1),
+        ("setup", "check-setup", vec!["--rig", "sim:good-grip", "--archive", damaged], 1),
     ];
     let fixture = programs::repository().join("tests/data/archives");
     let key = fixture.join("shop.pub");

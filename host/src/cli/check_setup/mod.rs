@@ -14,7 +14,7 @@ mod ports;
 use super::document::print_document;
 use super::{Config, ConfigError, Ending, Failure, Surroundings};
 use crate::record::Archive;
-use crate::report::text;
+use crate::report::{Shop, text};
 use anyhow::anyhow;
 use clap::Args;
 use serde::Serialize;
@@ -162,12 +162,20 @@ fn configuration(config: &Result<Config, ConfigError>) -> Vec<Check> {
         (None, _) => Check::ok(what, "this system names no place for it: the defaults hold"),
     };
     let logo = match config.shop() {
-        Ok(Some(shop)) => shop.logo.map(|bytes| Check::ok("logo", format!("{} bytes", bytes.len()))),
+        Ok(Some(shop)) => shop.logo.is_some().then(|| logo(&shop)),
         Ok(None) => None,
         Err(ConfigError::Text(error)) => Some(Check::problem("logo", error.message, error.help)),
         Err(error) => Some(Check::problem("logo", error.to_string(), "mend `logo` in the configuration")),
     };
     std::iter::once(file).chain(logo).collect()
+}
+
+/// Whether documents will show it.
+fn logo(shop: &Shop) -> Check {
+    match shop.check_logo() {
+        Ok(()) => Check::ok("logo", format!("{} bytes", shop.logo.as_ref().map_or(0, Vec::len))),
+        Err(error) => Check::warning("logo", "documents are made without it", error.to_string()),
+    }
 }
 
 fn terminal(ascii: bool) -> Check {

@@ -181,6 +181,20 @@ fn a_configuration_that_can_not_be_used_is_a_problem_on_one_line() {
 }
 
 #[test]
+fn a_logo_that_documents_would_leave_out_is_a_warning_with_its_remedy() {
+    let with = |bytes: &[u8]| logo(&Shop { logo: Some(bytes.to_vec()), ..Shop::default() });
+    is(
+        &with(b"\x89PNG\r\n\x1a\ncut off"),
+        State::Warning,
+        &["made without it", "PNG is damaged", "save it anew"],
+    );
+    let script = b"<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><script>x</script></svg>";
+    is(&with(script), State::Warning, &["made without it", "not allowed", "shapes alone"]);
+    let good = b"<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><path d='M0 0h9v9z'/></svg>";
+    is(&with(good), State::Ok, &["bytes"]);
+}
+
+#[test]
 fn a_plain_locale_is_a_warning() {
     is(&terminal(true), State::Warning, &["ASCII", "C.UTF-8"]);
     is(&terminal(false), State::Ok, &[]);

@@ -1,7 +1,8 @@
 //! `trackpair config`: what holds, where it came from, which file it is, and an example to begin with.
 
-use super::{Config, Origin};
+use super::Origin;
 use crate::cli::document::print_document;
+use crate::cli::key::key_file;
 use crate::cli::{Ending, Failure, Surroundings};
 use crate::record::Archive;
 use crate::report::{Paper, text};
@@ -35,7 +36,7 @@ pub struct ShowConfig {
 pub fn config(command: &ConfigCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match command {
         ConfigCommand::Show(args) => {
-            let shown = Shown::of(surroundings.config()?);
+            let shown = Shown::of(surroundings)?;
             if args.json { print_document(&shown) } else { print!("{}", shown.text()) }
         }
         ConfigCommand::Path => match super::file_in_force() {
@@ -75,7 +76,8 @@ struct ShownSetting {
 }
 
 impl Shown {
-    fn of(config: &Config) -> Self {
+    fn of(surroundings: &Surroundings<'_>) -> Result<Self, Failure> {
+        let config = surroundings.config()?;
         let path = |path: &Option<std::path::PathBuf>| path.as_ref().map(|p| p.display().to_string());
         let archive = path(&config.archive.value).or_else(|| path(&Archive::default_dir().ok()));
         let paper = match config.paper.value {
@@ -87,7 +89,7 @@ impl Shown {
             setting("rig", config.rig.value.clone(), config.rig.origin),
             setting("sheet", config.sheet.value.clone(), config.sheet.origin),
             setting("paper", Some(paper.to_owned()), config.paper.origin),
-            setting("key", path(&config.key.value), config.key.origin),
+            setting("key", path(&key_file(surroundings).ok()), config.key.origin),
         ];
         let shop = config.shop.as_ref();
         let origin = |set: bool| if set { Origin::File } else { Origin::Default };
@@ -98,7 +100,7 @@ impl Shown {
             let from = origin(value.is_some());
             settings.push(setting(key, value, from));
         }
-        Self { document: "config", schema: 1, file: path(&config.path), found: config.found, settings }
+        Ok(Self { document: "config", schema: 1, file: path(&config.path), found: config.found, settings })
     }
 
     fn text(&self) -> String {

@@ -106,7 +106,13 @@ fn finding(name: &str) -> Result<String, String> {
 }
 
 fn scope(name: &str) -> Result<String, String> {
-    if SCOPES.contains(&name) { Ok(name.to_owned()) } else { Err(format!("there are {}", SCOPES.join(", "))) }
+    // A self-check is graded by no rule, but it can be looked for.
+    let known = || SCOPES.into_iter().chain(["readiness"]).collect::<Vec<_>>();
+    if known().contains(&name) {
+        Ok(name.to_owned())
+    } else {
+        Err(format!("there are {}", known().join(", ")))
+    }
 }
 
 fn yes_or_no(word: &str) -> Result<bool, String> {
