@@ -191,6 +191,13 @@ fn a_certificate_is_made_anew_on_other_paper_for_the_shop_that_is_configured() -
     make(kept.name(), "letter")?.expect(0, &["trackpair verify"]);
     kept.check(&file, &[])?.expect(0, &["INTACT: PDF document"]);
     make(kept.name(), "letter")?.expect(2, &["is there already"]);
+    // What was altered is certified no more.
+    std::fs::remove_file(&file)?;
+    let outcome = kept.record.folder.join("outcome.json");
+    let better = std::fs::read_to_string(&outcome)?.replace("\"outside\"", "\"within\"");
+    std::fs::write(&outcome, better)?;
+    make(kept.name(), "letter")?.expect(2, &["outcome.json", "swapped or altered"]);
+    ensure!(!file.exists(), "no certificate of it");
     Ok(())
 }
 

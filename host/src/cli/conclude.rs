@@ -1,5 +1,6 @@
 //! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
 
+use super::document::print_document;
 use super::key;
 use super::population;
 use super::sheets::Shelf;
@@ -209,11 +210,11 @@ pub fn conclude(
     let outcome = &judged.outcome;
     let text = terminal(&input, style(surroundings));
     let stored = store(&mut kept, &input, surroundings);
-    let page = match &stored {
+    let page = || match &stored {
         Ok(Some(page)) => std::fs::read(page).unwrap_or_else(|_| html(&input).into_bytes()),
         _ => html(&input).into_bytes(),
     };
-    let reported = report.map_or(Ok(()), |file| write_report(&page, file));
+    let reported = report.map_or(Ok(()), |file| write_report(&page(), file));
     print(&kept, outcome, &text, stored.as_ref().is_ok_and(Option::is_some), json);
     stored.map(|_| ()).and(reported)?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
@@ -330,14 +331,11 @@ fn print(kept: &Kept, outcome: &Outcome, text: &str, stored: bool, json: bool) {
 
 /// Text for people on stdout; with `json` the document there and the text on stderr. A reader that has gone away is no failure.
 pub(super) fn say(text: &str, document: &impl serde::Serialize, json: bool) {
-    let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
     if json {
-        // Every number in it is finite, and every key is text.
-        let document = serde_json::to_string_pretty(document).unwrap_or_default();
-        let _ = writeln!(out, "{document}");
-        let _ = err.write_all(text.as_bytes());
+        print_document(document);
+        let _ = std::io::stderr().write_all(text.as_bytes());
     } else {
-        let _ = out.write_all(text.as_bytes());
+        let _ = std::io::stdout().write_all(text.as_bytes());
     }
 }
 

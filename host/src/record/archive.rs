@@ -277,7 +277,7 @@ impl Archive {
         })
     }
 
-    /// A record's outcome: the last one, or that of a number.
+    /// A record's outcome: the last one, or that of a number. A sealed one is held against the SHA-256 of its seal.
     ///
     /// # Errors
     /// There is none, or it can't be read.
@@ -290,6 +290,12 @@ impl Archive {
         let path = self.dir.join(&stored.file);
         let text =
             fs::read_to_string(&path).map_err(|cause| ArchiveError::Read { path: path.clone(), cause })?;
+        let seal = record.seals.iter().find(|s| s.number == number).and_then(|s| s.seal.open().ok());
+        // The outcome is the last file that its seal covers.
+        let sealed = seal.and_then(|manifest| manifest.files.last().map(|file| file.sha256.clone()));
+        if sealed.is_some_and(|sealed| sealed != sha256_hex(text.as_bytes())) {
+            return Err(ArchiveError::Swapped { path });
+        }
         Outcome::from_json(&text).map_err(|cause| ArchiveError::Outcome { path, cause })
     }
 

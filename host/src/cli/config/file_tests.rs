@@ -3,7 +3,7 @@
 use super::*;
 
 fn read(text: &str) -> Result<FileSettings, SheetError> {
-    parse(text, "config.toml", Places { folder: Path::new("/etc/place"), home: Some(Path::new("/home/me")) })
+    parse(text, "config.toml", Places { folder: Path::new("/etc/place"), home: Some(Path::new("/users/me")) })
 }
 
 #[track_caller]
@@ -24,7 +24,7 @@ fn an_empty_file_sets_nothing() {
 #[test]
 fn paths_are_told_from_the_files_folder_or_the_home_folder() {
     let settings = read("archive = '~/records'\nkey = 'shop.key'\nsheet = 'mine.toml'").unwrap();
-    assert_eq!(settings.archive.as_deref(), Some(Path::new("/home/me/records")));
+    assert_eq!(settings.archive.as_deref(), Some(Path::new("/users/me/records")));
     assert_eq!(settings.key.as_deref(), Some(Path::new("/etc/place/shop.key")));
     assert_eq!(settings.sheet.as_deref(), Some("/etc/place/mine.toml"));
     assert_eq!(read("sheet = 'body'").unwrap().sheet.as_deref(), Some("body"));

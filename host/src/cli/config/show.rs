@@ -141,9 +141,9 @@ mod tests {
                 _ => line,
             })
             .fold(String::new(), |all, line| all + line + "\n");
-        let places = Places { folder: Path::new("/place"), home: Some(Path::new("/home/me")) };
+        let places = Places { folder: Path::new("/place"), home: Some(Path::new("/users/me")) };
         let settings = parse(&text, "example", places).unwrap();
-        assert_eq!(settings.archive.as_deref(), Some(Path::new("/home/me/trackpair-records")));
+        assert_eq!(settings.archive.as_deref(), Some(Path::new("/users/me/trackpair-records")));
         assert_eq!(settings.sheet.as_deref(), Some("grip-complementary"));
         assert_eq!(settings.key.as_deref(), Some(Path::new("/place/shop.key")));
         assert!(settings.rig.is_some() && settings.paper.is_some());

@@ -180,6 +180,7 @@ WHERE (?1 IS NULL OR parts.kind = ?1)
         WHERE findings.record = records.record AND findings.number = latest.number AND findings.kind = ?7))
   AND (?8 IS NULL OR latest.sheet = ?8)
   AND (?9 IS NULL OR records.simulated = ?9)
+  AND (?10 IS NULL OR records.record IN (SELECT value FROM json_each(?10)))
 ORDER BY records.begun, records.record";
 
 impl Index {
@@ -188,6 +189,9 @@ impl Index {
     /// # Errors
     /// The database can't be read.
     pub fn find(&self, query: &Query) -> Result<Vec<RecordSummary>, IndexError> {
+        // A list of texts serialises.
+        let named =
+            (!query.records.is_empty()).then(|| serde_json::to_string(&query.records).unwrap_or_default());
         let find = || -> rusqlite::Result<Vec<RecordSummary>> {
             let mut statement = self.db.prepare(FIND)?;
             let conditions = params![
@@ -200,12 +204,11 @@ impl Index {
                 query.finding,
                 query.sheet,
                 query.simulated,
+                named,
             ];
             statement.query_map(conditions, summary)?.collect()
         };
-        let found = find().map_err(|e| self.failed(e))?;
-        let named = |r: &RecordSummary| query.records.is_empty() || query.records.contains(&r.record);
-        Ok(found.into_iter().filter(named).collect())
+        find().map_err(|e| self.failed(e))
     }
 
     /// The outcomes of a record, by their numbers.

@@ -22,18 +22,20 @@ impl Verifier<'_> {
             records.entry(&one.manifest.record).or_insert(one);
         }
         let listed = self.index.find(&Query::default())?;
-        for name in records.keys().filter(|name| listed.iter().all(|r| r.record != **name)) {
+        let names: BTreeSet<&str> = listed.iter().map(|r| r.record.as_str()).collect();
+        for name in records.keys().filter(|name| !names.contains(**name)) {
             self.problem(
                 row_of("records", name),
                 "the row of the record or of its part is missing or was altered",
             );
         }
-        for record in listed {
+        for record in &listed {
             let name = record.record.clone();
             let stored = self.index.traces(&name)?;
             if let Some(one) = records.get(name.as_str()) {
-                self.record_row(&record, one);
-                self.trace_rows(&name, &stored, one);
+                let outcome = self.outcome_of(one);
+                self.record_row(record, one, outcome.as_ref());
+                self.trace_rows(&name, &stored, one, outcome.as_ref());
             } else {
                 // Nobody has signed these, but the index still knows what they were.
                 for trace in &stored {
@@ -127,8 +129,8 @@ impl Verifier<'_> {
         }
     }
 
-    /// The row of a record against the first seal of it.
-    fn record_row(&mut self, record: &RecordSummary, one: &Sealed) {
+    /// The row of a record against the first seal of it and the outcome that it covers.
+    fn record_row(&mut self, record: &RecordSummary, one: &Sealed, outcome: Option<&Outcome>) {
         let manifest = &one.manifest;
         let as_sealed = (&manifest.kind, &manifest.label, &manifest.begun, month(&manifest.begun));
         if (&record.kind, &record.label, &record.begun, record.month.clone()) != as_sealed {
@@ -137,18 +139,23 @@ impl Verifier<'_> {
                 "kind, label, date or month are not what was sealed",
             );
         }
-        if self.first_outcome(one).is_some_and(|outcome| outcome.simulated != record.simulated) {
+        if outcome.is_some_and(|outcome| outcome.simulated != record.simulated) {
             let why = "it says of simulated data that they are real, or of real ones that they are simulated";
             self.problem(row_of("records", &record.record), why);
         }
     }
 
     /// The rows of the traces against the first seal of their record, and against what its outcome says of them.
-    fn trace_rows(&mut self, record: &str, rows: &[StoredTraceFile], one: &Sealed) {
+    fn trace_rows(
+        &mut self,
+        record: &str,
+        rows: &[StoredTraceFile],
+        one: &Sealed,
+        outcome: Option<&Outcome>,
+    ) {
         let sealed = &one.manifest.files[..one.manifest.files.len().saturating_sub(1)];
-        let outcome = self.first_outcome(one);
         let told = |row: &StoredTraceFile| {
-            let mut told = outcome.iter().flat_map(|o| &o.procedures);
+            let mut told = outcome.into_iter().flat_map(|o| &o.procedures);
             told.find(|p| p.trace_file.as_deref() == Some(&row.file))
                 .is_none_or(|p| p.procedure == row.procedure && p.scans == row.scans && p.end == row.ended)
         };
@@ -167,7 +174,7 @@ impl Verifier<'_> {
     }
 
     /// The outcome that a seal covers; none when its file was altered, which is told elsewhere.
-    fn first_outcome(&self, one: &Sealed) -> Option<Outcome> {
+    fn outcome_of(&self, one: &Sealed) -> Option<Outcome> {
         let file = one.manifest.files.last()?;
         Outcome::from_json(&fs::read_to_string(self.dir.join(&file.path)).ok()?).ok()
     }
