@@ -11,12 +11,15 @@
 //! - [`verdict`]: figures against limits with their uncertainty.
 //! - [`diagnosis`]: findings to causes.
 //! - [`outcome`]: all of it as one stored, versioned document.
+//! - [`vehicle`]: what is checked at the vehicle before a part is pulled, and what its readings say.
+//! - [`case`]: from a complaint to what was done about it. Does not know where it is kept.
 //! - [`compare`]: outcomes against each other and against the population of their kind.
 //! - [`report`]: the outcome for people. Returns text; where it goes is someone else's business.
 //! - [`record`]: the archive folder, Parquet and CSV files.
 //! - [`cli`]: what was typed, what it means, what is printed.
 
 pub mod analysis;
+pub mod case;
 pub mod cli;
 pub mod compare;
 pub mod diagnosis;
@@ -29,4 +32,5 @@ pub mod report;
 pub mod session;
 pub mod sheet;
 pub mod trace;
+pub mod vehicle;
 pub mod verdict;

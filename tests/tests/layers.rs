@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The host's layers; each may use only those before it.
-const HOST_LAYERS: [&str; 14] = [
+const HOST_LAYERS: [&str; 16] = [
     "quantity",
     "sheet",
     "trace",
@@ -15,6 +15,8 @@ const HOST_LAYERS: [&str; 14] = [
     "verdict",
     "diagnosis",
     "outcome",
+    "vehicle",
+    "case",
     "compare",
     "report",
     "record",

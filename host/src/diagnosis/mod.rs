@@ -1,4 +1,14 @@
-//! From findings to what is done about them: the next step for each kind. It judges nothing, and orders nothing.
+//! From what is known to what is done about it: the next step for each kind of finding, and what causes are looked for by. It judges
+//! no part.
+//!
+//! - `evidence`: what the bench found, what was checked at the vehicle, what was complained of.
+
+mod evidence;
+
+pub use evidence::{
+    CheckKind, Complaint, Evidence, FigureEvidence, FindingEvidence, Look, Run, Seen, Symptom,
+    VehicleEvidence,
+};
 
 use crate::quantity::FindingKind;
 
