@@ -77,6 +77,33 @@ pub struct Outcome {
     /// Grade for resale; none when the sheet has no rules for one, and in outcomes of programs that gave none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub grade: Option<OutcomeGrade>,
+    /// How often the connectors were plugged in; none where no rig was, and in outcomes of programs that did not count.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub matings: Option<OutcomeMatings>,
+}
+
+/// How often the connectors were plugged in, this session included.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeMatings {
+    /// Whether this session plugged the part in; false when it had been left plugged in.
+    pub counted: bool,
+    /// The part's connector; null for a part without a name.
+    pub part: Option<OutcomeMating>,
+    /// The rig's lead.
+    pub lead: Option<OutcomeMating>,
+}
+
+/// One connector.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeMating {
+    /// What the part is called, or the rig's serial number.
+    pub of: String,
+    /// Matings so far.
+    pub count: u32,
+    /// How many it bears by the sheet.
+    pub rated: u32,
+    /// Source of that.
+    pub source: String,
 }
 
 /// A grade by the rules of the sheet.

@@ -215,10 +215,16 @@ fn copy_folder(from: &Path, to: &Path) {
 }
 
 #[test]
-fn an_archive_of_schema_1_is_brought_to_the_present_one_and_still_is_what_was_kept() {
+fn archives_of_earlier_schemas_are_brought_to_the_present_one_and_still_are_what_was_kept() {
+    for (folder, key) in [("schema-1", "shop.pub"), ("schema-2", "shop-2.pub")] {
+        earlier_archive_goes_on(folder, key);
+    }
+}
+
+fn earlier_archive_goes_on(folder: &str, key_file: &str) {
     let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data/archives");
     let dir = tempfile::tempdir().unwrap();
-    copy_folder(&data.join("schema-1"), dir.path());
+    copy_folder(&data.join(folder), dir.path());
     let archive = Archive::open_to_read(dir.path()).unwrap();
     let records = archive.find(&Query::default()).unwrap();
     assert_eq!(records.len(), 2);
@@ -228,7 +234,7 @@ fn an_archive_of_schema_1_is_brought_to_the_present_one_and_still_is_what_was_ke
         assert_eq!(archive.traces(&record).unwrap().len(), 2);
         assert_eq!(archive.outcome(&record, None).unwrap().part.label, "an invented grip");
     }
-    let key = PublicKey::load(data.join("shop.pub").to_str().unwrap()).unwrap();
+    let key = PublicKey::load(data.join(key_file).to_str().unwrap()).unwrap();
     let found = verify(&archive, &Expected { keys: vec![key], fingerprint: None }).unwrap();
     assert_eq!((found.problems, found.seals), (vec![], 2));
     // And it goes on.

@@ -325,7 +325,7 @@ pub struct ClockWarning {
 }
 
 impl ClockWarning {
-    fn of(before: &StoredSeal, now: &str) -> Option<Self> {
+    pub(super) fn of(before: &StoredSeal, now: &str) -> Option<Self> {
         let last = before.seal.open().ok()?.sealed;
         let time = |text: &str| text.parse::<jiff::Timestamp>().ok();
         (time(now)? < time(&last)?).then(|| Self { now: now.to_owned(), last })

@@ -2,7 +2,7 @@
 //!
 //! The one layer of the library beside `link` that touches the outside; it does not know what a trace means.
 //!
-//! - `archive`, `folder`: where records are kept; one record being kept.
+//! - `archive`, `folder`: where records are kept; one record being kept. `cases`: cases and their entries.
 //! - `index`: the database beside the files.
 //! - `seal`, `head`: what makes content and order provable.
 //! - `bundle`: a record in one file, which is checked by itself.
@@ -13,6 +13,7 @@
 
 mod archive;
 mod bundle;
+mod cases;
 mod csv_error;
 mod csv_file;
 mod csv_map;
@@ -32,12 +33,13 @@ mod whole_file;
 
 pub use archive::{Archive, ArchiveError, FallbackWarning, StoredRecord};
 pub use bundle::{BundleCheck, BundleError, bundle, check_bundle};
+pub use cases::{CaseFileError, KeptEntry};
 pub use csv_error::{CsvError, CsvWarning};
 pub use csv_file::{CsvOptions, csv_trace};
 pub use csv_map::{ColumnName, CsvMap, MapError, Target, parse_map};
 pub use folder::{ClockWarning, Document, KeptOutcome, RecordFolder, Sealing};
 pub use index::{
-    INDEX_FILE, INDEX_SCHEMA, Index, IndexError, Query, RecordState, RecordSummary, StoredOutcome,
+    INDEX_FILE, INDEX_SCHEMA, Index, IndexError, LeadMatings, PartMatings, Query, RecordState, RecordSummary, StoredOutcome,
     StoredSeal, StoredTraceFile,
 };
 pub use load::{LoadError, Loaded, LoadedTrace, load_traces};

@@ -8,9 +8,32 @@ pub const TRACES: &str = "traces";
 /// Folder of outcomes, reports and seals, in the archive's.
 pub const RECORDS: &str = "records";
 
+/// Folder of the cases, in the archive's.
+pub const CASES: &str = "cases";
+
+/// Date and words as a case's name: `case-20260131-140506-blue-twin`. No record's name begins so.
+pub(super) fn case_stem(opened: &str, vehicle: &str) -> String {
+    format!("case-{}-{}", date_stem(opened), label_stem(vehicle, "vehicle"))
+}
+
+/// Whether a name is a case's.
+pub(super) fn is_case(name: &str) -> bool {
+    name.starts_with("case-")
+}
+
+/// Where the seal of an outcome or of a case's entry lies.
+pub(super) fn seal_path(name: &str, number: u32) -> String {
+    if is_case(name) { case_path(name, number, "seal", "json") } else { outcome_path(name, number, "seal", "json") }
+}
+
+/// Where a file of a case's entry lies: `entry`, `json` → `cases/C/entry-2.json`.
+pub(super) fn case_path(case: &str, number: u32, stem: &str, ending: &str) -> String {
+    format!("{CASES}/{case}/{stem}-{number}.{ending}")
+}
+
 /// Date and words as a name: `2026-01-31T14:05:06+01:00`, `Grip 12/B` → `20260131-140506-grip-12-b`.
 pub(super) fn record_stem(started: &str, label: &str) -> String {
-    format!("{}-{}", date_stem(started), label_stem(label))
+    format!("{}-{}", date_stem(started), label_stem(label, "part"))
 }
 
 /// The month of a date: `2026-01`; `undated` of what is none.
@@ -48,7 +71,7 @@ fn date_stem(started: &str) -> String {
 }
 
 /// The user's words as part of a file name: letters and digits of any language, everything else a hyphen.
-fn label_stem(label: &str) -> String {
+fn label_stem(label: &str, nothing: &str) -> String {
     let mut stem = String::new();
     for c in label.chars().take(4 * LABEL_CHARS) {
         if c.is_alphanumeric() {
@@ -59,7 +82,7 @@ fn label_stem(label: &str) -> String {
     }
     let stem: String = stem.chars().take(LABEL_CHARS).collect();
     match stem.trim_end_matches('-') {
-        "" => "part".to_owned(),
+        "" => nothing.to_owned(),
         stem => stem.to_owned(),
     }
 }

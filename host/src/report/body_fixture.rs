@@ -79,6 +79,7 @@ pub fn worn() -> Outcome {
         .into(),
         warnings: Vec::new(),
         grade: None,
+        matings: None,
         ..fixture::worn()
     }
 }

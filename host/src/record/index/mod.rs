@@ -1,10 +1,14 @@
 //! The archive's index: a SQLite database (WAL) beside the files, for questions over many records. What it holds can be made anew
 //! from the files; the order of the seals stands in it and in the files. It does not know what a figure means.
 
+mod cases;
+mod matings;
 mod read;
 mod tables;
 mod write;
 
+pub use cases::StoredEntry;
+pub use matings::{LeadMatings, PartMatings};
 pub use read::{Query, RecordState, RecordSummary, StoredOutcome, StoredSeal, StoredTraceFile};
 pub(super) use tables::{Row, Table, figure_rows, finding_rows, outcome_row};
 pub(super) use write::{NewRecord, NewTrace, Writing};
@@ -16,7 +20,8 @@ use std::time::Duration;
 /// The database's file in an archive.
 pub const INDEX_FILE: &str = "archive.sqlite";
 /// Steps from an empty database to the present schema; a database of schema n has had the first n.
-const MIGRATIONS: [&str; 2] = [include_str!("schema_1.sql"), include_str!("schema_2.sql")];
+const MIGRATIONS: [&str; 3] =
+    [include_str!("schema_1.sql"), include_str!("schema_2.sql"), include_str!("schema_3.sql")];
 /// Schema of the database that this program writes.
 pub const INDEX_SCHEMA: u32 = MIGRATIONS.len() as u32;
 /// How long another program may hold the archive before this one gives up.

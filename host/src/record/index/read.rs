@@ -322,6 +322,7 @@ impl Index {
             WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.record = outcomes.record)
             UNION SELECT 'seals', record, number FROM seals
             WHERE NOT EXISTS (SELECT 1 FROM outcomes o WHERE o.record = seals.record AND o.number = seals.number)
+              AND NOT EXISTS (SELECT 1 FROM case_entries e WHERE e.case_name = seals.record AND e.number = seals.number)
             UNION SELECT 'parts', label, 0 FROM parts
             WHERE NOT EXISTS (SELECT 1 FROM records r WHERE r.part = parts.part)
             UNION SELECT 'traces', record, 0 FROM traces
@@ -338,7 +339,7 @@ impl Index {
         Ok(said.into_iter().filter(|line| line != "ok").collect())
     }
 
-    fn list<T>(
+    pub(super) fn list<T>(
         &self,
         sql: &str,
         parameters: impl rusqlite::Params,

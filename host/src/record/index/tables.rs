@@ -21,7 +21,7 @@ impl Table {
         name: "outcomes",
         columns: &[
             "record", "number", "file", "judged", "scope", "verdict", "aborted", "sheet", "program",
-            "analysis", "grade",
+            "analysis", "grade", "mating", "lead",
         ],
     };
     /// Figures: one row each.
@@ -93,6 +93,8 @@ pub(in crate::record) fn outcome_row(record: &str, number: u32, file: &str, outc
         Value::Text(version("trackpair")),
         Value::Text(version("analysis")),
         maybe(outcome.grade.as_ref().and_then(|g| g.name.as_deref())),
+        outcome.matings.as_ref().map_or(Value::Null, |m| Value::Integer(m.counted.into())),
+        maybe(outcome.matings.as_ref().and_then(|m| m.lead.as_ref()).map(|lead| lead.of.as_str())),
     ]
 }
 

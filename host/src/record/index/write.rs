@@ -105,12 +105,12 @@ impl Index {
 
 /// The archive, taken for writing an outcome and its seal. Dropped without [`Writing::commit`], nothing is written.
 pub(in crate::record) struct Writing<'a> {
-    step: Transaction<'a>,
+    pub(super) step: Transaction<'a>,
     path: std::path::PathBuf,
 }
 
 impl Writing<'_> {
-    fn failed(&self, cause: rusqlite::Error) -> IndexError {
+    pub(super) fn failed(&self, cause: rusqlite::Error) -> IndexError {
         IndexError::Database { path: self.path.clone(), cause }
     }
 

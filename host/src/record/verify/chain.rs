@@ -2,7 +2,7 @@
 
 use super::{BTreeMap, Expected, Sealed, StoredSeal, Verifier, check_document};
 use crate::record::head::{HEAD_FILE, Head};
-use crate::record::names::outcome_path;
+use crate::record::names::{is_case, seal_path};
 use crate::record::seal::{PublicKey, SealFile};
 use std::fs;
 
@@ -75,7 +75,7 @@ impl Verifier<'_> {
 
     /// The seal's file says the same as its row.
     fn seal_file(&mut self, seal: &StoredSeal) {
-        let path = outcome_path(&seal.record, seal.number, "seal", "json");
+        let path = seal_path(&seal.record, seal.number);
         self.known.insert(path.clone());
         let Ok(text) = fs::read_to_string(self.dir.join(&path)) else {
             return self.problem(path, "the file is missing or can't be read");
@@ -141,5 +141,6 @@ impl Verifier<'_> {
 
 /// What to call a seal.
 fn name(seal: &StoredSeal) -> String {
-    format!("seal {} ({}, outcome {})", seal.sequence, seal.record, seal.number)
+    let what = if is_case(&seal.record) { "entry" } else { "outcome" };
+    format!("seal {} ({}, {what} {})", seal.sequence, seal.record, seal.number)
 }

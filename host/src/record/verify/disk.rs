@@ -3,14 +3,14 @@
 use super::{Path, PathBuf, Verifier};
 use crate::record::head::HEAD_FILE;
 use crate::record::index::INDEX_FILE;
-use crate::record::names::{RECORDS, TRACES};
+use crate::record::names::{CASES, RECORDS, TRACES};
 use crate::record::whole_file::PART;
 use std::fs;
 
 impl Verifier<'_> {
     /// Every file in the folders of records and traces belongs to something.
     pub(super) fn disk(&mut self) {
-        for folder in [RECORDS, TRACES] {
+        for folder in [CASES, RECORDS, TRACES] {
             for path in files(&self.dir.join(folder)) {
                 let Ok(inside) = path.strip_prefix(self.dir) else { continue };
                 let inside = inside.to_string_lossy().replace('\\', "/");
@@ -32,7 +32,7 @@ impl Verifier<'_> {
         }
         for entry in fs::read_dir(self.dir).into_iter().flatten().flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            let own = [RECORDS, TRACES, HEAD_FILE].contains(&name.as_str()) || name.starts_with(INDEX_FILE);
+            let own = [CASES, RECORDS, TRACES, HEAD_FILE].contains(&name.as_str()) || name.starts_with(INDEX_FILE);
             if !own && !name.starts_with('.') {
                 self.found.notes.push(format!("{name}: not part of the archive; it was not looked at"));
             }
@@ -44,7 +44,10 @@ impl Verifier<'_> {
         let record = path.ancestors().skip(1).find_map(|folder| {
             let name = folder.file_name()?.to_str()?;
             name.strip_prefix("record=")
-                .or_else(|| (folder.parent()?.file_name()? == RECORDS).then_some(name))
+                .or_else(|| {
+                    let above = folder.parent()?.file_name()?;
+                    (above == RECORDS || above == CASES).then_some(name)
+                })
         });
         let Some(seals) = record.and_then(|record| self.index.seals_of(record).ok()) else { return false };
         if path.starts_with(self.dir.join(TRACES)) {

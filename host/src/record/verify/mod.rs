@@ -2,15 +2,18 @@
 //! row of the index against the sealed files. It changes nothing and knows no figure's meaning.
 //!
 //! - `chain`: the seals, in order, and the head.
+//! - `cases`: the rows of cases' entries against their files.
 //! - `rows`: the index against manifests and outcomes.
 //! - `disk`: files that nothing names.
 
+mod cases;
 mod chain;
 mod disk;
 mod rows;
 
 use super::archive::{Archive, ArchiveError};
 use super::index::{INDEX_FILE, Index, StoredSeal};
+use super::names::is_case;
 use super::seal::{FileEntry, Manifest, PublicKey, check_document, sha256_hex};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -70,7 +73,10 @@ pub fn verify(archive: &Archive, expected: &Expected) -> Result<Verification, Ar
         verifier.problem(INDEX_FILE, damage);
     }
     let sealed = verifier.chain(&index.seals()?, expected);
-    verifier.rows(&sealed)?;
+    let (cases, records): (Vec<Sealed>, Vec<Sealed>) =
+        sealed.into_iter().partition(|one| is_case(&one.manifest.record));
+    verifier.rows(&records)?;
+    verifier.cases(&cases)?;
     verifier.disk();
     Ok(verifier.found)
 }

@@ -1,10 +1,13 @@
 //! An archive is attacked in every way that there is: each file, each row, the order, the end.
 
 use super::*;
+use crate::case::{Content, Note, Opening, RecordEntry};
 use crate::outcome::{Outcome, OutcomeProcedure, Stamp, empty_slot};
+use crate::quantity::PartKind;
 use crate::record::parquet_file::tests::invented;
 use crate::record::seal::ShopKey;
 use crate::record::{Document, Sealing};
+use crate::verdict::Verdict;
 use rusqlite::Connection;
 
 pub(in crate::record) fn key() -> ShopKey {
@@ -44,10 +47,31 @@ pub(in crate::record) fn kept(dir: &Path) -> Archive {
     for label in ["first", "second", "third"] {
         add(&archive, label, Some(&key()));
     }
+    invented_case(&archive);
     let second = archive.record("20260131-140506-second").unwrap();
     let sealing = Sealing { key: Some(&key()), date: "2026-02-01T00:00:00Z" };
     archive.reopen(&second).conclude(&worn(), sealing, page).unwrap();
     archive
+}
+
+/// A case with a note and a check that has a report.
+fn invented_case(archive: &Archive) {
+    let sealing = Sealing { key: Some(&key()), date: "2026-01-31T15:00:00Z" };
+    let opening = Opening { vehicle: "an invented twin".to_owned(), ..Opening::default() };
+    let case = archive.open_case(opening, sealing).unwrap().case;
+    let note = Note { words: "looked at it".to_owned(), ..Note::default() };
+    archive.add_to_case(&case, Content::Note(note), sealing, page).unwrap();
+    let record = RecordEntry {
+        record: "20260131-140506-first".to_owned(),
+        number: 1,
+        fingerprint: None,
+        kind: PartKind::Grip,
+        label: "first".to_owned(),
+        scope: "part".to_owned(),
+        verdict: Verdict::Outside,
+        simulated: true,
+    };
+    archive.add_to_case(&case, Content::Record(record), sealing, |_| Vec::new()).unwrap();
 }
 
 fn expected() -> Expected {
@@ -82,9 +106,9 @@ fn an_archive_that_nobody_touched_has_no_problems() {
     let found = verify(&kept(dir.path()), &expected()).unwrap();
     assert_eq!(found.problems, []);
     assert_eq!(found.notes, Vec::<String>::new());
-    // Four outcomes, each with its seal, report and the trace of its record.
-    assert_eq!((found.seals, found.files), (4, 16));
-    assert_eq!(found.rows, 4 * (worn().figures.len() + worn().findings.len()) as u64);
+    // Four outcomes, each with its seal, report and the trace of its record; three entries of a case with their seals, and one report.
+    assert_eq!((found.seals, found.files), (7, 16 + 7));
+    assert_eq!(found.rows, 4 * (worn().figures.len() + worn().findings.len()) as u64 + 3);
 }
 
 #[test]
@@ -92,7 +116,7 @@ fn every_altered_missing_or_swapped_file_is_found_and_named() {
     let dir = tempfile::tempdir().unwrap();
     let archive = kept(dir.path());
     let all = disk_files(dir.path());
-    assert_eq!(all.len(), 4 * 3 + 3 + 1, "{all:?}");
+    assert_eq!(all.len(), 4 * 3 + 3 + 1 + 7, "{all:?}");
     for file in &all {
         let path = dir.path().join(file);
         let good = fs::read(&path).unwrap();
@@ -189,7 +213,7 @@ fn every_altered_value_of_the_index_is_found() {
                 "UPDATE {table} SET {column} = CASE typeof({column})
                     WHEN 'integer' THEN CASE {column} WHEN 0 THEN 1 WHEN 1 THEN 0 ELSE {column} + 7 END WHEN 'real' THEN {column} + 0.25 WHEN 'text' THEN {column} || 'x'
                     ELSE CASE (SELECT type FROM pragma_table_info('{table}') WHERE name = '{column}')
-                        WHEN 'TEXT' THEN 'x' ELSE 1.5 END END
+                        WHEN 'TEXT' THEN 'x' WHEN 'INTEGER' THEN 1 ELSE 1.5 END END
                  WHERE rowid = (SELECT {end}(rowid) FROM {table})"
             );
             assert_eq!(db.execute(&change, []).unwrap(), 1, "{table}.{column}");
@@ -209,7 +233,7 @@ fn every_missing_or_added_row_is_found() {
     let dir = tempfile::tempdir().unwrap();
     let archive = kept(dir.path());
     let good = index_bytes(dir.path());
-    for table in ["records", "traces", "outcomes", "figures", "findings", "seals"] {
+    for table in ["records", "traces", "outcomes", "figures", "findings", "seals", "case_entries"] {
         for end in ["min", "max"] {
             put_index(dir.path(), &good);
             sql(dir.path(), &format!("DELETE FROM {table} WHERE rowid = (SELECT {end}(rowid) FROM {table})"));
@@ -224,7 +248,9 @@ fn every_missing_or_added_row_is_found() {
             expanded_uncertainty, unit, upper_bound, at_deg, limit_min, limit_max, limit_bound, verdict FROM figures LIMIT 1",
         "INSERT INTO findings SELECT record, number, 99, kind, channel, from_deg, to_deg, confidence, effect, text FROM findings LIMIT 1",
         "INSERT INTO traces SELECT record, 9, procedure, scans, ended, 'traces/x', sha256, bytes FROM traces LIMIT 1",
-        "INSERT INTO outcomes SELECT record, 9, 'records/x', judged, scope, 'within', aborted, sheet, program, analysis, NULL FROM outcomes LIMIT 1",
+        "INSERT INTO outcomes SELECT record, 9, 'records/x', judged, scope, 'within', aborted, sheet, program, analysis, NULL, NULL, NULL FROM outcomes LIMIT 1",
+        "INSERT INTO case_entries SELECT case_name, 9, what, dated, record, 'cases/x', entry FROM case_entries LIMIT 1",
+        "INSERT INTO case_entries SELECT 'case-ghost', number, what, dated, record, 'cases/x', entry FROM case_entries LIMIT 1",
     ] {
         put_index(dir.path(), &good);
         sql(dir.path(), added);
@@ -236,7 +262,7 @@ fn every_missing_or_added_row_is_found() {
 #[test]
 fn seals_that_are_exchanged_removed_or_cut_off_are_found() {
     check(
-        |dir| sql(dir, "UPDATE seals SET sequence = -sequence; UPDATE seals SET sequence = 5 + sequence"),
+        |dir| sql(dir, "UPDATE seals SET sequence = -sequence; UPDATE seals SET sequence = 8 + sequence"),
         "seal 1",
         "not the one that it names",
     );
