@@ -113,6 +113,15 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("seal_check", "verify", vec![report, "--key", key], 0),
         ("seal_check", "verify", vec![good_sheet, "--key", key], 12),
     ]);
+    trackpair(["case", "new", "--complaint", "limp-home", "--part", "grip", "--archive", archive])?
+        .expect(0, &[]);
+    trackpair(["case", "note", "case-", "--words", "x", "--replugged", "grip", "--archive", archive])?
+        .expect(0, &[]);
+    rows.extend([
+        ("case", "case show", vec!["case-", "--archive", archive], 0),
+        ("cases", "case list", vec!["--archive", archive], 0),
+        ("matings", "matings", vec!["--archive", archive], 0),
+    ]);
     rows.extend(["rest", "step", "release", "creep", "lash", "tooth-map"].map(body));
     let known: BTreeSet<(&str, &str)> = rows.iter().map(|row| (row.0, row.1)).collect();
     let published = PUBLISHED.iter().flat_map(|p| p.printed_by.iter().map(|c| (p.name, *c)));

@@ -6,7 +6,7 @@
 
 use super::statistics::Resampler;
 use crate::quantity::{Channel, PartKind, Unit};
-use crate::sheet::{Monitor, NominalLine, PartSheet, SweepPlan, Topology};
+use crate::sheet::{ConnectorRating, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::trace::{
     ChannelProvenance, Column, Gap, GapCause, ProcedureKind, Provenance, RigProvenance, SweepConditions,
     Trace, TraceEnd,
@@ -423,6 +423,7 @@ pub(crate) fn sheet(topology: Topology, travel_deg: f64) -> PartSheet {
         limits: Vec::new(),
         findings: Vec::new(),
         grades: Vec::new(),
+        connector: ConnectorRating::default(),
     }
 }
 

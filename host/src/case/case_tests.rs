@@ -44,7 +44,10 @@ fn a_case_is_closed_once_and_takes_nothing_until_it_is_reopened() {
     add(&mut case, close(Ending::NothingFound));
     assert_eq!(case.state(), CaseState::Closed);
     let again = case.allows(&close(Ending::HandedOn)).unwrap_err();
-    assert!(matches!(&again, CaseError::ClosedAlready { date, .. } if date.starts_with("2026-01-02")), "{again}");
+    assert!(
+        matches!(&again, CaseError::ClosedAlready { date, .. } if date.starts_with("2026-01-02")),
+        "{again}"
+    );
     assert!(again.to_string().contains("--reopen"));
     assert!(matches!(case.allows(&mended("x")), Err(CaseError::Closed { .. })));
     let reopen = Content::Note(Note { reopened: Some("it came back".to_owned()), ..Note::default() });

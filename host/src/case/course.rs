@@ -1,6 +1,6 @@
 //! What the entries of a case come to. It adds nothing of its own.
 
-use super::{CasePart, Case, Closing, Content, Note, RecordEntry};
+use super::{Case, CasePart, Closing, Content, Note, RecordEntry};
 use crate::diagnosis::{Complaint, Symptom};
 use crate::vehicle::VehicleCheck;
 
@@ -37,11 +37,13 @@ pub struct CheckEntry<'a> {
 impl Case {
     /// The vehicle in the user's words.
     pub fn vehicle(&self) -> &str {
-        self.entries.iter().find_map(|e| match &e.content {
-            Content::Opening(opening) => Some(opening.vehicle.as_str()),
-            _ => None,
-        })
-        .unwrap_or_default()
+        self.entries
+            .iter()
+            .find_map(|e| match &e.content {
+                Content::Opening(opening) => Some(opening.vehicle.as_str()),
+                _ => None,
+            })
+            .unwrap_or_default()
     }
 
     /// When it was opened, RFC 3339.
@@ -135,8 +137,8 @@ impl Case {
                     only = opening.complaint.symptoms.contains(&Symptom::ClearedByReplugging);
                 }
                 Content::Note(note) => {
-                    only |= note.cleared_by_replugging
-                        || note.symptoms.contains(&Symptom::ClearedByReplugging);
+                    only |=
+                        note.cleared_by_replugging || note.symptoms.contains(&Symptom::ClearedByReplugging);
                     only &= note.mended.is_none();
                 }
                 _ => {}

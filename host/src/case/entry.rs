@@ -28,10 +28,6 @@ pub struct Entry {
 /// What an entry is.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "what", content = "told", rename_all = "snake_case")]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "a case has a few dozen entries; boxes would only be in the way"
-)]
 pub enum Content {
     /// The complaint; always the first entry and only there.
     Opening(Opening),

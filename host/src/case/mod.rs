@@ -2,9 +2,11 @@
 //! kept, nor how they are shown.
 //!
 //! - `entry`: the stored documents.
+//! - `advice`: what to do next.
 //! - `rules`: what may be added to a case, and when it may be closed.
 //! - `course`: what its entries come to: complaint, parts, checks, records, what keeps it open.
 
+mod advice;
 mod course;
 mod entry;
 mod rules;

@@ -6,7 +6,9 @@ use super::{Case, Content, Ending};
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum CaseError {
     /// Closed twice.
-    #[error("{case} was closed on {date} ({ending}: {words}); it is not closed again. If the fault came back: trackpair case note {case} --reopen WHY")]
+    #[error(
+        "{case} was closed on {date} ({ending}: {words}); it is not closed again. If the fault came back: trackpair case note {case} --reopen WHY"
+    )]
     ClosedAlready {
         /// The case.
         case: String,
@@ -18,7 +20,9 @@ pub enum CaseError {
         words: String,
     },
     /// An entry to a closed case.
-    #[error("{case} was closed on {date}; nothing is added to it until it is reopened: trackpair case note {case} --reopen WHY")]
+    #[error(
+        "{case} was closed on {date}; nothing is added to it until it is reopened: trackpair case note {case} --reopen WHY"
+    )]
     Closed {
         /// The case.
         case: String,
@@ -42,13 +46,17 @@ pub enum CaseError {
         case: String,
     },
     /// Mended, but nothing was.
-    #[error("{case} has no note of what was mended; say it: trackpair case close {case} --ending mended --mended WHAT")]
+    #[error(
+        "{case} has no note of what was mended; say it: trackpair case close {case} --ending mended --mended WHAT"
+    )]
     NothingMended {
         /// The case.
         case: String,
     },
     /// An empty note.
-    #[error("the note says nothing; give --words, --symptom, --code, --seen, --part, --record, --replugged, --mended or --reopen")]
+    #[error(
+        "the note says nothing; give --words, --symptom, --code, --seen, --part, --record, --replugged, --mended or --reopen"
+    )]
     EmptyNote,
     /// A plug of a part that the case does not know.
     #[error("{case} has no part {label:?}; it has: {known}. Add it: --part KIND,label={label}")]
@@ -61,7 +69,9 @@ pub enum CaseError {
         known: String,
     },
     /// The same label twice.
-    #[error("{case} has a part {label:?} already; parts of one case need different labels: --part KIND,label=…")]
+    #[error(
+        "{case} has a part {label:?} already; parts of one case need different labels: --part KIND,label=…"
+    )]
     PartTwice {
         /// The case.
         case: String,

@@ -1,16 +1,19 @@
 //! What was typed. What it means is decided in the commands' own files.
 
+use super::case::{CaseCommand, InCase};
 use super::certificate::Certificate;
 use super::check_setup::CheckSetup;
 use super::compare::Compare;
 use super::config::ConfigCommand;
 use super::limits::ProposeLimits;
+use super::matings::Matings;
 use super::published::Schema;
 use super::records::RecordsCommand;
 use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
 use super::verify::Verify;
 use clap::{Args, Parser, Subcommand};
+use std::cell::OnceCell;
 use std::path::PathBuf;
 
 const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 12 altered or missing · 20 rig fault or aborted · 2 usage · 1 other";
@@ -59,6 +62,11 @@ pub enum Command {
     Judge(Judge),
     /// Judge records of the archive again, on all cores: a new outcome beside the old, differences listed
     Rejudge(Rejudge),
+    /// From a complaint to what was done about it: complaint, checks at the vehicle, records of the bench, causes
+    #[command(subcommand)]
+    Case(CaseCommand),
+    /// How often connectors were plugged in, and how many matings they bear
+    Matings(Matings),
     /// Compare records: one part before and after, a series, or a part among the population of its kind
     Compare(Compare),
     /// Good parts of your own: bodies among which worn teeth are searched for; limits that good parts would give
@@ -104,12 +112,21 @@ pub struct Common {
     /// The part in your words: number, serial, where it came from
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub part: String,
+    /// The case that the record belongs to, by its name or a part of it; without --part, its one part is meant
+    #[arg(long, value_name = "CASE")]
+    pub case: Option<String>,
+    /// The part has been left plugged in since the last session: no mating is counted
+    #[arg(long)]
+    pub still_plugged: bool,
     /// Folder that keeps the records [else: TRACKPAIR_ARCHIVE, configuration, the platform's place for data]
     #[arg(long, value_name = "DIR")]
     pub archive: Option<PathBuf>,
     /// Print outcome.json on stdout, everything else on stderr
     #[arg(long)]
     pub json: bool,
+    /// What the case says, once it was looked up.
+    #[arg(skip)]
+    pub in_case: OnceCell<InCase>,
 }
 
 /// `qualify`.

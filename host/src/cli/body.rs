@@ -6,7 +6,7 @@ use super::cautions::{self, Consent};
 use super::conclude::{Kept, conclude};
 use super::population;
 use super::progress::Meter;
-use super::qualify::{checked_seconds, enter_key};
+use super::qualify::{begin as new_record, checked_seconds, enter_key};
 use super::settled::Settled;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
@@ -118,7 +118,7 @@ fn alone(
 ) -> Result<Ending, Failure> {
     let Asked { kind, common, consent, among } = asked;
     let shelf = Shelf::new(common.sheet)?;
-    let mut kept = Kept::begin(common.archive, common.part)?;
+    let mut kept = new_record(common, shelf.first(), surroundings)?;
     kept.judge_only(Scope::Procedure(kind), Vec::new());
     kept.judge_among(among);
     let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {

@@ -2,6 +2,7 @@
 
 use super::document::print_document;
 use super::key;
+use super::matings::Plugged;
 use super::population;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
@@ -40,6 +41,7 @@ pub struct Kept {
     readings: Vec<OutcomeReading>,
     doubts: Vec<String>,
     among: Option<Population>,
+    plugged: Option<Plugged>,
 }
 
 impl Kept {
@@ -71,7 +73,13 @@ impl Kept {
             readings: Vec::new(),
             doubts: Vec::new(),
             among: None,
+            plugged: None,
         }
+    }
+
+    /// Says that a part is plugged into a rig for what will be recorded, and to which case that belongs.
+    pub fn plug_in(&mut self, plugged: Plugged) {
+        self.plugged = Some(plugged);
     }
 
     /// Adds sentences for the reader.
@@ -206,6 +214,10 @@ pub fn conclude(
         return Err(Failure::Rig(anyhow!("nothing was recorded, so there is nothing to judge: {why}")));
     };
     let shop = surroundings.shop();
+    let mut judged = judged;
+    if let (Some(plugged), Some(folder)) = (&kept.plugged, &kept.folder) {
+        plugged.count(&mut judged.outcome, sheet, folder);
+    }
     let input = ReportInput { shop: shop.as_ref(), ..judged.report(sheet) };
     let outcome = &judged.outcome;
     let text = terminal(&input, style(surroundings));
@@ -216,7 +228,11 @@ pub fn conclude(
     };
     let reported = report.map_or(Ok(()), |file| write_report(&page(), file));
     print(&kept, outcome, &text, stored.as_ref().is_ok_and(Option::is_some), json);
-    stored.map(|_| ()).and(reported)?;
+    let filed = match (&stored, &kept.plugged, &kept.folder) {
+        (Ok(Some(_)), Some(plugged), Some(folder)) => plugged.file(outcome, folder, surroundings),
+        _ => Ok(()),
+    };
+    stored.map(|_| ()).and(reported).and(filed)?;
     Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
 }
 

@@ -16,6 +16,7 @@
 mod args;
 mod bench_work;
 mod body;
+mod case;
 mod cautions;
 mod certificate;
 mod check_setup;
@@ -27,6 +28,7 @@ mod ending;
 mod judge;
 mod key;
 mod limits;
+mod matings;
 mod population;
 mod population_shown;
 mod progress;
@@ -114,6 +116,8 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
+        Command::Case(command) => case::case(command, surroundings),
+        Command::Matings(args) => matings::matings(args, surroundings),
         Command::Compare(args) => compare::compare(args, surroundings),
         Command::Population(command) => population::population(command, surroundings),
         Command::Rejudge(args) => rejudge::rejudge(args, surroundings),

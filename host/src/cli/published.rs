@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 16] = [
+pub const PUBLISHED: [Published; 19] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -66,6 +66,9 @@ pub const PUBLISHED: [Published; 16] = [
     published!("records", "records.schema.json", "records list", "records find"),
     published!("record", "record.schema.json", "records show"),
     published!("verification", "verification.schema.json", "records verify"),
+    published!("case", "case.schema.json", "case show"),
+    published!("cases", "cases.schema.json", "case list"),
+    published!("matings", "matings.schema.json", "matings"),
     published!("seal_check", "seal_check.schema.json", "verify"),
 ];
 

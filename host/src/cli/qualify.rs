@@ -5,6 +5,7 @@ use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
 use super::conclude::{Kept, conclude};
+use super::matings::Plugged;
 use super::population;
 use super::progress::Meter;
 use super::settled::Settled;
@@ -28,7 +29,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let mut shelf = Shelf::new(common.sheet)?;
     override_sweep(args, &mut shelf)?;
     let among = population::given(args.population.as_deref())?;
-    let mut kept = begin(common)?;
+    let mut kept = begin(common, shelf.first(), surroundings)?;
     kept.judge_among(among);
     let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         if bench.drives_body() {
@@ -54,7 +55,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
 pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
     let shelf = shelf_for_grip(common)?;
-    let mut kept = begin(common)?;
+    let mut kept = begin(common, shelf.first(), surroundings)?;
     kept.judge_only(Scope::Readiness, Vec::new());
     let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).0
@@ -66,7 +67,7 @@ pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resul
 pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
     let shelf = shelf_for_grip(common)?;
-    let mut kept = begin(common)?;
+    let mut kept = begin(common, shelf.first(), surroundings)?;
     let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
@@ -85,7 +86,7 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
     let seconds = checked_seconds(args.seconds)?;
     let common = Settled::of(&args.common, surroundings)?;
     let shelf = shelf_for_grip(common)?;
-    let mut kept = begin(common)?;
+    let mut kept = begin(common, shelf.first(), surroundings)?;
     let key = enter_key();
     with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
@@ -103,7 +104,7 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     let common = Settled::of(&args.common, surroundings)?;
     let shelf = shelf_for_grip(common)?;
     let at = args.at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
-    let mut kept = begin(common)?;
+    let mut kept = begin(common, shelf.first(), surroundings)?;
     let key = enter_key();
     // The verdict looks at every sample, so all of it is kept.
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
@@ -163,8 +164,18 @@ fn shelf_for_grip(common: Settled<'_>) -> Result<Shelf, Failure> {
     Ok(shelf)
 }
 
-fn begin(common: Settled<'_>) -> Result<Kept, Failure> {
-    Kept::begin(common.archive, common.part)
+/// A record for what a session with the rig will tell.
+///
+/// # Errors
+/// As [`Kept::begin`].
+pub(super) fn begin(
+    common: Settled<'_>,
+    sheet: &PartSheet,
+    surroundings: &Surroundings<'_>,
+) -> Result<Kept, Failure> {
+    let mut kept = Kept::begin(common.archive, common.part)?;
+    kept.plug_in(Plugged::of(common, sheet, surroundings)?);
+    Ok(kept)
 }
 
 /// What the command line says of the sweep, over what the sheet says.

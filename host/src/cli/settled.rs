@@ -2,6 +2,7 @@
 //! that before the configuration file.
 
 use super::args::Common;
+use super::case::InCase;
 use super::{Failure, Surroundings};
 use anyhow::anyhow;
 use std::path::Path;
@@ -15,6 +16,10 @@ pub struct Settled<'a> {
     pub sheet: Option<&'a str>,
     /// The part in the user's words.
     pub part: &'a str,
+    /// The case that the record belongs to, by its full name.
+    pub case: Option<&'a str>,
+    /// Whether the part has been left plugged in since the last session.
+    pub still_plugged: bool,
     /// Folder of the records; none = the platform's.
     pub archive: Option<&'a Path>,
     /// Whether the document goes to stdout.
@@ -25,15 +30,26 @@ impl<'a> Settled<'a> {
     /// What is meant by what was typed. What a report will need is looked at now, before anything is recorded.
     ///
     /// # Errors
-    /// [`Failure::Usage`] when the configuration can't be used, its logo included, or no rig is named anywhere.
+    /// [`Failure::Usage`] when the configuration can't be used, its logo included, no rig is named anywhere, or there is no such case.
     pub fn of(typed: &'a Common, surroundings: &Surroundings<'a>) -> Result<Self, Failure> {
         let config = surroundings.config()?;
         config.shop().map_err(|e| Failure::Usage(e.into()))?;
+        let rig = rig(typed.rig.as_deref(), surroundings)?;
+        let archive = typed.archive.as_deref().or(config.archive.value.as_deref());
+        let case = match &typed.case {
+            None => None,
+            Some(case) => {
+                let found = InCase::find(case, &typed.part, archive)?;
+                Some(typed.in_case.get_or_init(|| found))
+            }
+        };
         Ok(Self {
-            rig: rig(typed.rig.as_deref(), surroundings)?,
+            rig,
             sheet: typed.sheet.as_deref().or(config.sheet.value.as_deref()),
-            part: &typed.part,
-            archive: typed.archive.as_deref().or(config.archive.value.as_deref()),
+            part: case.map_or(&typed.part, |case| &case.label),
+            case: case.map(|case| case.name.as_str()),
+            still_plugged: typed.still_plugged,
+            archive,
             json: typed.json,
         })
     }

@@ -14,6 +14,11 @@ pub enum PartKind {
 }
 
 impl PartKind {
+    /// From its name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Grip, Self::Body].into_iter().find(|kind| kind.name() == name)
+    }
+
     /// The name in sheets and outcomes.
     pub const fn name(self) -> &'static str {
         match self {

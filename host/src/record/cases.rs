@@ -5,7 +5,9 @@ use super::folder::{ClockWarning, Document, Sealing};
 use super::head;
 use super::index::{Index, StoredEntry, StoredSeal, Writing};
 use super::names::{case_path, case_stem};
-use super::seal::{FileEntry, MANIFEST_SCHEMA, Manifest, PrintedCode, ShopKey, seal_document, sha256, sha256_hex};
+use super::seal::{
+    FileEntry, MANIFEST_SCHEMA, Manifest, PrintedCode, ShopKey, seal_document, sha256, sha256_hex,
+};
 use super::whole_file::write_whole;
 use crate::case::{Case, CaseError, Content, ENTRY_SCHEMA, Entry, EntryError, Opening};
 use crate::outcome::Stamp;
@@ -260,7 +262,8 @@ impl Archive {
         let seal = seal.with_documents(&documents, key);
         self.put(&case_path(&entry.case, entry.number, "seal", "json"), seal.to_json().as_bytes())?;
         kept.fingerprint = Some(stamp.fingerprint);
-        kept.warnings.extend(last.as_ref().and_then(|l| ClockWarning::of(l, &entry.date)).map(|w| w.to_string()));
+        kept.warnings
+            .extend(last.as_ref().and_then(|l| ClockWarning::of(l, &entry.date)).map(|w| w.to_string()));
         writing.add_seal(&StoredSeal {
             sequence: manifest.sequence,
             record: manifest.record,
@@ -271,7 +274,11 @@ impl Archive {
         Ok(documents)
     }
 
-    fn put_documents(&self, entry: &Entry, documents: Vec<Document>) -> Result<Vec<FileEntry>, CaseFileError> {
+    fn put_documents(
+        &self,
+        entry: &Entry,
+        documents: Vec<Document>,
+    ) -> Result<Vec<FileEntry>, CaseFileError> {
         documents
             .iter()
             .map(|d| self.put(&case_path(&entry.case, entry.number, d.stem, d.ending), &d.bytes))

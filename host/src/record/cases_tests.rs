@@ -26,7 +26,8 @@ fn cases_are_found_by_name_or_a_part_of_it_that_no_other_has() {
     let names: Vec<String> = ["Blue twin", "Blue twin", "red/single", ""]
         .map(|vehicle| archive.open_case(opening(vehicle), sealing).unwrap().case)
         .into();
-    let due = ["blue-twin", "blue-twin-2", "red-single", "vehicle"].map(|n| format!("case-20260131-140506-{n}"));
+    let due =
+        ["blue-twin", "blue-twin-2", "red-single", "vehicle"].map(|n| format!("case-20260131-140506-{n}"));
     assert_eq!(names, due);
     assert_eq!(archive.cases().unwrap().len(), 4);
     assert_eq!(archive.case("red").unwrap().name, names[2]);
@@ -61,7 +62,11 @@ fn without_a_key_an_entry_is_kept_and_that_is_said() {
     assert_eq!(kept.fingerprint, None);
     let found = verify(&archive, &Expected::default()).unwrap();
     assert_eq!(found.problems, []);
-    assert!(found.notes.iter().any(|n| n.contains(&kept.case) && n.contains("not sealed")), "{:?}", found.notes);
+    assert!(
+        found.notes.iter().any(|n| n.contains(&kept.case) && n.contains("not sealed")),
+        "{:?}",
+        found.notes
+    );
 }
 
 #[test]
@@ -70,7 +75,7 @@ fn matings_known_before_and_plugs_put_back_on_the_vehicle_are_counted() {
     let archive = Archive::open(dir.path()).unwrap();
     let sealing = Sealing { key: None, date: DATE };
     let case = archive.open_case(opening("twin"), sealing).unwrap().case;
-    let count = |kind| archive.index().unwrap().part_matings(kind, "grip 7").unwrap();
+    let count = |kind| archive.index().unwrap().part_matings(kind, "grip 7", "").unwrap();
     assert_eq!((count(PartKind::Grip), count(PartKind::Body)), (4, 0));
     for _ in 0..2 {
         archive.add_to_case(&case, replugged(), sealing, |_| Vec::new()).unwrap();

@@ -115,6 +115,11 @@ impl RecordFolder {
         self.archive.join(RECORDS).join(&self.record)
     }
 
+    /// The archive's folder.
+    pub fn archive_dir(&self) -> &Path {
+        &self.archive
+    }
+
     /// The record's name.
     pub fn record(&self) -> &str {
         &self.record

@@ -39,8 +39,8 @@ pub use csv_file::{CsvOptions, csv_trace};
 pub use csv_map::{ColumnName, CsvMap, MapError, Target, parse_map};
 pub use folder::{ClockWarning, Document, KeptOutcome, RecordFolder, Sealing};
 pub use index::{
-    INDEX_FILE, INDEX_SCHEMA, Index, IndexError, LeadMatings, PartMatings, Query, RecordState, RecordSummary, StoredOutcome,
-    StoredSeal, StoredTraceFile,
+    INDEX_FILE, INDEX_SCHEMA, Index, IndexError, LeadMatings, PartMatings, Query, RecordState, RecordSummary,
+    StoredOutcome, StoredSeal, StoredTraceFile,
 };
 pub use load::{LoadError, Loaded, LoadedTrace, load_traces};
 pub use parquet_file::{ParquetError, TRACE_KEY, trace_from_parquet, trace_to_parquet};

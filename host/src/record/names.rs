@@ -23,7 +23,11 @@ pub(super) fn is_case(name: &str) -> bool {
 
 /// Where the seal of an outcome or of a case's entry lies.
 pub(super) fn seal_path(name: &str, number: u32) -> String {
-    if is_case(name) { case_path(name, number, "seal", "json") } else { outcome_path(name, number, "seal", "json") }
+    if is_case(name) {
+        case_path(name, number, "seal", "json")
+    } else {
+        outcome_path(name, number, "seal", "json")
+    }
 }
 
 /// Where a file of a case's entry lies: `entry`, `json` → `cases/C/entry-2.json`.

@@ -10,7 +10,7 @@ use super::host::outcome::{
     SCHEMA_VERSION,
 };
 use super::host::quantity::{Channel, Condition, FigureName, PartKind, Unit};
-use super::host::sheet::{Monitor, NominalLine, PartSheet, SweepPlan, Topology};
+use super::host::sheet::{ConnectorRating, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use super::host::trace::{ChannelProvenance, Gap, GapCause, RigProvenance};
 use super::host::verdict::Verdict;
 use std::collections::BTreeMap;
@@ -36,6 +36,7 @@ pub fn sheet() -> PartSheet {
         limits: Vec::new(),
         findings: Vec::new(),
         grades: Vec::new(),
+        connector: ConnectorRating::default(),
     }
 }
 

@@ -7,7 +7,7 @@ use super::people::{Named, People};
 use super::qr::qr_svg;
 use super::text::{LABEL, SENTENCE, plain};
 use super::words;
-use crate::outcome::{OutcomeProcedure, Stamp};
+use crate::outcome::{Outcome, OutcomeMating, OutcomeProcedure, Stamp};
 use crate::trace::ChannelProvenance;
 
 /// Everything about where it came from.
@@ -108,6 +108,7 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
             all.push(("reached at".to_owned(), rig.address.clone()));
         }
     }
+    all.extend(matings(outcome));
     all.extend(outcome.versions.iter().map(|(name, version)| {
         (format!("version of {}", name.replace("recorded_by", "the recorder")), version.clone())
     }));
@@ -115,6 +116,18 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
     all.into_iter()
         .map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&text, SENTENCE) })
         .collect()
+}
+
+/// How often the connectors were plugged in.
+fn matings(outcome: &Outcome) -> Vec<(String, String)> {
+    let Some(matings) = &outcome.matings else { return Vec::new() };
+    let connectors = [("matings of the part", &matings.part), ("matings of the rig's lead", &matings.lead)];
+    let left = if matings.counted { "" } else { ", left plugged in since the last session" };
+    let told = |(name, mating): (&str, &Option<OutcomeMating>)| {
+        let OutcomeMating { count, rated, source, .. } = mating.as_ref()?;
+        Some((name.to_owned(), format!("{count} of {rated}{left} (rating: {source})")))
+    };
+    connectors.into_iter().filter_map(told).collect()
 }
 
 /// What was given, or that nothing was.

@@ -16,7 +16,7 @@ pub struct Bound {
 }
 
 /// Ranges of the sheet's own numbers: what the rig can do and what still makes sense for a part.
-pub const BOUNDS: [Bound; 39] = [
+pub const BOUNDS: [Bound; 41] = [
     Bound { key: "supply_volts", unit: "V", min: 3.0, max: 5.5 },
     Bound { key: "travel_deg", unit: "degrees", min: 5.0, max: 180.0 },
     Bound { key: "closed_ratio", unit: "(ratio of supply)", min: 0.0, max: 1.0 },
@@ -55,6 +55,9 @@ pub const BOUNDS: [Bound; 39] = [
     Bound { key: "idler_large", unit: "teeth", min: 5.0, max: 400.0 },
     Bound { key: "idler_small", unit: "teeth", min: 5.0, max: 400.0 },
     Bound { key: "sector", unit: "teeth on a full circle", min: 12.0, max: 720.0 },
+    // Of the connectors.
+    Bound { key: "part_matings", unit: "matings", min: 1.0, max: 100_000.0 },
+    Bound { key: "lead_matings", unit: "matings", min: 1.0, max: 100_000.0 },
     // Of a grade.
     Bound { key: "smallest_margin_percent", unit: "%", min: 0.0, max: 100.0 },
     Bound { key: "largest_confidence", unit: "(probability)", min: 0.0, max: 1.0 },

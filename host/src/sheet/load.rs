@@ -1,6 +1,7 @@
 //! Part sheets from TOML text, with errors that point at line and column. Reading files is someone else's business.
 
 use super::body_plan::body_plan;
+use super::connector::connector;
 use super::fields::Fields;
 use super::load_grades::grades;
 use super::load_limits::{findings, limits};
@@ -9,7 +10,7 @@ use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::quantity::PartKind;
 use toml::de::DeTable;
 
-const SHEET_KEYS: [&str; 13] = [
+const SHEET_KEYS: [&str; 14] = [
     "name",
     "title",
     "kind",
@@ -23,6 +24,7 @@ const SHEET_KEYS: [&str; 13] = [
     "limit",
     "finding",
     "grade",
+    "connector",
 ];
 const LINE_KEYS: [&str; 2] = ["closed_ratio", "open_ratio"];
 const MONITOR_KEYS: [&str; 6] =
@@ -75,6 +77,7 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
         limits: limits(&sheet, kind)?,
         findings: findings(&sheet, kind)?,
         grades: grades(&sheet)?,
+        connector: connector(&sheet)?,
     })
 }
 

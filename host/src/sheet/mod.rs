@@ -2,6 +2,7 @@
 
 mod body_plan;
 pub mod bounds;
+mod connector;
 mod fields;
 mod grade;
 mod limit;
@@ -12,6 +13,7 @@ mod located;
 mod shipped;
 
 pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
+pub use connector::ConnectorRating;
 pub(crate) use fields::Fields;
 pub use grade::{GradeRule, PROCEDURES, SCOPES, VERDICTS};
 pub use limit::{FindingRule, Limit};
@@ -110,6 +112,8 @@ pub struct PartSheet {
     pub findings: Vec<FindingRule>,
     /// Grades for resale, best first; empty = none is given.
     pub grades: Vec<GradeRule>,
+    /// How many matings its connectors bear.
+    pub connector: ConnectorRating,
 }
 
 impl PartSheet {

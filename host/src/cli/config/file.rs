@@ -8,7 +8,7 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::de::DeTable;
 
-const KEYS: [&str; 6] = ["archive", "rig", "sheet", "paper", "key", "shop"];
+const KEYS: [&str; 7] = ["archive", "rig", "sheet", "paper", "key", "lead_fitted", "shop"];
 const SHOP_KEYS: [&str; 3] = ["name", "address", "logo"];
 const PAPERS: [&str; 2] = ["a4", "letter"];
 
@@ -33,6 +33,8 @@ pub struct FileSettings {
     pub paper: Option<Paper>,
     /// File with the shop's key.
     pub key: Option<PathBuf>,
+    /// The day since which the rig's lead is in use, `YYYY-MM-DD`.
+    pub lead_fitted: Option<String>,
     /// The shop.
     pub shop: Option<ShopSettings>,
 }
@@ -90,6 +92,7 @@ pub fn parse(text: &str, origin: &str, places: Places<'_>) -> Result<FileSetting
         sheet: fields.optional_text("sheet")?.map(|s| sheet(s.value, places)),
         paper: fields.optional_word("paper", paper_from_name, &PAPERS)?,
         key: fields.optional_text("key")?.map(|p| places.path(p.value)),
+        lead_fitted: lead_fitted(&fields)?,
         shop: fields.holds("shop").then(|| shop(&fields, places)).transpose()?,
     })
 }
@@ -108,6 +111,18 @@ fn rig(fields: &Fields<'_>) -> Result<Option<String>, SheetError> {
             rig.span,
             format!("`rig` is no rig address: {}", error.problem),
             "write serial:PATH, tcp:HOST:PORT or sim:PART",
+        )),
+    }
+}
+
+fn lead_fitted(fields: &Fields<'_>) -> Result<Option<String>, SheetError> {
+    let Some(day) = fields.optional_text("lead_fitted")? else { return Ok(None) };
+    match day.value.parse::<jiff::civil::Date>() {
+        Ok(date) => Ok(Some(date.to_string())),
+        Err(_) => Err(fields.error_at(
+            day.span,
+            format!("`lead_fitted` is {:?}, which is no day", day.value),
+            "write the day on which the rig got its present lead, as \"2026-01-31\"",
         )),
     }
 }

@@ -100,6 +100,8 @@ pub struct Config {
     pub paper: Setting<Paper>,
     /// File with the shop's key.
     pub key: Setting<Option<PathBuf>>,
+    /// The day since which the rig's lead is in use, `YYYY-MM-DD`.
+    pub lead_fitted: Option<String>,
     shop: Option<file::ShopSettings>,
 }
 
@@ -196,6 +198,7 @@ impl Config {
             sheet: pick(SHEET_VARIABLE, words(SHEET_VARIABLE), file.sheet),
             paper: Setting { value: paper.value.unwrap_or_default(), origin: paper.origin },
             key: pick(KEY_VARIABLE, place(KEY_VARIABLE), file.key),
+            lead_fitted: file.lead_fitted,
             shop: file.shop,
         })
     }

@@ -96,7 +96,13 @@ impl Shown {
         let name = shop.map(|s| s.name.clone()).filter(|n| !n.is_empty());
         let address = shop.map(|s| s.address.join(", ")).filter(|a| !a.is_empty());
         let logo = shop.and_then(|s| s.logo.as_ref()).map(|logo| logo.path.display().to_string());
-        for (key, value) in [("shop.name", name), ("shop.address", address), ("shop.logo", logo)] {
+        let lead_fitted = config.lead_fitted.clone();
+        for (key, value) in [
+            ("lead_fitted", lead_fitted),
+            ("shop.name", name),
+            ("shop.address", address),
+            ("shop.logo", logo),
+        ] {
             let from = origin(value.is_some());
             settings.push(setting(key, value, from));
         }
@@ -148,6 +154,7 @@ mod tests {
         assert_eq!(settings.key.as_deref(), Some(Path::new("/place/shop.key")));
         assert!(settings.rig.is_some() && settings.paper.is_some());
         let shop = settings.shop.unwrap();
+        assert_eq!(settings.lead_fitted.as_deref(), Some("2026-01-31"));
         assert!(!shop.name.is_empty() && shop.address.len() == 3 && shop.logo.is_some());
     }
 }

@@ -27,19 +27,19 @@ pub struct LeadMatings {
 
 /// One row per mating of a part, with how many it stands for.
 const PART_MATINGS: &str = "
-SELECT parts.kind, parts.label, 1 AS matings FROM records JOIN parts USING (part)
+SELECT records.record AS session, parts.kind, parts.label, 1 AS matings FROM records JOIN parts USING (part)
 JOIN outcomes ON outcomes.record = records.record AND outcomes.number = 1 AND outcomes.mating = 1
 UNION ALL
-SELECT parts.kind, parts.label, 1 FROM records JOIN parts USING (part)
+SELECT records.record, parts.kind, parts.label, 1 FROM records JOIN parts USING (part)
 WHERE NOT EXISTS (SELECT 1 FROM outcomes o WHERE o.record = records.record)
   AND EXISTS (SELECT 1 FROM traces t WHERE t.record = records.record AND t.procedure <> 'import')
 UNION ALL
-SELECT json_extract(part.value, '$.kind'), json_extract(part.value, '$.label'),
+SELECT '', json_extract(part.value, '$.kind'), json_extract(part.value, '$.label'),
        coalesce(json_extract(part.value, '$.matings_before'), 0)
 FROM case_entries, json_each(case_entries.entry, '$.told.parts') AS part
 WHERE case_entries.what IN ('opening', 'note')
 UNION ALL
-SELECT coalesce((SELECT json_extract(part.value, '$.kind')
+SELECT '', coalesce((SELECT json_extract(part.value, '$.kind')
                  FROM case_entries AS earlier, json_each(earlier.entry, '$.told.parts') AS part
                  WHERE earlier.case_name = case_entries.case_name AND earlier.number <= case_entries.number
                    AND json_extract(part.value, '$.label') = plug.value), 'grip'),
@@ -48,13 +48,15 @@ FROM case_entries, json_each(case_entries.entry, '$.told.replugged') AS plug
 WHERE case_entries.what = 'note'";
 
 impl Index {
-    /// Matings of one part's connector so far.
+    /// Matings of one part's connector so far, those of a session left out.
     ///
     /// # Errors
     /// The database can't be read.
-    pub fn part_matings(&self, kind: PartKind, label: &str) -> Result<u32, IndexError> {
-        let sql = format!("SELECT coalesce(sum(matings), 0) FROM ({PART_MATINGS}) WHERE kind = ?1 AND label = ?2");
-        let counted: Vec<u32> = self.list(&sql, params![kind.name(), label], |row| row.get(0))?;
+    pub fn part_matings(&self, kind: PartKind, label: &str, but: &str) -> Result<u32, IndexError> {
+        let sql = format!(
+            "SELECT coalesce(sum(matings), 0) FROM ({PART_MATINGS}) WHERE kind = ?1 AND label = ?2 AND (session = '' OR session <> ?3)"
+        );
+        let counted: Vec<u32> = self.list(&sql, params![kind.name(), label, but], |row| row.get(0))?;
         Ok(counted.first().copied().unwrap_or(0))
     }
 

@@ -36,10 +36,9 @@ impl Verifier<'_> {
 
     fn entry(&mut self, row: &StoredEntry, seal: Option<&Sealed>) {
         let what = row_of(&row.case, row.number);
-        let file = seal.and_then(|one| one.manifest.files.last()).map_or_else(
-            || case_path(&row.case, row.number, "entry", "json"),
-            |file| file.path.clone(),
-        );
+        let file = seal
+            .and_then(|one| one.manifest.files.last())
+            .map_or_else(|| case_path(&row.case, row.number, "entry", "json"), |file| file.path.clone());
         self.known.insert(file.clone());
         if seal.is_none() {
             self.found.notes.push(format!(
@@ -51,7 +50,8 @@ impl Verifier<'_> {
             return;
         }
         let text = fs::read_to_string(self.dir.join(&file));
-        let Some((text, entry)) = text.ok().and_then(|t| Some((t.clone(), Entry::from_json(&t).ok()?))) else {
+        let Some((text, entry)) = text.ok().and_then(|t| Some((t.clone(), Entry::from_json(&t).ok()?)))
+        else {
             return self.problem(file, "the entry can't be read");
         };
         if StoredEntry::of(&entry, &file, text) != *row {

@@ -32,7 +32,8 @@ impl Verifier<'_> {
         }
         for entry in fs::read_dir(self.dir).into_iter().flatten().flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            let own = [CASES, RECORDS, TRACES, HEAD_FILE].contains(&name.as_str()) || name.starts_with(INDEX_FILE);
+            let own =
+                [CASES, RECORDS, TRACES, HEAD_FILE].contains(&name.as_str()) || name.starts_with(INDEX_FILE);
             if !own && !name.starts_with('.') {
                 self.found.notes.push(format!("{name}: not part of the archive; it was not looked at"));
             }
@@ -43,11 +44,10 @@ impl Verifier<'_> {
     fn is_unsealed(&self, path: &Path) -> bool {
         let record = path.ancestors().skip(1).find_map(|folder| {
             let name = folder.file_name()?.to_str()?;
-            name.strip_prefix("record=")
-                .or_else(|| {
-                    let above = folder.parent()?.file_name()?;
-                    (above == RECORDS || above == CASES).then_some(name)
-                })
+            name.strip_prefix("record=").or_else(|| {
+                let above = folder.parent()?.file_name()?;
+                (above == RECORDS || above == CASES).then_some(name)
+            })
         });
         let Some(seals) = record.and_then(|record| self.index.seals_of(record).ok()) else { return false };
         if path.starts_with(self.dir.join(TRACES)) {

@@ -1,0 +1,212 @@
+//! The guided prompt: one question after another, until the answer can be used. An empty answer leaves a question out.
+
+use super::typed;
+use crate::case::{CasePart, Opening};
+use crate::diagnosis::{Complaint, Look, Seen, Symptom};
+use crate::quantity::PartKind;
+use crate::report::text::{SENTENCE, plain};
+use std::io::{self, BufRead, Write};
+
+/// Why there are no answers.
+#[derive(Debug, thiserror::Error)]
+pub enum AskError {
+    /// The questions ended before their end.
+    #[error(
+        "the answers ended before the last question; nothing was kept. Give them as options instead: trackpair case new --help"
+    )]
+    Ended,
+    /// Neither answers nor questions go through.
+    #[error("the terminal can't be read or written: {0}")]
+    Terminal(#[from] io::Error),
+}
+
+/// Asks, and takes what is answered.
+pub struct Asking<'a> {
+    /// Where answers come from.
+    pub answers: &'a mut dyn BufRead,
+    /// Where questions go.
+    pub questions: &'a mut dyn Write,
+}
+
+impl Asking<'_> {
+    /// A line; empty where the question is left out.
+    fn line(&mut self, question: &str) -> Result<String, AskError> {
+        write!(self.questions, "{question}\n> ")?;
+        self.questions.flush()?;
+        let mut line = String::new();
+        if self.answers.read_line(&mut line)? == 0 {
+            return Err(AskError::Ended);
+        }
+        Ok(line.trim().to_owned())
+    }
+
+    /// The same until `read` can use it.
+    fn until<T>(&mut self, question: &str, read: impl Fn(&str) -> Result<T, String>) -> Result<T, AskError> {
+        loop {
+            let line = self.line(question)?;
+            match read(&line) {
+                Ok(value) => return Ok(value),
+                Err(why) => writeln!(self.questions, "  {}: {why}", plain(&line, SENTENCE))?,
+            }
+        }
+    }
+
+    /// Everything that a case begins with.
+    ///
+    /// # Errors
+    /// The answers end, or the terminal is gone.
+    pub fn opening(&mut self) -> Result<Opening, AskError> {
+        let words = self.until("What is the complaint, in the rider's words?", not_empty)?;
+        let vehicle =
+            self.until("Which vehicle? Your own words: what it is, number plate, distance", not_empty)?;
+        let symptoms = self.symptoms()?;
+        let codes = self.until(
+            "Trouble codes in its memory, with spaces between (P2135 P0122); Enter for none",
+            |line| line.split_whitespace().map(typed::code).collect::<Result<Vec<_>, _>>(),
+        )?;
+        let mut seen = Vec::new();
+        for look in Look::ALL {
+            seen.extend(self.look(look)?);
+        }
+        let parts = self.parts()?;
+        Ok(Opening { vehicle, complaint: Complaint { words, symptoms, codes, seen }, parts })
+    }
+
+    fn symptoms(&mut self) -> Result<Vec<Symptom>, AskError> {
+        let list: String = Symptom::ALL
+            .iter()
+            .enumerate()
+            .map(|(k, s)| format!("  {:>2}  {}\n", k + 1, symptom_words(*s)))
+            .collect();
+        self.until(
+            &format!("What of this is so? Numbers with spaces between; Enter for none\n{list}"),
+            |line| {
+                line.split_whitespace()
+                    .map(|word| {
+                        let number = word.parse::<usize>().ok().and_then(|n| n.checked_sub(1));
+                        let found = number.and_then(|n| Symptom::ALL.get(n)).copied();
+                        found.ok_or_else(|| format!("{word:?} is no number of 1 to {}", Symptom::ALL.len()))
+                    })
+                    .collect()
+            },
+        )
+    }
+
+    fn look(&mut self, look: Look) -> Result<Option<Seen>, AskError> {
+        let question = format!(
+            "{}\n  good, bad or unclear, and what there is to say; Enter where you have not looked",
+            look_words(look)
+        );
+        self.until(&question, |line| {
+            if line.is_empty() {
+                return Ok(None);
+            }
+            let (word, note) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
+            typed::seen(&format!("{}={}:{note}", look.name(), word.trim_end_matches([':', ',']))).map(Some)
+        })
+    }
+
+    fn parts(&mut self) -> Result<Vec<CasePart>, AskError> {
+        let mut parts: Vec<CasePart> = Vec::new();
+        loop {
+            let more = if parts.is_empty() { "Which part is in question" } else { "Another part" };
+            let question = format!("{more}: grip or body; Enter for none");
+            let kind = self.until(&question, |line| match line {
+                "" => Ok(None),
+                word => PartKind::from_name(word).map(Some).ok_or_else(|| "answer grip or body".to_owned()),
+            })?;
+            let Some(kind) = kind else { return Ok(parts) };
+            let mut field = |question: &str| self.line(question).map(|l| Some(l).filter(|l| !l.is_empty()));
+            let number = field("  part number")?;
+            let serial = field("  serial number")?;
+            let used = field("  its use so far: hours, distance, years")?;
+            let origin = field("  where it comes from")?;
+            let mut part = CasePart { kind, number, serial, used, origin, ..CasePart::default() };
+            let words = [Some(kind.name().to_owned()), part.number.clone(), part.serial.clone()];
+            part.label = words.into_iter().flatten().collect::<Vec<_>>().join(" ");
+            if parts.iter().any(|p| p.label == part.label) {
+                writeln!(
+                    self.questions,
+                    "  {} is there already; give it a number or serial of its own",
+                    plain(&part.label, SENTENCE)
+                )?;
+                continue;
+            }
+            parts.push(part);
+        }
+    }
+}
+
+fn not_empty(line: &str) -> Result<String, String> {
+    if line.is_empty() { Err("this must be said".to_owned()) } else { Ok(line.to_owned()) }
+}
+
+/// A symptom as it is asked for and shown.
+pub const fn symptom_words(symptom: Symptom) -> &'static str {
+    match symptom {
+        Symptom::LimpHome => "limp-home comes at random",
+        Symptom::WhenSteering => "it comes when the handlebar is turned",
+        Symptom::OnBumps => "it comes over bumps or with vibration",
+        Symptom::WhenWarm => "it comes once warm",
+        Symptom::WhenWet => "it comes when wet",
+        Symptom::AtOneOpening => "it comes at one opening of the grip",
+        Symptom::HangingThrottle => "engine speed returns slowly or hangs when the grip is let go",
+        Symptom::UnsteadyIdle => "idle wanders",
+        Symptom::JerkyResponse => "response is jerky or late",
+        Symptom::NoResponse => "the throttle does nothing at all",
+        Symptom::ClearedByReplugging => "it went away when a plug was pulled and put back",
+    }
+}
+
+/// A place as the eye is led to it.
+pub const fn look_words(look: Look) -> &'static str {
+    match look {
+        Look::Terminals => "Terminals: is one backed out, spread or bent?",
+        Look::Corrosion => "Corrosion: green or white growth, moisture in the connector?",
+        Look::PinFit => "Pin fit: does each pin sit firmly in its socket?",
+        Look::ConnectorBend => {
+            "Connector bend: are the wires sound from the plug to a hand's breadth back? Insulation may be whole over a broken wire"
+        }
+        Look::Cover => "Cover: are cover and seal of the part whole?",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ask(answers: &str) -> (Result<Opening, AskError>, String) {
+        let mut questions = Vec::new();
+        let mut answers = answers.as_bytes();
+        let opening = Asking { answers: &mut answers, questions: &mut questions }.opening();
+        (opening, String::from_utf8(questions).unwrap())
+    }
+
+    #[test]
+    fn questions_are_asked_again_until_their_answers_can_be_used() {
+        let (opening, asked) = ask(
+            "\nlimp-home at random\nan invented twin\n1 99\n1 2\nP99\np2135\nbad: green growth\n\nfine\ngood\nunclear\n\ngrip\n4711\n\n18000 km\n\nwheel\nbody\n\n\n\n\n\n",
+        );
+        let opening = opening.unwrap();
+        assert_eq!(opening.complaint.words, "limp-home at random");
+        assert_eq!(opening.complaint.symptoms, [Symptom::LimpHome, Symptom::WhenSteering]);
+        assert_eq!(opening.complaint.codes, ["P2135"]);
+        let seen: Vec<_> = opening.complaint.seen.iter().map(|s| (s.look, s.good, s.note.as_str())).collect();
+        let due = [
+            (Look::Terminals, Some(false), "green growth"),
+            (Look::PinFit, Some(true), ""),
+            (Look::ConnectorBend, None, ""),
+        ];
+        assert_eq!(seen, due);
+        let labels: Vec<_> = opening.parts.iter().map(|p| p.label.as_str()).collect();
+        assert_eq!(labels, ["grip 4711", "body"]);
+        for refused in ["must be said", "no number of 1 to", "written like P2135", "answer grip or body"] {
+            assert!(asked.contains(refused), "{refused}: {asked}");
+        }
+    }
+
+    #[test]
+    fn answers_that_end_too_early_are_told() {
+        assert!(matches!(ask("limp-home\n").0, Err(AskError::Ended)));
+    }
+}

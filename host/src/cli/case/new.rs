@@ -1,0 +1,89 @@
+//! `case new`: a case begins with what was complained of.
+
+use super::ask::Asking;
+use super::{Desk, refused, tell_kept, typed};
+use crate::case::{CaseError, CasePart, Opening};
+use crate::cli::records::Where;
+use crate::cli::{Ending, Failure, Surroundings, date};
+use crate::diagnosis::{Complaint, Seen, Symptom};
+use anyhow::anyhow;
+use clap::Args;
+use std::io::IsTerminal;
+
+/// `case new`.
+#[derive(Args, Debug)]
+pub struct NewCase {
+    /// The complaint in the rider's words; without it, on a terminal, everything is asked for
+    #[arg(long, value_name = "TEXT")]
+    pub complaint: Option<String>,
+    /// The vehicle in your own words
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub vehicle: String,
+    /// What is so: limp_home, when_steering, on_bumps, when_warm, when_wet, at_one_opening, hanging_throttle, unsteady_idle, jerky_response, no_response, cleared_by_replugging; may be given more than once
+    #[arg(long, value_name = "SYMPTOM", value_parser = typed::symptom)]
+    pub symptom: Vec<Symptom>,
+    /// A trouble code that was read, like P2135; may be given more than once
+    #[arg(long, value_name = "CODE", value_parser = typed::code)]
+    pub code: Vec<String>,
+    /// What the eye saw: terminals, corrosion, pin_fit, connector_bend, cover; may be given more than once
+    #[arg(long, value_name = "PLACE=good|bad|unclear[:WORDS]", value_parser = typed::seen)]
+    pub seen: Vec<Seen>,
+    /// A part in question: grip or body, then label=, number=, serial=, use=, origin=, matings=; may be given more than once
+    #[arg(long, value_name = "KIND[,KEY=VALUE…]", value_parser = typed::part)]
+    pub part: Vec<CasePart>,
+    /// Ask for everything, whatever standard input is
+    #[arg(long, conflicts_with_all = ["complaint", "symptom", "code", "seen", "part"])]
+    pub ask: bool,
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+}
+
+/// Carries out `case new`.
+///
+/// # Errors
+/// [`Failure::Usage`] for what can't be understood; nothing is kept then.
+pub fn new(args: &NewCase, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let opening = match &args.complaint {
+        Some(words) => typed_opening(args, words)?,
+        None if args.ask || std::io::stdin().is_terminal() => {
+            let (mut answers, mut questions) = (std::io::stdin().lock(), std::io::stderr().lock());
+            Asking { answers: &mut answers, questions: &mut questions }
+                .opening()
+                .map_err(|e| Failure::Usage(e.into()))?
+        }
+        None => {
+            return Err(Failure::Usage(anyhow!(
+                "a case begins with its complaint: give --complaint TEXT, or --ask to be asked for everything"
+            )));
+        }
+    };
+    let desk = Desk::of(args.place.archive.as_deref(), surroundings)?;
+    let date = date();
+    let kept = desk.archive.open_case(opening, desk.sealing(&date)).map_err(refused)?;
+    tell_kept(&kept);
+    println!("next: trackpair case show {}", kept.case);
+    Ok(Ending::Done)
+}
+
+fn typed_opening(args: &NewCase, words: &str) -> Result<Opening, Failure> {
+    if words.trim().is_empty() {
+        return Err(Failure::Usage(anyhow!("--complaint is empty; write what the rider says")));
+    }
+    if let Some(why) = typed::contradiction(&args.seen) {
+        return Err(Failure::Usage(anyhow!("{why}")));
+    }
+    let twice =
+        args.part.iter().enumerate().find(|(k, p)| args.part[..*k].iter().any(|o| o.label == p.label));
+    if let Some((_, part)) = twice {
+        let error = CaseError::PartTwice { case: "the case".to_owned(), label: part.label.clone() };
+        return Err(Failure::Usage(error.into()));
+    }
+    let complaint = Complaint {
+        words: words.to_owned(),
+        symptoms: args.symptom.clone(),
+        codes: args.code.clone(),
+        seen: args.seen.clone(),
+    };
+    Ok(Opening { vehicle: args.vehicle.clone(), complaint, parts: args.part.clone() })
+}

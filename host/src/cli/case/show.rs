@@ -1,0 +1,170 @@
+//! `case show`: everything that a case holds, what fits it, and what to do next.
+
+use super::ask::{look_words, symptom_words};
+use super::state_word;
+use crate::case::{Case, CasePart, Content, Entry};
+use crate::cli::conclude::say;
+use crate::cli::records::{Where, open};
+use crate::cli::verify::plain;
+use crate::cli::{Ending, Failure, Surroundings};
+use crate::record::{Archive, Index};
+use clap::Args;
+use serde::Serialize;
+use std::fmt::Write;
+
+/// `case show`.
+#[derive(Args, Debug)]
+pub struct ShowCase {
+    /// The case, by its name or a part of it
+    pub case: String,
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Serialize)]
+struct CaseDocument<'a> {
+    document: &'static str,
+    schema: u32,
+    case: &'a str,
+    state: &'static str,
+    stays_open: bool,
+    entries: &'a [Entry],
+    matings: Vec<PartCount<'a>>,
+    next: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct PartCount<'a> {
+    label: &'a str,
+    matings: u32,
+}
+
+/// Carries out `case show`.
+///
+/// # Errors
+/// There is no such case, or it can't be read.
+pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let archive = open(args.place.archive.as_deref(), surroundings)?;
+    let case = archive.case(&args.case).map_err(super::refused)?;
+    let matings = matings(&archive, &case)?;
+    let document = CaseDocument {
+        document: "case",
+        schema: 1,
+        case: &case.name,
+        state: case.state().name(),
+        stays_open: case.only_replugged(),
+        entries: &case.entries,
+        matings,
+        next: case.advice(),
+    };
+    say(&told(&case, &document), &document, args.json);
+    Ok(Ending::Done)
+}
+
+fn matings<'a>(archive: &Archive, case: &'a Case) -> Result<Vec<PartCount<'a>>, Failure> {
+    let index: Index = archive.index().map_err(|e| Failure::Other(e.into()))?;
+    let count = |part: &'a CasePart| {
+        let matings = index.part_matings(part.kind, &part.label, "").map_err(|e| Failure::Other(e.into()))?;
+        Ok(PartCount { label: part.label.as_str(), matings })
+    };
+    case.parts().map(count).collect()
+}
+
+fn told(case: &Case, document: &CaseDocument<'_>) -> String {
+    let mut text = String::new();
+    let complaint = case.complaint();
+    let mut line = |name: &str, what: &str| {
+        let _ = writeln!(text, "{name:<11}{}", plain(what));
+    };
+    line("case", &format!("{} ({})", case.name, state_word(case)));
+    line("vehicle", case.vehicle());
+    line("complaint", &complaint.words);
+    for symptom in &complaint.symptoms {
+        line("", &format!("- {}", symptom_words(*symptom)));
+    }
+    if !complaint.codes.is_empty() {
+        line("codes", &complaint.codes.join(", "));
+    }
+    for seen in &complaint.seen {
+        let word = match seen.good {
+            Some(true) => "good",
+            Some(false) => "BAD",
+            None => "unclear",
+        };
+        let place = look_words(seen.look).split(':').next().unwrap_or_default();
+        let note = if seen.note.is_empty() { String::new() } else { format!(": {}", seen.note) };
+        line("seen", &format!("{place}: {word}{note}"));
+    }
+    for (part, count) in case.parts().zip(&document.matings) {
+        line("part", &part_words(part, count.matings));
+    }
+    for entry in &case.entries {
+        if let Some(words) = entry_words(entry) {
+            line("", "");
+            line(entry.date.get(..10).unwrap_or_default(), &format!(" {words}"));
+        }
+    }
+    if !document.next.is_empty() {
+        text.push_str("\nNext:\n");
+    }
+    for advice in &document.next {
+        let _ = writeln!(text, "  - {}", plain(advice));
+    }
+    text
+}
+
+fn part_words(part: &CasePart, matings: u32) -> String {
+    let known = [
+        part.used.as_ref().map(|u| format!("use {u}")),
+        part.origin.as_ref().map(|o| format!("from {o}")),
+        Some(format!("{matings} matings")),
+    ];
+    let known: Vec<String> = known.into_iter().flatten().collect();
+    format!("{}: {}", part.label, known.join(", "))
+}
+
+/// What an entry says, in a line; none for the opening, which is told above.
+fn entry_words(entry: &Entry) -> Option<String> {
+    Some(match &entry.content {
+        Content::Opening(_) => return None,
+        Content::Note(note) => {
+            let mut said: Vec<String> = Vec::new();
+            said.extend(note.reopened.as_ref().map(|why| format!("REOPENED: {why}")));
+            said.extend(note.mended.as_ref().map(|what| format!("mended: {what}")));
+            if !note.replugged.is_empty() {
+                let went =
+                    if note.cleared_by_replugging { ", and the fault went away (no repair)" } else { "" };
+                said.push(format!("plug pulled and put back: {}{went}", note.replugged.join(", ")));
+            }
+            said.extend(note.symptoms.iter().map(|s| symptom_words(*s).to_owned()));
+            said.extend(note.codes.iter().map(|c| format!("read {c}")));
+            said.extend(note.seen.iter().map(|s| format!("looked at {}", s.look.name())));
+            said.extend(note.parts.iter().map(|p| format!("part {}", p.label)));
+            said.extend(Some(note.words.clone()).filter(|w| !w.is_empty()));
+            said.join("; ")
+        }
+        Content::VehicleCheck(check) => {
+            let conclusion = match check.conclusion {
+                crate::vehicle::Conclusion::PullThePart => "the wiring is cleared: pull the part",
+                crate::vehicle::Conclusion::MendTheRunFirst => "MEND THE RUN FIRST",
+                crate::vehicle::Conclusion::Undecided => "undecided",
+            };
+            format!("vehicle checks: {conclusion}: {}", check.reasons.join(" "))
+        }
+        Content::Record(record) => {
+            let simulated = if record.simulated { ", SIMULATED" } else { "" };
+            format!(
+                "bench: {} {} ({}{simulated}), record {}",
+                record.label,
+                record.verdict.name().to_uppercase(),
+                record.scope,
+                record.record
+            )
+        }
+        Content::Closing(closing) => format!("closed, {}: {}", closing.ending.name(), closing.words),
+    })
+}

@@ -1,0 +1,136 @@
+//! Matings of connectors: `session` counts them where a part is plugged into a rig, this file is the command that lists them.
+
+mod session;
+
+pub use session::{Plugged, record_entry};
+
+use super::conclude::say;
+use super::records::{Where, open};
+use super::verify::plain;
+use super::{Ending, Failure, Surroundings};
+use crate::record::{LeadMatings, PartMatings};
+use crate::sheet::{ConnectorRating, shipped};
+use clap::Args;
+use serde::Serialize;
+
+/// Sheet whose ratings hold when none is named.
+const USUAL_SHEET: &str = "grip-complementary";
+/// From this share of its rating on a connector is worth a warning.
+const WARN_FROM: f64 = 0.8;
+
+/// `matings`.
+#[derive(Args, Debug)]
+pub struct Matings {
+    /// Which archive.
+    #[command(flatten)]
+    pub place: Where,
+    /// Part sheet whose ratings hold, by name or file [else: TRACKPAIR_SHEET, configuration, grip-complementary]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// How a count stands to its rating.
+pub(super) fn standing(count: u32, rated: u32) -> &'static str {
+    if count > rated {
+        "beyond"
+    } else if f64::from(count) >= WARN_FROM * f64::from(rated) {
+        "near"
+    } else {
+        "fresh"
+    }
+}
+
+#[derive(Serialize)]
+struct Line {
+    kind: Option<String>,
+    of: String,
+    count: u32,
+    rated: u32,
+    standing: &'static str,
+}
+
+#[derive(Serialize)]
+struct MatingsDocument {
+    document: &'static str,
+    schema: u32,
+    source: String,
+    lead_fitted: Option<String>,
+    parts: Vec<Line>,
+    leads: Vec<Line>,
+}
+
+/// Carries out `matings`.
+///
+/// # Errors
+/// There is no archive, or no such sheet.
+pub fn matings(args: &Matings, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let config = surroundings.config()?;
+    let rating = rating(args.sheet.as_deref().or(config.sheet.value.as_deref()))?;
+    let archive = open(args.place.archive.as_deref(), surroundings)?;
+    let index = archive.index().map_err(|e| Failure::Other(e.into()))?;
+    let since = config.lead_fitted.clone();
+    let parts = index.all_part_matings().map_err(|e| Failure::Other(e.into()))?;
+    let leads = index.all_lead_matings(since.as_deref()).map_err(|e| Failure::Other(e.into()))?;
+    let part = |PartMatings { kind, label, count }: PartMatings| {
+        let rated = rating.part_matings;
+        Line { kind: Some(kind), of: label, count, rated, standing: standing(count, rated) }
+    };
+    let lead = |LeadMatings { lead, count }: LeadMatings| {
+        let rated = rating.lead_matings;
+        Line { kind: None, of: lead, count, rated, standing: standing(count, rated) }
+    };
+    let document = MatingsDocument {
+        document: "matings",
+        schema: 1,
+        source: rating.source.clone(),
+        lead_fitted: since,
+        parts: parts.into_iter().map(part).collect(),
+        leads: leads.into_iter().map(lead).collect(),
+    };
+    say(&told(&document), &document, args.json);
+    Ok(Ending::Done)
+}
+
+fn rating(sheet: Option<&str>) -> Result<ConnectorRating, Failure> {
+    match sheet {
+        Some(named) => crate::record::sheet_file::load(named)
+            .map(|sheet| sheet.connector)
+            .map_err(|e| Failure::Usage(e.into())),
+        None => Ok(shipped(USUAL_SHEET).map(|sheet| sheet.connector).unwrap_or_default()),
+    }
+}
+
+fn told(document: &MatingsDocument) -> String {
+    let mut text = String::new();
+    for (head, lines) in [("PARTS", &document.parts), ("RIG LEADS", &document.leads)] {
+        text += &format!("{head}\n");
+        if lines.is_empty() {
+            text += "  none was plugged in yet\n";
+        }
+        for line in lines {
+            let warning = match line.standing {
+                "beyond" => "  BEYOND its rating: look at the terminals",
+                "near" => "  near its rating: plug it in as seldom as possible",
+                _ => "",
+            };
+            let kind = line.kind.as_deref().map(|k| format!("{k} ")).unwrap_or_default();
+            text += &format!("  {:>3} of {:<3} {kind}{}{warning}\n", line.count, line.rated, plain(&line.of));
+        }
+    }
+    let since = document.lead_fitted.as_deref().map(|d| format!("; leads since {d}")).unwrap_or_default();
+    text + &format!("ratings: {}{since}\n", plain(&document.source))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_connector_is_warned_of_before_it_reaches_its_rating_and_told_once_it_is_beyond() {
+        let told = [7, 8, 10, 11].map(|count| standing(count, 10));
+        assert_eq!(told, ["fresh", "near", "near", "beyond"]);
+    }
+}

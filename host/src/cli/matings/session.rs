@@ -1,0 +1,146 @@
+//! A part that is plugged into a rig: one mating more of its connector and of the rig's lead, unless it had been left plugged in; warned
+//! of before it is done, written into the outcome, and the record filed in its case.
+
+use super::standing;
+use crate::case::{Content, RecordEntry};
+use crate::cli::key::to_seal_with;
+use crate::cli::settled::Settled;
+use crate::cli::verify::plain;
+use crate::cli::{Failure, Surroundings, date};
+use crate::outcome::{Outcome, OutcomeMating, OutcomeMatings};
+use crate::quantity::PartKind;
+use crate::record::{Archive, Index, RecordFolder, Sealing};
+use crate::sheet::PartSheet;
+
+/// What is known of the session's plugs.
+#[derive(Clone, Debug, Default)]
+pub struct Plugged {
+    case: Option<String>,
+    still: bool,
+    lead_since: Option<String>,
+}
+
+impl Plugged {
+    /// As it was typed; a connector at the end of its life is told of now, while it still can be left as it is.
+    ///
+    /// # Errors
+    /// The configuration can't be used.
+    pub fn of(
+        common: Settled<'_>,
+        sheet: &PartSheet,
+        surroundings: &Surroundings<'_>,
+    ) -> Result<Self, Failure> {
+        let lead_since = surroundings.config()?.lead_fitted.clone();
+        let plugged = Self { case: common.case.map(str::to_owned), still: common.still_plugged, lead_since };
+        if !plugged.still && !common.part.is_empty() {
+            let dir = common.archive.map(|dir| Ok(dir.to_path_buf())).unwrap_or_else(Archive::default_dir);
+            let index = dir.ok().and_then(|dir| Index::open_to_read(&dir).ok());
+            let counts = index.iter().flat_map(|index| {
+                [PartKind::Grip, PartKind::Body].map(|k| index.part_matings(k, common.part, "").unwrap_or(0))
+            });
+            let before = counts.max().unwrap_or(0);
+            if let Some(warning) = warning(common.part, before + 1, sheet.connector.part_matings) {
+                eprintln!("trackpair: {warning}");
+            }
+        }
+        Ok(plugged)
+    }
+
+    /// Counts into an outcome what is being kept in a folder.
+    pub fn count(&self, outcome: &mut Outcome, sheet: &PartSheet, folder: &RecordFolder) {
+        let Ok(index) = Index::open_to_read(folder.archive_dir()) else { return };
+        let Some(rig) = &outcome.rig else { return };
+        let more = u32::from(!self.still);
+        let kind = PartKind::from_name(&outcome.part.kind).unwrap_or_default();
+        let rating = &sheet.connector;
+        let label = &outcome.part.label;
+        let part = (!label.is_empty()).then(|| OutcomeMating {
+            of: label.clone(),
+            count: index.part_matings(kind, label, folder.record()).unwrap_or(0) + more,
+            rated: rating.part_matings,
+            source: rating.source.clone(),
+        });
+        let lead = OutcomeMating {
+            of: rig.serial.clone(),
+            count: index.lead_matings(&rig.serial, self.lead_since.as_deref()).unwrap_or(0) + more,
+            rated: rating.lead_matings,
+            source: rating.source.clone(),
+        };
+        let told = [(part.as_ref(), false), (Some(&lead), true)];
+        for (mating, is_lead) in told {
+            let Some(mating) = mating else { continue };
+            let of = if is_lead { format!("the rig's lead ({})", mating.of) } else { mating.of.clone() };
+            outcome.warnings.extend(warning(&of, mating.count, mating.rated));
+        }
+        outcome.matings = Some(OutcomeMatings { counted: !self.still, part, lead: Some(lead) });
+    }
+
+    /// Files the kept record in its case, if it belongs to one.
+    ///
+    /// # Errors
+    /// It can't be written there. The record itself is kept.
+    pub fn file(
+        &self,
+        outcome: &Outcome,
+        folder: &RecordFolder,
+        surroundings: &Surroundings<'_>,
+    ) -> Result<(), Failure> {
+        let Some(case) = &self.case else { return Ok(()) };
+        let failed = |e: &dyn std::error::Error| {
+            Failure::Other(anyhow::anyhow!(
+                "the record is kept, but not filed in {case}: {e}; file it: trackpair case note {case} --record {}",
+                folder.record()
+            ))
+        };
+        let archive = Archive::open_to_read(folder.archive_dir()).map_err(|e| failed(&e))?;
+        let content = record_entry(&archive, folder.record(), outcome).map_err(|e| failed(&e))?;
+        let key = to_seal_with(surroundings);
+        let sealing = Sealing { key: key.as_ref(), date: &date() };
+        let kept = archive.add_to_case(case, content, sealing, |_| Vec::new()).map_err(|e| failed(&e))?;
+        for warning in &kept.warnings {
+            eprintln!("trackpair: {warning}");
+        }
+        eprintln!("case    {case}, entry {}", kept.number);
+        Ok(())
+    }
+}
+
+/// A record as an entry of a case.
+///
+/// # Errors
+/// The archive has no such record.
+pub fn record_entry(
+    archive: &Archive,
+    record: &str,
+    outcome: &Outcome,
+) -> Result<Content, crate::record::ArchiveError> {
+    let stored = archive.record(record)?;
+    let number = stored.outcomes.last().map_or(1, |o| o.number);
+    let seal = stored.seals.iter().find(|s| s.number == number);
+    Ok(Content::Record(RecordEntry {
+        record: record.to_owned(),
+        number,
+        fingerprint: seal.map(|s| s.seal.fingerprint.clone()),
+        kind: PartKind::from_name(&outcome.part.kind).unwrap_or_default(),
+        label: outcome.part.label.clone(),
+        scope: outcome.scope.clone(),
+        verdict: outcome.verdict,
+        simulated: outcome.simulated,
+    }))
+}
+
+/// What to say of a connector; nothing while it is fresh.
+fn warning(of: &str, count: u32, rated: u32) -> Option<String> {
+    let of = plain(of);
+    match standing(count, rated) {
+        "beyond" => Some(format!(
+            "the connector of {of} has had {count} matings, and {rated} are what it is taken to bear: contact that is lost now may be its wear. Look at \
+             the terminals, and leave it plugged in between procedures (--still-plugged)"
+        )),
+        "near" => Some(format!(
+            "the connector of {of} has had {count} matings of the {rated} that it is taken to bear: plug it in as seldom as possible, and leave it plugged \
+             in between procedures (--still-plugged)"
+        )),
+        _ => None,
+    }
+}
