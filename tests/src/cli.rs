@@ -2,7 +2,7 @@
 //! judges nothing.
 
 use std::ffi::OsStr;
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -41,6 +41,17 @@ impl Said {
         for word in words {
             assert!(all.iter().any(|s| s.contains(word)), "{word:?} missing in:\n{}\n{}", self.out, self.err);
         }
+        self
+    }
+
+    /// Fails, telling everything, if any of these was said.
+    ///
+    /// # Panics
+    /// When one was.
+    #[track_caller]
+    pub fn silent_about(&self, words: &str) -> &Self {
+        let all = [&self.out, &self.err].map(|s| s.split_whitespace().collect::<Vec<_>>().join(" "));
+        assert!(!all.iter().any(|s| s.contains(words)), "{words:?} in:\n{}\n{}", self.out, self.err);
         self
     }
 }
@@ -117,6 +128,22 @@ pub fn files_under(folder: &Path) -> Vec<PathBuf> {
 /// It can't be built or started, or does not end in [`DEADLINE`].
 pub fn trackpair<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Result<Said> {
     Running::start(command(arguments)?)?.finish()
+}
+
+/// The same with something on standard input.
+///
+/// # Errors
+/// As [`trackpair`], or the words can't be written down for it.
+pub fn trackpair_told<S: AsRef<OsStr>>(
+    arguments: impl IntoIterator<Item = S>,
+    answers: &str,
+) -> Result<Said> {
+    let mut file = tempfile::tempfile()?;
+    file.write_all(answers.as_bytes())?;
+    file.rewind()?;
+    let mut command = command(arguments)?;
+    command.stdin(file);
+    Running::start(command)?.finish()
 }
 
 /// A command that runs; its standard error comes line by line. Killed when dropped.

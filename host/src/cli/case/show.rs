@@ -3,11 +3,12 @@
 use super::ask::{look_words, symptom_words};
 use super::state_word;
 use crate::case::{Case, CasePart, Content, Entry};
-use crate::cli::conclude::say;
+use crate::cli::conclude::{say, style};
 use crate::cli::records::{Where, open};
 use crate::cli::verify::plain;
 use crate::cli::{Ending, Failure, Surroundings};
 use crate::record::{Archive, Index};
+use crate::report::text::wrap;
 use clap::Args;
 use serde::Serialize;
 use std::fmt::Write;
@@ -61,7 +62,7 @@ pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
         matings,
         next: case.advice(),
     };
-    say(&told(&case, &document), &document, args.json);
+    say(&told(&case, &document, style(surroundings).width), &document, args.json);
     Ok(Ending::Done)
 }
 
@@ -74,12 +75,10 @@ fn matings<'a>(archive: &Archive, case: &'a Case) -> Result<Vec<PartCount<'a>>, 
     case.parts().map(count).collect()
 }
 
-fn told(case: &Case, document: &CaseDocument<'_>) -> String {
+fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
     let mut text = String::new();
     let complaint = case.complaint();
-    let mut line = |name: &str, what: &str| {
-        let _ = writeln!(text, "{name:<11}{}", plain(what));
-    };
+    let mut line = |name: &str, what: &str| paragraph(&mut text, &format!("{name:<11}"), what, width);
     line("case", &format!("{} ({})", case.name, state_word(case)));
     line("vehicle", case.vehicle());
     line("complaint", &complaint.words);
@@ -104,17 +103,25 @@ fn told(case: &Case, document: &CaseDocument<'_>) -> String {
     }
     for entry in &case.entries {
         if let Some(words) = entry_words(entry) {
-            line("", "");
-            line(entry.date.get(..10).unwrap_or_default(), &format!(" {words}"));
+            line(entry.date.get(..10).unwrap_or_default(), &words);
         }
     }
     if !document.next.is_empty() {
         text.push_str("\nNext:\n");
     }
     for advice in &document.next {
-        let _ = writeln!(text, "  - {}", plain(advice));
+        paragraph(&mut text, "  - ", advice, width);
     }
     text
+}
+
+/// Lines that fit the width, indented below the first.
+fn paragraph(text: &mut String, first: &str, words: &str, width: usize) {
+    let indent = first.chars().count();
+    for (number, line) in wrap(&plain(words), width.saturating_sub(indent)).iter().enumerate() {
+        let before = if number == 0 { first } else { "" };
+        let _ = writeln!(text, "{}", format!("{before:<indent$}{line}").trim_end());
+    }
 }
 
 fn part_words(part: &CasePart, matings: u32) -> String {
