@@ -196,5 +196,6 @@ fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() ->
     assert_eq!(shelf.document(&["matings"])?["leads"], Value::Array(Vec::new()));
     std::fs::write(config.join("config.toml"), "lead_fitted = \"yesterday\"\n")?;
     shelf.run(&["matings"])?.expect(2, &["config.toml:1:15", "no day", "2026-01-31"]);
+    std::fs::remove_file(config.join("config.toml"))?;
     shelf.as_kept()
 }
