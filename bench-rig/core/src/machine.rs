@@ -164,6 +164,10 @@ impl<B: Board> Machine<B> {
     /// A new session: whatever ran ends, disarmed. Supply, inputs, program and trips stay.
     pub fn new_session(&mut self, at: Micros) {
         self.rest(EndCause::NewSession, at);
+        if self.drives_both() {
+            // A host that knows nothing of them must not send the plate where it means the grip.
+            (self.position, self.mapping) = (None, Mapping::EMPTY);
+        }
     }
 
     /// Sets the supply. Nothing happens when it is so already.

@@ -97,6 +97,18 @@ fn angles_are_the_plates_between_the_loop_and_the_mapping() {
 }
 
 #[test]
+fn a_new_session_forgets_loop_and_mapping_so_that_angles_are_the_grips() {
+    let mut bench = following(LONG);
+    bench.must(Request::Identify { session: 10 });
+    bench.refused(straight(), Reason::Untimely, RigState::Resting as u32);
+    bench.must(program(&[Segment::Step { to_mdeg: 3_000, us: 50_000 }]));
+    bench.must(Request::Arm);
+    bench.must(Request::Start(DRIVING));
+    bench.wait(10_000);
+    assert_eq!((grip_at(&bench, bench.now), drive_at(&bench, bench.now)), (Some(3_000), Drive::Off));
+}
+
+#[test]
 fn a_mapping_needs_both_drives_a_loop_rest_and_order() {
     let mut grip = Bench::opened();
     grip.refused(straight(), Reason::NotCapable, BOTH);

@@ -18,6 +18,7 @@ pub mod dead_band;
 pub mod dropout;
 pub mod ends;
 pub mod flat_spot;
+pub mod follow;
 pub mod gaps;
 pub mod grip;
 pub mod histogram;

@@ -58,6 +58,8 @@ pub enum Command {
     Blip(BodyProcedure),
     /// Throttle body: lash at any place, the plate moved by a soft probe through the bore; ends on Enter, Ctrl-C or time
     GuidedPush(GuidedPush),
+    /// Grip and throttle body together, the rig as controller: grip to plate latency, deviation, limp-home trips
+    Follow(BodyProcedure),
     /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
     Judge(Judge),
     /// Judge records of the archive again, on all cores: a new outcome beside the old, differences listed

@@ -10,7 +10,7 @@
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `rejudge`,
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `case`, `matings`, `judge`, `compare`, `rejudge`,
 //!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
@@ -25,6 +25,7 @@ mod conclude;
 mod config;
 mod document;
 mod ending;
+mod follow;
 mod judge;
 mod key;
 mod limits;
@@ -115,6 +116,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::ToothMap(args) => body::tooth_map(args, surroundings),
         Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
+        Command::Follow(args) => follow::follow(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Case(command) => case::case(command, surroundings),
         Command::Matings(args) => matings::matings(args, surroundings),

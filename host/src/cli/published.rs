@@ -49,6 +49,7 @@ pub const PUBLISHED: [Published; 19] = [
             "tooth-map",
             "blip",
             "guided-push",
+            "follow",
             "judge",
         ],
     },

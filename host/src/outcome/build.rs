@@ -108,7 +108,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
 fn cautions(kind: PartKind) -> Vec<String> {
     match kind {
         PartKind::Grip => Vec::new(),
-        PartKind::Body => CAUTIONS.map(str::to_owned).to_vec(),
+        PartKind::Body | PartKind::Pair => CAUTIONS.map(str::to_owned).to_vec(),
     }
 }
 
@@ -283,6 +283,7 @@ fn histogram_figures(name: &str) -> &'static [FigureName] {
         "linearity_deviation" => &[FigureName::LinearityIndependent],
         "correlation_deviation" => &[FigureName::CorrelationWorst],
         "latency" => &[FigureName::LatencyMax],
+        "follow_latency" => &[FigureName::FollowLatencyP95],
         _ => &[],
     }
 }
@@ -295,7 +296,11 @@ fn histogram_limits(histogram: &Histogram, sheet: &PartSheet) -> Vec<f64> {
         in_unit(limit.max?, limit.unit, histogram.unit)
     };
     let limits = figures.iter().filter_map(largest);
-    if histogram.name == "latency" { limits.collect() } else { limits.flat_map(|max| [-max, max]).collect() }
+    if histogram.name.ends_with("latency") {
+        limits.collect()
+    } else {
+        limits.flat_map(|max| [-max, max]).collect()
+    }
 }
 
 /// A limit in the unit of the bins; none where they are not of the same quantity.

@@ -229,6 +229,7 @@ pub const fn title(procedure: ProcedureKind) -> &'static str {
         ProcedureKind::Blip => "blips",
         ProcedureKind::BlipAfter => "check after the blips",
         ProcedureKind::GuidedPush => "guided push",
+        ProcedureKind::Follow => "follow",
     }
 }
 

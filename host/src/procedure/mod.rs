@@ -7,6 +7,7 @@
 //! - `detector`: jumps of one line, found while they happen.
 //! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure of a grip.
 //! - `body`: the procedures of a throttle body.
+//! - `follow`: a grip and a body together.
 //!
 //! Every procedure returns what it recorded, also when it failed. The rig is left unpowered by [`Bench::finish`], by
 //! dropping the bench, and at once when a procedure fails.
@@ -15,6 +16,7 @@ mod body;
 mod detector;
 mod error;
 mod flex;
+mod follow;
 mod hand;
 mod leads;
 mod motion;
@@ -26,6 +28,7 @@ mod sweep;
 pub use body::{PUSH_PLACES_DEG, RestFound};
 pub use error::{ProcedureError, Warning, title};
 pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan, STOP_TOLERANCE_DEG};
+pub use follow::FollowFound;
 pub use hand::HandEnd;
 pub use motion::Motion;
 pub use recording::Recording;
@@ -244,6 +247,7 @@ impl<'a> Bench<'a> {
             time_known: true,
             program: plan.stimuli.clone(),
             plate: self.plate,
+            mapping: Vec::new(),
         }
     }
 

@@ -103,11 +103,16 @@ impl RecordFolder {
             bytes: t.bytes,
         };
         let mut folder = Self::new(archive, summary.record.clone(), &summary.label, &summary.begun);
-        folder.kind = [PartKind::Grip, PartKind::Body].into_iter().find(|k| k.name() == summary.kind);
+        folder.kind = PartKind::from_name(&summary.kind);
         folder.simulated = summary.simulated;
         folder.traces = stored.traces.iter().map(entry).collect();
         folder.used = true;
         folder
+    }
+
+    /// Says what the record is about where its traces alone do not: a pair has traces of both parts.
+    pub fn of_kind(&mut self, kind: PartKind) {
+        self.kind = Some(kind);
     }
 
     /// Where outcomes and reports lie.
@@ -166,11 +171,8 @@ impl RecordFolder {
         documents: impl FnOnce(Option<&Stamp>) -> Vec<Document>,
     ) -> Result<KeptOutcome, ArchiveError> {
         self.used = true;
-        let kind = self.kind.unwrap_or(if outcome.part.kind == PartKind::Body.name() {
-            PartKind::Body
-        } else {
-            PartKind::Grip
-        });
+        let told = || PartKind::from_name(&outcome.part.kind).unwrap_or_default();
+        let kind = self.kind.unwrap_or_else(told);
         let (row, traces, archive) = (self.row(kind), self.traces.clone(), self.archive.clone());
         let index = self.index()?;
         let writing = index.begin_writing()?;

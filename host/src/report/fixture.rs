@@ -37,6 +37,7 @@ pub fn sheet() -> PartSheet {
         findings: Vec::new(),
         grades: Vec::new(),
         connector: ConnectorRating::default(),
+        follow: None,
     }
 }
 

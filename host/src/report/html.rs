@@ -9,7 +9,6 @@ use super::plots::{Plots, plots};
 use super::provenance::{Provenance, Sealing};
 use super::words;
 use crate::outcome::empty_slot;
-use crate::quantity::PartKind;
 use askama::Template;
 
 /// What the template shows.
@@ -43,7 +42,7 @@ pub fn html(input: &ReportInput<'_>) -> String {
         aborted: outcome.aborted,
         from: Provenance::of(input, &people),
         cautions: words::cautions(outcome),
-        body: outcome.part.kind == PartKind::Body.name(),
+        body: words::has_motor(&outcome.part.kind),
         comparisons: comparisons(input),
         shop: input.shop.and_then(Letterhead::of),
         sealing: input.stamp.map(Sealing::of),

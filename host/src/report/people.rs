@@ -8,7 +8,7 @@ use crate::diagnosis;
 use crate::outcome::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -149,7 +149,7 @@ impl People {
         let mut figures: Vec<FigureRow> =
             outcome.figures.iter().map(|f| figure_row(f, lines, &mut sources)).collect();
         group(&mut figures);
-        let is_body = outcome.part.kind == PartKind::Body.name();
+        let is_body = words::has_motor(&outcome.part.kind);
         Self {
             groups: if is_body { groups(outcome, &figures) } else { Vec::new() },
             lines,

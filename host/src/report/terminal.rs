@@ -12,7 +12,6 @@ use super::terminal_body::{grouped_figures, latencies};
 use super::text::{LABEL, ascii, plain, wrap};
 use super::words;
 use crate::outcome::OutcomeHistogram;
-use crate::quantity::PartKind;
 
 /// What the terminal can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -170,7 +169,7 @@ fn findings(page: &mut Page, input: &ReportInput<'_>, people: &People) {
         page.line("  none");
     }
     // Suspects of a throttle body stand on single numbers; a grip's are seen in its figures.
-    let raw = input.outcome.part.kind == PartKind::Body.name();
+    let raw = words::has_motor(&input.outcome.part.kind);
     for row in &people.findings {
         let place = row.place.as_ref().map_or(String::new(), |p| format!(" at {p}"));
         let line = row.line.as_ref().map_or(String::new(), |l| format!(", {l}"));

@@ -66,9 +66,18 @@ pub fn finding(kind: &str) -> String {
     FindingKind::from_name(kind).map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())
 }
 
+/// Whether a motor is driven in the tests of a kind of part.
+pub fn has_motor(kind: &str) -> bool {
+    PartKind::from_name(kind).is_some_and(PartKind::has_motor)
+}
+
 /// A kind of part in words.
 pub fn kind(kind: &str) -> String {
-    if kind == PartKind::Body.name() { "throttle body".to_owned() } else { kind.to_owned() }
+    match PartKind::from_name(kind) {
+        Some(PartKind::Body) => "throttle body".to_owned(),
+        Some(PartKind::Pair) => "grip and throttle body".to_owned(),
+        _ => kind.to_owned(),
+    }
 }
 
 /// A procedure's name in words.

@@ -130,6 +130,9 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::TrackingError => ProcedureKind::Creep,
         F::Lash | F::WindingResistance | F::BackEmfConstant => ProcedureKind::Lash,
         F::LostMotion => ProcedureKind::ToothMap,
+        F::FollowLatencyP50 | F::FollowLatencyP95 | F::FollowLag | F::FollowDeviation | F::PlateTrips => {
+            ProcedureKind::Follow
+        }
         _ => return None,
     })
 }
@@ -156,6 +159,7 @@ fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
         P::ToothMap => matches!(figure, F::WindingResistance | F::BackEmfConstant),
         P::Blip | P::BlipBefore | P::BlipAfter => matches!(figure, F::DropoutRate | F::LimpTrips),
         P::GuidedPush => matches!(figure, F::Lash),
+        P::Follow => matches!(figure, F::LimpTrips),
         _ => false,
     };
     also || source_of(figure) == Some(procedure)

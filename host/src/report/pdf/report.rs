@@ -6,7 +6,6 @@ use super::figures::{before_and_after, figures, procedures};
 use super::picture::{self, Picture, sign};
 use super::piece::{FAINT, INK, Item, Piece, keep_together, verdict_colour};
 use super::rich::{Rich, Style};
-use crate::quantity::PartKind;
 use crate::report::ReportInput;
 use crate::report::body_plots::comparisons;
 use crate::report::letterhead::Letterhead;
@@ -22,7 +21,7 @@ use crate::report::words;
 pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, PdfError> {
     let people = People::of(input.outcome);
     let from = Provenance::of(input, &people);
-    let body = input.outcome.part.kind == PartKind::Body.name();
+    let body = words::has_motor(&input.outcome.part.kind);
     let drawn = plots(input, &people);
     let cautions = cautions(set, input);
     let mut pieces = Vec::new();
