@@ -55,11 +55,19 @@ pub(super) fn detail(finding: &FindingEvidence, name: &str) -> Option<f64> {
     finding.details.iter().find(|(key, _)| fits(key)).map(|(_, v)| *v).filter(|v| v.is_finite())
 }
 
+/// Only in a complementary sensor does the second line fall.
+const fn place_of(channel: Channel) -> &'static str {
+    match channel {
+        Channel::Rising => "first",
+        _ => "second",
+    }
+}
+
 /// A finding in words: kind, line, place, numbers, confidence.
 pub(super) fn words(finding: &FindingEvidence) -> String {
     let mut out = finding.kind.title().to_owned();
     if let Some(channel) = finding.channel {
-        out.push_str(&format!(" of the {channel} line"));
+        out.push_str(&format!(" of the {} line", place_of(channel)));
     }
     match (finding.from_deg, finding.to_deg) {
         (Some(from), Some(to)) if to - from > 0.05 => out.push_str(&format!(" at {from:.1} to {to:.1} deg")),
@@ -303,7 +311,7 @@ fn figures(evidence: &Evidence, alone: bool) -> Vec<Clue> {
         if out.iter().any(|c: &Clue| c.fits == fits) {
             continue;
         }
-        let line = figure.channel.map_or(String::new(), |c| format!(", {c} line"));
+        let line = figure.channel.map_or(String::new(), |c| format!(", {} line", place_of(c)));
         out.push(Clue {
             says: format!("{}{line}: {}, outside its limit", figure.name.title(), value(figure)),
             sureness: if alone { 0.9 } else { 0.95 },
