@@ -3,10 +3,11 @@
 use super::{
     CAUTIONS, Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
     OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
-    SCHEMA_VERSION, grade,
+    SCHEMA_VERSION, evidence_of, grade,
 };
 use crate::analysis::PartAnalysis;
 use crate::analysis::{Detail, Histogram};
+use crate::diagnosis::rank;
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{Gap, Trace, TraceEnd};
@@ -100,8 +101,13 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
         grade: None,
         matings: None,
+        suspects: Vec::new(),
     };
     outcome.grade = grade(&outcome, sheet);
+    // A self-check judges rig and mounting, so no part is suspected.
+    if judgement.scope != Scope::Readiness {
+        outcome.suspects = rank(&evidence_of(&outcome)).into_iter().map(Into::into).collect();
+    }
     outcome
 }
 

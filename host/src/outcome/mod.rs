@@ -6,12 +6,14 @@ mod build;
 mod cautions;
 mod grade;
 mod stamp;
+mod suspects;
 mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
 pub use cautions::CAUTIONS;
 pub use grade::{grade, margin_percent};
 pub use stamp::{SLOT_CHARS, SLOT_CLOSES, SLOT_OPENS, Stamp, empty_slot};
+pub use suspects::{OutcomeCode, OutcomeRival, OutcomeSuspect, evidence_of};
 pub use text::{OutcomeError, SCHEMA};
 
 use crate::quantity::{Condition, Unit};
@@ -80,6 +82,10 @@ pub struct Outcome {
     /// How often the connectors were plugged in; none where no rig was, and in outcomes of programs that did not count.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matings: Option<OutcomeMatings>,
+    /// Causes that fit, most likely first, problem by problem; none when nothing was found, and in outcomes of programs that ranked
+    /// none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub suspects: Vec<OutcomeSuspect>,
 }
 
 /// How often the connectors were plugged in, this session included.

@@ -80,6 +80,7 @@ pub fn worn() -> Outcome {
         warnings: Vec::new(),
         grade: None,
         matings: None,
+        suspects: Vec::new(),
         ..fixture::worn()
     }
 }

@@ -110,6 +110,7 @@ pub fn worn() -> Outcome {
             why: vec!["not C: the verdict is outside; it asks for within".to_owned()],
         }),
         matings: None,
+        suspects: Vec::new(),
     }
 }
 
@@ -136,6 +137,7 @@ pub fn empty() -> Outcome {
         warnings: Vec::new(),
         grade: None,
         matings: None,
+        suspects: Vec::new(),
         ..worn()
     }
 }

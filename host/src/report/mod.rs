@@ -5,6 +5,7 @@
 //! - `text`: text from outside, made harmless.
 //! - `words`: machine names in the words of the trade.
 //! - `people`: the outcome's rows in words, the same for every medium.
+//! - `suspects`: causes that fit.
 //! - `groups`: the figures of a throttle body in groups.
 //! - `histograms`: what they say beside their bars.
 //! - `svg`: pictures.
@@ -37,6 +38,7 @@ mod provenance;
 mod qr;
 mod shop;
 mod signs;
+mod suspects;
 pub mod svg;
 mod terminal;
 mod terminal_body;

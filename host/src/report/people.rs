@@ -2,6 +2,7 @@
 
 use super::format;
 use super::groups::{FigureGroup, groups};
+use super::suspects::{SuspectRow, rows};
 use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
@@ -127,6 +128,8 @@ pub struct People {
     pub definitions: Vec<Named>,
     /// Findings.
     pub findings: Vec<FindingRow>,
+    /// Causes that fit, most likely first.
+    pub suspects: Vec<SuspectRow>,
     /// What would have been missed.
     pub missed: Vec<Named>,
     /// What the self-check read.
@@ -168,6 +171,7 @@ impl People {
                 .enumerate()
                 .map(|(k, f)| finding_row(k + 1, f, lines))
                 .collect(),
+            suspects: rows(&outcome.suspects),
             missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
             readings: outcome.readings.iter().map(reading).collect(),
             not_testable: not_testable(outcome, lines),
@@ -226,7 +230,7 @@ fn sentences(all: &[String]) -> Vec<String> {
 }
 
 /// Stored sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
-fn ohms(text: &str) -> String {
+pub(super) fn ohms(text: &str) -> String {
     let mut text = text.to_owned();
     for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {
         // Not "ohmic": the word must end there.

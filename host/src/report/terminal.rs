@@ -36,6 +36,7 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     let mut page = Page::new(style);
     head(&mut page, input, &people);
     findings(&mut page, input, &people);
+    suspects(&mut page, &people);
     if people.groups.is_empty() {
         figures(&mut page, input, &people);
     } else {
@@ -182,6 +183,21 @@ fn findings(page: &mut Page, input: &ReportInput<'_>, people: &People) {
         if let Some(step) = row.next_step {
             page.paragraph("    next: ", step);
         }
+    }
+}
+
+/// The first three; all of them stand in the report.
+fn suspects(page: &mut Page, people: &People) {
+    if people.suspects.is_empty() {
+        return;
+    }
+    page.heading("Suspects");
+    for row in people.suspects.iter().take(3) {
+        page.paragraph("  - ", &row.heading);
+        page.paragraph("    next: ", &row.next_check);
+    }
+    if people.suspects.len() > 3 {
+        page.line(&format!("  {} more in the report", people.suspects.len() - 3));
     }
 }
 

@@ -11,6 +11,7 @@
 //! - `frame`: head and foot of each page.
 //! - `draw`: pages as a file.
 //! - `report`, `figures`: what a report says, in order.
+//! - `suspects`: causes that fit.
 //! - `certificate`: what a buyer's page says.
 
 mod blocks;
@@ -24,6 +25,7 @@ mod picture;
 mod piece;
 mod report;
 mod rich;
+mod suspects;
 mod table;
 
 use super::{Paper, ReportInput};

@@ -4,8 +4,9 @@ use super::PdfError;
 use super::blocks::{BODY, SMALL, Setter, beside};
 use super::figures::{before_and_after, figures, procedures};
 use super::picture::{self, Picture, sign};
-use super::piece::{FAINT, INK, Item, Piece, keep_together, verdict_colour};
+use super::piece::{FAINT, Item, Piece, keep_together, verdict_colour};
 use super::rich::{Rich, Style};
+use super::suspects;
 use crate::report::ReportInput;
 use crate::report::body_plots::comparisons;
 use crate::report::letterhead::Letterhead;
@@ -31,6 +32,7 @@ pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, 
         pieces.extend(cautions.clone());
     }
     pieces.extend(findings(set, &people));
+    pieces.extend(section(set, "Suspects", suspects::suspects(set, &people.suspects)));
     pieces.extend(pictures(set, &drawn, body)?);
     let compared = comparisons(input);
     if !compared.is_empty() {
@@ -243,14 +245,7 @@ fn finding(set: &Setter<'_>, row: &FindingRow) -> Vec<Piece> {
     let sure = format!("Confidence {}; {}.{evidence}", row.confidence, row.weight);
     pieces.extend(narrow.paragraph(&Rich::new(sure, SMALL.colour(FAINT)), 1.5));
     if let Some(step) = row.next_step {
-        let mut next = Piece::joined(
-            &Setter { width: narrow.width - 9.0, ..narrow }
-                .paragraph(&Rich::new("Next step: ", BODY.bold()).and(step, BODY), 0.0),
-        )
-        .indented(9.0)
-        .before(3.5);
-        next.items.push(Item::Rule { from: (1.0, 0.0), to: (1.0, next.height), width: 2.0, colour: INK });
-        pieces.push(next);
+        pieces.push(suspects::marked(&narrow, "Next step: ", step));
     }
     let mut pieces: Vec<Piece> = pieces.iter().map(|p| p.indented(INDENT)).collect();
     let number = row.number.to_string();
