@@ -99,6 +99,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         procedures: traces.iter().map(procedure).collect(),
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
         grade: None,
+        soak: None,
     };
     outcome.grade = grade(&outcome, sheet);
     outcome

@@ -5,12 +5,17 @@
 mod build;
 mod cautions;
 mod grade;
+mod soak;
 mod stamp;
 mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
 pub use cautions::CAUTIONS;
 pub use grade::{grade, margin_percent};
+pub use soak::{
+    OutcomeSoak, SOAK_LOG_SCHEMA, SoakBegin, SoakDrift, SoakEnd, SoakEvent, SoakEvents, SoakFigure,
+    SoakFindingCount, SoakHole, SoakKept, SoakLine, SoakLogFile, SoakRound, SoakTemperature, SoakWatched,
+};
 pub use stamp::{SLOT_CHARS, SLOT_CLOSES, SLOT_OPENS, Stamp, empty_slot};
 pub use text::{OutcomeError, SCHEMA};
 
@@ -30,7 +35,7 @@ pub struct Outcome {
     pub schema: u32,
     /// Overall verdict on what `scope` names.
     pub verdict: Verdict,
-    /// What was judged: `part`, `dropouts` (flex), `leads`, `readiness` (self-check), or one procedure of a throttle body by its
+    /// What was judged: `part`, `dropouts` (flex), `leads`, `soak`, `readiness` (self-check), or one procedure of a throttle body by its
     /// name.
     #[serde(default = "whole_part")]
     pub scope: String,
@@ -77,6 +82,9 @@ pub struct Outcome {
     /// Grade for resale; none when the sheet has no rules for one, and in outcomes of programs that gave none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub grade: Option<OutcomeGrade>,
+    /// The course of a soak; none for everything else.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub soak: Option<OutcomeSoak>,
 }
 
 /// A grade by the rules of the sheet.

@@ -79,6 +79,7 @@ pub fn worn() -> Outcome {
         .into(),
         warnings: Vec::new(),
         grade: None,
+        soak: None,
         ..fixture::worn()
     }
 }

@@ -107,6 +107,7 @@ pub fn worn() -> Outcome {
             source: None,
             why: vec!["not C: the verdict is outside; it asks for within".to_owned()],
         }),
+        soak: None,
     }
 }
 
@@ -132,6 +133,7 @@ pub fn empty() -> Outcome {
         procedures: Vec::new(),
         warnings: Vec::new(),
         grade: None,
+        soak: None,
         ..worn()
     }
 }

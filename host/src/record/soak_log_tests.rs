@@ -1,0 +1,1 @@
+//! Logs of soaks: torn ends, altered lines, one holder.
