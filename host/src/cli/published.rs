@@ -41,6 +41,7 @@ pub const PUBLISHED: [Published; 16] = [
             "leads-check",
             "hand-sweep",
             "flex",
+            "soak",
             "rest",
             "step",
             "release",

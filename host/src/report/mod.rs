@@ -59,7 +59,7 @@ pub use html::html;
 pub use logo::LogoError;
 pub use pdf::{CertificateInput, PdfError, certificate, pdf};
 pub use shop::{Paper, Shop};
-pub use soak::soak_name;
+pub use soak::{reach_words, soak_name};
 pub use terminal::{Style, terminal};
 pub use words::Lines;
 

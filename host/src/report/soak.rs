@@ -125,11 +125,16 @@ fn outlook(drift: &SoakDrift, soak: &OutcomeSoak) -> String {
     if !is_near(drift, soak.hours) {
         return "drifts; its limit is far off".to_owned();
     }
-    match drift.reaches_to_h {
-        Some(to) => {
-            format!("drifts; would reach its limit in {} to {} h", fixed(from, 0), fixed(to.ceil(), 0))
-        }
-        None => format!("drifts; would reach its limit in {} h or later", fixed(from, 0)),
+    format!("drifts; would reach its limit in {}", reach_words(from, drift.reaches_to_h))
+}
+
+/// When a limit would be reached: "40 to 90 h", "about 7.0 h", "40 h or later".
+pub fn reach_words(from_h: f64, to_h: Option<f64>) -> String {
+    let shown = |h: f64| significant(h, 2);
+    match to_h.map(shown) {
+        None => format!("{} h or later", shown(from_h)),
+        Some(to) if to == shown(from_h) => format!("about {to} h"),
+        Some(to) => format!("{} to {to} h", shown(from_h)),
     }
 }
 

@@ -14,7 +14,7 @@ use crate::outcome::{
 };
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
 use crate::record::{Archive, LoadedTrace, Sealing};
-use crate::report::{ReportInput, soak_name, terminal};
+use crate::report::{ReportInput, reach_words, soak_name, terminal};
 use crate::sheet::PartSheet;
 use crate::trace::Trace;
 use crate::verdict::{Scope, Verdict, judge_scope};
@@ -246,14 +246,21 @@ fn finding(kind: FindingKind, wire: &str, events: &WireEvents, told: &OutcomeSoa
 /// What keeps the part from being within, beside the last round's figures: drifts that soon reach a limit, and rounds that broke one.
 fn doubts(told: &OutcomeSoak, analysis: &PartAnalysis, sheet: &PartSheet) -> Vec<String> {
     let mut doubts = Vec::new();
+    if told.ended.as_deref() == Some("stopped_moving") {
+        doubts.push("undecided: the part stopped moving: look what binds, then qualify it".to_owned());
+    } else if 2 * told.rounds < told.rounds_planned {
+        doubts.push(format!(
+            "undecided: only {} of {} rounds were done: soak it for its whole time",
+            told.rounds, told.rounds_planned
+        ));
+    }
     let last = judge_scope(analysis, sheet, Scope::Soak, &[]);
     for drift in &told.drifts {
         let name = soak_name(drift, &sheet.topology);
         if let Some(from) = drift.reaches_from_h.filter(|_| is_near(drift, told.hours)) {
-            let until = drift.reaches_to_h.map_or("later".to_owned(), |to| format!("{to:.0} h"));
+            let when = reach_words(from, drift.reaches_to_h);
             doubts.push(format!(
-                "undecided: {name} drifts and would reach its limit in {from:.0} h to {until} of such use; soak it longer, or watch it from \
-                 service to service"
+                "undecided: {name} drifts and would reach its limit in {when} of such use; soak it longer, or watch it from service to service"
             ));
         }
         let now = last.figures.iter().find(|f| {

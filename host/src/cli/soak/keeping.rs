@@ -33,11 +33,10 @@ impl Keeping {
 
     /// Goes on where a log stopped: bytes used, rounds that they are of, and how many of those had dropouts.
     #[must_use]
-    pub const fn again(mut self, used: u64, rounds: u64, with_events: u64) -> Self {
-        if rounds > 0 {
-            self.used = used;
-            self.round = used / rounds;
-            self.used_for_events = self.round * with_events;
+    pub fn again(mut self, used: u64, rounds: u64, with_events: u64) -> Self {
+        if let Some(round) = used.checked_div(rounds) {
+            (self.used, self.round) = (used, round);
+            self.used_for_events = round * with_events;
         }
         self
     }

@@ -241,6 +241,7 @@ impl Running {
             self.dropouts
         ));
         self.last = Some(line);
+        meter.borrow_mut().hush();
         Ok(())
     }
 
