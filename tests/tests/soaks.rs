@@ -9,7 +9,7 @@ use trackpair::record::Archive;
 use trackpair::record::verify::{Expected, verify};
 use trackpair_tests::cli::{Record, Running, Said, command, record_folders, trackpair};
 use trackpair_tests::programs::ServedRig;
-use trackpair_tests::soaks::{log_lines, rounds};
+use trackpair_tests::soaks::{log_lines, rounds, survive};
 
 /// A place for an archive and a part file with faults of a grip.
 fn place(faults: &str) -> Result<(TempDir, String)> {
@@ -79,9 +79,10 @@ fn every_dropout_of_every_round_stands_in_the_log_with_its_time_place_line_lengt
         rounds.iter().flat_map(|r| r["events"].as_array().into_iter().flatten()).collect();
     ensure!(events.len() >= 8, "{events:?}");
     for event in &events {
+        // Planted are 300 to 900 us; a scan takes 200 us.
         let length = event["length_us"].as_f64().context("a length")?;
         ensure!(
-            event["wire"] == "falling" && event["sure"] == true && (200.0..1100.0).contains(&length),
+            event["wire"] == "falling" && event["sure"] == true && (100.0..1100.0).contains(&length),
             "{event}"
         );
         ensure!(
@@ -150,7 +151,8 @@ fn memory_stays_flat_from_the_tenth_round_to_the_two_hundredth() -> Result<()> {
     running.wait_for("round 200 of 240 kept")?;
     let late = resident(running.id())?;
     let record = Record::only(&archive, running.finish()?)?;
-    record.said.expect(0, &["240 of 240 planned"]);
+    // One cycle does not tell repeatability.
+    record.said.expect(11, &["240 of 240 planned"]);
     println!("resident: {early} kB after 10 rounds, {late} kB after 200");
     // What one round's arrays take varies by a few MB with the moment that is caught; 190 rounds kept would take 400 MB.
     ensure!(late < early + 24_000, "{early} kB after 10 rounds, {late} kB after 200");
@@ -311,5 +313,15 @@ fn settings_out_of_range_and_records_that_are_no_soak_are_refused_before_anythin
         trackpair(arguments(rig, text, &more))?.expect(2, &words);
     }
     ensure!(record_folders(&archive).is_empty());
+    Ok(())
+}
+
+#[test]
+fn forty_kills_at_random_moments_lose_no_round_that_was_acknowledged() -> Result<()> {
+    let folder = tempdir()?;
+    let survived = survive(folder.path(), 40, 1)?;
+    println!("{survived:?}");
+    // The moments fell before, inside and after rounds: else nothing was tested.
+    ensure!(survived.kills >= 35 && survived.acknowledged >= 40 && survived.holes >= 10, "{survived:?}");
     Ok(())
 }

@@ -114,6 +114,7 @@ mod tests {
         };
         let early = (2..=500).filter(|r| kept(&mut keeping, *r)).count();
         let late = (501..=1000).filter(|r| kept(&mut keeping, *r)).count();
-        assert!(early > 15 && late >= 9, "{early} {late}");
+        // Ten are due; the first round and the room for the last take two.
+        assert!(early > 15 && late >= 8, "{early} {late}");
     }
 }

@@ -73,7 +73,7 @@ pub fn placed(
         torn_bytes: away.torn_bytes,
     };
     // A round after a hole takes its own time, not the hole's.
-    (t_s, last.soaked_s + every_s.min(passed.max(0.0)), Some(hole))
+    (t_s, last.soaked_s + every_s, Some(hole))
 }
 
 /// Seconds between two dates of the host; 0 when its clock was set back.
