@@ -325,3 +325,32 @@ fn forty_kills_at_random_moments_lose_no_round_that_was_acknowledged() -> Result
     ensure!(survived.kills >= 35 && survived.acknowledged >= 40 && survived.holes >= 10, "{survived:?}");
     Ok(())
 }
+
+/// On a rig in real time: half a minute.
+#[test]
+fn an_unplugged_rig_is_waited_for_and_when_it_stays_away_the_soak_can_go_on_later() -> Result<()> {
+    let rig = ServedRig::start(["--listen", "tcp:127.0.0.1:0"])?;
+    let (address, folder) = (rig.address().to_owned(), tempdir()?);
+    let archive = folder.path().join("archive");
+    let text = archive.to_str().context("UTF-8")?;
+    let more = ["--hours", "1", "--every", "5s", "--cycles", "1", "--patience", "4s"];
+    let mut soak = Running::start(command(arguments(&address, text, &more))?)?;
+    soak.wait_for("round 1 of 720 kept")?;
+    drop(rig);
+    soak.wait_for("the rig is away")?;
+    let rig = ServedRig::start(["--listen", &address])?;
+    soak.wait_for("the rig was away from")?;
+    soak.wait_for("kept: 0 dropouts in it")?;
+    drop(rig);
+    let said = soak.finish()?;
+    said.expect(
+        20,
+        &["did not come back within 4 s", "The soak has not ended", "soak --resume", "--conclude"],
+    );
+    let (record, name) = only_record(&archive)?;
+    let kept = rounds(&record)?.len();
+    let said = trackpair(["soak", "--resume", &name, "--conclude", "--archive", text])?;
+    let record = Record::only(&archive, said)?;
+    ensure!(record.outcome["soak"]["rounds"] == kept && record.outcome["soak"]["holes"][0]["why"] == "link");
+    whole(&archive)
+}

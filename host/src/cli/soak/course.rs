@@ -181,6 +181,7 @@ impl Whole<'_> {
         let surroundings = self.surroundings;
         on_own_bench(&rig, &part, &first, surroundings, |bench, meter| {
             let body = bench.drives_body();
+            self.check_kind(body)?;
             match self.ready(bench, body, meter)? {
                 Ok(sheet) => {
                     *away = None;
@@ -193,6 +194,19 @@ impl Whole<'_> {
                 Err(ended) => Ok(ended),
             }
         })?
+    }
+
+    /// A soak goes on with the kind of part that it was begun with.
+    fn check_kind(&self, body: bool) -> Result<(), Failure> {
+        let (now, begun) = (if body { PartKind::Body } else { PartKind::Grip }, &self.asked.begin.kind);
+        if begun.is_empty() || begun == now.name() {
+            return Ok(());
+        }
+        Err(Failure::Usage(anyhow!(
+            "the soak was begun on a {begun}, and the rig at {} drives a {}; put the part back on its rig, or begin another soak",
+            self.asked.begin.rig,
+            now.name()
+        )))
     }
 
     /// Rig and part ready for rounds, with the sheet; else how it ended.

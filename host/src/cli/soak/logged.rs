@@ -5,6 +5,9 @@ use crate::analysis::rounds::Round;
 use crate::outcome::{SoakEvent, SoakFigure, SoakHole, SoakRound};
 use crate::trace::Trace;
 
+/// By so much may the clocks of rig and host differ over a hole, s and share of it: dates are told to the second.
+const CLOCKS_S: f64 = 3.0;
+const CLOCKS_SHARE: f64 = 0.01;
 /// Kinds of findings of a round that are told.
 const MOST_FINDINGS: usize = 12;
 
@@ -58,8 +61,11 @@ pub fn placed(
         let passed = now.since(last).unwrap_or(every_s);
         return (last.t_s + passed, last.soaked_s + passed, None);
     };
-    let by_rig = if away.rig_ran_on { now.since(last) } else { None };
-    let passed = by_rig.unwrap_or_else(|| between(&last.date, &now.date));
+    let by_host = between(&last.date, &now.date);
+    // A rig that does not count its starts is found out by its clock: it has run for too short a time.
+    let ran_on = |by_rig: &f64| *by_rig >= by_host - CLOCKS_S - CLOCKS_SHARE * by_host;
+    let by_rig = if away.rig_ran_on { now.since(last).filter(ran_on) } else { None };
+    let passed = by_rig.unwrap_or(by_host);
     let t_s = last.t_s + passed;
     let hole = SoakHole {
         from: last.date.clone(),
@@ -68,7 +74,7 @@ pub fn placed(
         to_h: t_s / 3600.0,
         rounds_missed: ((passed / every_s).ceil() - 1.0).max(0.0) as u64,
         why: away.why.to_owned(),
-        rig_restarted: (&now.serial, now.boot) != (&last.serial, last.boot),
+        rig_restarted: by_rig.is_none(),
         by_rig_clock: by_rig.is_some(),
         torn_bytes: away.torn_bytes,
     };
@@ -186,10 +192,14 @@ mod tests {
     fn a_hole_is_measured_by_the_rigs_clock_where_that_ran_on_and_else_by_the_hosts() {
         let last = round(at(TEN, 7, 1_000_000), 600.0);
         let away = |rig_ran_on| Some(Away { why: "program", rig_ran_on, torn_bytes: 0 });
-        let (t_s, soaked_s, hole) = placed(&at(TWELVE, 7, 301_000_000), Some(&last), away(true), 60.0);
+        let five_past = "2026-01-31T10:05:01+01:00";
+        let (t_s, soaked_s, hole) = placed(&at(five_past, 7, 301_000_000), Some(&last), away(true), 60.0);
         let hole = hole.expect("a hole");
         assert_eq!((t_s, soaked_s), (900.0, 660.0));
         assert_eq!((hole.rounds_missed, hole.by_rig_clock, hole.rig_restarted), (4, true, false));
+        // The same boot count, but it can't have run for two hours.
+        let (t_s, _, hole) = placed(&at(TWELVE, 7, 301_000_000), Some(&last), away(true), 60.0);
+        assert!(t_s == 7800.0 && hole.is_some_and(|h| h.rig_restarted && !h.by_rig_clock));
         // It has started anew: its clock says nothing of the time between.
         let (t_s, _, hole) = placed(&at(TWELVE, 8, 2_000_000), Some(&last), away(true), 60.0);
         let hole = hole.expect("a hole");
