@@ -11,6 +11,7 @@ use super::published::Schema;
 use super::records::RecordsCommand;
 use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
+use super::soak::Soak;
 use super::verify::Verify;
 use clap::{Args, Parser, Subcommand};
 use std::cell::OnceCell;
@@ -42,6 +43,11 @@ pub enum Command {
     HandSweep(HandSweep),
     /// Wait for dropouts while the pigtail is flexed; ends on Enter, Ctrl-C or time
     Flex(Flex),
+    /// Cycle a part for hours or days: figures and dropouts over time, drift; killed or unplugged, it goes on where it was
+    ///
+    /// One program at a time may have a rig: while one is soaked, other commands on it end with exit code 20 and say who has it. A rig that
+    /// does not come back, or a fault of it, ends with 20 as well; what was acknowledged is kept, and --resume goes on.
+    Soak(Soak),
     /// Throttle body: where the plate rests and where it stops
     Rest(BodyProcedure),
     /// Throttle body: steps of voltage and setpoint: latency, rise, overshoot, settling

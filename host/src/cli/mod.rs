@@ -10,7 +10,8 @@
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `case`, `matings`, `judge`, `compare`, `rejudge`,
+//! - `rig_lock`: one program at a time on a rig.
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `soak`, `case`, `matings`, `judge`, `compare`, `rejudge`,
 //!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
@@ -37,11 +38,13 @@ mod published;
 mod qualify;
 mod records;
 mod rejudge;
+mod rig_lock;
 mod rigs;
 mod settled;
 mod sheet;
 mod sheets;
 mod shell;
+mod soak;
 mod stored;
 mod verify;
 
@@ -108,6 +111,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::LeadsCheck(args) => qualify::leads_check(args, surroundings),
         Command::HandSweep(args) => qualify::hand_sweep(args, surroundings),
         Command::Flex(args) => qualify::flex(args, surroundings),
+        Command::Soak(args) => soak::soak(args, surroundings),
         Command::Rest(args) => body::one_procedure(ProcedureKind::Rest, args, surroundings),
         Command::Step(args) => body::one_procedure(ProcedureKind::Step, args, surroundings),
         Command::Release(args) => body::one_procedure(ProcedureKind::Release, args, surroundings),

@@ -185,6 +185,9 @@ fn again<'s>(
     if scope == Scope::Readiness {
         return Err("it is a self-check: no limit of a sheet is looked at".to_owned());
     }
+    if scope == Scope::Soak {
+        return Err("it is a soak: its figures were made while it ran and stand in its log, and most traces were not kept".to_owned());
+    }
     if scope != Scope::Part && !kept.is_flex_alone() {
         let known = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];
         let shown = before.and_then(|o| o.part.topology_found.as_deref());

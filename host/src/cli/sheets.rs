@@ -58,6 +58,11 @@ impl Shelf {
         &self.sheets[0]
     }
 
+    /// The one of a name among those that come into question.
+    pub fn named(&self, name: &str) -> Option<&PartSheet> {
+        self.sheets.iter().find(|s| s.name == name)
+    }
+
     /// The sheet for a throttle body.
     ///
     /// # Errors

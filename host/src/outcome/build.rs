@@ -102,6 +102,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         grade: None,
         matings: None,
         suspects: Vec::new(),
+        soak: None,
     };
     outcome.grade = grade(&outcome, sheet);
     // A self-check judges rig and mounting, so no part is suspected.

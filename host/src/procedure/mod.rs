@@ -38,7 +38,7 @@ use crate::quantity::Channel;
 use crate::session::{Session, SessionError, Statistics};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, ProcedureKind, Provenance};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use trackpair_protocol::message::{Request, RigState, capability};
 
@@ -47,6 +47,9 @@ const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
 
 /// Time between a trip and the request to clear it, on the link's clock.
 const TRIP_SETTLE: Duration = Duration::from_millis(50);
+
+/// How often a pause looks whether the user stops it.
+const PAUSE_STEP: Duration = Duration::from_millis(500);
 
 /// What a rig for throttle bodies can do.
 const INSTEAD_FOR_BODY: &str =
@@ -119,6 +122,24 @@ impl<'a> Bench<'a> {
     /// The session, for its identity and statistics.
     pub fn session(&self) -> &Session {
         &self.session
+    }
+
+    /// Keeps the rig alive and at rest for a time on the link's clock.
+    ///
+    /// # Errors
+    /// The rig is gone, or the user stops it.
+    pub fn pause(&mut self, time: Duration) -> Result<(), ProcedureError> {
+        let until = self.session.now() + time;
+        loop {
+            if self.setup.stop.load(Ordering::Relaxed) {
+                return Err(ProcedureError::Stopped);
+            }
+            let left = until.saturating_sub(self.session.now());
+            if left.is_zero() {
+                return Ok(());
+            }
+            self.session.idle(left.min(PAUSE_STEP))?;
+        }
     }
 
     /// Stops as the self-check found them.

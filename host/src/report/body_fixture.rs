@@ -81,6 +81,7 @@ pub fn worn() -> Outcome {
         grade: None,
         matings: None,
         suspects: Vec::new(),
+        soak: None,
         ..fixture::worn()
     }
 }

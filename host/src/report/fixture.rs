@@ -111,6 +111,7 @@ pub fn worn() -> Outcome {
         }),
         matings: None,
         suspects: Vec::new(),
+        soak: None,
     }
 }
 
@@ -138,6 +139,7 @@ pub fn empty() -> Outcome {
         grade: None,
         matings: None,
         suspects: Vec::new(),
+        soak: None,
         ..worn()
     }
 }

@@ -11,6 +11,7 @@
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - `soak`: a soak over time.
 //! - `compare`: comparisons.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
@@ -38,6 +39,7 @@ mod provenance;
 mod qr;
 mod shop;
 mod signs;
+mod soak;
 mod suspects;
 pub mod svg;
 mod terminal;
@@ -59,6 +61,7 @@ pub use html::html;
 pub use logo::LogoError;
 pub use pdf::{CertificateInput, PdfError, certificate, pdf};
 pub use shop::{Paper, Shop};
+pub use soak::{reach_words, soak_name};
 pub use terminal::{Style, terminal};
 pub use words::Lines;
 

@@ -7,6 +7,7 @@ use super::format;
 use super::histograms::{LATENCY, histogram_caption, histogram_title};
 use super::people::{FigureRow, Named, People};
 use super::plots::capital;
+use super::soak::SoakWords;
 use super::svg::bars::beyond;
 use super::terminal_body::{grouped_figures, latencies};
 use super::text::{LABEL, ascii, plain, wrap};
@@ -37,6 +38,7 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     head(&mut page, input, &people);
     findings(&mut page, input, &people);
     suspects(&mut page, &people);
+    over_time(&mut page, input);
     if people.groups.is_empty() {
         figures(&mut page, input, &people);
     } else {
@@ -198,6 +200,29 @@ fn suspects(page: &mut Page, people: &People) {
     }
     if people.suspects.len() > 3 {
         page.line(&format!("  {} more in the report", people.suspects.len() - 3));
+    }
+}
+
+/// The course of a soak: its facts, and what drifts.
+fn over_time(page: &mut Page, input: &ReportInput<'_>) {
+    let Some(soak) = SoakWords::of(input.outcome) else { return };
+    page.heading("Over time");
+    for fact in &soak.facts {
+        page.paragraph("  - ", &format!("{}: {}", fact.name, fact.text));
+    }
+    let count = soak.drifting().count();
+    page.paragraph(
+        "  - ",
+        &match soak.rows.len() {
+            0 => "drift: fewer than ten rounds tell none".to_owned(),
+            all => format!("drift: {count} of {all} figures drift"),
+        },
+    );
+    for row in soak.drifting() {
+        page.paragraph(
+            "      ",
+            &format!("{}: {} to {}, {}; {}", row.name, row.first, row.last, row.per_hour, row.word),
+        );
     }
 }
 

@@ -91,6 +91,7 @@ pub fn scope(scope: &str) -> String {
         "part" => "the whole part".to_owned(),
         "dropouts" => "lost contact".to_owned(),
         "leads" => "leads, leakage and both stops".to_owned(),
+        "soak" => "what cycling for long tells".to_owned(),
         "readiness" => "whether rig and part are ready".to_owned(),
         name => format!("what the procedure {} tells", procedure(name)),
     }
@@ -125,6 +126,7 @@ pub fn advice(verdict: Verdict, scope: &str) -> &'static str {
         ("leads", Verdict::Within) => {
             "Leads, leakage and both stops are as they should be. Only that was tested."
         }
+        ("soak", Verdict::Within) => "Cycling for long found nothing against the part. Only that was tested.",
         ("readiness", Verdict::Within) => {
             "Rig and mounting are as they should be. The part itself was not judged."
         }

@@ -60,7 +60,7 @@ const fn of(code: &'static str, title: &'static str) -> Code {
 /// Bases of the codes of a line, and the code of the pair's correlation.
 const fn bases(kind: PartKind) -> ([&'static str; 2], &'static str) {
     match kind {
-        PartKind::Grip => (["P212", "P212"], "P2138"),
+        PartKind::Grip | PartKind::Pair => (["P212", "P212"], "P2138"),
         PartKind::Body => (["P012", "P022"], "P2135"),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::PdfError;
 use super::blocks::{BODY, SMALL, Setter, beside};
-use super::figures::{before_and_after, figures, procedures};
+use super::figures::{before_and_after, drifts, figures, procedures};
 use super::picture::{self, Picture, sign};
 use super::piece::{FAINT, Item, Piece, keep_together, verdict_colour};
 use super::rich::{Rich, Style};
@@ -13,6 +13,7 @@ use crate::report::letterhead::Letterhead;
 use crate::report::people::{FindingRow, GradeWords, Named, People};
 use crate::report::plots::{Plot, Plots, capital, plots};
 use crate::report::provenance::{Provenance, Sealing};
+use crate::report::soak::SoakWords;
 use crate::report::words;
 
 /// Everything, in order.
@@ -33,6 +34,7 @@ pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, 
     }
     pieces.extend(findings(set, &people));
     pieces.extend(section(set, "Suspects", suspects::suspects(set, &people.suspects)));
+    pieces.extend(over_time(set, input, &drawn)?);
     pieces.extend(pictures(set, &drawn, body)?);
     let compared = comparisons(input);
     if !compared.is_empty() {
@@ -262,6 +264,20 @@ fn finding(set: &Setter<'_>, row: &FindingRow) -> Vec<Piece> {
         );
     }
     pieces
+}
+
+/// The course of a soak.
+fn over_time(set: &Setter<'_>, input: &ReportInput<'_>, drawn: &Plots) -> Result<Vec<Piece>, PdfError> {
+    let Some(soak) = SoakWords::of(input.outcome) else { return Ok(Vec::new()) };
+    let mut pieces = section(set, "Over time", set.facts(&soak.facts));
+    let reading =
+        if soak.rows.is_empty() { "Fewer than ten rounds tell no drift." } else { SoakWords::READING };
+    pieces.extend(kept(set.paragraph(&Rich::new(reading, SMALL.colour(FAINT)), 6.0)));
+    if !soak.rows.is_empty() {
+        pieces.extend(drifts(set, &soak.rows));
+    }
+    pieces.extend(in_column(set, &drawn.soak)?);
+    Ok(pieces)
 }
 
 fn pictures(set: &Setter<'_>, drawn: &Plots, body: bool) -> Result<Vec<Piece>, PdfError> {
