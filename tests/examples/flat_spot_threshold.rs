@@ -153,6 +153,7 @@ impl Condition {
             program: Vec::new(),
             plate: None,
             mapping: Vec::new(),
+            places: Vec::new(),
         }
     }
 }

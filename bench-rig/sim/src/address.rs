@@ -42,8 +42,13 @@ pub enum AddressError {
         /// What it is.
         second_kind: &'static str,
     },
+    /// The warming is no number, or beyond what a heat gun does.
+    #[error("warm {0:?} is no number of -10 to 10, °C per minute")]
+    Warm(String),
     /// An option that there is not.
-    #[error("option {0:?} is unknown; use seed=N or operator=none|hand|flex|hand+flex|push")]
+    #[error(
+        "option {0:?} is unknown; use seed=N, operator=none|hand|flex|flex-places|hand+flex|push or warm=CELSIUS_PER_MINUTE"
+    )]
     Option(String),
 }
 
@@ -58,6 +63,8 @@ pub struct Address {
     pub seed: u64,
     /// The person beside the rig.
     pub operator: Operator,
+    /// How the room grows warmer, °C per minute.
+    pub warming: f64,
 }
 
 impl Address {
@@ -74,6 +81,7 @@ impl Address {
             None => SimBoard::new(self.part, spec, self.seed),
         };
         board.set_operator(self.operator);
+        board.set_warming(self.warming);
         board
     }
 }
@@ -84,16 +92,20 @@ impl Address {
 /// Unknown part (the error lists the known), unusable file, unknown option.
 pub fn part_address(address: &str) -> Result<Address, AddressError> {
     let (place, options) = address.split_once('?').unwrap_or((address, ""));
-    let (mut seed, mut operator) = (0, Operator::None);
+    let (mut seed, mut operator, mut warming) = (0, Operator::None, 0.0);
     for option in options.split('&').filter(|o| !o.is_empty()) {
         match option.split_once('=') {
             Some(("seed", text)) => seed = text.parse().map_err(|_| AddressError::Seed(text.to_owned()))?,
             Some(("operator", text)) => operator = text.parse()?,
+            Some(("warm", text)) => {
+                let number = text.parse().ok().filter(|w| (-10.0..=10.0).contains(w));
+                warming = number.ok_or_else(|| AddressError::Warm(text.to_owned()))?;
+            }
             _ => return Err(AddressError::Option(option.to_owned())),
         }
     }
     let (part, body) = parts_at(place, seed)?;
-    Ok(Address { part, body, seed, operator })
+    Ok(Address { part, body, seed, operator, warming })
 }
 
 /// Draws a part by name or file; of `GRIP+BODY` both.

@@ -195,6 +195,14 @@ impl SimBoard {
         self.plant.set_temperature(celsius);
     }
 
+    /// Has the room grow warmer from now on, °C per minute.
+    pub fn set_warming(&mut self, celsius_per_min: f64) {
+        if let Some(body) = &mut self.body {
+            body.set_warming(celsius_per_min);
+        }
+        self.plant.set_warming(celsius_per_min);
+    }
+
     /// Makes the sensor supply disobey, V; `None` heals it.
     pub fn set_supply_fault(&mut self, volts: Option<f64>) {
         if let Some(body) = &mut self.body {

@@ -33,6 +33,10 @@ pub struct Stretch {
     pub shock_rad_s2: f64,
     /// Whether somebody flexes the pigtail.
     pub flexed: bool,
+    /// Where, by number; 0 where that is no one place.
+    pub place: u8,
+    /// How warm it is, °C.
+    pub celsius: f64,
 }
 
 /// An impact rings: within this time after one there is no other, µs.
@@ -58,6 +62,10 @@ pub struct Breaker {
     at_deg: f64,
     chance_per_pass: f64,
     impact: Impact,
+    /// Only while it is flexed at this place; 0: wherever.
+    only_at: u8,
+    /// Only from this temperature on, °C.
+    only_from_celsius: f64,
     length_us: (f64, f64),
     random: Random,
     /// What is left of the exponential until the next one by chance.
@@ -78,6 +86,8 @@ impl Breaker {
             at_deg: 0.0,
             chance_per_pass: 0.0,
             impact: Impact::default(),
+            only_at: 0,
+            only_from_celsius: f64::NEG_INFINITY,
             length_us,
             random,
             until_next,
@@ -108,6 +118,16 @@ impl Breaker {
                     Impact { from_rad_s2: impact_rad_s2, chance: chance_per_impact, quiet_from_us: 0.0 };
                 Some(Self { impact, ..silent(lead, towards, (min_us, max_us), random) })
             }
+            Fault::FlexDropout { lead, place, rate_per_s, min_us, max_us, towards } => Some(Self {
+                flex_rate_per_s: rate_per_s,
+                only_at: place,
+                ..silent(lead, towards, (min_us, max_us), random)
+            }),
+            Fault::WarmDropout { lead, from_celsius, rate_per_s, min_us, max_us, towards } => Some(Self {
+                rate_per_s,
+                only_from_celsius: from_celsius,
+                ..silent(lead, towards, (min_us, max_us), random)
+            }),
             _ => None,
         }
     }
@@ -141,7 +161,11 @@ impl Breaker {
     fn rate(&self, stretch: &Stretch) -> f64 {
         let period = self.burst_us + self.pause_us;
         let quiet = self.burst_us > 0.0 && stretch.from_us.rem_euclid(period) >= self.burst_us;
-        (if quiet { 0.0 } else { self.rate_per_s }) + if stretch.flexed { self.flex_rate_per_s } else { 0.0 }
+        if stretch.celsius < self.only_from_celsius {
+            return 0.0;
+        }
+        let flexed = stretch.flexed && (self.only_at == 0 || self.only_at == stretch.place);
+        (if quiet { 0.0 } else { self.rate_per_s }) + if flexed { self.flex_rate_per_s } else { 0.0 }
     }
 
     fn begin(&mut self, start_us: f64, found: &mut Vec<Outage>) {
@@ -182,6 +206,8 @@ mod tests {
                 to_deg: deg(to_us),
                 shock_rad_s2: 0.0,
                 flexed: false,
+                place: 0,
+                celsius: 23.0,
             };
             breaker.advance(&stretch, &mut found);
         }

@@ -142,6 +142,26 @@ pub enum Fault {
         #[serde(default = "open")]
         towards: Towards,
     },
+    /// A contact that breaks while the pigtail is flexed at one place, and nowhere else.
+    FlexDropout {
+        lead: Lead,
+        place: u8,
+        rate_per_s: f64,
+        min_us: f64,
+        max_us: f64,
+        #[serde(default = "open")]
+        towards: Towards,
+    },
+    /// A contact that breaks once it is warm.
+    WarmDropout {
+        lead: Lead,
+        from_celsius: f64,
+        rate_per_s: f64,
+        min_us: f64,
+        max_us: f64,
+        #[serde(default = "open")]
+        towards: Towards,
+    },
     /// Extra noise over a part of the travel.
     NoisyTrack { channel: Channel, centre_deg: f64, width_deg: f64, noise_volts: f64 },
     /// Resistance in the supply lead.

@@ -55,6 +55,24 @@ impl Fault {
                     ("max_us", max_us, min_us, 1e8),
                 ],
             ),
+            Self::FlexDropout { place, rate_per_s, min_us, max_us, .. } => (
+                "flex_dropout",
+                vec![
+                    ("place", f64::from(place), 1.0, 9.0),
+                    ("rate_per_s", rate_per_s, 0.0, 10_000.0),
+                    ("min_us", min_us, 0.1, 1e8),
+                    ("max_us", max_us, min_us, 1e8),
+                ],
+            ),
+            Self::WarmDropout { from_celsius, rate_per_s, min_us, max_us, .. } => (
+                "warm_dropout",
+                vec![
+                    ("from_celsius", from_celsius, -40.0, 150.0),
+                    ("rate_per_s", rate_per_s, 0.0, 10_000.0),
+                    ("min_us", min_us, 0.1, 1e8),
+                    ("max_us", max_us, min_us, 1e8),
+                ],
+            ),
             Self::NoisyTrack { centre_deg, width_deg, noise_volts, .. } => {
                 let [c, w] = place(centre_deg, width_deg);
                 ("noisy_track", vec![c, w, ("noise_volts", noise_volts, 0.0, 1.0)])

@@ -21,13 +21,21 @@ pub enum Operator {
     Flex,
     /// Turns the grip and flexes the pigtail.
     HandAndFlex,
+    /// Flexes the pigtail place by place: hands off for [`PLACE_S`], then as long at place 1, 2 … [`FLEX_PLACES`], then anew. Whatever the
+    /// drive does: it is the cable that is worked at.
+    FlexPlaces,
     /// Pushes a body's plate with a probe through the bore, place by place; see [`Places`].
     Push,
 }
 
+/// Time at one place of the pigtail, s.
+pub const PLACE_S: f64 = 10.0;
+/// Places of the pigtail.
+pub const FLEX_PLACES: u8 = 4;
+
 /// Not something the person can do.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
-#[error("operator {0:?} is unknown; use none, hand, flex, hand+flex or push")]
+#[error("operator {0:?} is unknown; use none, hand, flex, flex-places, hand+flex or push")]
 pub struct UnknownOperator(String);
 
 impl FromStr for Operator {
@@ -38,6 +46,7 @@ impl FromStr for Operator {
             "none" => Self::None,
             "hand" => Self::Hand,
             "flex" => Self::Flex,
+            "flex-places" => Self::FlexPlaces,
             "hand+flex" => Self::HandAndFlex,
             "push" => Self::Push,
             _ => return Err(UnknownOperator(text.to_owned())),
@@ -48,7 +57,29 @@ impl FromStr for Operator {
 impl Operator {
     /// Whether the pigtail is flexed at a time, µs.
     pub fn flexes(self, at_us: f64) -> bool {
-        matches!(self, Self::Flex | Self::HandAndFlex) && at_us.rem_euclid(1e6) < 5e5
+        let half_of_each_second = at_us.rem_euclid(1e6) < 5e5;
+        match self {
+            Self::Flex | Self::HandAndFlex => half_of_each_second,
+            // The hand is on its way from place to place at both ends.
+            Self::FlexPlaces => {
+                let within_s = (at_us * 1e-6).rem_euclid(PLACE_S);
+                half_of_each_second && self.place(at_us) > 0 && (1.0..PLACE_S - 1.0).contains(&within_s)
+            }
+            _ => false,
+        }
+    }
+
+    /// Where the hand is, by number; 0: hands off, or no one place.
+    pub fn place(self, at_us: f64) -> u8 {
+        match self {
+            Self::FlexPlaces => (at_us * 1e-6 / PLACE_S) as u64 as u8 % (FLEX_PLACES + 1),
+            _ => 0,
+        }
+    }
+
+    /// Whether the pigtail is worked at while the drive is on, too.
+    pub fn works_at_the_cable(self) -> bool {
+        self == Self::FlexPlaces
     }
 
     /// Whether the grip, or the plate, is turned by hand.

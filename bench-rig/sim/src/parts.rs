@@ -57,6 +57,16 @@ pub const ALL: &[Named] = &[
         build: cracked_wire,
     },
     Named {
+        name: "bent-wire-grip",
+        summary: "rising signal lead breaks for 40 to 900 us, 4 to 12 times a second, only while the bend (place 2) is flexed",
+        build: bent_wire,
+    },
+    Named {
+        name: "warm-contact-grip",
+        summary: "falling signal lead breaks for 60 us to 2 ms, 0.3 to 1 times a second, once it is warmer than 33 to 38 degC",
+        build: warm_contact,
+    },
+    Named {
         name: "lifting-wiper-grip",
         summary: "potentiometer whose rising wiper lifts at one place (20 to 55 deg) in 60 to 95 % of passes, 100 to 800 us",
         build: lifting_wiper,
@@ -307,6 +317,30 @@ fn loose_connector(r: &mut Random) -> PartSpec {
         (*min_us, *max_us) = (30.0, 400.0);
     }
     hall().with(fault)
+}
+
+fn bent_wire(r: &mut Random) -> PartSpec {
+    let rate_per_s = r.between(4.0, 12.0);
+    hall().with(Fault::FlexDropout {
+        lead: Lead::Rising,
+        place: 2,
+        rate_per_s,
+        min_us: 40.0,
+        max_us: 900.0,
+        towards: Towards::Open,
+    })
+}
+
+fn warm_contact(r: &mut Random) -> PartSpec {
+    let (from_celsius, rate_per_s) = (r.between(33.0, 38.0), r.between(0.3, 1.0));
+    hall().with(Fault::WarmDropout {
+        lead: Lead::Falling,
+        from_celsius,
+        rate_per_s,
+        min_us: 60.0,
+        max_us: 2000.0,
+        towards: Towards::Open,
+    })
 }
 
 fn shifted(r: &mut Random) -> PartSpec {

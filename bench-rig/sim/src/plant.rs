@@ -72,6 +72,8 @@ pub struct Plant {
     history: VecDeque<Outage>,
     found: Vec<Outage>,
     temperature: f64,
+    /// By how much the room grows warmer, °C per µs.
+    warming: f64,
 }
 
 impl Plant {
@@ -121,6 +123,7 @@ impl Plant {
             history: VecDeque::new(),
             found: Vec::new(),
             temperature: spec.ambient_celsius,
+            warming: 0.0,
             part,
             spec,
             drawn,
@@ -163,6 +166,11 @@ impl Plant {
         self.spec.ambient_celsius = celsius;
         self.temperature = celsius;
         self.clamped.set_ambient(celsius);
+    }
+
+    /// Has the room grow warmer from now on, °C per minute.
+    pub fn set_warming(&mut self, celsius_per_min: f64) {
+        self.warming = celsius_per_min / 60e6;
     }
 
     /// Losses of contact so far, the newest last; bounded.
@@ -278,6 +286,10 @@ impl Plant {
         let idle = self.clamped.idle();
         let passage = self.clamped.pass(self.from_us, self.operator);
         // 0.8 K per watt, with a time constant of two minutes.
+        if self.warming != 0.0 {
+            self.spec.ambient_celsius += self.warming * SLICE_US;
+            self.clamped.set_ambient(self.spec.ambient_celsius);
+        }
         let warm = self.spec.ambient_celsius + 0.8 * self.clamped.loss_watts();
         self.temperature += (warm - self.temperature) * (SLICE_US / 120e6);
         let from_deg = std::mem::replace(&mut self.passed_deg, passage.to_deg);
@@ -285,7 +297,9 @@ impl Plant {
             self.see(passage.to_deg);
         }
         if !self.breakers.is_empty() {
-            let flexed = idle && self.operator.flexes(self.from_us);
+            let reached = idle || self.operator.works_at_the_cable();
+            let flexed = reached && self.operator.flexes(self.from_us);
+            let (place, celsius) = (self.operator.place(self.from_us), self.temperature);
             let to_us = self.from_us + SLICE_US;
             let (to_deg, shock_rad_s2) = (passage.to_deg, passage.shock_rad_s2);
             self.break_contacts(&Stretch {
@@ -295,6 +309,8 @@ impl Plant {
                 to_deg,
                 shock_rad_s2,
                 flexed,
+                place,
+                celsius,
             });
         }
     }

@@ -8,12 +8,12 @@ use super::prepared::{AngleSource, Direction, Prepared, SupplySource};
 use super::uncertainty::Calibration;
 use super::{Figure, NotTestable, PartAnalysis, PlotCurve};
 use super::{
-    causes, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads, limp,
-    linearity, monotonicity, noise, noise_map, order, repeatability, skew, topology,
+    causes, contact, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads,
+    limp, linearity, monotonicity, noise, noise_map, order, repeatability, skew, topology,
 };
 use crate::quantity::{Channel, FigureName, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
-use crate::trace::Trace;
+use crate::trace::{ProcedureKind, Trace};
 
 /// A line whose output changes by less than this share of supply does not move.
 const LEAST_SPAN: f64 = 0.02;
@@ -94,6 +94,7 @@ fn figures_of(
         travel_deg: prepared.travel_deg,
         cycles: prepared.cycles(),
         population: None,
+        contact: None,
         warnings: prepared.warnings.clone(),
     };
     if prepared.angle_turned {
@@ -381,6 +382,15 @@ fn add_defects(
         out.findings.extend(report.findings.iter().cloned());
     }
     out.detection_limits.extend(dropouts.limits.iter().cloned());
+    let of_a_flex = |p: &&Prepared<'_>| p.trace.provenance.procedure == ProcedureKind::Flex;
+    let told = match (Some(prepared).filter(of_a_flex), flexed.as_ref().zip(flex.as_ref())) {
+        (Some(prepared), _) => Some(contact::tell(prepared, &dropouts)),
+        (None, flexed) => flexed.map(|(prepared, report)| contact::tell(prepared, report)),
+    };
+    if let Some(told) = told {
+        contact::say(&told, out);
+        out.contact = Some(told);
+    }
 
     let mut trips: Option<Figure> = None;
     for report in std::iter::once(prepared).chain(flexed.as_ref()).map(|p| limp::predict(p, sheet)) {

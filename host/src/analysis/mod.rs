@@ -13,6 +13,7 @@
 
 pub mod body;
 pub mod causes;
+pub mod contact;
 pub mod correlation;
 pub mod curve;
 pub mod dead_band;
@@ -150,6 +151,8 @@ pub struct PartAnalysis {
     pub cycles: u32,
     /// The healthy bodies among which worn teeth were searched for, in words; none where they were not.
     pub population: Option<String>,
+    /// Lost contact event by event, where the pigtail was flexed.
+    pub contact: Option<contact::Contact>,
     /// Anything the reader should know, as sentences.
     pub warnings: Vec<String>,
 }

@@ -335,6 +335,7 @@ impl Synthetic {
             program: Vec::new(),
             plate: None,
             mapping: Vec::new(),
+            places: Vec::new(),
         }
     }
 }

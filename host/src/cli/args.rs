@@ -5,6 +5,7 @@ use super::certificate::Certificate;
 use super::check_setup::CheckSetup;
 use super::compare::Compare;
 use super::config::ConfigCommand;
+use super::flex::{Flex, WarmUp};
 use super::limits::ProposeLimits;
 use super::matings::Matings;
 use super::published::Schema;
@@ -41,8 +42,10 @@ pub enum Command {
     LeadsCheck(OneProcedure),
     /// Record and judge a part that is turned by hand, without a drive
     HandSweep(HandSweep),
-    /// Wait for dropouts while the pigtail is flexed; ends on Enter, Ctrl-C or time
+    /// Wait for dropouts while the pigtail is flexed, place by place: each is cued; ends on Enter, Ctrl-C or time
     Flex(Flex),
+    /// Wait for dropouts while the part grows warm: each with its temperature
+    WarmUp(WarmUp),
     /// Cycle a part for hours or days: figures and dropouts over time, drift; killed or unplugged, it goes on where it was
     ///
     /// One program at a time may have a rig: while one is soaked, other commands on it end with exit code 20 and say who has it. A rig that
@@ -219,20 +222,6 @@ pub struct HandSweep {
     /// Turn the grip without the rig's reference coupled: lines are compared with each other only
     #[arg(long)]
     pub no_reference: bool,
-}
-
-/// `flex`.
-#[derive(Args, Debug)]
-pub struct Flex {
-    /// Rig, part, record.
-    #[command(flatten)]
-    pub common: Common,
-    /// How long to watch; Enter or Ctrl-C ends it sooner
-    #[arg(long, value_name = "S", default_value_t = 60.0)]
-    pub seconds: f64,
-    /// Hold the grip at this angle; without it the grip is free
-    #[arg(long, value_name = "DEG")]
-    pub at: Option<f64>,
 }
 
 /// `judge`.

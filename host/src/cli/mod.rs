@@ -11,7 +11,7 @@
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
 //! - `rig_lock`: one program at a time on a rig.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `soak`, `case`, `matings`, `judge`, `compare`, `rejudge`,
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `matings`, `judge`, `compare`, `rejudge`,
 //!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
@@ -26,6 +26,7 @@ mod conclude;
 mod config;
 mod document;
 mod ending;
+mod flex;
 mod follow;
 mod judge;
 mod key;
@@ -110,7 +111,8 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::SelfCheck(args) => qualify::self_check(args, surroundings),
         Command::LeadsCheck(args) => qualify::leads_check(args, surroundings),
         Command::HandSweep(args) => qualify::hand_sweep(args, surroundings),
-        Command::Flex(args) => qualify::flex(args, surroundings),
+        Command::Flex(args) => flex::flex(args, surroundings),
+        Command::WarmUp(args) => flex::warm_up(args, surroundings),
         Command::Soak(args) => soak::soak(args, surroundings),
         Command::Rest(args) => body::one_procedure(ProcedureKind::Rest, args, surroundings),
         Command::Step(args) => body::one_procedure(ProcedureKind::Step, args, surroundings),

@@ -41,6 +41,7 @@ pub const PUBLISHED: [Published; 19] = [
             "leads-check",
             "hand-sweep",
             "flex",
+            "warm-up",
             "soak",
             "rest",
             "step",

@@ -1,6 +1,6 @@
 //! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
 
-use super::args::{Flex, HandSweep, OneProcedure, Qualify};
+use super::args::{HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
@@ -11,7 +11,7 @@ use super::progress::Meter;
 use super::settled::Settled;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{Bench, FlexKeep, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, SelfCheck};
+use crate::procedure::{Bench, HandEnd, SelfCheck};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
@@ -21,7 +21,7 @@ use std::io::Read;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Longest recording without a program, s: about 12 MB of memory a minute.
-const LONGEST_SECONDS: f64 = 900.0;
+pub(super) const LONGEST_SECONDS: f64 = 900.0;
 
 /// The whole plan: self-check, sweep, leads check; for a throttle body its own.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
@@ -99,37 +99,8 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
     conclude(kept, sheet, common.json, None, surroundings)
 }
 
-/// Waiting for dropouts.
-pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let seconds = checked_seconds(args.seconds)?;
-    let common = Settled::of(&args.common, surroundings)?;
-    let shelf = shelf_for_grip(common)?;
-    let at = args.at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
-    let mut kept = begin(common, shelf.first(), surroundings)?;
-    let key = enter_key();
-    // The verdict looks at every sample, so all of it is kept.
-    let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
-    let plan =
-        FlexPlan { hold_deg: at, until: HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) } };
-    let beyond = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        let ready = at.is_none() || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
-        // The sheet's travel was kept; the part's own may be shorter.
-        let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
-        let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
-        if ready && beyond.is_none() {
-            keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
-        }
-        beyond
-    })?;
-    if let Some(travel) = beyond {
-        at.map(|at| checked_place(at, travel)).transpose()?;
-    }
-    let sheet = kept.judge_as_flex(&shelf);
-    conclude(kept, sheet, common.json, None, surroundings)
-}
-
 /// A place to hold, within a travel.
-fn checked_place(at: f64, travel_deg: f64) -> Result<f64, Failure> {
+pub(super) fn checked_place(at: f64, travel_deg: f64) -> Result<f64, Failure> {
     if (0.0..=travel_deg).contains(&at) {
         return Ok(at);
     }
@@ -139,7 +110,7 @@ fn checked_place(at: f64, travel_deg: f64) -> Result<f64, Failure> {
 }
 
 /// Keeps a self-check and chooses the sheet by what it saw. Whether the plan may go on; the bench is then ready for it.
-fn after_self_check<'s>(
+pub(super) fn after_self_check<'s>(
     check: SelfCheck,
     kept: &mut Kept,
     shelf: &'s Shelf,

@@ -218,6 +218,7 @@ mod tests {
                 program: Vec::new(),
                 plate: None,
                 mapping: Vec::new(),
+                places: Vec::new(),
             },
             time_us: (0..10).map(|k| k * 200).collect(),
             columns: vec![

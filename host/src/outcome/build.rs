@@ -103,6 +103,11 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        contact: analysis
+            .contact
+            .as_ref()
+            .filter(|_| matches!(judgement.scope, Scope::Flex { .. }))
+            .map(Into::into),
     };
     outcome.grade = grade(&outcome, sheet);
     // A self-check judges rig and mounting, so no part is suspected.

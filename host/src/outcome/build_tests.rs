@@ -39,6 +39,7 @@ fn invented_trace() -> Trace {
         program: Vec::new(),
         plate: None,
         mapping: Vec::new(),
+        places: Vec::new(),
     };
     let reference = Column { channel: Channel::Reference, unit: Unit::Degree, values: vec![1.5, 2.0, 8.0] };
     let gap = Gap { index: 2, from_us: 200, to_us: 12_200, scans: 59, cause: GapCause::Line };

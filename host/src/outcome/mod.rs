@@ -4,6 +4,7 @@
 
 mod build;
 mod cautions;
+mod contact;
 mod grade;
 mod soak;
 mod stamp;
@@ -12,6 +13,7 @@ mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
 pub use cautions::CAUTIONS;
+pub use contact::{OutcomeContact, OutcomeContactEvent, OutcomePlace, OutcomeWarmth};
 pub use grade::{grade, margin_percent};
 pub use soak::{
     OutcomeSoak, SOAK_LOG_SCHEMA, SoakBegin, SoakDrift, SoakEnd, SoakEvent, SoakEvents, SoakFigure,
@@ -91,6 +93,9 @@ pub struct Outcome {
     /// none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub suspects: Vec<OutcomeSuspect>,
+    /// Lost contact event by event; none where no pigtail was flexed, and in outcomes of programs that did not tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub contact: Option<OutcomeContact>,
     /// The course of a soak; none for everything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub soak: Option<OutcomeSoak>,

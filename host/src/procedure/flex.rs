@@ -7,8 +7,9 @@ use super::recording::{Plan, Recording, told};
 use super::{Bench, HandEnd, Motion, ProcedureError, Progress, Warning};
 use crate::quantity::Channel;
 use crate::session::{Decoder, Lost, Recorder, RunSink, RunSpec, Step};
-use crate::trace::{Column, Gap, ProcedureKind, Provenance, Trace, TraceEnd};
+use crate::trace::{Column, Gap, Mark, MarkKind, ProcedureKind, Provenance, Trace, TraceEnd};
 use std::collections::VecDeque;
+use std::sync::atomic::{AtomicU8, Ordering};
 use trackpair_protocol::message::{Event, Request};
 use trackpair_protocol::samples::SampleBlock;
 
@@ -20,6 +21,10 @@ const LONGEST_WINDOW_US: u64 = 1_000_000;
 const SETTLE_US: u64 = 200_000;
 /// Speed to the place, deg/s.
 const SPEED_DEG_S: f64 = 60.0;
+/// Speed of the sweep while the pigtail is flexed, deg/s: a stroke in 4 s.
+const SWEEP_DEG_S: f64 = 20.0;
+/// That sweep keeps this far from the stops, degrees.
+const CLEAR_DEG: f64 = 0.5;
 /// One round of holding, µs; repeated for as long as it takes.
 const ROUND_US: u32 = 60_000_000;
 /// Most points of the baseline; when there are more, two become one.
@@ -31,12 +36,75 @@ const BASELINE_US: u64 = 100_000;
 pub const STOP_TOLERANCE_DEG: f64 = 1.0;
 
 /// What to do.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Default)]
 pub struct FlexPlan<'k> {
     /// Place to hold, degrees of travel from the closed stop; none = free, drive off.
     pub hold_deg: Option<f64>,
+    /// The rig sweeps slowly, stop to stop, meanwhile: what keeps to a place of the travel is told from what keeps to the hand.
+    pub sweep: bool,
+    /// Places along the pigtail that are flexed in turn; none = one or many, untold.
+    pub places: Option<&'k FlexPlaces>,
+    /// Hears of each event as soon as it is over.
+    pub cue: Option<&'k dyn Fn(&FlexCue)>,
     /// When it ends.
     pub until: HandEnd<'k>,
+}
+
+impl std::fmt::Debug for FlexPlan<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self { hold_deg, sweep, places, until, .. } = self;
+        f.debug_struct("FlexPlan")
+            .field("hold_deg", hold_deg)
+            .field("sweep", sweep)
+            .field("places", places)
+            .field("until", until)
+            .finish_non_exhaustive()
+    }
+}
+
+/// Places along the pigtail, and where the hand is.
+#[derive(Debug)]
+pub struct FlexPlaces {
+    /// Their names, at least one; numbered from 1.
+    pub names: Vec<String>,
+    /// So long at each, hands off first, on the rig's clock, µs; none = where `hand` says.
+    pub each_us: Option<u64>,
+    /// Where the hand is, by number; 0 = hands off. Set by whoever watches it.
+    pub hand: AtomicU8,
+}
+
+impl FlexPlaces {
+    /// Where the hand is so long after the beginning.
+    fn at(&self, elapsed_us: u64) -> u8 {
+        let all = self.names.len() as u64 + 1;
+        match self.each_us {
+            Some(each) => (elapsed_us / each.max(1) % all) as u8,
+            None => self.hand.load(Ordering::Relaxed).min(self.names.len() as u8),
+        }
+    }
+
+    /// A place's name.
+    pub fn name(&self, place: u8) -> &str {
+        match place.checked_sub(1) {
+            None => "hands off",
+            Some(k) => self.names.get(usize::from(k)).map_or("", String::as_str),
+        }
+    }
+}
+
+/// An event, for those who flex.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FlexCue {
+    /// From 1.
+    pub number: u64,
+    /// When it began, µs after the beginning.
+    pub after_us: u64,
+    /// From its first sample beyond the threshold to its last, µs.
+    pub length_us: u64,
+    /// Lines that jumped.
+    pub lines: Vec<Channel>,
+    /// Where the hand was; none where no places are told.
+    pub place: Option<u8>,
 }
 
 /// What is kept of it.
@@ -228,6 +296,7 @@ struct Watcher<'r, 'k> {
     counts_after_us: u64,
     started_us: Option<u64>,
     reported_us: u64,
+    place: u8,
     whole: Option<Recorder>,
     capture: FlexCapture,
     windows: usize,
@@ -276,6 +345,7 @@ impl RunSink for Watcher<'_, '_> {
 
     fn step(&mut self, rig_us: u64) -> Step {
         let Some(started) = self.started_us else { return Step::Wait };
+        self.follow_hand(rig_us, rig_us.saturating_sub(started));
         if rig_us >= self.reported_us + 200_000 {
             self.reported_us = rig_us;
             let elapsed = rig_us.saturating_sub(started) as f64;
@@ -284,7 +354,17 @@ impl RunSink for Watcher<'_, '_> {
             (self.progress)(Progress {
                 procedure: ProcedureKind::Flex,
                 done_fraction: planned.clamp(0.0, 1.0),
-                message: format!("{count} events in {:.0} s", elapsed / 1e6),
+                message: match self.plan.places {
+                    Some(places) => {
+                        format!(
+                            "{count} events in {:.0} s, {} {}",
+                            elapsed / 1e6,
+                            self.place,
+                            places.name(self.place)
+                        )
+                    }
+                    None => format!("{count} events in {:.0} s", elapsed / 1e6),
+                },
             });
         }
         if self.plan.until.is_pressed() { Step::Finish } else { Step::Wait }
@@ -320,6 +400,7 @@ impl<'r, 'k> Watcher<'r, 'k> {
             counts_after_us: 0,
             started_us: None,
             reported_us: 0,
+            place: 0,
             whole: short.then(|| Recorder::new(decoder.clone())),
             capture: FlexCapture::default(),
             windows: 0,
@@ -383,8 +464,31 @@ impl<'r, 'k> Watcher<'r, 'k> {
         }
     }
 
+    /// Marks where the hand goes.
+    fn follow_hand(&mut self, rig_us: u64, elapsed_us: u64) {
+        let Some(place) = self.plan.places.map(|p| p.at(elapsed_us)).filter(|p| *p != self.place) else {
+            return;
+        };
+        self.place = place;
+        if let Some(whole) = &mut self.whole {
+            whole.mark(Mark { at_us: rig_us, kind: MarkKind::Place { place } });
+        }
+    }
+
+    fn cue(&self, event: &FlexEvent) {
+        let Some(cue) = self.plan.cue else { return };
+        cue(&FlexCue {
+            number: self.capture.events.len() as u64 + self.capture.events_beyond + 1,
+            after_us: event.at_us.saturating_sub(self.started_us.unwrap_or(event.at_us)),
+            length_us: event.until_us - event.at_us + u64::from(self.provenance.period_us),
+            lines: event.lines.iter().map(|(channel, _)| *channel).collect(),
+            place: self.plan.places.map(|_| self.place),
+        });
+    }
+
     fn close(&mut self) {
         let Some(open) = self.open.take() else { return };
+        self.cue(&open.event);
         if self.capture.events.len() >= self.keep.most_events {
             self.capture.events_beyond += 1;
             return;
@@ -457,7 +561,7 @@ impl Bench<'_> {
         self.power_up(procedure)?;
         self.pull_downs(true)?;
         let spec = RunSpec {
-            program: plan.hold_deg.and_then(|_| course.motion.program()),
+            program: (plan.sweep || plan.hold_deg.is_some()).then(|| course.motion.program()).flatten(),
             period_us: self.period_us(f64::from(self.sheet.sweep.rate_hz)),
             channels: self.session.known_channels(),
             max_us: course.max_us,
@@ -473,7 +577,8 @@ impl Bench<'_> {
             planned_us: None,
             sweep: None,
         };
-        let provenance = self.provenance(&recorded);
+        let names = plan.places.map(|p| p.names.clone()).unwrap_or_default();
+        let provenance = Provenance { places: names, ..self.provenance(&recorded) };
         let (session, setup) = (&mut self.session, &mut self.setup);
         let mut watcher = Watcher::new(plan, keep, decoder, provenance, &mut *setup.progress);
         watcher.counts_after_us = course.counts_after_us;
@@ -506,6 +611,9 @@ impl Bench<'_> {
     }
 
     fn course(&self, plan: &FlexPlan<'_>) -> Result<Course, ProcedureError> {
+        if plan.sweep {
+            return self.sweeping_course(plan);
+        }
         let Some(hold_deg) = plan.hold_deg else {
             let max_us = plan.until.after_us.unwrap_or(0);
             return Ok(Course { motion: Motion::new(), counts_after_us: 0, max_us });
@@ -530,6 +638,22 @@ impl Bench<'_> {
         let rounds = longest.div_ceil(u64::from(ROUND_US)).clamp(1, u64::from(u16::MAX));
         let hold = approach.next_segment();
         let motion = approach.hold(ROUND_US).repeat(hold, (rounds - 1) as u16);
+        Ok(Course { motion, counts_after_us, max_us })
+    }
+}
+
+impl Bench<'_> {
+    /// Slowly to and fro between the stops, for as long as it takes.
+    fn sweeping_course(&self, plan: &FlexPlan<'_>) -> Result<Course, ProcedureError> {
+        self.require_drive(ProcedureKind::Flex)?;
+        let stops = self.stops_or_nominal();
+        let speed = self.speed(SWEEP_DEG_S);
+        let (low, high) = (stops.closed_deg + CLEAR_DEG, stops.open_deg - CLEAR_DEG);
+        let approach = Motion::new().ramp(low, speed);
+        let counts_after_us = approach.duration_us(stops.closed_deg) + SETTLE_US;
+        let first = approach.next_segment();
+        let motion = approach.ramp(high, speed).ramp(low, speed).repeat(first, u16::MAX);
+        let max_us = plan.until.after_us.map_or(0, |after| after + counts_after_us);
         Ok(Course { motion, counts_after_us, max_us })
     }
 }

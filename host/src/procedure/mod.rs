@@ -27,7 +27,9 @@ mod sweep;
 
 pub use body::{PUSH_PLACES_DEG, RestFound};
 pub use error::{ProcedureError, Warning, title};
-pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan, STOP_TOLERANCE_DEG};
+pub use flex::{
+    BaselinePoint, FlexCapture, FlexCue, FlexEvent, FlexKeep, FlexPlaces, FlexPlan, STOP_TOLERANCE_DEG,
+};
 pub use follow::FollowFound;
 pub use hand::HandEnd;
 pub use motion::Motion;
@@ -269,6 +271,7 @@ impl<'a> Bench<'a> {
             program: plan.stimuli.clone(),
             plate: self.plate,
             mapping: Vec::new(),
+            places: Vec::new(),
         }
     }
 

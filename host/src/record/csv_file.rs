@@ -83,6 +83,7 @@ pub fn csv_trace(
         program: Vec::new(),
         plate: None,
         mapping: Vec::new(),
+        places: Vec::new(),
     };
     let trace = Trace {
         provenance,

@@ -43,6 +43,7 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         program: Vec::new(),
         plate: None,
         mapping: Vec::new(),
+        places: Vec::new(),
     };
     Trace {
         provenance,

@@ -82,6 +82,7 @@ pub fn worn() -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        contact: None,
         ..fixture::worn()
     }
 }

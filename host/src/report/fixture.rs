@@ -112,6 +112,7 @@ pub fn worn() -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        contact: None,
     }
 }
 
@@ -140,6 +141,7 @@ pub fn empty() -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        contact: None,
         ..worn()
     }
 }

@@ -3,6 +3,7 @@
 
 use super::ReportInput;
 use super::body_plots::{BeforeAfter, comparisons};
+use super::contact::ContactWords;
 use super::letterhead::Letterhead;
 use super::people::{Named, People};
 use super::plots::{Plots, plots};
@@ -27,6 +28,7 @@ struct Page<'a> {
     body: bool,
     comparisons: Vec<BeforeAfter>,
     soak: Option<SoakWords>,
+    contact: Option<ContactWords>,
     shop: Option<Letterhead>,
     sealing: Option<Sealing>,
     slot: Option<String>,
@@ -47,6 +49,7 @@ pub fn html(input: &ReportInput<'_>) -> String {
         body: words::has_motor(&outcome.part.kind),
         comparisons: comparisons(input),
         soak: SoakWords::of(outcome),
+        contact: ContactWords::of(outcome),
         shop: input.shop.and_then(Letterhead::of),
         sealing: input.stamp.map(Sealing::of),
         slot: input.stamp.map(|_| empty_slot()),

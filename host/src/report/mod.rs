@@ -24,6 +24,7 @@ mod body_plots;
 #[cfg(test)]
 mod body_tests;
 pub mod compare;
+mod contact;
 #[cfg(test)]
 mod fixture;
 pub mod format;

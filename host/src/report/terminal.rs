@@ -3,6 +3,7 @@
 
 use super::ReportInput;
 use super::body_plots::comparisons;
+use super::contact::ContactWords;
 use super::format;
 use super::histograms::{LATENCY, histogram_caption, histogram_title};
 use super::people::{FigureRow, Named, People};
@@ -39,6 +40,7 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     findings(&mut page, input, &people);
     suspects(&mut page, &people);
     over_time(&mut page, input);
+    lost_contact(&mut page, input);
     if people.groups.is_empty() {
         figures(&mut page, input, &people);
     } else {
@@ -200,6 +202,19 @@ fn suspects(page: &mut Page, people: &People) {
     }
     if people.suspects.len() > 3 {
         page.line(&format!("  {} more in the report", people.suspects.len() - 3));
+    }
+}
+
+/// Where and when contact was lost: all places, the first events.
+fn lost_contact(page: &mut Page, input: &ReportInput<'_>) {
+    /// So many events; the report has more.
+    const TOLD: usize = 10;
+    let Some(contact) = ContactWords::of(input.outcome) else { return };
+    named(page, "Lost contact", &contact.facts);
+    named(page, "By place of the pigtail", &contact.places);
+    named(page, "Event by event", &contact.events[..contact.events.len().min(TOLD)]);
+    if contact.events.len() > TOLD {
+        page.line(&format!("  {} more in the report", contact.events.len() - TOLD));
     }
 }
 

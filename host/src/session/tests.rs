@@ -66,6 +66,7 @@ fn provenance() -> Provenance {
         program: Vec::new(),
         plate: None,
         mapping: Vec::new(),
+        places: Vec::new(),
     }
 }
 

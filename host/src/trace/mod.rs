@@ -81,6 +81,11 @@ pub enum MarkKind {
         /// Pull-down on.
         pull_down: bool,
     },
+    /// The hand that flexes the pigtail went to a place.
+    Place {
+        /// Its number among [`Provenance::places`], from 1; 0 = hands off.
+        place: u8,
+    },
     /// A guard took the drive off; value in the guard's own unit.
     Guard {
         /// Guard code of the protocol.

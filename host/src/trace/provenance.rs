@@ -108,6 +108,9 @@ pub struct Provenance {
     /// closed stop; straight lines between, both ascending. Empty where nothing was followed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub mapping: Vec<(f64, f64)>,
+    /// Names of the places along the pigtail that were flexed in turn; marks tell when. Empty where none were told.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub places: Vec<String>,
 }
 
 /// Files from before the field existed had their times.

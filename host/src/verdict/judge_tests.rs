@@ -87,6 +87,7 @@ fn trace(procedure: ProcedureKind, end: TraceEnd, gaps: Vec<Gap>) -> Trace {
         program: Vec::new(),
         plate: None,
         mapping: Vec::new(),
+        places: Vec::new(),
     };
     Trace { provenance, time_us: vec![], columns: vec![], gaps, marks: vec![], end }
 }

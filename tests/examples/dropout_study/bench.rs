@@ -219,5 +219,6 @@ fn provenance(period_us: f64) -> Provenance {
         program: Vec::new(),
         plate: None,
         mapping: Vec::new(),
+        places: Vec::new(),
     }
 }

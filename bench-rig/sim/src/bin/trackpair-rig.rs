@@ -28,9 +28,12 @@ struct Arguments {
     /// Where hosts connect: pty, or tcp:HOST:PORT (port 0 takes a free one)
     #[arg(long, default_value = "pty")]
     listen: String,
-    /// Who is beside the rig while its drive is off: none, hand, flex, hand+flex, push
+    /// Who is beside the rig while its drive is off: none, hand, flex, flex-places, hand+flex, push
     #[arg(long, default_value = "none")]
     operator: String,
+    /// How the room grows warmer, °C per minute
+    #[arg(long, default_value_t = 0.0, value_name = "CELSIUS", allow_negative_numbers = true)]
+    warm: f64,
     /// Write everything that was drawn, as JSON
     #[arg(long, value_name = "FILE")]
     truth: Option<PathBuf>,
@@ -110,7 +113,7 @@ fn serve_part(arguments: &Arguments) -> Result<(), Failure> {
     let listen: Listen = arguments.listen.parse().map_err(usage)?;
     let operator: Operator = arguments.operator.parse().map_err(usage)?;
     let (part, body) = address::parts_at(&arguments.part, arguments.seed).map_err(usage)?;
-    let board = Address { part, body, seed: arguments.seed, operator }.board();
+    let board = Address { part, body, seed: arguments.seed, operator, warming: arguments.warm }.board();
     if let Some(path) = &arguments.truth {
         write_truth(&board, path)?;
     }

@@ -9,6 +9,7 @@ use super::rich::{Rich, Style};
 use super::suspects;
 use crate::report::ReportInput;
 use crate::report::body_plots::comparisons;
+use crate::report::contact::ContactWords;
 use crate::report::letterhead::Letterhead;
 use crate::report::people::{FindingRow, GradeWords, Named, People};
 use crate::report::plots::{Plot, Plots, capital, plots};
@@ -35,6 +36,7 @@ pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, 
     pieces.extend(findings(set, &people));
     pieces.extend(section(set, "Suspects", suspects::suspects(set, &people.suspects)));
     pieces.extend(over_time(set, input, &drawn)?);
+    pieces.extend(lost_contact(set, input));
     pieces.extend(pictures(set, &drawn, body)?);
     let compared = comparisons(input);
     if !compared.is_empty() {
@@ -262,6 +264,22 @@ fn finding(set: &Setter<'_>, row: &FindingRow) -> Vec<Piece> {
                 Item::Text { at: (0.5 + x, 10.0), text: number, style },
             ],
         );
+    }
+    pieces
+}
+
+/// Where and when contact was lost.
+fn lost_contact(set: &Setter<'_>, input: &ReportInput<'_>) -> Vec<Piece> {
+    let Some(contact) = ContactWords::of(input.outcome) else { return Vec::new() };
+    let mut pieces = section(set, "Lost contact", set.facts(&contact.facts));
+    if !contact.places.is_empty() {
+        pieces.extend(set.sub("By place of the pigtail"));
+        pieces.extend(kept(set.paragraph(&Rich::new(ContactWords::READING, SMALL.colour(FAINT)), 0.0)));
+        pieces.extend(set.facts(&contact.places));
+    }
+    if !contact.events.is_empty() {
+        pieces.extend(set.sub("Event by event"));
+        pieces.extend(set.facts(&contact.events));
     }
     pieces
 }

@@ -1,0 +1,150 @@
+//! Lost contact as it is stored.
+
+use crate::analysis::contact::{Contact, ContactEvent, PlaceRate, Warmth};
+use crate::analysis::dropout::Wire;
+use serde::{Deserialize, Serialize};
+
+/// Everything about lost contact in one recording.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeContact {
+    /// What the events follow: `track`, `wire`, `not_told`.
+    pub follows: String,
+    /// The same as a sentence.
+    pub why: String,
+    /// By place of the pigtail; empty where no places were told.
+    pub places: Vec<OutcomePlace>,
+    /// Against temperature; null where that did not change, or nothing was lost.
+    pub warmth: Option<OutcomeWarmth>,
+    /// The first events.
+    pub events: Vec<OutcomeContactEvent>,
+    /// How many there were beyond them.
+    pub beyond: u64,
+}
+
+/// Events while one place was flexed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomePlace {
+    /// Number; 0 is hands off.
+    pub number: u8,
+    /// What it is called.
+    pub name: String,
+    /// How long, s.
+    pub seconds: f64,
+    /// Sure events.
+    pub events: u64,
+    /// Per minute.
+    pub per_minute: f64,
+    /// Exact 95 % interval of that, from.
+    pub per_minute_low: f64,
+    /// To.
+    pub per_minute_high: f64,
+    /// Probability by chance of as many, for all places together.
+    pub chance: f64,
+    /// Whether more were lost there than chance makes.
+    pub stands_out: bool,
+}
+
+/// Events against temperature.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeWarmth {
+    /// Coolest, °C.
+    pub from_celsius: f64,
+    /// Warmest, °C.
+    pub to_celsius: f64,
+    /// Share of the watched time that was cooler than the events, on average, 0..1.
+    pub cooler_share: f64,
+    /// Probability by chance that it is as large.
+    pub chance: f64,
+    /// Whether contact is lost when it is warm.
+    pub follows: bool,
+}
+
+/// One loss of contact.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeContactEvent {
+    /// Since the recording began, s.
+    pub at_s: f64,
+    /// Place of the pigtail by number; null where no places were told.
+    pub place: Option<u8>,
+    /// `rising`, `falling`, `common` (both, the supply steady), `supply` (both and the supply).
+    pub wire: String,
+    /// How long, µs.
+    pub length_us: f64,
+    /// Expanded uncertainty of that, 95 %, k = 2, µs.
+    pub length_expanded_uncertainty_us: f64,
+    /// How deep, mV at 5 V, negative towards ground.
+    pub depth_mv: f64,
+    /// Where the grip was, degrees.
+    pub at_deg: Option<f64>,
+    /// Temperature, °C.
+    pub celsius: Option<f64>,
+    /// Whether contact was surely lost.
+    pub sure: bool,
+}
+
+/// A wire's name in outcomes.
+const fn wire_name(wire: Wire) -> &'static str {
+    match wire {
+        Wire::First => "rising",
+        Wire::Second => "falling",
+        Wire::Common => "common",
+        Wire::Supply => "supply",
+    }
+}
+
+impl From<&Contact> for OutcomeContact {
+    fn from(contact: &Contact) -> Self {
+        Self {
+            follows: contact.follows.name().to_owned(),
+            why: contact.why.clone(),
+            places: contact.places.iter().map(Into::into).collect(),
+            warmth: contact.warmth.map(Into::into),
+            events: contact.events.iter().map(Into::into).collect(),
+            beyond: contact.beyond,
+        }
+    }
+}
+
+impl From<&PlaceRate> for OutcomePlace {
+    fn from(place: &PlaceRate) -> Self {
+        Self {
+            number: place.number,
+            name: place.name.clone(),
+            seconds: place.seconds,
+            events: place.events,
+            per_minute: place.per_minute,
+            per_minute_low: place.interval.0,
+            per_minute_high: place.interval.1,
+            chance: place.chance,
+            stands_out: place.stands_out(),
+        }
+    }
+}
+
+impl From<Warmth> for OutcomeWarmth {
+    fn from(warmth: Warmth) -> Self {
+        Self {
+            from_celsius: warmth.celsius.0,
+            to_celsius: warmth.celsius.1,
+            cooler_share: warmth.cooler_share,
+            chance: warmth.chance,
+            follows: warmth.follows(),
+        }
+    }
+}
+
+impl From<&ContactEvent> for OutcomeContactEvent {
+    fn from(event: &ContactEvent) -> Self {
+        Self {
+            at_s: event.at_s,
+            place: event.place,
+            wire: wire_name(event.wire).to_owned(),
+            length_us: event.length_us,
+            length_expanded_uncertainty_us: 2.0 * event.length_u_us,
+            depth_mv: event.depth_mv,
+            at_deg: event.at_deg,
+            celsius: event.celsius,
+            sure: event.sure,
+        }
+    }
+}
