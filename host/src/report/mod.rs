@@ -11,6 +11,7 @@
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `compare`: comparisons.
+//! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
 //! - `signs`, `qr`: small pictures that every medium shares.
@@ -43,6 +44,7 @@ mod terminal_body;
 #[cfg(test)]
 pub(crate) mod tests;
 pub mod text;
+pub mod vehicle;
 mod words;
 
 // What the fixture calls the library.
@@ -55,7 +57,7 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
-pub use pdf::{CertificateInput, PdfError, certificate, pdf};
+pub use pdf::{CertificateInput, PdfError, certificate, pdf, vehicle_check_pdf, vehicle_form_pdf};
 pub use shop::{Paper, Shop};
 pub use terminal::{Style, terminal};
 pub use words::Lines;
