@@ -11,7 +11,7 @@
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
 //! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `rejudge`,
-//!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
+//!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `vehicle_check`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
@@ -42,6 +42,7 @@ mod sheet;
 mod sheets;
 mod shell;
 mod stored;
+mod vehicle_check;
 mod verify;
 
 pub use args::{Arguments, Command};
@@ -117,6 +118,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Case(command) => case::case(command, surroundings),
+        Command::VehicleCheck(command) => vehicle_check::vehicle_check(command, surroundings),
         Command::Matings(args) => matings::matings(args, surroundings),
         Command::Compare(args) => compare::compare(args, surroundings),
         Command::Population(command) => population::population(command, surroundings),

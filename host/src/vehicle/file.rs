@@ -6,7 +6,7 @@ use super::{
     Accuracy, AccuracyError, Entries, Meter, Range, Reading, ReadingError, Subject, Wire, WireError,
     WireRangeError, WireSize,
 };
-use super::{run_word, show, title};
+use super::{run_of, run_word, show, title};
 use crate::diagnosis::{CheckKind, Run};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -129,7 +129,7 @@ impl ReadingsFile {
         let wire = Wire { temperature_c, ..stated }.checked()?;
         let mut runs = BTreeMap::new();
         for (name, run) in &raw.wire.runs {
-            let which = run_from_word(name).ok_or_else(|| FileError::Run(name.clone()))?;
+            let which = run_of(name).ok_or_else(|| FileError::Run(name.clone()))?;
             runs.insert(which, wire_of(wire, run.size.as_deref(), run.length_m)?.checked()?);
         }
         let meter = raw.meter.read()?;
@@ -232,12 +232,6 @@ fn meter_text(meter: &Meter, text: &mut String) {
     }
     let _ =
         writeln!(text, "{mark}megohms_end = \"{} Mohm\" # OL means more than this", meter.megohms_end / 1e6);
-}
-
-fn run_from_word(name: &str) -> Option<Run> {
-    [Run::GripToController, Run::ControllerToMotor, Run::FeedbackToController]
-        .into_iter()
-        .find(|r| run_word(*r) == name)
 }
 
 /// A wire with what was stated of it.

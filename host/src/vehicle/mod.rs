@@ -28,7 +28,7 @@ pub use meter::{Accuracy, AccuracyError, Meter, Range};
 pub use plausible::Implausible;
 pub use readings::{Reading, ReadingError, allowed};
 pub use wire::{Wire, WireError, WireRangeError, WireSize};
-pub use worksheet::{Counted, Expected, Line, Setup, run_word};
+pub use worksheet::{Counted, Expected, Line, Setup, run_of, run_word};
 
 use crate::diagnosis::{Run, VehicleEvidence};
 use crate::verdict::Verdict;

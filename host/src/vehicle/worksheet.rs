@@ -185,6 +185,12 @@ pub const fn run_word(run: Run) -> &'static str {
     }
 }
 
+/// A run by its word in ids.
+pub fn run_of(word: &str) -> Option<Run> {
+    let all = [Run::GripToController, Run::ControllerToMotor, Run::FeedbackToController];
+    all.into_iter().find(|run| run_word(*run) == word)
+}
+
 fn line(run: Run, check: CheckKind, id: &str, place: &str, expected: Expected) -> Line {
     let id = format!("{}.{id}", run_word(run));
     Line { id, run, check, place: place.to_owned(), opening: None, expected, computed: false }
