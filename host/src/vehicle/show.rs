@@ -5,12 +5,12 @@ use super::worksheet::{Expected, Line, MOVED_OHMS};
 use crate::diagnosis::CheckKind;
 use crate::quantity::rounding::{fixed, significant};
 
-/// A resistance, Ω: `95 mΩ`, `0.60 Ω`, `20 MΩ`.
+/// A resistance, Ω: `95 mΩ`, `0.595 Ω`, `20 MΩ`.
 pub fn ohms(value: f64) -> String {
     match value.abs() {
         size if size >= 1e6 => format!("{} MΩ", significant(value / 1e6, 3)),
         size if size >= 1e3 => format!("{} kΩ", significant(value / 1e3, 3)),
-        size if size >= 1.0 => format!("{} Ω", significant(value, 3)),
+        size if size >= 0.1 => format!("{} Ω", significant(value, 3)),
         size if size >= 0.01 => format!("{} mΩ", fixed(value * 1e3, 0)),
         _ => format!("{} mΩ", fixed(value * 1e3, 1)),
     }
@@ -26,6 +26,24 @@ pub fn value(value: f64, counted: Counted) -> String {
     }
 }
 
+/// A value and its expanded uncertainty in one unit.
+pub fn measured(value: f64, uncertainty: f64, counted: Counted) -> String {
+    let both = |factor: f64, decimals, unit: &str| {
+        format!("{} ± {} {unit}", fixed(value / factor, decimals), fixed(uncertainty / factor, decimals))
+    };
+    match counted {
+        Counted::Ohms => match value.abs().max(uncertainty) {
+            size if size >= 1e6 => both(1e6, 2, "MΩ"),
+            size if size >= 1e3 => both(1e3, 2, "kΩ"),
+            size if size >= 0.1 => both(1.0, 2, "Ω"),
+            _ => both(1e-3, 1, "mΩ"),
+        },
+        Counted::Volts => both(1.0, 3, "V"),
+        Counted::RatioOfSupply => both(0.01, 1, "% of supply"),
+        Counted::Word => String::new(),
+    }
+}
+
 /// The limits of a line, for people.
 pub fn limits(expected: &Expected) -> String {
     let one = |v: f64| value(v, expected.counted);
@@ -35,7 +53,7 @@ pub fn limits(expected: &Expected) -> String {
         (Some(min), Some(max)) if expected.counted == Counted::RatioOfSupply => {
             format!("{} to {} % of supply", fixed(min * 100.0, 1), fixed(max * 100.0, 1))
         }
-        (Some(min), Some(max)) => format!("{} to {}", fixed(min, 2), one(max)),
+        (Some(min), Some(max)) => format!("{} to {} V", fixed(min, 2), fixed(max, 2)),
         (None, None) => "firm".to_owned(),
     }
 }
@@ -71,8 +89,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_value_and_its_uncertainty_stand_in_one_unit() {
+        assert_eq!(measured(0.1, 0.232, Counted::Ohms), "0.10 ± 0.23 Ω");
+        assert_eq!(measured(0.0904, 0.0044, Counted::Ohms), "90.4 ± 4.4 mΩ");
+        assert_eq!(measured(0.9, 0.0141, Counted::RatioOfSupply), "90.0 ± 1.4 % of supply");
+    }
+
+    #[test]
     fn resistances_take_the_prefix_that_fits() {
         let all = [0.0043, 0.0954, 0.5954, 2.0, 45.0, 2200.0, 20e6].map(ohms);
-        assert_eq!(all, ["4.3 mΩ", "95 mΩ", "595 mΩ", "2 Ω", "45 Ω", "2.2 kΩ", "20 MΩ"]);
+        assert_eq!(all, ["4.3 mΩ", "95 mΩ", "0.595 Ω", "2 Ω", "45 Ω", "2.2 kΩ", "20 MΩ"]);
     }
 }

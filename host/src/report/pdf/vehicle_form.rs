@@ -86,7 +86,10 @@ fn group_pieces(set: &Setter<'_>, group: &Group) -> Vec<Piece> {
             cell(set, &row.place, &row.id, expected, group.unit)
         })
         .collect();
-    for pair in cells.chunks(2) {
+    // A supply stands alone, so that both signals of one opening stand side by side.
+    let alone = if cells.len() % 2 == 1 && group.unit == "V" { 1 } else { 0 };
+    let (first, others) = cells.split_at(alone);
+    for pair in first.chunks(1).chain(others.chunks(2)) {
         pieces.push(two_columns(set, pair.iter().cloned()).before(2.0));
     }
     keep_together(&mut pieces);

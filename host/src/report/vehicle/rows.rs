@@ -1,7 +1,7 @@
 //! The lines of a worksheet in groups, in words.
 
 use crate::report::text::{LABEL, plain};
-use crate::vehicle::{Checked, Counted, VehicleCheck, instruction, run_words, show, title};
+use crate::vehicle::{Checked, VehicleCheck, instruction, run_words, show, title};
 
 /// Lines that are worked through together.
 #[derive(Clone, Debug)]
@@ -118,7 +118,7 @@ fn row(check: &VehicleCheck, checked: &Checked) -> Row {
     let line = &checked.line;
     let volts = check.supply_volts.get(&line.run).copied().unwrap_or(5.0);
     let value = match (checked.value, checked.standard_uncertainty) {
-        (Some(value), Some(u)) => measured(value, u, line.expected.counted),
+        (Some(value), Some(u)) => show::measured(value, 2.0 * u, line.expected.counted),
         _ => String::new(),
     };
     Row {
@@ -131,9 +131,4 @@ fn row(check: &VehicleCheck, checked: &Checked) -> Row {
         why: checked.why.clone(),
         computed: line.computed,
     }
-}
-
-/// Value ± expanded uncertainty, k = 2.
-fn measured(value: f64, standard_uncertainty: f64, counted: Counted) -> String {
-    format!("{} ± {}", show::value(value, counted), show::value(2.0 * standard_uncertainty, counted))
 }
