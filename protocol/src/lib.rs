@@ -10,6 +10,7 @@
 //! - [`channel`][]: the table that declares what each sample column means, and its calibration.
 //! - [`program`][]: the motion program a host loads into a rig.
 //! - [`position_loop`][]: settings of the loop that holds a throttle plate.
+//! - [`mapping`][]: which plate angle a pair's rig asks for at which output of the grip.
 //! - [`message`][]: requests, replies, refusals, events.
 //! - [`samples`][]: numbered blocks of packed columns.
 //!
@@ -24,6 +25,7 @@ pub mod cobs;
 pub mod crc;
 pub mod frame;
 pub mod fuzzing;
+pub mod mapping;
 pub mod message;
 mod payload;
 pub mod position_loop;

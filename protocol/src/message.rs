@@ -2,6 +2,7 @@
 //! `WIRE.md` gives every offset.
 
 use crate::channel::{Calibration, ChannelInfo};
+use crate::mapping::Mapping;
 use crate::position_loop::LoopSettings;
 use crate::program::Program;
 use crate::wire::Text;
@@ -63,6 +64,8 @@ pub enum Request {
     },
     /// Sets the position loop of a body rig. Refused while running.
     SetLoop(LoopSettings),
+    /// Sets what a pair's rig asks of the plate at each output of the grip. Refused while running.
+    SetMapping(Mapping),
 }
 
 /// How a run shall be.
@@ -385,6 +388,8 @@ pub mod kind {
     pub const CLOCK_PING: u8 = 0x0D;
     /// `SetLoop`.
     pub const SET_LOOP: u8 = 0x0E;
+    /// `SetMapping`.
+    pub const SET_MAPPING: u8 = 0x0F;
     /// Set in the kind of a reply: request kind | this.
     pub const REPLY: u8 = 0x80;
     /// A refusal.

@@ -3,6 +3,7 @@
 
 use crate::channel::{Calibration, ChannelInfo};
 use crate::frame::{self, Frame};
+use crate::mapping::Mapping;
 use crate::message::{
     DecodeError, EndCause, Event, EventKind, Guard, Identity, Message, Reason, Refusal, Reply, Request,
     RigState, Start, Status, kind,
@@ -30,6 +31,7 @@ impl Request {
             Self::Heartbeat => kind::HEARTBEAT,
             Self::ClockPing { .. } => kind::CLOCK_PING,
             Self::SetLoop(_) => kind::SET_LOOP,
+            Self::SetMapping(_) => kind::SET_MAPPING,
         }
     }
 
@@ -54,6 +56,7 @@ impl Request {
             Self::Start(start) => start.write(w),
             Self::ClockPing { host_stamp } => w.u64(*host_stamp),
             Self::SetLoop(settings) => settings.write(w),
+            Self::SetMapping(mapping) => mapping.write(w),
             Self::ReadStatus | Self::Arm | Self::Stop | Self::ClearTrip | Self::Heartbeat => Some(()),
         }
     }
@@ -79,6 +82,7 @@ impl Request {
             kind::HEARTBEAT => Self::Heartbeat,
             kind::CLOCK_PING => Self::ClockPing { host_stamp: r.u64()? },
             kind::SET_LOOP => Self::SetLoop(LoopSettings::read(r)?),
+            kind::SET_MAPPING => Self::SetMapping(Mapping::read(r)?),
             _ => return None,
         })
     }
@@ -129,7 +133,7 @@ impl<'a> Message<'a> {
 
 /// Whether `kind` is one of a request, a reply, a refusal, an event or a sample block.
 fn is_known(kind: u8) -> bool {
-    matches!(kind & !kind::REPLY, kind::IDENTIFY..=kind::SET_LOOP)
+    matches!(kind & !kind::REPLY, kind::IDENTIFY..=kind::SET_MAPPING)
         || matches!(kind, kind::REFUSAL | kind::EVENT | kind::SAMPLES)
 }
 
@@ -208,6 +212,7 @@ fn is_answered_by_done(request_kind: u8) -> bool {
             | kind::CLEAR_TRIP
             | kind::HEARTBEAT
             | kind::SET_LOOP
+            | kind::SET_MAPPING
     )
 }
 

@@ -152,6 +152,7 @@ impl Condition {
             time_known: true,
             program: Vec::new(),
             plate: None,
+            mapping: Vec::new(),
         }
     }
 }

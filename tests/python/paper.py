@@ -160,6 +160,13 @@ def report(page_file, pdf_file, terminal_file, outcome_file, paper):
     for finding in outcome["findings"]:
         for medium in (on_paper, terminal):
             assert bare(finding["text"]).replace("ohm", "")[:30] in medium.replace("ω", ""), finding["text"]
+    for place, suspect in enumerate(outcome.get("suspects", [])):
+        for text in (suspect["title"], suspect["next_check"]):
+            wanted = bare(text).replace("ohm", "").replace("ω", "")
+            for medium in (on_paper, terminal) if place < 3 else (on_paper,):
+                assert wanted in medium.replace("ω", "").replace("ohm", ""), text
+        for code in suspect["codes"]:
+            assert bare(code["code"]) in on_paper, code
     for reason in outcome["reasons"]:
         assert bare(reason).replace("ohm", "")[:30] in on_paper.replace("ω", ""), reason
     for text in (outcome.get("grade") or {}).get("why", []):

@@ -1,9 +1,9 @@
 """Reads seals with programs that know nothing of this one: hashlib, the package cryptography, a QR reader.
 
-    python seals.py RECORD_FOLDER SHOP.pub
+    python seals.py RECORD_FOLDER|CASE_FOLDER SHOP.pub
 
 checks seal.json (SHA-256 of the manifest, ed25519 signature, SHA-256 of every file it names), the seals inside report.html, report.pdf and
-certificate.pdf, and what the QR codes of the two PDF files say. Exits with a traceback at the first thing that is not as documented.
+certificate.pdf, and what the QR codes of the two PDF files say; of a case every seal-N.json, the entry that it covers, and the documents beside it. Exits with a traceback at the first thing that is not as documented.
 """
 
 import base64
@@ -28,8 +28,8 @@ def raw(key):
     return key.public_bytes(serialization.Encoding.Raw, serialization.PublicFormat.Raw)
 
 
-def check_seal(folder, key):
-    seal = json.loads((folder / "seal.json").read_text(encoding="utf-8"))
+def check_seal(folder, key, name="seal.json"):
+    seal = json.loads((folder / name).read_text(encoding="utf-8"))
     digest = hashlib.sha256(seal["manifest"].encode()).digest()
     assert digest.hex() == seal["fingerprint"] and raw(key).hex() == seal["key"]
     key.verify(bytes.fromhex(seal["signature"]), b"trackpair record seal 1\n" + digest)
@@ -68,9 +68,27 @@ def check_code(text, key, seal):
     key.verify(unpadded(signature), b"trackpair record seal 1\n" + bytes.fromhex(fingerprint))
 
 
+def check_case(folder, key):
+    """Every entry of a case, from 1 without a gap, and what it says of itself."""
+    count, documents = len(list(folder.glob("entry-*.json"))), 0
+    for number in range(1, count + 1):
+        fingerprint, seal, _ = check_seal(folder, key, f"seal-{number}.json")
+        manifest = json.loads(seal["manifest"])
+        assert manifest["kind"] == "case" and manifest["number"] == number
+        assert [f["path"] for f in manifest["files"]] == [f"cases/{folder.name}/entry-{number}.json"]
+        entry = json.loads((folder / f"entry-{number}.json").read_text(encoding="utf-8"))
+        assert (entry["case"], entry["number"], entry["date"]) == (folder.name, number, manifest["sealed"])
+        for document in json.loads(seal["documents"]):
+            check_document(folder / Path(document["path"]).name, key, fingerprint)
+            documents += 1
+    print(f"{count} entries and {documents} documents hold")
+
+
 def main():
     folder = Path(sys.argv[1])
     key = serialization.load_pem_public_key(Path(sys.argv[2]).read_bytes())
+    if folder.name.startswith("case-"):
+        return check_case(folder, key)
     fingerprint, seal, files = check_seal(folder, key)
     documents = ["report.html", "report.pdf", "certificate.pdf"]
     for name in documents:

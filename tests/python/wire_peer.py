@@ -27,7 +27,7 @@ MAX_RAW = 1024
 MAX_STUFFED = 1029
 
 IDENTIFY, DESCRIBE_CHANNEL, READ_CALIBRATION, READ_STATUS, SET_SUPPLY, SET_INPUT, LOAD_PROGRAM = range(1, 8)
-ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, CLOCK_PING, SET_LOOP = range(8, 15)
+ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, CLOCK_PING, SET_LOOP, SET_MAPPING = range(8, 16)
 SAMPLES, EVENT, REFUSAL, REPLY = 0x7D, 0x7E, 0x7F, 0x80
 UNKNOWN, MALFORMED, WRONG_VERSION, OUT_OF_RANGE, UNTIMELY, GUARDED, STALE, NOT_CAPABLE, NO_SESSION = range(1, 10)
 RESTING, ARMED, WATCHING, DRIVING, TRIPPED = range(5)
@@ -296,6 +296,14 @@ def numbers(size, *names):
     return read
 
 
+def mapping_fields(payload):
+    count = payload[0] if payload else 25
+    if count > 24 or len(payload) != 1 + 8 * count:
+        raise Unfit("points do not fill the payload")
+    point = struct.Struct("<ii")
+    return {"points": [dict(zip(("grip_ppm", "plate_mdeg"), point.unpack_from(payload, 1 + 8 * k))) for k in range(count)]}
+
+
 DONE = numbers(8, ("rig_us", 0, "Q"))
 EMPTY = numbers(0)
 READERS = {
@@ -324,6 +332,7 @@ READERS = {
         ("dead_mdeg", 28, "I"),
         ("current_ma", 32, "I"),
     ),
+    SET_MAPPING: mapping_fields,
     REPLY | IDENTIFY: identity_fields,
     REPLY | DESCRIBE_CHANNEL: channel_fields,
     REPLY | READ_CALIBRATION: calibration_fields,
@@ -333,7 +342,7 @@ READERS = {
     EVENT: event_fields,
     SAMPLES: block_fields,
 }
-for _kind in (SET_SUPPLY, SET_INPUT, LOAD_PROGRAM, ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, SET_LOOP):
+for _kind in (SET_SUPPLY, SET_INPUT, LOAD_PROGRAM, ARM, START, STOP, CLEAR_TRIP, HEARTBEAT, SET_LOOP, SET_MAPPING):
     READERS[REPLY | _kind] = DONE
 
 

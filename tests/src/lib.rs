@@ -22,3 +22,4 @@ pub mod reading;
 pub mod shares;
 #[path = "../../host/src/sim_link.rs"]
 pub mod sim_link;
+pub mod soaks;

@@ -1,9 +1,12 @@
 //! Cases through the program: from a complaint to its end, what they refuse, and that nothing is lost by it.
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, ensure};
 use serde_json::Value;
+use std::ffi::OsStr;
+use std::process::Command;
 use tempfile::{TempDir, tempdir};
 use trackpair_tests::cli::{Said, home, trackpair, trackpair_told};
+use trackpair_tests::programs;
 
 /// An archive of one test.
 struct Shelf {
@@ -35,6 +38,19 @@ impl Shelf {
     fn as_kept(&self) -> Result<()> {
         self.run(&["records", "verify"])?.expect(0, &["AS KEPT"]);
         Ok(())
+    }
+
+    /// What a program that knows nothing of this one says of the seals of the only case.
+    fn seals_read_by_another(&self) -> Result<String> {
+        let key = self.folder.path().join("shop.pub");
+        trackpair([OsStr::new("key"), OsStr::new("export"), OsStr::new("--out"), key.as_os_str()])?
+            .expect(0, &[]);
+        let case = std::fs::read_dir(self.folder.path().join("cases"))?.next().context("a case")??.path();
+        let script = programs::repository().join("tests/python/seals.py");
+        let output = Command::new(programs::python()?).arg(script).arg(case).arg(&key).output()?;
+        std::fs::remove_file(key)?;
+        ensure!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        Ok(String::from_utf8_lossy(&output.stdout).into_owned())
     }
 }
 
@@ -80,6 +96,8 @@ fn a_case_goes_from_complaint_to_its_end_and_stays_provable() -> Result<()> {
     shelf.run(&["case", "note", "twin", "--reopen", "it came back"])?.expect(0, &[]);
     assert_eq!(shelf.document(&["case", "list", "--open"])?["cases"].as_array().map(Vec::len), Some(1));
     assert_eq!(shelf.document(&["case", "show", "twin"])?["entries"].as_array().map(Vec::len), Some(6));
+    let said = shelf.seals_read_by_another()?;
+    ensure!(said.contains("6 entries and 0 documents hold"), "{said}");
     shelf.as_kept()
 }
 
@@ -196,5 +214,6 @@ fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() ->
     assert_eq!(shelf.document(&["matings"])?["leads"], Value::Array(Vec::new()));
     std::fs::write(config.join("config.toml"), "lead_fitted = \"yesterday\"\n")?;
     shelf.run(&["matings"])?.expect(2, &["config.toml:1:15", "no day", "2026-01-31"]);
+    std::fs::remove_file(config.join("config.toml"))?;
     shelf.as_kept()
 }

@@ -39,6 +39,8 @@ pub struct Vitals {
     pub motor_ma: i32,
     /// First feedback line over the supply measured with it, millionths; 0 without a motor bridge or supply.
     pub feedback_ppm: i32,
+    /// First line of the grip over the supply measured with it, millionths; 0 on a rig that has not both drives.
+    pub grip_ppm: i32,
 }
 
 /// Limits of a motor bridge.
@@ -102,6 +104,11 @@ pub trait Board {
     /// Sets the drive from now on. Called at every control tick (1 ms), where a segment of the program begins, at a start or
     /// stop, and at once when a guard trips.
     fn set_drive(&mut self, drive: Drive, at: Micros);
+    /// Turns the grip towards this angle, mdeg on the reference, or lets it go. Only a board with both drives is asked: there
+    /// [`Board::set_drive`] is for the motor alone. Called at every control tick while the grip is turned, and once to let it go.
+    fn set_grip(&mut self, to_mdeg: Option<i32>, at: Micros) {
+        let _ = (to_mdeg, at);
+    }
     /// What the guards look at: read before every [`Board::set_drive`] that powers it, and for a status.
     fn vitals(&mut self, at: Micros) -> Vitals;
     /// Takes one scan of the channels in `mask` (bit = column) at `at`: counts by column number, in the table's encoding's range.

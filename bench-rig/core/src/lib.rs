@@ -19,6 +19,7 @@
 #![no_std]
 
 pub mod board;
+mod follow;
 mod guards;
 mod machine;
 mod motion;

@@ -4,6 +4,7 @@
 //! then the scan. It knows no frames and no request ids.
 
 use trackpair_protocol::channel::MAX_CHANNELS;
+use trackpair_protocol::mapping::Mapping;
 use trackpair_protocol::message::{
     EndCause, Event, EventKind, Guard, Identity, Message, Reason, RigState, Start, Status, capability, kind,
 };
@@ -11,6 +12,7 @@ use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::Program;
 
 use crate::board::{Board, Drive, Micros, Vitals};
+use crate::follow;
 use crate::guards::{self, Guards, Situation, Supply};
 use crate::motion::{Limits, Motion, TICK_US};
 use crate::position::{self, PositionLoop};
@@ -39,6 +41,8 @@ pub struct Machine<B: Board> {
     guards: Guards,
     motion: Motion,
     position: Option<PositionLoop>,
+    mapping: Mapping,
+    grip: Option<i32>,
     setpoint: Option<i32>,
     sampler: Sampler,
     clock: Micros,
@@ -59,6 +63,7 @@ impl<B: Board> Machine<B> {
     pub fn new(mut board: B, now: Micros) -> Self {
         let identity = board.identity();
         board.set_drive(Drive::Off, now);
+        board.set_grip(None, now);
         board.set_supply(0, now);
         for index in 0..MAX_CHANNELS as u8 {
             if board.channel(index).is_some_and(|c| c.has_load || c.has_pull_down) {
@@ -72,6 +77,8 @@ impl<B: Board> Machine<B> {
             guards: Guards::new(board.guard_limits()),
             motion: Motion::new(Limits::of(&identity)),
             position: None,
+            mapping: Mapping::EMPTY,
+            grip: None,
             setpoint: None,
             sampler: Sampler::new(|index| board.channel(index)),
             clock: now,
@@ -149,7 +156,7 @@ impl<B: Board> Machine<B> {
             blocks: self.sampler.blocks(),
             loads: self.loads,
             pull_downs: self.pull_downs,
-            drive_on: self.drive != Drive::Off,
+            drive_on: self.drive != Drive::Off || self.grip.is_some(),
             heat_permille: self.guards.heat_permille(),
         }
     }
@@ -157,6 +164,10 @@ impl<B: Board> Machine<B> {
     /// A new session: whatever ran ends, disarmed. Supply, inputs, program and trips stay.
     pub fn new_session(&mut self, at: Micros) {
         self.rest(EndCause::NewSession, at);
+        if self.drives_both() {
+            // A host that knows nothing of them must not send the plate where it means the grip.
+            (self.position, self.mapping) = (None, Mapping::EMPTY);
+        }
     }
 
     /// Sets the supply. Nothing happens when it is so already.
@@ -214,6 +225,34 @@ impl<B: Board> Machine<B> {
         self.position = Some(PositionLoop::new(*settings, self.identity.max_drive_mv));
         self.motion.allow_positions();
         Ok(())
+    }
+
+    /// Sets what the plate is asked for at each output of the grip; a mapping of no points ends that.
+    ///
+    /// # Errors
+    /// On a rig that has not both drives; while running; before the position loop was set; a point out of range.
+    pub fn set_mapping(&mut self, mapping: &Mapping) -> Result<(), No> {
+        if !self.drives_both() {
+            return Err((Reason::NotCapable, capability::GRIP_DRIVE | capability::BODY_DRIVE));
+        }
+        let Some(position) = self.position.as_ref().filter(|_| !self.running()) else {
+            return Err(self.untimely());
+        };
+        follow::validate(mapping, position.travel_mdeg())
+            .map_err(|point| (Reason::OutOfRange, point.into()))?;
+        self.mapping = *mapping;
+        Ok(())
+    }
+
+    /// A pair's rig: it turns a grip and drives a motor.
+    fn drives_both(&self) -> bool {
+        let both = capability::GRIP_DRIVE | capability::BODY_DRIVE;
+        self.identity.capabilities & both == both
+    }
+
+    /// Whether angles of a program are the grip's, on a pair's rig: until the position loop is set, and while the plate follows.
+    fn angles_are_the_grips(&self) -> bool {
+        self.drives_both() && (self.position.is_none() || !self.mapping.points().is_empty())
     }
 
     /// Arms. Nothing happens when armed already.
@@ -317,6 +356,11 @@ impl<B: Board> Machine<B> {
         }
     }
 
+    /// Where the part is that the program's angles are about.
+    fn measured_mdeg(&self, vitals: &Vitals) -> i32 {
+        if self.angles_are_the_grips() { vitals.reference_mdeg } else { self.plate_mdeg(vitals) }
+    }
+
     fn running(&self) -> bool {
         matches!(self.state, RigState::Watching | RigState::Driving)
     }
@@ -360,7 +404,7 @@ impl<B: Board> Machine<B> {
     }
 
     fn follow_program(&mut self, vitals: &Vitals, at: Micros) {
-        let measured_mdeg = self.plate_mdeg(vitals);
+        let measured_mdeg = self.measured_mdeg(vitals);
         while self.motion.ends() <= at {
             let began = self.motion.ends();
             let Some(reached) = self.motion.advance(measured_mdeg) else {
@@ -370,10 +414,12 @@ impl<B: Board> Machine<B> {
             self.tell(EventKind::SegmentReached { segment: reached.segment, pass: reached.pass }, began);
         }
         let asked = self.motion.drive(at);
+        let asked = if self.angles_are_the_grips() { self.turn_grip(asked, vitals, at) } else { asked };
         self.setpoint = match asked {
             Drive::Position(mdeg) => Some(mdeg),
             _ => None,
         };
+        let measured_mdeg = self.plate_mdeg(vitals);
         self.drive = match (self.position.as_mut(), asked) {
             (Some(position), Drive::Position(mdeg)) => {
                 Drive::Volts(position.volts_mv(mdeg, measured_mdeg, vitals.motor_ma, at))
@@ -384,6 +430,22 @@ impl<B: Board> Machine<B> {
             }
             (None, asked) => asked,
         };
+    }
+
+    /// On a pair's rig: an angle turns the grip, no angle lets it go; what is left for the plate, which follows the grip's output.
+    fn turn_grip(&mut self, asked: Drive, vitals: &Vitals, at: Micros) -> Drive {
+        let (grip, rest) = match asked {
+            Drive::Position(mdeg) => (Some(mdeg), Drive::Off),
+            other => (None, other),
+        };
+        if grip.is_some() || self.grip.is_some() {
+            self.board.set_grip(grip, at);
+        }
+        self.grip = grip;
+        match (follow::setpoint_mdeg(&self.mapping, vitals.grip_ppm), rest) {
+            (Some(setpoint), Drive::Off) => Drive::Position(setpoint),
+            (_, rest) => rest,
+        }
     }
 
     fn scan(&mut self, at: Micros) {
@@ -422,6 +484,9 @@ impl<B: Board> Machine<B> {
     fn drive_off(&mut self, at: Micros) {
         self.drive = Drive::Off;
         self.setpoint = None;
+        if self.grip.take().is_some() {
+            self.board.set_grip(None, at);
+        }
         if let Some(position) = self.position.as_mut() {
             position.reset();
         }

@@ -64,6 +64,12 @@ impl PositionLoop {
         }
     }
 
+    /// Travel of the plate, mdeg.
+    pub fn travel_mdeg(&self) -> i32 {
+        // At most a turn.
+        self.settings.travel_mdeg.min(MAX_TRAVEL_MDEG) as i32
+    }
+
     /// Forgets what it has integrated: the drive was off or under another command.
     pub fn reset(&mut self) {
         (self.integral_uv, self.slope_mdeg_s, self.fold_uv, self.last) = (0, 0, 0, None);

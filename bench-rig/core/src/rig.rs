@@ -183,6 +183,7 @@ impl<B: Board> Desk<B> {
                 machine.load(program)?;
             }
             Request::SetLoop(settings) => machine.set_loop(settings)?,
+            Request::SetMapping(mapping) => machine.set_mapping(mapping)?,
             Request::Arm => {
                 check_drive(machine.identity())?;
                 machine.arm(now)?;

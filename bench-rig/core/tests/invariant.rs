@@ -10,6 +10,7 @@ use common::*;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use trackpair_protocol::LINK_SILENCE_US;
+use trackpair_protocol::mapping::{Mapping, Point};
 use trackpair_protocol::message::{EventKind, Request, Start};
 use trackpair_protocol::program::{Program, Segment};
 use trackpair_rig_core::TICK_US;
@@ -107,6 +108,16 @@ impl Observer {
             || self.over_current_since.is_some_and(|since| at - since >= LIMITS.over_current_us + TICK_US)
     }
 
+    /// A drive goes on, or stays so: it may.
+    fn check_on(&mut self, at: Micros) {
+        self.times_on += 1;
+        assert!(self.vitals_just_read, "at {at}: on without looking at the guards");
+        assert!(self.driving, "at {at}: on without arm and start");
+        assert!(!self.forbids(at), "at {at}: on with {:?}", self.vitals);
+        let silence = at - self.last_accepted;
+        assert!(silence <= LINK_SILENCE_US + TICK_US, "at {at}: on after {silence} us of silence");
+    }
+
     fn watch(&mut self, bench: &Bench) {
         for call in &bench.rig.board().calls[self.calls_seen..] {
             match *call {
@@ -129,18 +140,12 @@ impl Observer {
                     self.vitals_just_read = false;
                 }
                 Call::Drive(at, Drive::Position(_) | Drive::Volts(_) | Drive::Brake) => {
-                    self.times_on += 1;
-                    assert!(self.vitals_just_read, "at {at}: on without looking at the guards");
-                    assert!(self.driving, "at {at}: on without arm and start");
-                    assert!(!self.forbids(at), "at {at}: on with {:?}", self.vitals);
-                    let silence = at - self.last_accepted;
-                    assert!(
-                        silence <= LINK_SILENCE_US + TICK_US,
-                        "at {at}: on after {silence} us of silence"
-                    );
+                    self.check_on(at);
                     self.vitals_just_read = false;
                 }
-                Call::Input(..) | Call::Scan(_) => {}
+                // The motor's drive is set in the same step, after it.
+                Call::Grip(at, Some(_)) => self.check_on(at),
+                Call::Grip(_, None) | Call::Input(..) | Call::Scan(_) => {}
             }
         }
         self.calls_seen = bench.rig.board().calls.len();
@@ -172,6 +177,7 @@ impl Observer {
 enum PartKind {
     Grip,
     Body,
+    Pair,
 }
 
 /// A bench, its observer, and the host's memory of what it sent.
@@ -186,11 +192,17 @@ impl Trial {
         let bench = match kind {
             PartKind::Grip => Bench::opened(),
             PartKind::Body => Bench::opened_on(MockBoard::body()),
+            PartKind::Pair => Bench::opened_on(MockBoard::pair()),
         };
         let mut trial = Self { bench, seen: Observer::default(), sent: Vec::new() };
         trial.seen.watch(&trial.bench);
-        if kind == PartKind::Body {
+        if kind != PartKind::Grip {
             trial.ask(Request::SetLoop(LOOP));
+        }
+        if kind == PartKind::Pair {
+            let points = [(100_000, 0), (900_000, 80_000)]
+                .map(|(grip_ppm, plate_mdeg)| Point { grip_ppm, plate_mdeg });
+            trial.ask(Request::SetMapping(Mapping::from_slice(&points).expect("fits")));
         }
         trial
     }
@@ -317,6 +329,11 @@ fn a_motor_bridge_is_on_only_while_armed_unguarded_and_heard_and_silence_opens_i
     try_the_law(PartKind::Body);
 }
 
+#[test]
+fn both_drives_of_a_pair_are_on_only_while_armed_unguarded_and_heard_and_silence_takes_them_off() {
+    try_the_law(PartKind::Pair);
+}
+
 fn try_the_law(kind: PartKind) {
     let (on, trials) = (Cell::new(0u32), Cell::new(0u32));
     let config = Config { cases: 600, failure_persistence: None, ..Config::default() };
@@ -336,6 +353,8 @@ fn try_the_law(kind: PartKind) {
             prop_assert!(
                 later.iter().all(|call| !matches!(call, Call::Drive(_, drive) if *drive != Drive::Off))
             );
+            prop_assert!(later.iter().all(|call| !matches!(call, Call::Grip(_, Some(_)))));
+            prop_assert_eq!(trial.bench.rig.board().grips().last().and_then(|(_, to)| to), None);
             prop_assert_eq!(
                 trial.bench.rig.board().vitals.supply_mv,
                 0,

@@ -11,6 +11,7 @@ use crate::part_file::{self, PartFileError};
 use crate::parts::{self, UnknownPart};
 use crate::rig_spec::RigSpec;
 use crate::sim_rig::SimRig;
+use crate::spec::Kind;
 
 /// Why an address leads nowhere.
 #[derive(Debug, Error)]
@@ -27,6 +28,20 @@ pub enum AddressError {
     /// The seed is not a number.
     #[error("seed {0:?} is not a whole number from 0 to 18446744073709551615")]
     Seed(String),
+    /// Not a grip and a body.
+    #[error(
+        "a pair is GRIP+BODY, a grip and a throttle body; {first:?} is a {first_kind}, {second:?} a {second_kind}"
+    )]
+    Pair {
+        /// What was named first.
+        first: String,
+        /// What it is.
+        first_kind: &'static str,
+        /// What was named second.
+        second: String,
+        /// What it is.
+        second_kind: &'static str,
+    },
     /// An option that there is not.
     #[error("option {0:?} is unknown; use seed=N or operator=none|hand|flex|hand+flex|push")]
     Option(String),
@@ -35,8 +50,10 @@ pub enum AddressError {
 /// A part, the seed it was drawn with, and who is beside the rig.
 #[derive(Clone, Debug)]
 pub struct Address {
-    /// The drawn part.
+    /// The drawn part; of a pair the grip.
     pub part: Part,
+    /// The body of a pair.
+    pub body: Option<Part>,
     /// Seed of part and rig; 0 when none was given.
     pub seed: u64,
     /// The person beside the rig.
@@ -46,9 +63,18 @@ pub struct Address {
 impl Address {
     /// A rig of the default kind with this part and person.
     pub fn rig(self) -> SimRig {
-        let mut board = SimBoard::new(self.part, RigSpec::default(), self.seed);
+        SimRig::new(self.board())
+    }
+
+    /// The board of that rig.
+    pub fn board(self) -> SimBoard {
+        let spec = RigSpec::default();
+        let mut board = match self.body {
+            Some(body) => SimBoard::pair(self.part, body, spec, self.seed),
+            None => SimBoard::new(self.part, spec, self.seed),
+        };
         board.set_operator(self.operator);
-        SimRig::new(board)
+        board
     }
 }
 
@@ -66,7 +92,28 @@ pub fn part_address(address: &str) -> Result<Address, AddressError> {
             _ => return Err(AddressError::Option(option.to_owned())),
         }
     }
-    Ok(Address { part: part(place, seed)?, seed, operator })
+    let (part, body) = parts_at(place, seed)?;
+    Ok(Address { part, body, seed, operator })
+}
+
+/// Draws a part by name or file; of `GRIP+BODY` both.
+///
+/// # Errors
+/// As [`part`], or they are not a grip and a body.
+pub fn parts_at(place: &str, seed: u64) -> Result<(Part, Option<Part>), AddressError> {
+    let Some((first, second)) = place.split_once('+') else { return Ok((part(place, seed)?, None)) };
+    let (grip, body) = (part(first, seed)?, part(second, seed)?);
+    let kind = |part: &Part| if part.spec().kind == Kind::Body { "throttle body" } else { "grip" };
+    if (grip.spec().kind, body.spec().kind) != (Kind::Grip, Kind::Body) {
+        let (first_kind, second_kind) = (kind(&grip), kind(&body));
+        return Err(AddressError::Pair {
+            first: first.into(),
+            first_kind,
+            second: second.into(),
+            second_kind,
+        });
+    }
+    Ok((grip, Some(body)))
 }
 
 /// Draws a part by name or file.

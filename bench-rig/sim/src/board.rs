@@ -94,6 +94,8 @@ pub struct SimBoard {
     emergency_stop: bool,
     lid_open: bool,
     supply_noise: Noise,
+    /// On a pair's rig this board has the grip, and that one the body.
+    body: Option<Box<SimBoard>>,
 }
 
 /// First-order noise at irregular times, with the decay of the last interval kept.
@@ -127,7 +129,25 @@ impl SimBoard {
             serial,
             spec,
             drawn,
+            body: None,
         }
+    }
+
+    /// A pair's board: a grip and a body side by side, drawn as one rig.
+    pub fn pair(grip: Part, body: Part, spec: RigSpec, seed: u64) -> Self {
+        let body = Self::new(body, spec.clone(), seed);
+        Self { body: Some(Box::new(body)), ..Self::new(grip, spec, seed) }
+    }
+
+    /// The board that has the body of a pair.
+    pub fn body(&self) -> Option<&Self> {
+        self.body.as_deref()
+    }
+
+    /// The column of the body's board behind a column of a pair's table.
+    fn plate_column(&self, index: u8) -> Option<u8> {
+        let behind = usize::from(index).checked_sub(self.columns.len())?;
+        self.body.as_ref().and(table::PLATE.get(behind)).map(|(column, _)| *column as u8)
     }
 
     /// Everything that was drawn.
@@ -151,23 +171,35 @@ impl SimBoard {
 
     /// Presses or releases the E-stop. Pressed, it also cuts the drive by itself.
     pub fn set_emergency_stop(&mut self, pressed: bool) {
+        if let Some(body) = &mut self.body {
+            body.set_emergency_stop(pressed);
+        }
         self.emergency_stop = pressed;
         self.apply_drive();
     }
 
     /// Opens or closes the lid. Open, it also cuts the drive by itself.
     pub fn set_lid_open(&mut self, open: bool) {
+        if let Some(body) = &mut self.body {
+            body.set_lid_open(open);
+        }
         self.lid_open = open;
         self.apply_drive();
     }
 
     /// Sets room and rig to a temperature, °C.
     pub fn set_temperature(&mut self, celsius: f64) {
+        if let Some(body) = &mut self.body {
+            body.set_temperature(celsius);
+        }
         self.plant.set_temperature(celsius);
     }
 
     /// Makes the sensor supply disobey, V; `None` heals it.
     pub fn set_supply_fault(&mut self, volts: Option<f64>) {
+        if let Some(body) = &mut self.body {
+            body.set_supply_fault(volts);
+        }
         self.plant.supply_fault = volts;
     }
 
@@ -178,7 +210,8 @@ impl SimBoard {
 
     /// Whether the power stage drives the part.
     pub fn drive_is_on(&self) -> bool {
-        self.drive != Drive::Off && !self.emergency_stop && !self.lid_open
+        let own = self.drive != Drive::Off && !self.emergency_stop && !self.lid_open;
+        own || self.body.as_ref().is_some_and(|body| body.drive_is_on())
     }
 
     /// Number of resets so far, as the rig reports it.
@@ -297,6 +330,17 @@ impl SimBoard {
 
 impl Board for SimBoard {
     fn identity(&self) -> Identity {
+        if let Some(body) = &self.body {
+            let grip = Self { body: None, ..self.clone() }.identity();
+            let body = body.identity();
+            return Identity {
+                model: Text::new("simulated pair rig"),
+                capabilities: grip.capabilities | body.capabilities,
+                channels: column::COUNT + table::PLATE.len() as u8,
+                max_drive_mv: body.max_drive_mv,
+                ..grip
+            };
+        }
         use capability::{BODY_DRIVE, GRIP_DRIVE, LOADS, REFERENCE, SIMULATED, SUPPLY_ADJUSTABLE};
         let common = SIMULATED | SUPPLY_ADJUSTABLE | LOADS;
         let (model, drive, travel_mdeg, max_speed_mdeg_s, max_drive_mv) = match self.kind {
@@ -324,39 +368,64 @@ impl Board for SimBoard {
     }
 
     fn channel(&self, index: u8) -> Option<ChannelInfo> {
+        if let (Some(body), Some(column)) = (&self.body, self.plate_column(index)) {
+            let name = table::PLATE[usize::from(index) - self.columns.len()].1;
+            return body.channel(column).map(|info| ChannelInfo { index, name: Text::new(name), ..info });
+        }
         self.columns.get(usize::from(index)).map(|measure| measure.info(index, &self.spec))
     }
 
     fn calibration(&self, index: u8) -> Option<Calibration> {
+        if let (Some(body), Some(column)) = (&self.body, self.plate_column(index)) {
+            return body.calibration(column).map(|known| Calibration { channel: index, ..known });
+        }
         self.columns.get(usize::from(index)).map(|measure| measure.calibration(index, &self.spec))
     }
 
     fn guard_limits(&self) -> GuardLimits {
+        let drives_motor = self.kind == Kind::Body || self.body.is_some();
         GuardLimits {
             // A grip's servo limits itself to 6 A; a reversed motor may draw 22 A for a moment.
-            over_current_ma: if self.kind == Kind::Body { 15_000 } else { 8000 },
+            over_current_ma: if drives_motor { 15_000 } else { 8000 },
             over_current_us: 50_000,
             travel_mdeg: (-8000, 90_000),
             supply_tolerance_mv: 250,
             supply_settle_us: 20_000,
             temperature_cdeg: 7000,
-            motor: (self.kind == Kind::Body).then_some(MOTOR),
+            motor: drives_motor.then_some(MOTOR),
         }
     }
 
     fn set_supply(&mut self, millivolts: u16, at: Micros) {
         self.plant.advance(at as f64);
         self.plant.supply_set = f64::from(millivolts) * 1e-3;
+        if let Some(body) = &mut self.body {
+            body.set_supply(millivolts, at);
+        }
     }
 
     fn set_input(&mut self, channel: u8, load: bool, pull_down: bool, at: Micros) {
+        let plate = self.plate_column(channel);
+        if let (Some(body), Some(column)) = (&mut self.body, plate) {
+            return body.set_input(column, load, pull_down, at);
+        }
         self.plant.advance(at as f64);
         if channel <= column::FALLING {
             self.plant.set_input(usize::from(channel), load, pull_down);
         }
     }
 
+    fn set_grip(&mut self, to_mdeg: Option<i32>, at: Micros) {
+        self.plant.advance(at as f64);
+        self.drive = to_mdeg.map_or(Drive::Off, Drive::Position);
+        self.driven_us = at as f64;
+        self.apply_drive();
+    }
+
     fn set_drive(&mut self, drive: Drive, at: Micros) {
+        if let Some(body) = &mut self.body {
+            return body.set_drive(drive, at);
+        }
         self.plant.advance(at as f64);
         self.drive = drive;
         self.driven_us = at as f64;
@@ -365,6 +434,17 @@ impl Board for SimBoard {
 
     fn vitals(&mut self, at: Micros) -> Vitals {
         let at_us = at as f64;
+        if let Some(mut body) = self.body.take() {
+            let (grip, plate) = (self.vitals(at), body.vitals(at));
+            self.body = Some(body);
+            return Vitals {
+                drive_ma: grip.drive_ma.max(plate.drive_ma),
+                motor_ma: plate.motor_ma,
+                feedback_ppm: plate.feedback_ppm,
+                grip_ppm: self.feedback_ppm(at_us),
+                ..grip
+            };
+        }
         self.plant.advance(at_us);
         let body = self.kind == Kind::Body;
         let (gain, offset) = self.drawn.motor_ammeter;
@@ -380,10 +460,21 @@ impl Board for SimBoard {
                 as i32,
             motor_ma: if body { (amps * 1e3).round() as i32 } else { 0 },
             feedback_ppm: if body { self.feedback_ppm(at_us) } else { 0 },
+            grip_ppm: 0,
         }
     }
 
     fn scan(&mut self, at: Micros, mask: u16, counts: &mut [i32; MAX_CHANNELS]) -> Result<(), Missed> {
+        if let Some(body) = &mut self.body {
+            let behind = |k: usize| mask & (1 << (self.columns.len() + k)) != 0;
+            let wanted = table::PLATE.iter().enumerate().filter(|(k, _)| behind(*k));
+            let bits = wanted.fold(0, |bits, (_, (column, _))| bits | 1 << column);
+            let mut plate = [0; MAX_CHANNELS];
+            body.scan(at, bits, &mut plate)?;
+            for (k, (column, _)) in table::PLATE.iter().enumerate() {
+                counts[self.columns.len() + k] = plate[*column];
+            }
+        }
         let at_us = at as f64;
         self.plant.advance(at_us);
         let wander = self.supply_wander(at_us);

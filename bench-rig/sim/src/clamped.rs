@@ -199,6 +199,14 @@ impl Clamped {
         self.angle_deg()
     }
 
+    /// Adds friction to grip or plate, N·m, from now on.
+    pub fn bind(&mut self, friction_nm: f64) {
+        match self {
+            Self::Grip(mount) => mount.grip.bind(friction_nm),
+            Self::Body(mount) => mount.body.bind(friction_nm),
+        }
+    }
+
     /// Through the slice that begins at `from_us`.
     pub fn pass(&mut self, from_us: f64, operator: Operator) -> Passage {
         match self {

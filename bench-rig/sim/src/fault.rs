@@ -207,6 +207,14 @@ pub enum Fault {
         #[serde(default = "three_nm")]
         friction_nm: f64,
     },
+    /// A grip or plate that moves well, and from a time on does not.
+    Seizes {
+        after_s: f64,
+        #[serde(default = "three_nm")]
+        friction_nm: f64,
+    },
+    /// An output that moves away steadily while the part is in use.
+    Drift { channel: Channel, percent_of_supply_per_hour: f64 },
     /// The grip slips in the rig's clamp (or on its tube) beyond a torque.
     Slipping { torque_nm: f64 },
     /// Grip travel at a stop without any change of the output.

@@ -99,6 +99,12 @@ impl Fault {
             }
             Self::SwappedChannels {} => ("swapped_channels", Vec::new()),
             Self::Seized { friction_nm } => ("seized", one(("friction_nm", friction_nm, 0.0, 50.0))),
+            Self::Seizes { after_s, friction_nm } => {
+                ("seizes", vec![("after_s", after_s, 0.0, 1e6), ("friction_nm", friction_nm, 0.0, 50.0)])
+            }
+            Self::Drift { percent_of_supply_per_hour, .. } => {
+                ("drift", one(("percent_of_supply_per_hour", percent_of_supply_per_hour, -100.0, 100.0)))
+            }
             Self::Slipping { torque_nm } => ("slipping", one(("torque_nm", torque_nm, 0.0, 5.0))),
             Self::DeadBand { closed_deg, open_deg } => {
                 ("dead_band", vec![("closed_deg", closed_deg, 0.0, 40.0), ("open_deg", open_deg, 0.0, 40.0)])

@@ -235,6 +235,11 @@ impl Grip {
         self.servo.on
     }
 
+    /// Adds friction, N·m, from now on.
+    pub fn bind(&mut self, friction_nm: f64) {
+        self.mechanics.friction += friction_nm;
+    }
+
     /// Kinetic energy plus what the spring and a compressed stop hold, J.
     pub fn energy(&self) -> f64 {
         let m = &self.mechanics;

@@ -241,6 +241,26 @@ impl Part {
         })
     }
 
+    /// When it seizes, µs, and how much friction it then has more, N·m: the first time that it does.
+    pub fn seizes(&self) -> Option<(f64, f64)> {
+        let seizes = self.spec.faults.iter().filter_map(|fault| match *fault {
+            Fault::Seizes { after_s, friction_nm } => Some((1e6 * after_s, friction_nm)),
+            _ => None,
+        });
+        seizes.min_by(|a, b| a.0.total_cmp(&b.0))
+    }
+
+    /// How fast a channel's output moves away, ratio of supply per hour.
+    pub fn drift_per_hour(&self, channel: usize) -> f64 {
+        let drift = self.spec.faults.iter().map(|fault| match *fault {
+            Fault::Drift { channel: c, percent_of_supply_per_hour } if c.holds(channel) => {
+                percent_of_supply_per_hour / 100.0
+            }
+            _ => 0.0,
+        });
+        drift.sum()
+    }
+
     /// Whether the signal leads are exchanged.
     pub fn swapped(&self) -> bool {
         self.spec.faults.iter().filter(|f| matches!(f, Fault::SwappedChannels {})).count() % 2 == 1

@@ -28,6 +28,8 @@ const RESTART_US: f64 = 300.0;
 const STARVE_US: [f64; 2] = [50.0, 0.5];
 /// Time constant of the supply's regulator, µs.
 const REGULATOR_US: f64 = 500.0;
+/// Microseconds of an hour.
+const HOUR_US: f64 = 3.6e9;
 /// Contact losses kept for tests and studies.
 const HISTORY: usize = 20_000;
 
@@ -41,6 +43,10 @@ pub struct Plant {
     breakers: Vec<Breaker>,
     noisy: [Vec<(f64, f64, f64)>; 2],
     dead: [Option<f64>; 2],
+    /// When it seizes, µs, and the friction that it then has more, N·m.
+    seizes: Option<(f64, f64)>,
+    /// How fast each output moves away, ratio of supply per µs.
+    drift: [f64; 2],
     branches: [Branch; 2],
     supply_ohms: f64,
     ground_ohms: f64,
@@ -91,6 +97,8 @@ impl Plant {
         let mut plant = Self {
             noisy: [0, 1].map(|k| part.noisy_places(k)),
             dead: [0, 1].map(|k| part.dead_level(k)),
+            seizes: part.seizes(),
+            drift: [0, 1].map(|k| part.drift_per_hour(k) / HOUR_US),
             branches: [0, 1].map(|k| fixed_branch(&part, k)),
             supply_ohms: spec.loom_ohms + spec.contact_ohms + part.ohms(supply_lead),
             ground_ohms: spec.loom_ohms + spec.contact_ohms + part.ohms(ground_lead),
@@ -235,6 +243,9 @@ impl Plant {
             }
         }
         self.from_us = from;
+        if let Some((_, friction_nm)) = self.seizes.take_if(|(at_us, _)| from >= *at_us) {
+            self.clamped.bind(friction_nm);
+        }
         self.supply += (self.supply_fault.unwrap_or(self.supply_set * self.drawn.supply_level) - self.supply)
             * (SLICE_US / REGULATOR_US);
         let held = self.part.spec().sensor == Sensor::Hall;
@@ -319,7 +330,8 @@ impl Plant {
                     sigma = sigma.hypot(volts);
                 }
             }
-            let clean = self.dead[k].unwrap_or_else(|| self.part.transfer(seen, k));
+            let clean = self.dead[k]
+                .unwrap_or_else(|| self.part.transfer(seen, k) + self.drift[k] * self.from_us.max(0.0));
             let noise = if self.dead[k].is_some() { 0.1 * sigma } else { sigma } / 5.0 * self.noise.normal();
             let branch = &mut self.branches[k];
             if let Some(track) = self.part.drawn().track_ohms {

@@ -48,6 +48,10 @@ pub const GRIP: [Measure; 8] = [
     Measure::Ground,
 ];
 
+/// Columns of a pair's rig behind those of the grip: numbers of the body rig's columns, and their names on the wire.
+pub const PLATE: [(usize, &str); 4] =
+    [(0, "plate_rising"), (1, "plate_falling"), (3, "motor_volts"), (4, "motor_amps")];
+
 /// Columns of a body rig.
 pub const BODY: [Measure; 8] = [
     Measure::Rising,

@@ -168,3 +168,16 @@ fn a_hand_turns_the_grip_from_stop_to_stop() {
     }
     assert!(grip.angle() > open, "{} of {open} rad", grip.angle());
 }
+
+#[test]
+fn a_grip_that_seizes_follows_its_servo_until_then_and_not_after() {
+    let mut grip = Grip::new(mechanics(spec()), 0.0);
+    drive(&mut grip, 1.0, |_| 30.0);
+    let before = grip.angle().to_degrees();
+    assert!((before - 30.0).abs() < 0.2, "{before}");
+    grip.bind(3.0);
+    drive(&mut grip, 1.0, |_| 60.0);
+    // The drive's 0.9 N·m wind the coupling of 400 N·m/rad by 0.13°; the grip itself stays.
+    assert!((grip.angle().to_degrees() - before).abs() < 0.01, "{}", grip.angle().to_degrees());
+    assert!((grip.shaft().to_degrees() - before).abs() < 0.2, "{}", grip.shaft().to_degrees());
+}

@@ -8,6 +8,7 @@
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
 //! - [`grip`]: all of them for a grip sensor, in one call.
+//! - [`rounds`]: one round of a soak.
 //! - [`body`]: the same for a motor-driven throttle body.
 
 pub mod body;
@@ -18,6 +19,7 @@ pub mod dead_band;
 pub mod dropout;
 pub mod ends;
 pub mod flat_spot;
+pub mod follow;
 pub mod gaps;
 pub mod grip;
 pub mod histogram;
@@ -33,6 +35,7 @@ pub mod noise_map;
 pub mod order;
 pub mod prepared;
 pub mod repeatability;
+pub mod rounds;
 pub mod skew;
 pub mod statistics;
 #[cfg(test)]

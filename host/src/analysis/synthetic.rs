@@ -334,6 +334,7 @@ impl Synthetic {
             time_known: true,
             program: Vec::new(),
             plate: None,
+            mapping: Vec::new(),
         }
     }
 }
@@ -424,6 +425,7 @@ pub(crate) fn sheet(topology: Topology, travel_deg: f64) -> PartSheet {
         findings: Vec::new(),
         grades: Vec::new(),
         connector: ConnectorRating::default(),
+        follow: None,
     }
 }
 

@@ -11,6 +11,7 @@ use super::published::Schema;
 use super::records::RecordsCommand;
 use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
+use super::soak::Soak;
 use super::vehicle_check::VehicleCheckCommand;
 use super::verify::Verify;
 use clap::{Args, Parser, Subcommand};
@@ -43,6 +44,11 @@ pub enum Command {
     HandSweep(HandSweep),
     /// Wait for dropouts while the pigtail is flexed; ends on Enter, Ctrl-C or time
     Flex(Flex),
+    /// Cycle a part for hours or days: figures and dropouts over time, drift; killed or unplugged, it goes on where it was
+    ///
+    /// One program at a time may have a rig: while one is soaked, other commands on it end with exit code 20 and say who has it. A rig that
+    /// does not come back, or a fault of it, ends with 20 as well; what was acknowledged is kept, and --resume goes on.
+    Soak(Soak),
     /// Throttle body: where the plate rests and where it stops
     Rest(BodyProcedure),
     /// Throttle body: steps of voltage and setpoint: latency, rise, overshoot, settling
@@ -59,6 +65,8 @@ pub enum Command {
     Blip(BodyProcedure),
     /// Throttle body: lash at any place, the plate moved by a soft probe through the bore; ends on Enter, Ctrl-C or time
     GuidedPush(GuidedPush),
+    /// Grip and throttle body together, the rig as controller: grip to plate latency, deviation, limp-home trips
+    Follow(BodyProcedure),
     /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
     Judge(Judge),
     /// Judge records of the archive again, on all cores: a new outcome beside the old, differences listed

@@ -2,6 +2,7 @@
 
 use super::conclude::Kept;
 use super::progress::Meter;
+use super::rig_lock::RigLock;
 use super::{Failure, Surroundings, date};
 use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
@@ -23,11 +24,26 @@ pub fn open_session(rig: &str, surroundings: &Surroundings<'_>) -> Result<Sessio
     Session::open(link, Options::default()).map_err(|e| Failure::Rig(e.into()))
 }
 
-/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did. Progress goes to stderr.
+/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did. Progress goes to stderr. No other program may have the rig.
+///
+/// # Errors
+/// As [`open_session`]; [`Failure::Rig`] too when another program has the rig.
+pub fn with_bench<T>(
+    rig: &str,
+    part: &str,
+    sheet: &PartSheet,
+    surroundings: &Surroundings<'_>,
+    work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>) -> T,
+) -> Result<T, Failure> {
+    let _ours = RigLock::take(rig, part)?;
+    on_own_bench(rig, part, sheet, surroundings, work)
+}
+
+/// The same for a program that has the rig already.
 ///
 /// # Errors
 /// As [`open_session`].
-pub fn with_bench<T>(
+pub fn on_own_bench<T>(
     rig: &str,
     part: &str,
     sheet: &PartSheet,

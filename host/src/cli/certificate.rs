@@ -18,7 +18,7 @@ pub struct Certificate {
     /// Which archive.
     #[command(flatten)]
     pub place: Where,
-    /// Name of the record
+    /// The record, by its name or a part of it that no other has
     pub record: String,
     /// Number of the outcome, instead of the last
     #[arg(long, value_name = "N")]

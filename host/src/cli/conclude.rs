@@ -9,10 +9,11 @@ use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::PartAnalysis;
 use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
+use crate::analysis::follow::{self, PairTraces};
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
 use crate::procedure::SelfCheck;
-use crate::quantity::Channel;
+use crate::quantity::{Channel, PartKind};
 use crate::record::{Archive, Document, RecordFolder, Sealing};
 use crate::report::{
     CertificateInput, Paper, PdfError, ReportInput, Style, certificate, html, pdf, terminal,
@@ -80,6 +81,13 @@ impl Kept {
     /// Says that a part is plugged into a rig for what will be recorded, and to which case that belongs.
     pub fn plug_in(&mut self, plugged: Plugged) {
         self.plugged = Some(plugged);
+    }
+
+    /// Says what the record is about, where its traces are those of both parts.
+    pub fn is_about(&mut self, kind: PartKind) {
+        if let Some(folder) = &mut self.folder {
+            folder.of_kind(kind);
+        }
     }
 
     /// Adds sentences for the reader.
@@ -271,6 +279,13 @@ impl Judged {
 
 /// What the traces tell, and what is known of their channels; none when there is nothing to analyse.
 pub(super) fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<ChannelProvenance>)> {
+    if let Some(pair) = PairTraces::sorted(kept.traces.iter().map(|k| &k.trace)) {
+        return Some((follow::analyse(pair, sheet), pair.grip.provenance.channels.clone()));
+    }
+    if sheet.kind == PartKind::Pair {
+        let channels = kept.traces.first()?.trace.provenance.channels.clone();
+        return Some((follow::not_begun(kept.traces.iter().map(|k| &k.trace), sheet), channels));
+    }
     if kept.is_body() {
         let traces = BodyTraces::sorted(kept.traces.iter().map(|k| &k.trace));
         let channels = traces.all().next()?.provenance.channels.clone();

@@ -5,7 +5,9 @@ use super::conclude::{Kept, conclude};
 use super::population;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
+use crate::record::soak_log::SOAK_LOG;
 use crate::record::{CsvOptions, load_traces};
+use anyhow::anyhow;
 
 /// Carries out `judge`.
 pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
@@ -21,6 +23,12 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         started: date(),
     };
     let among = population::given(args.population.as_deref())?;
+    if args.path.join(SOAK_LOG).is_file() {
+        return Err(Failure::Usage(anyhow!(
+            "{} is a soak: its figures were made round by round and most traces were not kept, so it can't be judged anew as a whole. Its              outcome and report lie in it; a soak that has not ended is judged by `trackpair soak --resume RECORD --conclude`; a single round by              giving one of its traces (`trackpair records show RECORD` names them)",
+            args.path.display()
+        )));
+    }
     let loaded = load_traces(&args.path, &options).map_err(|e| Failure::Usage(e.into()))?;
     let keep = args.keep || args.archive.is_some();
     let mut kept = if keep {

@@ -10,8 +10,9 @@
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `judge`, `compare`, `rejudge`,
-//!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `vehicle_check`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
+//! - `rig_lock`: one program at a time on a rig.
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `soak`, `case`, `vehicle_check`, `matings`, `judge`, `compare`, `rejudge`,
+//!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
@@ -25,6 +26,7 @@ mod conclude;
 mod config;
 mod document;
 mod ending;
+mod follow;
 mod judge;
 mod key;
 mod limits;
@@ -36,11 +38,13 @@ mod published;
 mod qualify;
 mod records;
 mod rejudge;
+mod rig_lock;
 mod rigs;
 mod settled;
 mod sheet;
 mod sheets;
 mod shell;
+mod soak;
 mod stored;
 mod vehicle_check;
 mod verify;
@@ -108,6 +112,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::LeadsCheck(args) => qualify::leads_check(args, surroundings),
         Command::HandSweep(args) => qualify::hand_sweep(args, surroundings),
         Command::Flex(args) => qualify::flex(args, surroundings),
+        Command::Soak(args) => soak::soak(args, surroundings),
         Command::Rest(args) => body::one_procedure(ProcedureKind::Rest, args, surroundings),
         Command::Step(args) => body::one_procedure(ProcedureKind::Step, args, surroundings),
         Command::Release(args) => body::one_procedure(ProcedureKind::Release, args, surroundings),
@@ -116,6 +121,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::ToothMap(args) => body::tooth_map(args, surroundings),
         Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
         Command::GuidedPush(args) => body::guided_push(args, surroundings),
+        Command::Follow(args) => follow::follow(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Case(command) => case::case(command, surroundings),
         Command::VehicleCheck(command) => vehicle_check::vehicle_check(command, surroundings),

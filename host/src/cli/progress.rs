@@ -11,6 +11,8 @@ pub struct Meter {
     current: Option<ProcedureKind>,
     /// Quarters of it that were told.
     quarters: u32,
+    /// Whether what procedures are at is told beside the bar.
+    told: bool,
 }
 
 impl Meter {
@@ -21,7 +23,12 @@ impl Meter {
         if let Ok(style) = ProgressStyle::with_template("{prefix:>12} [{bar:30}] {percent:>3} %  {msg}") {
             bar.set_style(style.progress_chars("=> "));
         }
-        Self { bar, drawn, current: None, quarters: 0 }
+        Self { bar, drawn, current: None, quarters: 0, told: !drawn }
+    }
+
+    /// From now on only the bar tells how far a procedure is: what is done over and over is told by who does it.
+    pub fn hush(&mut self) {
+        self.told = false;
     }
 
     /// Shows one report of a procedure.
@@ -32,7 +39,7 @@ impl Meter {
             self.quarters = 0;
             if self.drawn {
                 self.bar.set_prefix(name);
-            } else {
+            } else if self.told {
                 eprintln!("{name} ...");
             }
         }
@@ -40,7 +47,7 @@ impl Meter {
         if quarters > self.quarters {
             self.quarters = quarters;
             // The end is told by what comes after it.
-            if !self.drawn && quarters < 4 {
+            if self.told && quarters < 4 {
                 eprintln!("{name} {} %", 25 * quarters);
             }
         }

@@ -32,6 +32,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let mut kept = begin(common, shelf.first(), surroundings)?;
     kept.judge_among(among);
     let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+        refuse_pair(bench)?;
         if bench.drives_body() {
             let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
             return qualify_body(bench, meter, &mut kept, &shelf, consent);
@@ -162,6 +163,16 @@ fn shelf_for_grip(common: Settled<'_>) -> Result<Shelf, Failure> {
     let shelf = Shelf::new(common.sheet)?;
     shelf.check_for_grip()?;
     Ok(shelf)
+}
+
+/// A rig with both parts on it is for `follow`; each part is qualified on a rig of its own kind.
+fn refuse_pair(bench: &Bench<'_>) -> Result<(), Failure> {
+    if bench.has_pair() {
+        return Err(Failure::Usage(anyhow!(
+            "a grip and a throttle body are on this rig together: run `trackpair follow` there, and qualify each part on a rig for it"
+        )));
+    }
+    Ok(())
 }
 
 /// A record for what a session with the rig will tell.

@@ -81,10 +81,10 @@ pub fn rejudge(args: &Rejudge, surroundings: &Surroundings<'_>) -> Result<Ending
     let shelf = Shelf::new(args.sheet.as_deref())?;
     let among = population::given(args.population.as_deref())?;
     let archive = open(args.place.archive.as_deref(), surroundings)?;
-    for record in &args.records {
-        archive.record(record).map_err(|e| Failure::Usage(e.into()))?;
-    }
-    let found = archive.find(&args.filter.query(&args.records)).map_err(|e| Failure::Usage(e.into()))?;
+    let named = |record: &String| archive.record(record).map(|stored| stored.summary.record);
+    let records: Vec<String> =
+        args.records.iter().map(named).collect::<Result<_, _>>().map_err(|e| Failure::Usage(e.into()))?;
+    let found = archive.find(&args.filter.query(&records)).map_err(|e| Failure::Usage(e.into()))?;
     if found.is_empty() {
         return Err(Failure::Usage(anyhow!("the archive has no such record: ask for less, or for --all")));
     }
@@ -184,6 +184,9 @@ fn again<'s>(
     let scope = before.and_then(|o| Scope::from_name(&o.scope)).unwrap_or_default();
     if scope == Scope::Readiness {
         return Err("it is a self-check: no limit of a sheet is looked at".to_owned());
+    }
+    if scope == Scope::Soak {
+        return Err("it is a soak: its figures were made while it ran and stand in its log, and most traces were not kept".to_owned());
     }
     if scope != Scope::Part && !kept.is_flex_alone() {
         let known = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];

@@ -3,6 +3,7 @@
 use super::args::Rigs;
 use super::bench_work::open_session;
 use super::document::print_document;
+use super::rig_lock::{self, RigLock};
 use super::{Ending, Failure, Surroundings, settled};
 use crate::link::{Address, serial_ports};
 use crate::report::text;
@@ -89,6 +90,16 @@ fn list(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure>
     let ports = serial_ports().into_iter().map(|path| Address::Serial { path, baud: None });
     let all: Vec<Address> = ports.filter(|port| !asked.contains(port)).chain(asked.iter().cloned()).collect();
     let mut silent = false;
+    // Asking would take a rig away from a program that is at work with it.
+    let (in_use, all): (Vec<_>, Vec<_>) = all
+        .into_iter()
+        .map(|address| (rig_lock::holder(&address), address))
+        .partition(|(who, _)| who.is_some());
+    for (who, address) in in_use {
+        silent |= asked.contains(&address);
+        answers.push(Answer { address: address.to_string(), rig: None, error: who });
+    }
+    let all: Vec<Address> = all.into_iter().map(|(_, address)| address).collect();
     for answerer in survey(all) {
         silent |= answerer.found.is_err() && asked.contains(&answerer.address);
         let (rig, error) = match answerer.found {
@@ -159,6 +170,7 @@ fn pings(args: &Rigs, count: u32, surroundings: &Surroundings<'_>) -> Result<End
     settled::rig(named.first().map(String::as_str), surroundings)?;
     let mut rigs = Vec::new();
     for rig in &named {
+        let _ours = RigLock::take(rig, "")?;
         let mut session = open_session(rig, surroundings)?;
         let ping = session.ping(count).map_err(|e| Failure::Rig(e.into()))?;
         let trips = RoundTrips::of(rig, &ping, session.statistics().retries);

@@ -35,6 +35,19 @@ impl Shelf {
         }
     }
 
+    /// The given sheet alone, which must be a pair's, or the shipped one.
+    ///
+    /// # Errors
+    /// As [`Shelf::new`], and when it is for one part.
+    pub fn for_pair(given: Option<&str>) -> Result<Self, Failure> {
+        let shelf = match given {
+            Some(_) => Self::new(given)?,
+            None => Self { sheets: shipped_of(PartKind::Pair).collect(), body: None, given: false },
+        };
+        shelf.check_kind(shelf.first(), PartKind::Pair)?;
+        Ok(shelf)
+    }
+
     /// Changes every sheet, for what the command line overrides.
     pub fn change(&mut self, change: impl Fn(&mut PartSheet)) {
         self.sheets.iter_mut().for_each(change);
@@ -43,6 +56,11 @@ impl Shelf {
     /// The sheet to begin with, before anything is known of the part.
     pub fn first(&self) -> &PartSheet {
         &self.sheets[0]
+    }
+
+    /// The one of a name among those that come into question.
+    pub fn named(&self, name: &str) -> Option<&PartSheet> {
+        self.sheets.iter().find(|s| s.name == name)
     }
 
     /// The sheet for a throttle body.
@@ -199,6 +217,7 @@ mod tests {
                 time_known: true,
                 program: Vec::new(),
                 plate: None,
+                mapping: Vec::new(),
             },
             time_us: (0..10).map(|k| k * 200).collect(),
             columns: vec![

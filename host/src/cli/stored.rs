@@ -84,7 +84,8 @@ impl Stored {
     fn of_archive(archive: &Archive, record: &str) -> Result<Self, Unreadable> {
         let stored = archive.record(record)?;
         let outcome = archive.outcome(&stored, None)?;
-        Ok(Self { name: record.to_owned(), folder: archive.reopen(&stored).path(), outcome })
+        let name = stored.summary.record.clone();
+        Ok(Self { name, folder: archive.reopen(&stored).path(), outcome })
     }
 
     fn of_file(file: &Path) -> Result<Self, Unreadable> {

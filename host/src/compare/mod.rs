@@ -9,11 +9,13 @@
 //! - [`figures`], [`findings`]: one outcome against another, figure by figure, finding by finding.
 //! - [`changes`]: several outcomes against the first, as one document.
 //! - [`trend`]: the same quantity over time.
+//! - [`drift`]: whether a long series drifts; [`soak`]: what the rounds of a soak say together.
 //! - [`standing`]: a part among the population of its kind.
 //! - [`rejudged`]: what judging again made of records.
 //! - [`proposal`]: limits from good parts.
 
 pub mod changes;
+pub mod drift;
 pub mod events;
 pub mod family;
 pub mod figures;
@@ -22,6 +24,7 @@ pub mod normality;
 pub mod proposal;
 pub mod quantiles;
 pub mod rejudged;
+pub mod soak;
 pub mod standing;
 pub mod subject;
 pub mod tolerance;

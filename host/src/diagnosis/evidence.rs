@@ -23,6 +23,32 @@ pub struct Evidence {
     pub complaint: Complaint,
 }
 
+impl Evidence {
+    /// With what else is known of the same part: a later bench record, the vehicle, the complaint. Findings and figures of both count;
+    /// the kind is the other's where it brings findings or figures.
+    #[must_use]
+    pub fn merge(mut self, other: Self) -> Self {
+        if !other.findings.is_empty() || !other.figures.is_empty() {
+            self.kind = other.kind;
+        }
+        self.findings.extend(other.findings);
+        self.figures.extend(other.figures);
+        self.not_testable.extend(other.not_testable);
+        self.vehicle.extend(other.vehicle);
+        let (own, more) = (&mut self.complaint, other.complaint);
+        let gap = if own.words.is_empty() || more.words.is_empty() { "" } else { "; " };
+        own.words = format!("{}{gap}{}", own.words, more.words);
+        own.symptoms.extend(more.symptoms);
+        own.codes.extend(more.codes);
+        own.seen.extend(more.seen);
+        own.symptoms.sort_unstable();
+        own.symptoms.dedup();
+        own.codes.sort_unstable();
+        own.codes.dedup();
+        self
+    }
+}
+
 /// A finding of the bench.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FindingEvidence {

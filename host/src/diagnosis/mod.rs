@@ -2,13 +2,16 @@
 //! no part.
 //!
 //! - `evidence`: what the bench found, what was checked at the vehicle, what was complained of.
+//! - [`suspects`]: the causes that fit it, ranked.
 
 mod evidence;
+pub mod suspects;
 
 pub use evidence::{
     CheckKind, Complaint, Evidence, FigureEvidence, FindingEvidence, Look, Run, Seen, Symptom,
     VehicleEvidence,
 };
+pub use suspects::{Cause, Suspect, rank};
 
 use crate::quantity::FindingKind;
 

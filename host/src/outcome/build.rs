@@ -3,10 +3,11 @@
 use super::{
     CAUTIONS, Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
     OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
-    SCHEMA_VERSION, grade,
+    SCHEMA_VERSION, evidence_of, grade,
 };
 use crate::analysis::PartAnalysis;
 use crate::analysis::{Detail, Histogram};
+use crate::diagnosis::rank;
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{Gap, Trace, TraceEnd};
@@ -100,15 +101,21 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
         grade: None,
         matings: None,
+        suspects: Vec::new(),
+        soak: None,
     };
     outcome.grade = grade(&outcome, sheet);
+    // A self-check judges rig and mounting, so no part is suspected.
+    if judgement.scope != Scope::Readiness {
+        outcome.suspects = rank(&evidence_of(&outcome)).into_iter().map(Into::into).collect();
+    }
     outcome
 }
 
 fn cautions(kind: PartKind) -> Vec<String> {
     match kind {
         PartKind::Grip => Vec::new(),
-        PartKind::Body => CAUTIONS.map(str::to_owned).to_vec(),
+        PartKind::Body | PartKind::Pair => CAUTIONS.map(str::to_owned).to_vec(),
     }
 }
 
@@ -283,6 +290,7 @@ fn histogram_figures(name: &str) -> &'static [FigureName] {
         "linearity_deviation" => &[FigureName::LinearityIndependent],
         "correlation_deviation" => &[FigureName::CorrelationWorst],
         "latency" => &[FigureName::LatencyMax],
+        "follow_latency" => &[FigureName::FollowLatencyP95],
         _ => &[],
     }
 }
@@ -295,7 +303,11 @@ fn histogram_limits(histogram: &Histogram, sheet: &PartSheet) -> Vec<f64> {
         in_unit(limit.max?, limit.unit, histogram.unit)
     };
     let limits = figures.iter().filter_map(largest);
-    if histogram.name == "latency" { limits.collect() } else { limits.flat_map(|max| [-max, max]).collect() }
+    if histogram.name.ends_with("latency") {
+        limits.collect()
+    } else {
+        limits.flat_map(|max| [-max, max]).collect()
+    }
 }
 
 /// A limit in the unit of the bins; none where they are not of the same quantity.

@@ -38,6 +38,7 @@ fn invented_trace() -> Trace {
         time_known: true,
         program: Vec::new(),
         plate: None,
+        mapping: Vec::new(),
     };
     let reference = Column { channel: Channel::Reference, unit: Unit::Degree, values: vec![1.5, 2.0, 8.0] };
     let gap = Gap { index: 2, from_us: 200, to_us: 12_200, scans: 59, cause: GapCause::Line };

@@ -213,6 +213,7 @@ fn scope_words(scope: &str) -> String {
         "part" => "the whole part".to_owned(),
         "dropouts" => "lost contact".to_owned(),
         "leads" => "the leads".to_owned(),
+        "soak" => "a soak".to_owned(),
         "readiness" => "whether rig and part are ready".to_owned(),
         procedure => format!("the procedure {}", procedure.replace('_', " ")),
     }

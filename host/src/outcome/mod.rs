@@ -5,13 +5,20 @@
 mod build;
 mod cautions;
 mod grade;
+mod soak;
 mod stamp;
+mod suspects;
 mod text;
 
 pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
 pub use cautions::CAUTIONS;
 pub use grade::{grade, margin_percent};
+pub use soak::{
+    OutcomeSoak, SOAK_LOG_SCHEMA, SoakBegin, SoakDrift, SoakEnd, SoakEvent, SoakEvents, SoakFigure,
+    SoakFindingCount, SoakHole, SoakKept, SoakLine, SoakLogFile, SoakRound, SoakTemperature, SoakWatched,
+};
 pub use stamp::{SLOT_CHARS, SLOT_CLOSES, SLOT_OPENS, Stamp, empty_slot};
+pub use suspects::{OutcomeCode, OutcomeRival, OutcomeSuspect, evidence_of};
 pub use text::{OutcomeError, SCHEMA};
 
 use crate::quantity::{Condition, Unit};
@@ -30,7 +37,7 @@ pub struct Outcome {
     pub schema: u32,
     /// Overall verdict on what `scope` names.
     pub verdict: Verdict,
-    /// What was judged: `part`, `dropouts` (flex), `leads`, `readiness` (self-check), or one procedure of a throttle body by its
+    /// What was judged: `part`, `dropouts` (flex), `leads`, `soak`, `readiness` (self-check), or one procedure of a throttle body by its
     /// name.
     #[serde(default = "whole_part")]
     pub scope: String,
@@ -80,6 +87,13 @@ pub struct Outcome {
     /// How often the connectors were plugged in; none where no rig was, and in outcomes of programs that did not count.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matings: Option<OutcomeMatings>,
+    /// Causes that fit, most likely first, problem by problem; none when nothing was found, and in outcomes of programs that ranked
+    /// none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub suspects: Vec<OutcomeSuspect>,
+    /// The course of a soak; none for everything else.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub soak: Option<OutcomeSoak>,
 }
 
 /// How often the connectors were plugged in, this session included.

@@ -16,6 +16,9 @@ pub enum ProcedureError {
         /// During which procedure.
         procedure: ProcedureKind,
     },
+    /// The user's stop flag, between two procedures.
+    #[error("stopped by the user; what was recorded is kept")]
+    Stopped,
     /// A guard took the drive off.
     #[error(
         "the {} guard took the drive off during the {}{}; {}",
@@ -83,6 +86,22 @@ pub enum ProcedureError {
 }
 
 impl ProcedureError {
+    /// Whether the user stopped it.
+    pub const fn is_the_users(&self) -> bool {
+        matches!(self, Self::Aborted { .. } | Self::Stopped)
+    }
+
+    /// Whether the rig, its power or its cable went away: it may come back.
+    pub const fn is_an_absence(&self) -> bool {
+        use SessionError as E;
+        matches!(
+            self,
+            Self::Session(
+                E::Link(_) | E::NoBytes { .. } | E::NoAnswer { .. } | E::Rebooted | E::WentSilent { .. }
+            )
+        )
+    }
+
     /// Whether the part stopped it rather than rig, link or user: it drew current without moving, or did not follow.
     pub const fn is_the_parts(&self) -> bool {
         matches!(self, Self::Guard { guard: Guard::Stall | Guard::NotFollowing, .. })
@@ -229,6 +248,7 @@ pub const fn title(procedure: ProcedureKind) -> &'static str {
         ProcedureKind::Blip => "blips",
         ProcedureKind::BlipAfter => "check after the blips",
         ProcedureKind::GuidedPush => "guided push",
+        ProcedureKind::Follow => "follow",
     }
 }
 

@@ -7,6 +7,7 @@
 //! - `detector`: jumps of one line, found while they happen.
 //! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure of a grip.
 //! - `body`: the procedures of a throttle body.
+//! - `follow`: a grip and a body together.
 //!
 //! Every procedure returns what it recorded, also when it failed. The rig is left unpowered by [`Bench::finish`], by
 //! dropping the bench, and at once when a procedure fails.
@@ -15,6 +16,7 @@ mod body;
 mod detector;
 mod error;
 mod flex;
+mod follow;
 mod hand;
 mod leads;
 mod motion;
@@ -26,6 +28,7 @@ mod sweep;
 pub use body::{PUSH_PLACES_DEG, RestFound};
 pub use error::{ProcedureError, Warning, title};
 pub use flex::{BaselinePoint, FlexCapture, FlexEvent, FlexKeep, FlexPlan, STOP_TOLERANCE_DEG};
+pub use follow::FollowFound;
 pub use hand::HandEnd;
 pub use motion::Motion;
 pub use recording::Recording;
@@ -35,7 +38,7 @@ use crate::quantity::Channel;
 use crate::session::{Session, SessionError, Statistics};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, ProcedureKind, Provenance};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use trackpair_protocol::message::{Request, RigState, capability};
 
@@ -44,6 +47,9 @@ const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
 
 /// Time between a trip and the request to clear it, on the link's clock.
 const TRIP_SETTLE: Duration = Duration::from_millis(50);
+
+/// How often a pause looks whether the user stops it.
+const PAUSE_STEP: Duration = Duration::from_millis(500);
 
 /// What a rig for throttle bodies can do.
 const INSTEAD_FOR_BODY: &str =
@@ -116,6 +122,24 @@ impl<'a> Bench<'a> {
     /// The session, for its identity and statistics.
     pub fn session(&self) -> &Session {
         &self.session
+    }
+
+    /// Keeps the rig alive and at rest for a time on the link's clock.
+    ///
+    /// # Errors
+    /// The rig is gone, or the user stops it.
+    pub fn pause(&mut self, time: Duration) -> Result<(), ProcedureError> {
+        let until = self.session.now() + time;
+        loop {
+            if self.setup.stop.load(Ordering::Relaxed) {
+                return Err(ProcedureError::Stopped);
+            }
+            let left = until.saturating_sub(self.session.now());
+            if left.is_zero() {
+                return Ok(());
+            }
+            self.session.idle(left.min(PAUSE_STEP))?;
+        }
     }
 
     /// Stops as the self-check found them.
@@ -244,6 +268,7 @@ impl<'a> Bench<'a> {
             time_known: true,
             program: plan.stimuli.clone(),
             plate: self.plate,
+            mapping: Vec::new(),
         }
     }
 

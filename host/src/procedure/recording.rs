@@ -65,6 +65,8 @@ pub(super) trait Conductor {
 
 struct Sink<'r> {
     recorder: Recorder,
+    /// The other part of a pair.
+    other: Option<Recorder>,
     conductor: &'r mut dyn Conductor,
     progress: &'r mut dyn FnMut(Progress),
     plan: &'r Plan,
@@ -76,15 +78,15 @@ struct Sink<'r> {
 impl RunSink for Sink<'_> {
     fn scans(&mut self, block: &SampleBlock<'_>) {
         self.started_us.get_or_insert(block.first_us);
-        self.recorder.scans(block);
+        self.each(|recorder| recorder.scans(block));
     }
 
     fn lost(&mut self, lost: &Lost) {
-        self.recorder.lost(lost);
+        self.each(|recorder| recorder.lost(lost));
     }
 
     fn event(&mut self, event: &Event) {
-        self.recorder.event(event);
+        self.each(|recorder| recorder.event(event));
     }
 
     fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
@@ -109,6 +111,11 @@ impl RunSink for Sink<'_> {
 }
 
 impl Sink<'_> {
+    fn each(&mut self, mut tell: impl FnMut(&mut Recorder)) {
+        tell(&mut self.recorder);
+        self.other.iter_mut().for_each(tell);
+    }
+
     /// The event that tells the same may be lost on the line; the answer is not.
     fn mark_answer(&mut self, request: &Request, at_us: u64) {
         let kind = match *request {
@@ -140,6 +147,16 @@ impl Sink<'_> {
 impl Bench<'_> {
     /// Does one run and keeps everything. After a failure the rig is unpowered.
     pub(super) fn record(&mut self, plan: &Plan, conductor: &mut dyn Conductor) -> Recording {
+        self.record_with(plan, conductor, None).0
+    }
+
+    /// The same with what another decoder reads in the same blocks.
+    pub(super) fn record_with(
+        &mut self,
+        plan: &Plan,
+        conductor: &mut dyn Conductor,
+        other: Option<Decoder>,
+    ) -> (Recording, Option<(Recorder, TraceEnd)>) {
         let spec = RunSpec {
             program: plan.program,
             period_us: plan.period_us,
@@ -150,6 +167,7 @@ impl Bench<'_> {
         let (session, setup) = (&mut self.session, &mut self.setup);
         let mut sink = Sink {
             recorder,
+            other: other.map(Recorder::new),
             conductor,
             progress: &mut *setup.progress,
             plan,
@@ -158,12 +176,12 @@ impl Bench<'_> {
             overdue_s: None,
         };
         let result = session.run(&spec, &mut sink, setup.stop);
-        let (recorder, overdue_s) = (sink.recorder, sink.overdue_s);
+        let (recorder, other, overdue_s) = (sink.recorder, sink.other, sink.overdue_s);
         let end = match result {
             Ok(end) => end,
             Err(error) => {
                 self.give_up();
-                return Recording::failed(error.into());
+                return (Recording::failed(error.into()), None);
             }
         };
         let (trace_end, mut failure) = told(plan.procedure, &end);
@@ -178,7 +196,8 @@ impl Bench<'_> {
         let trace_end = if overdue_s.is_some() { TraceEnd::Aborted } else { trace_end };
         let trace = recorder.finish(provenance, trace_end);
         let warnings = warnings(&trace, &end);
-        Recording { trace: Some(trace), failure, warnings }
+        let other = other.map(|recorder| (recorder, trace_end));
+        (Recording { trace: Some(trace), failure, warnings }, other)
     }
 }
 

@@ -11,12 +11,22 @@ pub enum PartKind {
     Grip,
     /// Motor-driven throttle body.
     Body,
+    /// Both together.
+    Pair,
 }
 
 impl PartKind {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Grip, Self::Body, Self::Pair];
+
+    /// Whether a motor is driven in its tests.
+    pub const fn has_motor(self) -> bool {
+        matches!(self, Self::Body | Self::Pair)
+    }
+
     /// From its name.
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Grip, Self::Body].into_iter().find(|kind| kind.name() == name)
+        Self::ALL.into_iter().find(|kind| kind.name() == name)
     }
 
     /// The name in sheets and outcomes.
@@ -24,6 +34,7 @@ impl PartKind {
         match self {
             Self::Grip => "grip",
             Self::Body => "body",
+            Self::Pair => "pair",
         }
     }
 }
@@ -115,11 +126,15 @@ pub struct Condition {
     /// How the bridge was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bridge: Option<Bridge>,
+    /// How fast the grip was turned, degrees per second.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub speed_deg_s: Option<f64>,
 }
 
 impl Condition {
     /// No condition.
-    pub const NONE: Self = Self { region: None, direction: None, from_deg: None, bridge: None };
+    pub const NONE: Self =
+        Self { region: None, direction: None, from_deg: None, bridge: None, speed_deg_s: None };
 
     /// Whether it is empty.
     pub fn is_none(&self) -> bool {
@@ -135,14 +150,21 @@ impl Condition {
             && same(&self.direction, &other.direction)
             && same(&self.from_deg, &other.from_deg)
             && same(&self.bridge, &other.bridge)
+            && same(&self.speed_deg_s, &other.speed_deg_s)
     }
 
     /// How much it names: of two rules that cover a value, the one that names more counts.
     pub fn names(&self) -> usize {
-        [self.region.is_some(), self.direction.is_some(), self.from_deg.is_some(), self.bridge.is_some()]
-            .into_iter()
-            .filter(|named| *named)
-            .count()
+        [
+            self.region.is_some(),
+            self.direction.is_some(),
+            self.from_deg.is_some(),
+            self.bridge.is_some(),
+            self.speed_deg_s.is_some(),
+        ]
+        .into_iter()
+        .filter(|named| *named)
+        .count()
     }
 
     /// For people: `low range, opening`, `from 60 deg, bridge open`; empty without a condition.
@@ -155,6 +177,7 @@ impl Condition {
                 Bridge::Open => "bridge open".to_owned(),
                 Bridge::Brake => "motor braked".to_owned(),
             }),
+            self.speed_deg_s.map(|speed| format!("grip at {speed:.0} deg/s")),
         ];
         parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }

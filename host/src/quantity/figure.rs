@@ -85,11 +85,21 @@ pub enum FigureName {
     BackEmfConstant,
     /// Largest deviation from the setpoint during slow ramps.
     TrackingError,
+    /// Grip to plate: half-way of a step to half-way, median.
+    FollowLatencyP50,
+    /// Grip to plate: half-way of a step to half-way, 95th percentile.
+    FollowLatencyP95,
+    /// Time by which the plate follows a turning grip.
+    FollowLag,
+    /// Largest deviation of the plate from what a turning grip asks for.
+    FollowDeviation,
+    /// Trips that a monitor of the plate's lines would have raised.
+    PlateTrips,
 }
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 39] = [
+    pub const ALL: [Self; 44] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -129,6 +139,11 @@ impl FigureName {
         Self::WindingResistance,
         Self::BackEmfConstant,
         Self::TrackingError,
+        Self::FollowLatencyP50,
+        Self::FollowLatencyP95,
+        Self::FollowLag,
+        Self::FollowDeviation,
+        Self::PlateTrips,
     ];
 
     /// The name in sheets and outcomes.
@@ -173,6 +188,11 @@ impl FigureName {
             Self::WindingResistance => "winding_resistance",
             Self::BackEmfConstant => "back_emf_constant",
             Self::TrackingError => "tracking_error",
+            Self::FollowLatencyP50 => "follow_latency_p50",
+            Self::FollowLatencyP95 => "follow_latency_p95",
+            Self::FollowLag => "follow_lag",
+            Self::FollowDeviation => "follow_deviation",
+            Self::PlateTrips => "plate_trips",
         }
     }
 
@@ -218,6 +238,11 @@ impl FigureName {
             Self::WindingResistance => "winding resistance",
             Self::BackEmfConstant => "back-EMF constant",
             Self::TrackingError => "tracking error",
+            Self::FollowLatencyP50 => "grip to plate, median",
+            Self::FollowLatencyP95 => "grip to plate, 95th percentile",
+            Self::FollowLag => "lag behind the grip",
+            Self::FollowDeviation => "deviation from the grip",
+            Self::PlateTrips => "limp-home trips by the plate",
         }
     }
 
@@ -244,14 +269,20 @@ impl FigureName {
             | Self::OpenStop
             | Self::Lash
             | Self::LostMotion
-            | Self::TrackingError => Unit::Degree,
+            | Self::TrackingError
+            | Self::FollowDeviation => Unit::Degree,
             Self::Noise => Unit::MillivoltAtFive,
             Self::Skew | Self::LatencyP50 | Self::LatencyP90 | Self::LatencyP99 | Self::LatencyMax => {
                 Unit::Microsecond
             }
             Self::DropoutRate => Unit::PerMinute,
-            Self::LimpTrips => Unit::Count,
-            Self::RiseTime | Self::Settling | Self::ReturnTime => Unit::Millisecond,
+            Self::LimpTrips | Self::PlateTrips => Unit::Count,
+            Self::RiseTime
+            | Self::Settling
+            | Self::ReturnTime
+            | Self::FollowLatencyP50
+            | Self::FollowLatencyP95
+            | Self::FollowLag => Unit::Millisecond,
             Self::Overshoot => Unit::Percent,
             Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
             Self::StiffnessMain => Unit::NewtonMetrePerRadian,
@@ -278,9 +309,14 @@ impl FigureName {
         )
     }
 
-    /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair.
+    /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair; of a pair
+    /// is told how the plate follows the grip.
     pub fn belongs_to(self, kind: PartKind) -> bool {
-        kind == PartKind::Body || self <= Self::LimpTrips
+        match kind {
+            PartKind::Grip => self <= Self::LimpTrips,
+            PartKind::Body => self <= Self::TrackingError,
+            PartKind::Pair => self == Self::LimpTrips || self >= Self::FollowLatencyP50,
+        }
     }
 }
 
@@ -343,7 +379,7 @@ pub enum FindingKind {
 impl FindingKind {
     /// Whether a kind of part can have it. A throttle body can have a sensor's defects too, in its feedback pair.
     pub fn belongs_to(self, kind: PartKind) -> bool {
-        kind == PartKind::Body || self <= Self::NotMoving
+        kind.has_motor() || self <= Self::NotMoving
     }
 
     /// From its name.

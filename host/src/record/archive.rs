@@ -80,6 +80,16 @@ pub enum ArchiveError {
         /// What was asked for.
         record: String,
     },
+    /// Several records fit.
+    #[error("{part:?} fits {count} records ({names}); give more of the name")]
+    SeveralRecords {
+        /// What was asked for.
+        part: String,
+        /// How many fit.
+        count: usize,
+        /// The first of them.
+        names: String,
+    },
     /// The record has not been judged.
     #[error(
         "the record {record} has no outcome {number}; it has {count}: `trackpair judge` or `trackpair rejudge` makes one"
@@ -260,21 +270,35 @@ impl Archive {
         Ok(table)
     }
 
-    /// A record.
+    /// A record by its name, or by a part of it that no other has.
     ///
     /// # Errors
-    /// There is none of that name, or the index can't be used.
+    /// None fits, several do, or the index can't be used.
     pub fn record(&self, name: &str) -> Result<StoredRecord, ArchiveError> {
         let index = self.index()?;
-        let summary = index.find(&Query { records: vec![name.to_owned()], ..Query::default() })?.pop();
-        let summary = summary
-            .ok_or_else(|| ArchiveError::NoRecord { archive: self.dir.clone(), record: name.to_owned() })?;
-        Ok(StoredRecord {
-            summary,
-            outcomes: index.outcomes(name)?,
-            traces: index.traces(name)?,
-            seals: index.seals_of(name)?,
-        })
+        let exact = index.find(&Query { records: vec![name.to_owned()], ..Query::default() })?.pop();
+        let summary = match exact {
+            Some(summary) => summary,
+            None => self.record_like(&index, name)?,
+        };
+        let name = summary.record.as_str();
+        let (outcomes, traces) = (index.outcomes(name)?, index.traces(name)?);
+        let seals = index.seals_of(name)?;
+        Ok(StoredRecord { summary, outcomes, traces, seals })
+    }
+
+    fn record_like(&self, index: &Index, part: &str) -> Result<RecordSummary, ArchiveError> {
+        let mut fitting = index.find(&Query::default())?;
+        fitting.retain(|r| !part.is_empty() && r.record.contains(part));
+        if fitting.len() > 1 {
+            return Err(ArchiveError::SeveralRecords {
+                part: part.to_owned(),
+                count: fitting.len(),
+                names: fitting.into_iter().take(5).map(|r| r.record).collect::<Vec<_>>().join(", "),
+            });
+        }
+        let none = || ArchiveError::NoRecord { archive: self.dir.clone(), record: part.to_owned() };
+        fitting.pop().ok_or_else(none)
     }
 
     /// A record's outcome: the last one, or that of a number. A sealed one is held against the SHA-256 of its seal.

@@ -244,6 +244,17 @@ fn earlier_archive_goes_on(folder: &str, key_file: &str) {
 }
 
 #[test]
+fn a_record_is_found_by_a_part_of_its_name_that_no_other_has() {
+    let dir = tempfile::tempdir().unwrap();
+    let (archive, record) = kept(dir.path(), "blue grip");
+    kept(dir.path(), "red grip");
+    assert_eq!(archive.record("blue").unwrap(), record);
+    assert!(matches!(archive.record("grip"), Err(ArchiveError::SeveralRecords { count: 2, .. })));
+    assert!(matches!(archive.record("green"), Err(ArchiveError::NoRecord { .. })));
+    assert!(matches!(archive.record(""), Err(ArchiveError::NoRecord { .. })));
+}
+
+#[test]
 fn an_archive_that_can_only_be_read_is_read() {
     let dir = tempfile::tempdir().unwrap();
     let (_, record) = kept(dir.path(), "p");

@@ -82,6 +82,7 @@ pub fn csv_trace(
         time_known: times.known,
         program: Vec::new(),
         plate: None,
+        mapping: Vec::new(),
     };
     let trace = Trace {
         provenance,

@@ -6,7 +6,7 @@ use super::index::{
     Index, NewRecord, NewTrace, StoredSeal, StoredTraceFile, Table, Writing, figure_rows, finding_rows,
     outcome_row,
 };
-use super::names::{RECORDS, month, outcome_path, trace_path};
+use super::names::{RECORDS, TRACES, month, outcome_path, trace_path};
 use super::parquet_file::trace_to_parquet;
 use super::seal::{
     FileEntry, MANIFEST_SCHEMA, Manifest, PrintedCode, ShopKey, seal_document, sha256, sha256_hex,
@@ -103,11 +103,51 @@ impl RecordFolder {
             bytes: t.bytes,
         };
         let mut folder = Self::new(archive, summary.record.clone(), &summary.label, &summary.begun);
-        folder.kind = [PartKind::Grip, PartKind::Body].into_iter().find(|k| k.name() == summary.kind);
+        folder.kind = PartKind::from_name(&summary.kind);
         folder.simulated = summary.simulated;
         folder.traces = stored.traces.iter().map(entry).collect();
         folder.used = true;
         folder
+    }
+
+    /// Says what the record is about where its traces alone do not: a pair has traces of both parts.
+    pub fn of_kind(&mut self, kind: PartKind) {
+        self.kind = Some(kind);
+    }
+
+    /// Takes up a record that has no trace yet: its folder is there, the index does not know it.
+    pub(super) fn without_traces(archive: &Path, record: &str, label: &str, started: &str) -> Self {
+        let mut folder = Self::new(archive, record.to_owned(), label, started);
+        folder.keep();
+        folder
+    }
+
+    /// Keeps the folder, also when nothing more comes: something that is not a trace lies in it.
+    pub(super) fn keep(&mut self) {
+        self.used = true;
+    }
+
+    /// Bytes of the traces so far.
+    pub fn bytes_of_traces(&self) -> u64 {
+        self.traces.iter().map(|t| t.bytes).sum()
+    }
+
+    /// Takes away what a program that was cut off left among the traces: files that no row names. They never counted.
+    ///
+    /// # Errors
+    /// One can't be removed.
+    pub fn clear_leftovers(&self) -> Result<(), ArchiveError> {
+        let named: Vec<PathBuf> = self.traces.iter().map(|t| self.archive.join(&t.path)).collect();
+        for kind in PartKind::ALL {
+            let month = self.archive.join(format!("{TRACES}/kind={}/month={}", kind.name(), self.month));
+            let own = format!("record={}", self.record);
+            let folders = fs::read_dir(month).into_iter().flatten().flatten().map(|e| e.path().join(&own));
+            let files = folders.flat_map(|f| fs::read_dir(f).into_iter().flatten().flatten());
+            for path in files.map(|e| e.path()).filter(|p| !named.contains(p)) {
+                fs::remove_file(&path).map_err(|cause| ArchiveError::File { path, cause })?;
+            }
+        }
+        Ok(())
     }
 
     /// Where outcomes and reports lie.
@@ -166,11 +206,8 @@ impl RecordFolder {
         documents: impl FnOnce(Option<&Stamp>) -> Vec<Document>,
     ) -> Result<KeptOutcome, ArchiveError> {
         self.used = true;
-        let kind = self.kind.unwrap_or(if outcome.part.kind == PartKind::Body.name() {
-            PartKind::Body
-        } else {
-            PartKind::Grip
-        });
+        let told = || PartKind::from_name(&outcome.part.kind).unwrap_or_default();
+        let kind = self.kind.unwrap_or_else(told);
         let (row, traces, archive) = (self.row(kind), self.traces.clone(), self.archive.clone());
         let index = self.index()?;
         let writing = index.begin_writing()?;

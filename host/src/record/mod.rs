@@ -5,6 +5,7 @@
 //! - `archive`, `folder`: where records are kept; one record being kept. `cases`: cases and their entries.
 //! - `index`: the database beside the files.
 //! - `seal`, `head`: what makes content and order provable.
+//! - `soak_log`: the log of a soak, line by line while it runs.
 //! - `bundle`: a record in one file, which is checked by itself.
 //! - `verify`: whether an archive still is what was kept.
 //! - `table`: rows of the index for other programs.
@@ -27,6 +28,7 @@ mod names;
 mod parquet_file;
 pub mod seal;
 pub mod sheet_file;
+pub mod soak_log;
 pub mod table;
 pub mod verify;
 mod whole_file;

@@ -42,6 +42,7 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         time_known: true,
         program: Vec::new(),
         plate: None,
+        mapping: Vec::new(),
     };
     Trace {
         provenance,

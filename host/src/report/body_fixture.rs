@@ -80,6 +80,8 @@ pub fn worn() -> Outcome {
         warnings: Vec::new(),
         grade: None,
         matings: None,
+        suspects: Vec::new(),
+        soak: None,
         ..fixture::worn()
     }
 }

@@ -37,6 +37,7 @@ pub fn sheet() -> PartSheet {
         findings: Vec::new(),
         grades: Vec::new(),
         connector: ConnectorRating::default(),
+        follow: None,
     }
 }
 
@@ -109,6 +110,8 @@ pub fn worn() -> Outcome {
             why: vec!["not C: the verdict is outside; it asks for within".to_owned()],
         }),
         matings: None,
+        suspects: Vec::new(),
+        soak: None,
     }
 }
 
@@ -135,6 +138,8 @@ pub fn empty() -> Outcome {
         warnings: Vec::new(),
         grade: None,
         matings: None,
+        suspects: Vec::new(),
+        soak: None,
         ..worn()
     }
 }

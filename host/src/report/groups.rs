@@ -44,7 +44,7 @@ enum Layout {
 }
 
 /// Heading, reading, layout and figures of each group, in the order of the report.
-const GROUPS: [(&str, &str, Layout, &[FigureName]); 8] = [
+const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
     (
         "Rest and stops",
         "",
@@ -89,6 +89,18 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 8] = [
     ),
     ("Motor", "", Layout::List, &[FigureName::WindingResistance, FigureName::BackEmfConstant]),
     ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LostMotion]),
+    (
+        "Plate behind grip",
+        "The rig plays the controller, by the mapping of the part sheet. These say as much about its loop as about the parts.",
+        Layout::List,
+        &[
+            FigureName::FollowLatencyP50,
+            FigureName::FollowLatencyP95,
+            FigureName::FollowLag,
+            FigureName::FollowDeviation,
+            FigureName::PlateTrips,
+        ],
+    ),
     (
         "Feedback lines",
         "",

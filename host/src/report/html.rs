@@ -7,9 +7,9 @@ use super::letterhead::Letterhead;
 use super::people::{Named, People};
 use super::plots::{Plots, plots};
 use super::provenance::{Provenance, Sealing};
+use super::soak::SoakWords;
 use super::words;
 use crate::outcome::empty_slot;
-use crate::quantity::PartKind;
 use askama::Template;
 
 /// What the template shows.
@@ -26,6 +26,7 @@ struct Page<'a> {
     cautions: Vec<String>,
     body: bool,
     comparisons: Vec<BeforeAfter>,
+    soak: Option<SoakWords>,
     shop: Option<Letterhead>,
     sealing: Option<Sealing>,
     slot: Option<String>,
@@ -43,8 +44,9 @@ pub fn html(input: &ReportInput<'_>) -> String {
         aborted: outcome.aborted,
         from: Provenance::of(input, &people),
         cautions: words::cautions(outcome),
-        body: outcome.part.kind == PartKind::Body.name(),
+        body: words::has_motor(&outcome.part.kind),
         comparisons: comparisons(input),
+        soak: SoakWords::of(outcome),
         shop: input.shop.and_then(Letterhead::of),
         sealing: input.stamp.map(Sealing::of),
         slot: input.stamp.map(|_| empty_slot()),

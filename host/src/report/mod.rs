@@ -5,11 +5,13 @@
 //! - `text`: text from outside, made harmless.
 //! - `words`: machine names in the words of the trade.
 //! - `people`: the outcome's rows in words, the same for every medium.
+//! - `suspects`: causes that fit.
 //! - `groups`: the figures of a throttle body in groups.
 //! - `histograms`: what they say beside their bars.
 //! - `svg`: pictures.
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - `soak`: a soak over time.
 //! - `compare`: comparisons.
 //! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
@@ -38,6 +40,8 @@ mod provenance;
 mod qr;
 mod shop;
 mod signs;
+mod soak;
+mod suspects;
 pub mod svg;
 mod terminal;
 mod terminal_body;
@@ -59,6 +63,7 @@ pub use html::html;
 pub use logo::LogoError;
 pub use pdf::{CertificateInput, PdfError, certificate, pdf, vehicle_check_pdf, vehicle_form_pdf};
 pub use shop::{Paper, Shop};
+pub use soak::{reach_words, soak_name};
 pub use terminal::{Style, terminal};
 pub use words::Lines;
 

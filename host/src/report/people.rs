@@ -2,13 +2,14 @@
 
 use super::format;
 use super::groups::{FigureGroup, groups};
+use super::suspects::{SuspectRow, rows};
 use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -127,6 +128,8 @@ pub struct People {
     pub definitions: Vec<Named>,
     /// Findings.
     pub findings: Vec<FindingRow>,
+    /// Causes that fit, most likely first.
+    pub suspects: Vec<SuspectRow>,
     /// What would have been missed.
     pub missed: Vec<Named>,
     /// What the self-check read.
@@ -149,7 +152,7 @@ impl People {
         let mut figures: Vec<FigureRow> =
             outcome.figures.iter().map(|f| figure_row(f, lines, &mut sources)).collect();
         group(&mut figures);
-        let is_body = outcome.part.kind == PartKind::Body.name();
+        let is_body = words::has_motor(&outcome.part.kind);
         Self {
             groups: if is_body { groups(outcome, &figures) } else { Vec::new() },
             lines,
@@ -168,6 +171,7 @@ impl People {
                 .enumerate()
                 .map(|(k, f)| finding_row(k + 1, f, lines))
                 .collect(),
+            suspects: rows(&outcome.suspects),
             missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
             readings: outcome.readings.iter().map(reading).collect(),
             not_testable: not_testable(outcome, lines),
@@ -226,7 +230,7 @@ fn sentences(all: &[String]) -> Vec<String> {
 }
 
 /// Stored sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
-fn ohms(text: &str) -> String {
+pub(super) fn ohms(text: &str) -> String {
     let mut text = text.to_owned();
     for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {
         // Not "ohmic": the word must end there.

@@ -7,6 +7,7 @@ use super::histograms::{
     LATENCY, histogram_caption, histogram_quantity, histogram_title, latencies_seen, quantile_lines,
 };
 use super::people::{FindingRow, People, of_the_drive};
+use super::soak;
 use super::svg::bars::{Bars, beyond};
 use super::svg::canvas::{Hatch, Mark, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
@@ -45,6 +46,8 @@ pub struct Plots {
     pub body: Vec<Plot>,
     /// Curves, in the order of the report.
     pub curves: Vec<Plot>,
+    /// A soak over time.
+    pub soak: Vec<Plot>,
     /// Histograms, small.
     pub histograms: Vec<Plot>,
 }
@@ -62,7 +65,7 @@ pub fn plots(input: &ReportInput<'_>, people: &People) -> Plots {
         .collect();
     let histograms =
         input.outcome.histograms.iter().enumerate().map(|(k, h)| draft.histogram(k, h)).collect();
-    Plots { body: body_plots(input, people), curves, histograms }
+    Plots { body: body_plots(input, people), curves, soak: soak::pictures(input.outcome), histograms }
 }
 
 /// What every picture draws from.

@@ -7,12 +7,12 @@ use super::format;
 use super::histograms::{LATENCY, histogram_caption, histogram_title};
 use super::people::{FigureRow, Named, People};
 use super::plots::capital;
+use super::soak::SoakWords;
 use super::svg::bars::beyond;
 use super::terminal_body::{grouped_figures, latencies};
 use super::text::{LABEL, ascii, plain, wrap};
 use super::words;
 use crate::outcome::OutcomeHistogram;
-use crate::quantity::PartKind;
 
 /// What the terminal can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,6 +37,8 @@ pub fn terminal(input: &ReportInput<'_>, style: Style) -> String {
     let mut page = Page::new(style);
     head(&mut page, input, &people);
     findings(&mut page, input, &people);
+    suspects(&mut page, &people);
+    over_time(&mut page, input);
     if people.groups.is_empty() {
         figures(&mut page, input, &people);
     } else {
@@ -170,7 +172,7 @@ fn findings(page: &mut Page, input: &ReportInput<'_>, people: &People) {
         page.line("  none");
     }
     // Suspects of a throttle body stand on single numbers; a grip's are seen in its figures.
-    let raw = input.outcome.part.kind == PartKind::Body.name();
+    let raw = words::has_motor(&input.outcome.part.kind);
     for row in &people.findings {
         let place = row.place.as_ref().map_or(String::new(), |p| format!(" at {p}"));
         let line = row.line.as_ref().map_or(String::new(), |l| format!(", {l}"));
@@ -183,6 +185,44 @@ fn findings(page: &mut Page, input: &ReportInput<'_>, people: &People) {
         if let Some(step) = row.next_step {
             page.paragraph("    next: ", step);
         }
+    }
+}
+
+/// The first three; all of them stand in the report.
+fn suspects(page: &mut Page, people: &People) {
+    if people.suspects.is_empty() {
+        return;
+    }
+    page.heading("Suspects");
+    for row in people.suspects.iter().take(3) {
+        page.paragraph("  - ", &row.heading);
+        page.paragraph("    next: ", &row.next_check);
+    }
+    if people.suspects.len() > 3 {
+        page.line(&format!("  {} more in the report", people.suspects.len() - 3));
+    }
+}
+
+/// The course of a soak: its facts, and what drifts.
+fn over_time(page: &mut Page, input: &ReportInput<'_>) {
+    let Some(soak) = SoakWords::of(input.outcome) else { return };
+    page.heading("Over time");
+    for fact in &soak.facts {
+        page.paragraph("  - ", &format!("{}: {}", fact.name, fact.text));
+    }
+    let count = soak.drifting().count();
+    page.paragraph(
+        "  - ",
+        &match soak.rows.len() {
+            0 => "drift: fewer than ten rounds tell none".to_owned(),
+            all => format!("drift: {count} of {all} figures drift"),
+        },
+    );
+    for row in soak.drifting() {
+        page.paragraph(
+            "      ",
+            &format!("{}: {} to {}, {}; {}", row.name, row.first, row.last, row.per_hour, row.word),
+        );
     }
 }
 

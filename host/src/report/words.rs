@@ -66,9 +66,18 @@ pub fn finding(kind: &str) -> String {
     FindingKind::from_name(kind).map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())
 }
 
+/// Whether a motor is driven in the tests of a kind of part.
+pub fn has_motor(kind: &str) -> bool {
+    PartKind::from_name(kind).is_some_and(PartKind::has_motor)
+}
+
 /// A kind of part in words.
 pub fn kind(kind: &str) -> String {
-    if kind == PartKind::Body.name() { "throttle body".to_owned() } else { kind.to_owned() }
+    match PartKind::from_name(kind) {
+        Some(PartKind::Body) => "throttle body".to_owned(),
+        Some(PartKind::Pair) => "grip and throttle body".to_owned(),
+        _ => kind.to_owned(),
+    }
 }
 
 /// A procedure's name in words.
@@ -82,6 +91,7 @@ pub fn scope(scope: &str) -> String {
         "part" => "the whole part".to_owned(),
         "dropouts" => "lost contact".to_owned(),
         "leads" => "leads, leakage and both stops".to_owned(),
+        "soak" => "what cycling for long tells".to_owned(),
         "readiness" => "whether rig and part are ready".to_owned(),
         name => format!("what the procedure {} tells", procedure(name)),
     }
@@ -116,6 +126,7 @@ pub fn advice(verdict: Verdict, scope: &str) -> &'static str {
         ("leads", Verdict::Within) => {
             "Leads, leakage and both stops are as they should be. Only that was tested."
         }
+        ("soak", Verdict::Within) => "Cycling for long found nothing against the part. Only that was tested.",
         ("readiness", Verdict::Within) => {
             "Rig and mounting are as they should be. The part itself was not judged."
         }

@@ -125,6 +125,7 @@ pub fn request_name(request: u8) -> &'static str {
         kind::HEARTBEAT => "heartbeat",
         kind::CLOCK_PING => "clock ping",
         kind::SET_LOOP => "set loop",
+        kind::SET_MAPPING => "set mapping",
         _ => "an unknown request",
     }
 }

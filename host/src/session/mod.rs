@@ -92,8 +92,22 @@ pub struct Session {
     channels: Vec<ChannelInfo>,
     encodings: [Encoding; MAX_CHANNELS],
     calibrations: Vec<Option<Calibration>>,
+    facing: Facing,
     closed: bool,
 }
+
+/// Which part of a pair's rig its channels are read as. On any other rig it makes no difference.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Facing {
+    /// The grip: its lines, the reference, its drive.
+    #[default]
+    Grip,
+    /// The plate: its feedback lines, the motor.
+    Plate,
+}
+
+/// What the names of the plate's lines begin with on a pair's rig.
+const OF_THE_PLATE: &str = "plate_";
 
 impl Session {
     /// Resynchronises, identifies the rig, reads its channel table and calibration.
@@ -115,6 +129,7 @@ impl Session {
             channels: Vec::new(),
             encodings: [Encoding::I16; MAX_CHANNELS],
             calibrations: Vec::new(),
+            facing: Facing::Grip,
             // Nothing to switch off at an address that has not answered as a rig.
             closed: true,
         };
@@ -144,9 +159,43 @@ impl Session {
         &self.channels
     }
 
+    /// Whether the rig has a grip and a body on it.
+    pub fn has_pair(&self) -> bool {
+        self.can(capability::GRIP_DRIVE) && self.can(capability::BODY_DRIVE)
+    }
+
+    /// Reads the channels of a pair's rig as those of one part from now on.
+    pub fn face(&mut self, facing: Facing) {
+        self.facing = facing;
+    }
+
+    /// Which part of a pair's rig the channels are read as.
+    pub fn facing(&self) -> Facing {
+        self.facing
+    }
+
     /// The entry of a channel, when the rig has it.
     pub fn channel(&self, channel: Channel) -> Option<&ChannelInfo> {
-        self.channels.iter().find(|info| Channel::from_name(info.name.as_str()) == Some(channel))
+        self.channels.iter().find(|info| self.known(info) == Some(channel))
+    }
+
+    /// What a column is to the part that is faced; none for what the host does not know, and for the other part's.
+    fn known(&self, info: &ChannelInfo) -> Option<Channel> {
+        let name = info.name.as_str();
+        if !self.has_pair() {
+            return Channel::from_name(name);
+        }
+        let of_the_motor = |c: &Channel| matches!(c, Channel::MotorVolts | Channel::MotorAmps);
+        let of_the_grip = |c: &Channel| {
+            Channel::SENSORS.contains(c)
+                || matches!(c, Channel::Reference | Channel::DriveAmps | Channel::SupplyAmps)
+        };
+        match (self.facing, name.strip_prefix(OF_THE_PLATE)) {
+            (Facing::Grip, None) => Channel::from_name(name).filter(|c| !of_the_motor(c)),
+            (Facing::Plate, None) => Channel::from_name(name).filter(|c| !of_the_grip(c)),
+            (Facing::Plate, Some(line)) => Channel::from_name(line),
+            (Facing::Grip, Some(_)) => None,
+        }
     }
 
     /// Every channel of the rig that the host knows, as a channel mask.
@@ -186,7 +235,7 @@ impl Session {
         self.channels
             .iter()
             .filter(move |info| mask >> info.index & 1 == 1)
-            .filter_map(|info| Channel::from_name(info.name.as_str()).map(|channel| (channel, info)))
+            .filter_map(|info| self.known(info).map(|channel| (channel, info)))
     }
 
     fn provenance_of(&self, channel: Channel, info: &ChannelInfo) -> ChannelProvenance {

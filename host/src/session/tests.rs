@@ -65,6 +65,7 @@ fn provenance() -> Provenance {
         time_known: true,
         program: Vec::new(),
         plate: None,
+        mapping: Vec::new(),
     }
 }
 

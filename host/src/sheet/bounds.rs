@@ -16,7 +16,7 @@ pub struct Bound {
 }
 
 /// Ranges of the sheet's own numbers: what the rig can do and what still makes sense for a part.
-pub const BOUNDS: [Bound; 41] = [
+pub const BOUNDS: [Bound; 47] = [
     Bound { key: "supply_volts", unit: "V", min: 3.0, max: 5.5 },
     Bound { key: "travel_deg", unit: "degrees", min: 5.0, max: 180.0 },
     Bound { key: "closed_ratio", unit: "(ratio of supply)", min: 0.0, max: 1.0 },
@@ -55,6 +55,13 @@ pub const BOUNDS: [Bound; 41] = [
     Bound { key: "idler_large", unit: "teeth", min: 5.0, max: 400.0 },
     Bound { key: "idler_small", unit: "teeth", min: 5.0, max: 400.0 },
     Bound { key: "sector", unit: "teeth on a full circle", min: 12.0, max: 720.0 },
+    // Of a pair.
+    Bound { key: "grip_percent", unit: "% of the grip's travel", min: 0.0, max: 100.0 },
+    Bound { key: "plate_percent", unit: "% of the plate's travel", min: 0.0, max: 100.0 },
+    Bound { key: "ramp_deg_s", unit: "degrees of grip per second", min: 5.0, max: 400.0 },
+    Bound { key: "ramps", unit: "ramps to and fro", min: 1.0, max: 100.0 },
+    Bound { key: "grip_steps", unit: "steps per range and direction", min: 1.0, max: 500.0 },
+    Bound { key: "snaps", unit: "snap openings", min: 0.0, max: 1000.0 },
     // Of the connectors.
     Bound { key: "part_matings", unit: "matings", min: 1.0, max: 100_000.0 },
     Bound { key: "lead_matings", unit: "matings", min: 1.0, max: 100_000.0 },

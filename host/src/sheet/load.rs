@@ -3,6 +3,7 @@
 use super::body_plan::body_plan;
 use super::connector::connector;
 use super::fields::Fields;
+use super::follow_plan::{FollowPlan, follow_plan};
 use super::load_grades::grades;
 use super::load_limits::{findings, limits};
 use super::located::{SheetError, Source};
@@ -10,7 +11,7 @@ use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::quantity::PartKind;
 use toml::de::DeTable;
 
-const SHEET_KEYS: [&str; 14] = [
+const SHEET_KEYS: [&str; 16] = [
     "name",
     "title",
     "kind",
@@ -25,11 +26,13 @@ const SHEET_KEYS: [&str; 14] = [
     "finding",
     "grade",
     "connector",
+    "plate",
+    "follow",
 ];
 const LINE_KEYS: [&str; 2] = ["closed_ratio", "open_ratio"];
 const MONITOR_KEYS: [&str; 6] =
     ["threshold_percent_supply", "rail_low_ratio", "rail_high_ratio", "period_ms", "debounce", "source"];
-const KINDS: [PartKind; 2] = [PartKind::Grip, PartKind::Body];
+const KINDS: [PartKind; 3] = PartKind::ALL;
 const TOPOLOGIES: [Topology; 3] = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];
 
 /// Largest difference between the nominal lines and their topology's rule, ratio of supply: room for rounding, not for
@@ -58,10 +61,10 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
     // What is missing from the sheet as a whole is missing at its beginning.
     let sheet = Fields::new(source, document.get_ref(), 0..0, "the sheet", &SHEET_KEYS)?;
     let kind = sheet.optional_word("kind", kind_from_name, &KINDS.map(PartKind::name))?.unwrap_or_default();
-    let topology = sheet.word("topology", topology_from_name, &TOPOLOGIES.map(Topology::name))?.value;
+    let topology = topology_of(&sheet)?;
     let (rising, falling) = nominal_lines(&sheet, topology)?;
     let travel_deg = sheet.bounded("travel_deg")?.value;
-    let (sweep, body) = plan(&sheet, kind, travel_deg)?;
+    let (sweep, body, follow) = plan(&sheet, kind, travel_deg)?;
     Ok(PartSheet {
         name: sheet.text("name")?.value.to_owned(),
         title: sheet.text("title")?.value.to_owned(),
@@ -74,6 +77,7 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
         monitor: monitor(&sheet)?,
         sweep,
         body,
+        follow,
         limits: limits(&sheet, kind)?,
         findings: findings(&sheet, kind)?,
         grades: grades(&sheet)?,
@@ -94,35 +98,46 @@ fn kind_from_name(name: &str) -> Option<PartKind> {
     KINDS.into_iter().find(|k| k.name() == name)
 }
 
-/// How the part is driven: `[sweep]` of a grip, `[body]` of a throttle body.
+/// How the part is driven: `[sweep]` of a grip, `[body]` of a throttle body, and of a pair `[follow]` and `[plate]` besides.
 fn plan(
     sheet: &Fields<'_>,
     kind: PartKind,
     travel_deg: f64,
-) -> Result<(SweepPlan, Option<BodyPlan>), SheetError> {
-    let (wanted, other) = match kind {
-        PartKind::Grip => ("[sweep]", "body"),
-        PartKind::Body => ("[body]", "sweep"),
+) -> Result<(SweepPlan, Option<BodyPlan>, Option<FollowPlan>), SheetError> {
+    let (wanted, others): (_, &[&'static str]) = match kind {
+        PartKind::Grip => ("[sweep]", &["body", "plate", "follow"]),
+        PartKind::Body => ("[body]", &["sweep", "plate", "follow"]),
+        PartKind::Pair => ("[follow]", &["sweep"]),
     };
-    if let Some(place) = sheet.place(other) {
+    if let Some((other, place)) = others.iter().find_map(|other| Some((other, sheet.place(other)?))) {
         let message = format!("`[{other}]` is not for a {}", kind.name());
         let help = format!("leave it out; {wanted} says how a {} is driven. Or change `kind`", kind.name());
         return Err(sheet.error_at(place, message, help));
     }
     if kind == PartKind::Grip {
-        return Ok((sweep(sheet)?, None));
+        return Ok((sweep(sheet)?, None, None));
     }
-    let body = body_plan(sheet, travel_deg)?;
+    let follow = (kind == PartKind::Pair).then(|| follow_plan(sheet)).transpose()?;
+    let body = body_plan(sheet, follow.as_ref().map_or(travel_deg, |f| f.plate.travel_deg))?;
     let creep =
         SweepPlan { cycles: body.creep_cycles, speed_deg_s: body.creep_speed_deg_s, rate_hz: body.rate_hz };
-    Ok((creep, Some(body)))
+    Ok((creep, Some(body), follow))
+}
+
+/// How two lines belong together.
+pub(super) fn topology_of(fields: &Fields<'_>) -> Result<Topology, SheetError> {
+    Ok(fields.word("topology", topology_from_name, &TOPOLOGIES.map(Topology::name))?.value)
 }
 
 fn topology_from_name(name: &str) -> Option<Topology> {
     TOPOLOGIES.into_iter().find(|t| t.name() == name)
 }
 
-fn nominal_lines(sheet: &Fields<'_>, topology: Topology) -> Result<(NominalLine, NominalLine), SheetError> {
+/// Both nominal lines, which must fit the topology.
+pub(super) fn nominal_lines(
+    sheet: &Fields<'_>,
+    topology: Topology,
+) -> Result<(NominalLine, NominalLine), SheetError> {
     let nominal = sheet.table("nominal", "[nominal]", &["rising", "second", "source"])?;
     let rising_fields = nominal.table("rising", "`rising` of [nominal]", &LINE_KEYS)?;
     let second_fields = nominal.table("second", "`second` of [nominal]", &LINE_KEYS)?;
@@ -164,7 +179,8 @@ fn nominal_line(fields: &Fields<'_>) -> Result<NominalLine, SheetError> {
     })
 }
 
-fn monitor(sheet: &Fields<'_>) -> Result<Monitor, SheetError> {
+/// A controller's monitor.
+pub(super) fn monitor(sheet: &Fields<'_>) -> Result<Monitor, SheetError> {
     let fields = sheet.table("monitor", "[monitor]", &MONITOR_KEYS)?;
     let monitor = Monitor {
         threshold_percent: fields.bounded("threshold_percent_supply")?.value,

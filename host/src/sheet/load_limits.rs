@@ -117,7 +117,7 @@ fn limit_condition(fields: &Fields<'_>, figure: FigureName) -> Result<Condition,
         &names(&Bridge::ALL.map(Bridge::name)),
     )?;
     let from_deg = if fields.holds("from_deg") { Some(fields.bounded("from_deg")?.value) } else { None };
-    Ok(Condition { region, direction, from_deg, bridge })
+    Ok(Condition { region, direction, from_deg, bridge, speed_deg_s: None })
 }
 
 /// Whether a figure can have values by region and direction.

@@ -4,6 +4,7 @@ mod body_plan;
 pub mod bounds;
 mod connector;
 mod fields;
+mod follow_plan;
 mod grade;
 mod limit;
 mod load;
@@ -15,6 +16,7 @@ mod shipped;
 pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
 pub use connector::ConnectorRating;
 pub(crate) use fields::Fields;
+pub use follow_plan::{FollowPlan, PlateLines};
 pub use grade::{GradeRule, PROCEDURES, SCOPES, VERDICTS};
 pub use limit::{FindingRule, Limit};
 pub use load::parse;
@@ -106,6 +108,8 @@ pub struct PartSheet {
     pub sweep: SweepPlan,
     /// How a throttle body is tested; none for a grip.
     pub body: Option<BodyPlan>,
+    /// How a pair is tested; none for one part.
+    pub follow: Option<FollowPlan>,
     /// Limits on figures.
     pub limits: Vec<Limit>,
     /// What findings mean for the verdict.

@@ -4,16 +4,17 @@ use super::{PartSheet, parse};
 use crate::quantity::PartKind;
 
 /// Names and texts, in the order they are listed.
-const SHIPPED: [(&str, &str); 4] = [
+const SHIPPED: [(&str, &str); 5] = [
     ("grip-complementary", include_str!("sheets/grip-complementary.toml")),
     ("grip-half-slope", include_str!("sheets/grip-half-slope.toml")),
     ("grip-parallel-offset", include_str!("sheets/grip-parallel-offset.toml")),
     ("body", include_str!("sheets/body.toml")),
+    ("pair", include_str!("sheets/pair.toml")),
 ];
 
 /// Names of the shipped sheets.
 pub fn shipped_names() -> &'static [&'static str] {
-    &[SHIPPED[0].0, SHIPPED[1].0, SHIPPED[2].0, SHIPPED[3].0]
+    &[SHIPPED[0].0, SHIPPED[1].0, SHIPPED[2].0, SHIPPED[3].0, SHIPPED[4].0]
 }
 
 /// The TOML text of a shipped sheet.

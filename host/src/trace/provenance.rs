@@ -39,6 +39,8 @@ pub enum ProcedureKind {
     BlipAfter,
     /// The plate moved by a probe through the bore, bridge open.
     GuidedPush,
+    /// A grip turned and the plate following it.
+    Follow,
 }
 
 impl ProcedureKind {
@@ -61,6 +63,7 @@ impl ProcedureKind {
             Self::Blip => "blip",
             Self::BlipAfter => "blip_after",
             Self::GuidedPush => "guided_push",
+            Self::Follow => "follow",
         }
     }
 }
@@ -101,6 +104,10 @@ pub struct Provenance {
     /// How the first feedback line tells the plate's angle; none for grips and before the stops were found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plate: Option<PlateScale>,
+    /// What the rig asked of the plate while it followed a grip: first line of the grip as a ratio of supply, plate angle in degrees from the
+    /// closed stop; straight lines between, both ascending. Empty where nothing was followed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub mapping: Vec<(f64, f64)>,
 }
 
 /// Files from before the field existed had their times.

@@ -75,12 +75,8 @@ fn cleared_by_drop(line: &Checked, lines: &[Checked]) -> bool {
 }
 
 fn told(line: &Checked) -> String {
-    format!(
-        "{}, {}: {}",
-        capital(&run_words(line.line.run)),
-        format_args!("{} ({})", show::place(&line.line), line.line.id),
-        line.why
-    )
+    let run = capital(run_words(line.line.run));
+    format!("{run}, {} ({}): {}", show::place(&line.line), line.line.id, line.why)
 }
 
 fn capital(text: &str) -> String {

@@ -195,6 +195,11 @@ impl Judgement {
                     title_of(procedure)
                 )
             }
+            (Scope::Soak, _) => format!(
+                "within: {} of the last round {} and no finding of any round decides against the part",
+                counted(limited as u64, "figure"),
+                if limited == 1 { "keeps its limit" } else { "keep their limits" }
+            ),
             (Scope::Leads, _) => {
                 "within: no lead drops, no line leaks, both stops read as they should".to_owned()
             }

@@ -86,6 +86,7 @@ fn trace(procedure: ProcedureKind, end: TraceEnd, gaps: Vec<Gap>) -> Trace {
         time_known: true,
         program: Vec::new(),
         plate: None,
+        mapping: Vec::new(),
     };
     Trace { provenance, time_us: vec![], columns: vec![], gaps, marks: vec![], end }
 }

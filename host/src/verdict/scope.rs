@@ -19,6 +19,8 @@ pub enum Scope {
     },
     /// What supply steps and load steps at rest tell: leads and leakage, and the output at both stops.
     Leads,
+    /// What cycling for long tells: the figures of its rounds, and every dropout in them.
+    Soak,
     /// What one procedure of a throttle body tells.
     Procedure(ProcedureKind),
     /// Whether rig and part are ready to be tested. No limit of the sheet is looked at.
@@ -32,6 +34,7 @@ impl Scope {
             Self::Part => "part",
             Self::Flex { .. } => "dropouts",
             Self::Leads => "leads",
+            Self::Soak => "soak",
             Self::Procedure(procedure) => procedure.name(),
             Self::Readiness => "readiness",
         }
@@ -43,7 +46,7 @@ impl Scope {
             let of: serde::de::value::StrDeserializer<'_, serde::de::value::Error> = name.into_deserializer();
             ProcedureKind::deserialize(of).ok().map(Self::Procedure)
         };
-        [Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Readiness]
+        [Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Soak, Self::Readiness]
             .into_iter()
             .find(|s| s.name() == name)
             .or_else(procedure)
@@ -61,6 +64,7 @@ impl Scope {
             Self::Leads => {
                 matches!(figure, FigureName::ClosedVolts | FigureName::OpenVolts | FigureName::Span)
             }
+            Self::Soak => source_of(figure).is_none_or(in_rounds),
             Self::Procedure(procedure) => tells(procedure, figure),
             Self::Readiness => false,
         }
@@ -82,6 +86,15 @@ impl Scope {
                     | FindingKind::DeadChannel
                     | FindingKind::NotMoving
             ),
+            // Teeth, brushes and winding take other strokes than a round has.
+            Self::Soak => !matches!(
+                kind,
+                FindingKind::WornTooth
+                    | FindingKind::MissingTooth
+                    | FindingKind::BrushDeadSpot
+                    | FindingKind::Winding
+                    | FindingKind::Lash
+            ),
             Self::Procedure(procedure) => shows(procedure, kind),
             Self::Readiness => matches!(kind, FindingKind::DeadChannel | FindingKind::NotMoving),
         }
@@ -99,6 +112,9 @@ impl Scope {
                 "only the leads, leakage and the output at both stops were tested: nothing is said of the travel between, of \
                  dropouts or of wear; qualify the part for that",
             ),
+            Self::Soak => Some(
+                "only cycling was done: the leads were not stepped, nothing was flexed; qualify the part for that",
+            ),
             Self::Procedure(_) => Some(
                 "only this procedure was done: nothing is said of what the others tell; qualify the part for that",
             ),
@@ -107,6 +123,11 @@ impl Scope {
             }
         }
     }
+}
+
+/// Whether the rounds of a body's soak do a procedure.
+const fn in_rounds(procedure: ProcedureKind) -> bool {
+    matches!(procedure, ProcedureKind::Rest | ProcedureKind::Creep)
 }
 
 /// The procedure of a throttle body that a figure comes from; none for the figures of the feedback pair.
@@ -130,6 +151,9 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::TrackingError => ProcedureKind::Creep,
         F::Lash | F::WindingResistance | F::BackEmfConstant => ProcedureKind::Lash,
         F::LostMotion => ProcedureKind::ToothMap,
+        F::FollowLatencyP50 | F::FollowLatencyP95 | F::FollowLag | F::FollowDeviation | F::PlateTrips => {
+            ProcedureKind::Follow
+        }
         _ => return None,
     })
 }
@@ -156,6 +180,7 @@ fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
         P::ToothMap => matches!(figure, F::WindingResistance | F::BackEmfConstant),
         P::Blip | P::BlipBefore | P::BlipAfter => matches!(figure, F::DropoutRate | F::LimpTrips),
         P::GuidedPush => matches!(figure, F::Lash),
+        P::Follow => matches!(figure, F::LimpTrips),
         _ => false,
     };
     also || source_of(figure) == Some(procedure)

@@ -5,6 +5,7 @@
 use serde_json::{Value, json};
 use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, Unit};
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED, MAX_RAW};
+use trackpair_protocol::mapping::{Mapping, Point};
 use trackpair_protocol::message::*;
 use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{Program, Segment};
@@ -131,6 +132,9 @@ fn requests() -> Vec<Named> {
         Segment::Brake { us: 20_000 },
     ];
     let bridge = Program::from_slice(&bridge).expect("three segments fit");
+    let points = [(100_000, 0), (500_000, 20_000), (900_000, 84_000)];
+    let mapping = Mapping::from_slice(&points.map(|(grip_ppm, plate_mdeg)| Point { grip_ppm, plate_mdeg }))
+        .expect("three points fit");
     let settings = LoopSettings {
         closed_ppm: 101_250,
         open_ppm: 898_500,
@@ -163,6 +167,8 @@ fn requests() -> Vec<Named> {
         ("Heartbeat", 0, Request::Heartbeat),
         ("LoadProgram for a motor bridge", 14, Request::LoadProgram(bridge)),
         ("SetLoop", 15, Request::SetLoop(settings)),
+        ("SetMapping", 16, Request::SetMapping(mapping)),
+        ("SetMapping of no points", 17, Request::SetMapping(Mapping::EMPTY)),
         ("ClockPing", 256, Request::ClockPing { host_stamp: 0x0102_0304_0506_0708 }),
     ]
     .map(|(name, id, request)| (name, 0, id, Message::Request(request)))
@@ -238,6 +244,7 @@ fn replies() -> Vec<Named> {
         ("Done ClearTrip", kind::CLEAR_TRIP),
         ("Done Heartbeat", kind::HEARTBEAT),
         ("Done SetLoop", kind::SET_LOOP),
+        ("Done SetMapping", kind::SET_MAPPING),
     ];
     all.extend(done.map(|(name, kind)| (name, kind, 42, Message::Reply(Reply::Done { rig_us: 1_234_567 }))));
     all
@@ -311,8 +318,12 @@ fn undecodable() -> Vec<Value> {
     let cases: [(&str, Vec<u8>, &str); 13] = [
         ("another version", raw_frame(VERSION + 1, kind::ARM, 1, &[]), "version"),
         ("kind 0", raw_frame(VERSION, 0x00, 1, &[]), "unknown"),
-        ("kind after the last request", raw_frame(VERSION, 0x0F, 1, &[]), "unknown"),
-        ("reply to no request", raw_frame(VERSION, 0x8F, 1, &[0; 8]), "unknown"),
+        ("kind after the last request", raw_frame(VERSION, kind::SET_MAPPING + 1, 1, &[]), "unknown"),
+        (
+            "reply to no request",
+            raw_frame(VERSION, (kind::SET_MAPPING + 1) | kind::REPLY, 1, &[0; 8]),
+            "unknown",
+        ),
         ("Arm with a payload", raw_frame(VERSION, kind::ARM, 1, &[0]), "malformed"),
         ("Identify too short", raw_frame(VERSION, kind::IDENTIFY, 1, &[1, 2, 3]), "malformed"),
         ("input flags out of range", raw_frame(VERSION, kind::SET_INPUT, 1, &[0, 4]), "malformed"),
@@ -415,6 +426,10 @@ fn request_fields(request: &Request) -> Value {
             "kp_uv_mdeg": s.kp_uv_mdeg, "ki_uv_mdeg_s": s.ki_uv_mdeg_s, "kd_nv_s_mdeg": s.kd_nv_s_mdeg,
             "speed_filter_us": s.speed_filter_us, "dead_mdeg": s.dead_mdeg, "current_ma": s.current_ma,
         }),
+        Request::SetMapping(m) => {
+            let point = |p: &Point| json!({"grip_ppm": p.grip_ppm, "plate_mdeg": p.plate_mdeg});
+            json!({"points": m.points().iter().map(point).collect::<Vec<_>>()})
+        }
         Request::ReadStatus | Request::Arm | Request::Stop | Request::ClearTrip | Request::Heartbeat => {
             json!({})
         }

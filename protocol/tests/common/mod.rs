@@ -4,6 +4,7 @@ use proptest::collection::vec;
 use proptest::prelude::*;
 use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, Unit};
 use trackpair_protocol::frame::{Deframer, Drops, MAX_ENCODED};
+use trackpair_protocol::mapping::{MAX_POINTS, Mapping, Point};
 use trackpair_protocol::message::*;
 use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::{MAX_SEGMENTS, Program, Segment};
@@ -35,6 +36,11 @@ pub fn request() -> impl Strategy<Value = Request> {
         Just(Request::Heartbeat),
         any::<u64>().prop_map(|host_stamp| Request::ClockPing { host_stamp }),
         loop_settings().prop_map(Request::SetLoop),
+        vec(any::<(i32, i32)>(), 0..=MAX_POINTS).prop_map(|points| {
+            let points: Vec<Point> =
+                points.into_iter().map(|(grip_ppm, plate_mdeg)| Point { grip_ppm, plate_mdeg }).collect();
+            Request::SetMapping(Mapping::from_slice(&points).expect("within the bound"))
+        }),
     ]
 }
 

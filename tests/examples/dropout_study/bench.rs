@@ -218,5 +218,6 @@ fn provenance(period_us: f64) -> Provenance {
         time_known: true,
         program: Vec::new(),
         plate: None,
+        mapping: Vec::new(),
     }
 }

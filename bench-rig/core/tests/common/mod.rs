@@ -18,6 +18,7 @@ pub enum Call {
     Supply(Micros, u16),
     Input(Micros, u8, bool, bool),
     Drive(Micros, Drive),
+    Grip(Micros, Option<i32>),
     Vitals(Micros, Vitals),
     Scan(Micros),
 }
@@ -72,6 +73,22 @@ impl MockBoard {
         board.limits.motor = Some(MOTOR);
         board.vitals.feedback_ppm = 200_000;
         board
+    }
+
+    /// The same with both drives: a grip and a motor bridge.
+    pub fn pair() -> Self {
+        let mut board = Self::body();
+        board.identity.capabilities |= capability::GRIP_DRIVE | capability::REFERENCE;
+        board.vitals.grip_ppm = 100_000;
+        board
+    }
+
+    /// Every time the grip of a pair was turned or let go.
+    pub fn grips(&self) -> impl Iterator<Item = (Micros, Option<i32>)> + '_ {
+        self.calls.iter().filter_map(|call| match call {
+            Call::Grip(at, to) => Some((*at, *to)),
+            _ => None,
+        })
     }
 
     /// Every time the drive was set, and how.
@@ -172,6 +189,10 @@ impl Board for MockBoard {
 
     fn set_drive(&mut self, drive: Drive, at: Micros) {
         self.calls.push(Call::Drive(at, drive));
+    }
+
+    fn set_grip(&mut self, to_mdeg: Option<i32>, at: Micros) {
+        self.calls.push(Call::Grip(at, to_mdeg));
     }
 
     fn vitals(&mut self, at: Micros) -> Vitals {

@@ -8,9 +8,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context;
 use clap::{Parser, Subcommand};
+use trackpair_rig_sim::address::Address;
 use trackpair_rig_sim::drive_log::DriveLog;
 use trackpair_rig_sim::serve::{self, Link, Listen, Script};
-use trackpair_rig_sim::{Operator, RigSpec, SimBoard, address, parts};
+use trackpair_rig_sim::{Operator, SimBoard, address, parts};
 
 /// A simulated Trackpair bench rig with a part on it.
 #[derive(Debug, Parser)]
@@ -18,7 +19,7 @@ use trackpair_rig_sim::{Operator, RigSpec, SimBoard, address, parts};
 struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,
-    /// Part on the rig: a name (see `trackpair-rig parts`) or a part file ending in .toml
+    /// Part on the rig: a name (see `trackpair-rig parts`), a part file ending in .toml, or GRIP+BODY
     #[arg(long, default_value = "good-grip", value_name = "NAME|FILE")]
     part: String,
     /// Draws part and rig: the same seed gives the same
@@ -108,9 +109,8 @@ fn list_parts() -> anyhow::Result<()> {
 fn serve_part(arguments: &Arguments) -> Result<(), Failure> {
     let listen: Listen = arguments.listen.parse().map_err(usage)?;
     let operator: Operator = arguments.operator.parse().map_err(usage)?;
-    let part = address::part(&arguments.part, arguments.seed).map_err(usage)?;
-    let mut board = SimBoard::new(part, RigSpec::default(), arguments.seed);
-    board.set_operator(operator);
+    let (part, body) = address::parts_at(&arguments.part, arguments.seed).map_err(usage)?;
+    let board = Address { part, body, seed: arguments.seed, operator }.board();
     if let Some(path) = &arguments.truth {
         write_truth(&board, path)?;
     }

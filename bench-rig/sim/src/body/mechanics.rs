@@ -202,6 +202,11 @@ impl Model {
         State { rotor, idler, plate, ..State::default() }
     }
 
+    /// Adds friction, N·m, to the bearings of a plate of this inertia, kg·m².
+    pub fn bind(&mut self, friction_nm: f64, inertia: f64) {
+        self.plate_dry.level += self.h * friction_nm / inertia;
+    }
+
     /// Voltage that the motor makes itself, V.
     pub fn own_volts(&self, state: &State) -> f64 {
         self.ripples.at(state.rotor)[0] * state.rotor_speed

@@ -128,6 +128,13 @@ impl Body {
         }
     }
 
+    /// Adds friction to the plate's bearings, N·m, from now on.
+    pub fn bind(&mut self, friction_nm: f64) {
+        self.numbers.plate.friction.coulomb_nm += friction_nm;
+        self.model.bind(friction_nm, self.numbers.plate.inertia);
+        (self.asleep, self.held) = (false, None);
+    }
+
     /// Whether everything stands still and will until the bridge or a push changes: steps cost nothing.
     pub fn asleep(&self) -> bool {
         self.asleep

@@ -192,7 +192,11 @@ fn springs(m: &Measured, out: &mut Vec<Finding>) {
             "the {name} spring {word}: {:.3} N m at rest, healthy bodies have {:.2}",
             torque.value, healthy.mean
         );
-        let details = vec![detail("preload", torque.value, "N m"), detail("healthy", healthy.mean, "N m")];
+        let details = vec![
+            detail("preload", torque.value, "N m"),
+            detail("healthy", healthy.mean, "N m"),
+            detail("default_spring", f64::from(u8::from(name == "default")), "1"),
+        ];
         out.push(finding(kind, None, confidence(PRIOR, tail), text, details));
     }
     if creep.rest_deg.is_none() {
@@ -217,7 +221,11 @@ fn no_zero(m: &Measured) -> Option<Finding> {
         "the {which} spring does not pull: the springs' torque crosses zero nowhere between {:.1} and {:.1} deg",
         first.deg, last.deg
     );
-    Some(finding(FindingKind::BrokenSpring, None, 0.98, text, vec![detail("torque", torque.value, "N m")]))
+    let details = vec![
+        detail("torque", torque.value, "N m"),
+        detail("default_spring", f64::from(u8::from(which == "default")), "1"),
+    ];
+    Some(finding(FindingKind::BrokenSpring, None, 0.98, text, details))
 }
 
 fn friction(m: &Measured, out: &mut Vec<Finding>) {
@@ -299,7 +307,7 @@ fn motor(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
             relative.value * nominal,
             100.0 * (relative.value - 1.0)
         );
-        let details = vec![detail("value", relative.value * nominal, unit)];
+        let details = vec![detail("value", relative.value * nominal, unit), detail("nominal", nominal, unit)];
         out.push(finding(
             FindingKind::Winding,
             None,

@@ -70,12 +70,17 @@ fn add_events(out: &mut PartAnalysis, sweep: &Trace, others: &[&Trace], sheet: &
         let report = dropout::find(&Prepared::new(trace, sheet), sheet);
         for event in &report.findings {
             let procedure = trace.provenance.procedure.name().replace('_', " ");
+            // Where the plate hits stops or flanks.
+            let struck = trace.provenance.procedure != ProcedureKind::GuidedPush;
             out.findings.push(Finding {
                 kind: FindingKind::FeedbackIntermittent,
                 text: format!("during {procedure}: {}", event.text.replace("the grip", "the plate")),
                 details: [
                     event.details.clone(),
-                    vec![Detail { name: "events", value: report.events.len() as f64, unit: "1" }],
+                    vec![
+                        Detail { name: "events", value: report.events.len() as f64, unit: "1" },
+                        Detail { name: "struck", value: f64::from(u8::from(struck)), unit: "1" },
+                    ],
                 ]
                 .concat(),
                 ..event.clone()

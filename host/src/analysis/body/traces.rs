@@ -52,6 +52,7 @@ impl<'a> BodyTraces<'a> {
                 ProcedureKind::SelfCheck
                 | ProcedureKind::Sweep
                 | ProcedureKind::HandSweep
+                | ProcedureKind::Follow
                 | ProcedureKind::Import => continue,
             };
             *place = Some(trace);

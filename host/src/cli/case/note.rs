@@ -130,7 +130,7 @@ fn record(desk: &Desk, name: &str) -> Result<Content, Failure> {
     let usage = |e: crate::record::ArchiveError| Failure::Usage(e.into());
     let stored = desk.archive.record(name).map_err(usage)?;
     let outcome = desk.archive.outcome(&stored, None).map_err(usage)?;
-    record_entry(&desk.archive, name, &outcome).map_err(usage)
+    record_entry(&desk.archive, &stored.summary.record, &outcome).map_err(usage)
 }
 
 /// Carries out `case close`. A fault that only went away by replugging keeps its case open, and that is said: undecided.

@@ -3,6 +3,7 @@
 use super::Check;
 use crate::cli::Surroundings;
 use crate::cli::bench_work::open_session;
+use crate::cli::rig_lock;
 use crate::link::{Address, serial_ports};
 use crate::session::survey;
 use std::io;
@@ -90,6 +91,9 @@ fn simulated(rig: &str, surroundings: &Surroundings<'_>) -> Check {
 
 /// Whether a rig answers. Asking leaves it at rest.
 fn answers(address: &Address) -> Check {
+    if let Some(who) = rig_lock::holder(address) {
+        return Check::ok(RIG, who);
+    }
     let found = survey([address.clone()]).pop().map(|a| a.found);
     match found {
         Some(Ok(rig)) => Check::ok(

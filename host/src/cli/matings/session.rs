@@ -35,9 +35,9 @@ impl Plugged {
         if !plugged.still && !common.part.is_empty() {
             let dir = common.archive.map(|dir| Ok(dir.to_path_buf())).unwrap_or_else(Archive::default_dir);
             let index = dir.ok().and_then(|dir| Index::open_to_read(&dir).ok());
-            let counts = index.iter().flat_map(|index| {
-                [PartKind::Grip, PartKind::Body].map(|k| index.part_matings(k, common.part, "").unwrap_or(0))
-            });
+            let counts = index
+                .iter()
+                .flat_map(|index| PartKind::ALL.map(|k| index.part_matings(k, common.part, "").unwrap_or(0)));
             let before = counts.max().unwrap_or(0);
             if let Some(warning) = warning(common.part, before + 1, sheet.connector.part_matings) {
                 eprintln!("trackpair: {warning}");

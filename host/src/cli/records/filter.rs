@@ -92,7 +92,7 @@ impl Filter {
 }
 
 fn kind(name: &str) -> Result<PartKind, String> {
-    let kinds = [PartKind::Grip, PartKind::Body];
+    let kinds = PartKind::ALL;
     kinds.into_iter().find(|k| k.name() == name).ok_or_else(|| "there are grip and body".to_owned())
 }
 

@@ -65,7 +65,7 @@ pub struct BundleRecord {
     /// Which archive.
     #[command(flatten)]
     pub place: Where,
-    /// Name of the record
+    /// The record, by its name or a part of it that no other has
     pub record: String,
     /// The file to write, which is not there yet
     #[arg(long, value_name = "FILE")]

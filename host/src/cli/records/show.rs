@@ -14,7 +14,7 @@ use serde::Serialize;
 /// `records show`.
 #[derive(Args, Debug)]
 pub struct ShowRecord {
-    /// Name of the record
+    /// The record, by its name or a part of it that no other has
     pub record: String,
     /// Number of the outcome to show, instead of the last
     #[arg(long, value_name = "N")]

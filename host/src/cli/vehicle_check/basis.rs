@@ -74,7 +74,8 @@ impl Basis {
         if let Some(kind) = self.kind {
             return Ok(kind);
         }
-        let has = |kind| case.is_some_and(|case| case.parts().any(|p| p.kind == kind));
+        let has =
+            |kind| case.is_some_and(|case| case.parts().any(|p| p.kind == kind || p.kind == PartKind::Pair));
         match (has(PartKind::Grip), has(PartKind::Body)) {
             (true, true) => Ok(Subject::Pair),
             (true, false) => Ok(Subject::Grip),
@@ -169,6 +170,8 @@ pub fn setup(file: &ReadingsFile) -> Result<Setup, Failure> {
         let (place, in_question) = match sheet.kind {
             PartKind::Grip => (&mut grip, file.kind != Subject::Body),
             PartKind::Body => (&mut body, file.kind != Subject::Grip),
+            // A pair is made of a grip and a body, each with its own sheet.
+            PartKind::Pair => (&mut grip, false),
         };
         if !in_question || place.is_some() {
             return Err(Failure::Usage(anyhow!(

@@ -12,7 +12,11 @@ const LONGEST: Duration = Duration::from_secs(600);
 
 impl Bench<'_> {
     /// Waits until the motor's heat is within `limit` of the rig's budget, 0..1, and says so.
-    pub(super) fn cool(&mut self, procedure: ProcedureKind, limit: f64) -> Result<(), ProcedureError> {
+    pub(in crate::procedure) fn cool(
+        &mut self,
+        procedure: ProcedureKind,
+        limit: f64,
+    ) -> Result<(), ProcedureError> {
         let deadline = self.session.now() + LONGEST;
         let mut first = None;
         loop {

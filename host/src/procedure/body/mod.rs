@@ -27,6 +27,7 @@ pub use rest::RestFound;
 
 use super::recording::{Conductor, Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
+use crate::session::Facing;
 use crate::sheet::{BodyPlan, LoopGains};
 use crate::trace::{PlateScale, ProcedureKind};
 use trackpair_protocol::message::{Request, capability};
@@ -54,12 +55,20 @@ const INSTEAD_FOR_GRIP: &str = "for a grip: qualify, self-check, leads-check, ha
 
 impl Bench<'_> {
     /// Whether the rig has a motor bridge: a throttle body is on it.
+    ///
+    /// On a pair's rig: while the plate is faced.
     pub fn drives_body(&self) -> bool {
-        self.session.can(capability::BODY_DRIVE)
+        let faced = !self.has_pair() || self.session.facing() == Facing::Plate;
+        self.session.can(capability::BODY_DRIVE) && faced
+    }
+
+    /// Whether a grip and a body are on the rig.
+    pub fn has_pair(&self) -> bool {
+        self.session.has_pair()
     }
 
     /// The sheet's plan for a body, when sheet and rig are for one.
-    fn body_plan(&self, procedure: ProcedureKind) -> Result<BodyPlan, ProcedureError> {
+    pub(super) fn body_plan(&self, procedure: ProcedureKind) -> Result<BodyPlan, ProcedureError> {
         self.require(procedure, capability::BODY_DRIVE, "motor bridge", INSTEAD_FOR_GRIP)?;
         self.sheet.body.clone().ok_or(ProcedureError::OutOfRange {
             procedure,
@@ -111,6 +120,13 @@ impl Bench<'_> {
         }
     }
 
+    /// Tells the rig how the first feedback line tells the angle, and how hard to hold the plate.
+    pub(super) fn set_loop(&mut self, plan: &BodyPlan) -> Result<(), ProcedureError> {
+        let settings = loop_settings(self.plate_scale(), plan.position_loop);
+        self.session.request(&Request::SetLoop(settings))?;
+        Ok(())
+    }
+
     fn ready_body(
         &mut self,
         procedure: ProcedureKind,
@@ -127,8 +143,7 @@ impl Bench<'_> {
         })?;
         self.power_up(procedure)?;
         self.cool(procedure, plan.heat_limit)?;
-        let settings = loop_settings(self.plate_scale(), plan.position_loop);
-        self.session.request(&Request::SetLoop(settings))?;
+        self.set_loop(plan)?;
         Ok(Plan {
             procedure,
             program: Some(program),

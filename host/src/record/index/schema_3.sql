@@ -12,6 +12,9 @@ CREATE TABLE case_entries (
     PRIMARY KEY (case_name, number)
 ) STRICT;
 
+-- How fast the grip was turned for a figure, degrees per second; null where that does not matter.
+ALTER TABLE figures ADD COLUMN speed_deg_s REAL;
+
 -- Whether the session plugged the part in, and the rig's lead that it was plugged into; null where it was not counted.
 ALTER TABLE outcomes ADD COLUMN mating INTEGER;
 ALTER TABLE outcomes ADD COLUMN lead TEXT;

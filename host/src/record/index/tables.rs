@@ -46,6 +46,7 @@ impl Table {
             "limit_max",
             "limit_bound",
             "verdict",
+            "speed_deg_s",
         ],
     };
     /// Findings: one row each.
@@ -118,6 +119,7 @@ pub(in crate::record) fn figure_rows(record: &str, number: u32, outcome: &Outcom
             number_or_null(limit.and_then(|l| l.max)),
             number_or_null(limit.and_then(|l| l.bound)),
             f.verdict.map_or(Value::Null, |v| name_of(&v)),
+            number_or_null(f.condition.speed_deg_s),
         ]
     };
     numbered(record, number, outcome.figures.iter().map(figure))

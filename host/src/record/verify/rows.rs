@@ -34,6 +34,7 @@ impl Verifier<'_> {
             let stored = self.index.traces(&name)?;
             if let Some(one) = records.get(name.as_str()) {
                 let outcome = self.outcome_of(one);
+                self.soak_log(outcome.as_ref());
                 self.record_row(record, one, outcome.as_ref());
                 self.trace_rows(&name, &stored, one, outcome.as_ref());
             } else {
@@ -170,6 +171,13 @@ impl Verifier<'_> {
         if rows.len() != sealed.len() {
             let why = format!("there are {} rows, {} traces were sealed", rows.len(), sealed.len());
             self.problem(row_of("traces", record), why);
+        }
+    }
+
+    /// The log of a soak against what its sealed outcome says of it.
+    fn soak_log(&mut self, outcome: Option<&Outcome>) {
+        if let Some(log) = outcome.and_then(|o| o.soak.as_ref()).map(|s| &s.log) {
+            self.file(&FileEntry { path: log.file.clone(), sha256: log.sha256.clone(), bytes: log.bytes });
         }
     }
 

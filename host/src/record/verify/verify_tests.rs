@@ -243,9 +243,9 @@ fn every_missing_or_added_row_is_found() {
     }
     for added in [
         "INSERT INTO figures SELECT record, number, 99, figure, channel, region, direction, from_deg, bridge, value,
-            expanded_uncertainty, unit, upper_bound, at_deg, limit_min, limit_max, limit_bound, verdict FROM figures LIMIT 1",
+            expanded_uncertainty, unit, upper_bound, at_deg, limit_min, limit_max, limit_bound, verdict, NULL FROM figures LIMIT 1",
         "INSERT INTO figures SELECT 'ghost', number, 1, figure, channel, region, direction, from_deg, bridge, value,
-            expanded_uncertainty, unit, upper_bound, at_deg, limit_min, limit_max, limit_bound, verdict FROM figures LIMIT 1",
+            expanded_uncertainty, unit, upper_bound, at_deg, limit_min, limit_max, limit_bound, verdict, NULL FROM figures LIMIT 1",
         "INSERT INTO findings SELECT record, number, 99, kind, channel, from_deg, to_deg, confidence, effect, text FROM findings LIMIT 1",
         "INSERT INTO traces SELECT record, 9, procedure, scans, ended, 'traces/x', sha256, bytes FROM traces LIMIT 1",
         "INSERT INTO outcomes SELECT record, 9, 'records/x', judged, scope, 'within', aborted, sheet, program, analysis, NULL, NULL, NULL FROM outcomes LIMIT 1",

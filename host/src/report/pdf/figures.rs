@@ -10,6 +10,7 @@ use super::table::{Cell, Row, table};
 use crate::report::body_plots::BeforeAfter;
 use crate::report::groups::{FigureGroup, Grid};
 use crate::report::people::{FigureRow, People};
+use crate::report::soak::DriftRow;
 
 /// How figures are to be read.
 const READING: &str = "Value ± expanded uncertainty (95 %, k = 2). Volts and millivolts are at a supply of exactly 5 V. Raised \
@@ -173,6 +174,22 @@ pub fn before_and_after(set: &Setter<'_>, rows: &[BeforeAfter]) -> Vec<Piece> {
         keep: false,
     };
     table(set, &[0.28, 0.19, 0.19, 0.19, 0.15], head, &rows.iter().map(row).collect::<Vec<_>>())
+}
+
+/// Figures of a soak over time.
+pub fn drifts(set: &Setter<'_>, rows: &[DriftRow]) -> Vec<Piece> {
+    let head =
+        ["figure", "beginning", "end", "slope", "by chance", "drift"].map(|n| Rich::new(n, HEAD)).to_vec();
+    let row = |r: &DriftRow| Row {
+        cells: [&r.name, &r.first, &r.last, &r.per_hour, &r.chance]
+            .map(|text| cell(text))
+            .into_iter()
+            .chain([Cell::text(Rich::new(r.word.clone(), if r.drifts { SMALL.bold() } else { SMALL }))])
+            .collect(),
+        begins: false,
+        keep: false,
+    };
+    table(set, &[0.24, 0.12, 0.12, 0.25, 0.09, 0.18], head, &rows.iter().map(row).collect::<Vec<_>>())
 }
 
 /// Procedures that were run.

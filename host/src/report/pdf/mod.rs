@@ -11,6 +11,7 @@
 //! - `frame`: head and foot of each page.
 //! - `draw`: pages as a file.
 //! - `report`, `figures`: what a report says, in order.
+//! - `suspects`: causes that fit.
 //! - `certificate`: what a buyer's page says.
 //! - `vehicle_form`, `vehicle_check`: checks at the vehicle, to be filled in and judged.
 
@@ -25,6 +26,7 @@ mod picture;
 mod piece;
 mod report;
 mod rich;
+mod suspects;
 mod table;
 mod vehicle_check;
 mod vehicle_form;

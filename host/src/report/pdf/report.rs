@@ -2,17 +2,18 @@
 
 use super::PdfError;
 use super::blocks::{BODY, SMALL, Setter, beside};
-use super::figures::{before_and_after, figures, procedures};
+use super::figures::{before_and_after, drifts, figures, procedures};
 use super::picture::{self, Picture, sign};
-use super::piece::{FAINT, INK, Item, Piece, keep_together, verdict_colour};
+use super::piece::{FAINT, Item, Piece, keep_together, verdict_colour};
 use super::rich::{Rich, Style};
-use crate::quantity::PartKind;
+use super::suspects;
 use crate::report::ReportInput;
 use crate::report::body_plots::comparisons;
 use crate::report::letterhead::Letterhead;
 use crate::report::people::{FindingRow, GradeWords, Named, People};
 use crate::report::plots::{Plot, Plots, capital, plots};
 use crate::report::provenance::{Provenance, Sealing};
+use crate::report::soak::SoakWords;
 use crate::report::words;
 
 /// Everything, in order.
@@ -22,7 +23,7 @@ use crate::report::words;
 pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, PdfError> {
     let people = People::of(input.outcome);
     let from = Provenance::of(input, &people);
-    let body = input.outcome.part.kind == PartKind::Body.name();
+    let body = words::has_motor(&input.outcome.part.kind);
     let drawn = plots(input, &people);
     let cautions = cautions(set, input);
     let mut pieces = Vec::new();
@@ -32,6 +33,8 @@ pub fn content(input: &ReportInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>, 
         pieces.extend(cautions.clone());
     }
     pieces.extend(findings(set, &people));
+    pieces.extend(section(set, "Suspects", suspects::suspects(set, &people.suspects)));
+    pieces.extend(over_time(set, input, &drawn)?);
     pieces.extend(pictures(set, &drawn, body)?);
     let compared = comparisons(input);
     if !compared.is_empty() {
@@ -244,14 +247,7 @@ fn finding(set: &Setter<'_>, row: &FindingRow) -> Vec<Piece> {
     let sure = format!("Confidence {}; {}.{evidence}", row.confidence, row.weight);
     pieces.extend(narrow.paragraph(&Rich::new(sure, SMALL.colour(FAINT)), 1.5));
     if let Some(step) = row.next_step {
-        let mut next = Piece::joined(
-            &Setter { width: narrow.width - 9.0, ..narrow }
-                .paragraph(&Rich::new("Next step: ", BODY.bold()).and(step, BODY), 0.0),
-        )
-        .indented(9.0)
-        .before(3.5);
-        next.items.push(Item::Rule { from: (1.0, 0.0), to: (1.0, next.height), width: 2.0, colour: INK });
-        pieces.push(next);
+        pieces.push(suspects::marked(&narrow, "Next step: ", step));
     }
     let mut pieces: Vec<Piece> = pieces.iter().map(|p| p.indented(INDENT)).collect();
     let number = row.number.to_string();
@@ -268,6 +264,20 @@ fn finding(set: &Setter<'_>, row: &FindingRow) -> Vec<Piece> {
         );
     }
     pieces
+}
+
+/// The course of a soak.
+fn over_time(set: &Setter<'_>, input: &ReportInput<'_>, drawn: &Plots) -> Result<Vec<Piece>, PdfError> {
+    let Some(soak) = SoakWords::of(input.outcome) else { return Ok(Vec::new()) };
+    let mut pieces = section(set, "Over time", set.facts(&soak.facts));
+    let reading =
+        if soak.rows.is_empty() { "Fewer than ten rounds tell no drift." } else { SoakWords::READING };
+    pieces.extend(kept(set.paragraph(&Rich::new(reading, SMALL.colour(FAINT)), 6.0)));
+    if !soak.rows.is_empty() {
+        pieces.extend(drifts(set, &soak.rows));
+    }
+    pieces.extend(in_column(set, &drawn.soak)?);
+    Ok(pieces)
 }
 
 fn pictures(set: &Setter<'_>, drawn: &Plots, body: bool) -> Result<Vec<Piece>, PdfError> {

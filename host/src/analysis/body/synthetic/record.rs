@@ -56,6 +56,7 @@ pub fn trace(run: &Run, procedure: ProcedureKind, program: &[Stimulus]) -> Trace
             time_known: true,
             program,
             plate: Some(PlateScale { closed_ratio: 0.1, open_ratio: 0.9, travel_deg: TRAVEL_DEG }),
+            mapping: Vec::new(),
         },
         time_us: s.time_us.clone(),
         columns: columns.collect(),

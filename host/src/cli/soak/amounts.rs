@@ -1,0 +1,62 @@
+//! Times and sizes as people write them: `90s`, `5m`, `1h`, `500MB`.
+
+/// Seconds of a time with its unit.
+///
+/// # Errors
+/// Says what was given and how a time is written.
+pub fn seconds(given: &str) -> Result<f64, String> {
+    let units = [("s", 1.0), ("m", 60.0), ("min", 60.0), ("h", 3600.0)];
+    amount(given, &units).ok_or_else(|| {
+        format!("{given:?} is no time: write a number and its unit, s, m or h, as in 90s, 5m or 1.5h")
+    })
+}
+
+/// Bytes of a size with its unit.
+///
+/// # Errors
+/// Says what was given and how a size is written.
+pub fn bytes(given: &str) -> Result<u64, String> {
+    let units = [("kB", 1e3), ("MB", 1e6), ("GB", 1e9), ("TB", 1e12)];
+    let found = amount(given, &units).filter(|b| *b <= 1e18);
+    found.map(|b| b as u64).ok_or_else(|| {
+        format!("{given:?} is no size: write a number and its unit, kB, MB, GB or TB, as in 500MB or 2GB")
+    })
+}
+
+fn amount(given: &str, units: &[(&str, f64)]) -> Option<f64> {
+    let at = given.find(|c: char| !c.is_ascii_digit() && c != '.')?;
+    let (number, unit) = given.split_at(at);
+    let (_, factor) = units.iter().find(|(name, _)| *name == unit.trim())?;
+    number.parse::<f64>().ok().filter(|n| n.is_finite()).map(|n| n * factor)
+}
+
+/// A time for people: `45 s`, `12 min`, `5.5 h`, `3.2 days`.
+pub fn shown(seconds: f64) -> String {
+    match seconds {
+        s if s < 99.5 => format!("{s:.0} s"),
+        s if s < 99.5 * 60.0 => format!("{:.0} min", s / 60.0),
+        s if s < 72.0 * 3600.0 => format!("{:.1} h", s / 3600.0),
+        s => format!("{:.1} days", s / 86_400.0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_and_sizes_are_read_with_their_units_and_nothing_else_is() {
+        assert_eq!([seconds("90s"), seconds("5m"), seconds("1.5h")], [Ok(90.0), Ok(300.0), Ok(5400.0)]);
+        assert_eq!([bytes("500MB"), bytes("2 GB")], [Ok(500_000_000), Ok(2_000_000_000)]);
+        for wrong in ["", "60", "s", "-5s", "1d", "1e9h", "..s"] {
+            assert!(seconds(wrong).is_err_and(|e| e.contains("90s")), "{wrong}");
+        }
+        assert!(bytes("500").is_err() && bytes("99999999999TB").is_err());
+    }
+
+    #[test]
+    fn times_are_shown_in_the_unit_that_fits() {
+        assert_eq!([shown(45.0), shown(700.0), shown(20_000.0)], ["45 s", "12 min", "5.6 h"]);
+        assert_eq!(shown(300_000.0), "3.5 days");
+    }
+}

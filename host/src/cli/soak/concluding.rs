@@ -1,0 +1,280 @@
+//! From the log to the outcome: what the last round's traces tell, with the dropouts of all rounds, judged, kept, sealed and printed.
+
+use super::super::conclude::{documents, style};
+use super::super::sheets::Shelf;
+use super::super::{Ending, Failure, Surroundings, date, key};
+use super::asked::of_log;
+use super::course::hole_words;
+use super::running::Running;
+use crate::analysis::statistics::{poisson_lower, poisson_upper};
+use crate::analysis::{Detail, Figure, Finding, PartAnalysis, rounds};
+use crate::compare::soak::{Course, WireEvents, is_near};
+use crate::outcome::{
+    Outcome, OutcomeInputs, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
+};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
+use crate::record::{Archive, LoadedTrace, Sealing};
+use crate::report::{ReportInput, reach_words, soak_name, terminal};
+use crate::sheet::PartSheet;
+use crate::trace::Trace;
+use crate::verdict::{Scope, Verdict, judge_scope};
+use anyhow::anyhow;
+use std::io::Write;
+
+/// Two-sided 68 % interval of a rate: one-sided confidence of each bound.
+const ONE_SIGMA: f64 = 0.841_344_746;
+/// How sure it is that contact was lost: a sure dropout; three that are not; one or two.
+const SURE: [f64; 3] = [0.97, 0.9, 0.6];
+/// How sure it is that a part stopped that stood still twice while it was driven.
+const STOOD: f64 = 0.99;
+
+/// A soak to be judged.
+pub struct Concluding<'a> {
+    pub running: Running,
+    /// How it ended; none when that is to be written now.
+    pub ended: Option<SoakEnd>,
+    pub archive: &'a Archive,
+    pub shelf: &'a Shelf,
+    pub json: bool,
+    pub warnings: Vec<String>,
+}
+
+/// Judges it, keeps the outcome and prints it.
+///
+/// # Errors
+/// [`Failure::Rig`] when no round was done, [`Failure::Other`] when log or traces can't be read or the outcome can't be kept.
+pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    if soak.ended.is_none() {
+        // It may stand in the log already, when the program was cut off while it judged.
+        let course = read(&mut soak.running)?;
+        if course.end().is_none() {
+            let text = format!("it was judged after {} rounds without going on", course.rounds());
+            soak.running.end("user", text).map_err(|e| Failure::Other(e.into()))?;
+        }
+    }
+    let course = read(&mut soak.running)?;
+    let (traces, sheet) = (last_traces(&soak, &course)?, sheet_of(&soak)?);
+    let outcome = judged(&mut soak, &course, &traces, sheet)?;
+    let shop = surroundings.shop();
+    let channels = traces.first().map(|t| t.trace.provenance.channels.clone()).unwrap_or_default();
+    let input = ReportInput {
+        outcome: &outcome,
+        curves: &[],
+        plots: &[],
+        comparisons: &[],
+        sheet,
+        channels: &channels,
+        stamp: None,
+        shop: shop.as_ref(),
+    };
+    let key = key::to_seal_with(surroundings);
+    let sealing = Sealing { key: key.as_ref(), date: &date() };
+    let paper = surroundings.paper();
+    let folder = &mut soak.running.folder;
+    let kept = folder
+        .conclude(&outcome, sealing, |stamp| documents(&ReportInput { stamp, ..input }, paper))
+        .map_err(|e| Failure::Other(e.into()))?;
+    kept.warnings.iter().for_each(|warning| eprintln!("trackpair: {warning}"));
+    let path = folder.path();
+    let people = terminal(&input, style(surroundings))
+        + &format!("\nrecord  {}\nreport  {}\n", path.display(), path.join("report.html").display());
+    let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
+    if soak.json {
+        let _ = out.write_all(outcome.to_json().as_bytes());
+        let _ = err.write_all(people.as_bytes());
+    } else {
+        let _ = out.write_all(people.as_bytes());
+    }
+    Ok(Ending::Judged(outcome.verdict))
+}
+
+fn read(running: &mut Running) -> Result<Course, Failure> {
+    let mut course = Course::default();
+    running.log.read(&mut |line: SoakLine| course.take(line)).map_err(of_log)?;
+    if course.rounds() == 0 {
+        return Err(Failure::Rig(anyhow!(
+            "no round was done, so there is nothing to judge; `trackpair soak --resume {}` goes on",
+            running.folder.record()
+        )));
+    }
+    Ok(course)
+}
+
+/// The traces of the last round that has any.
+fn last_traces(soak: &Concluding<'_>, course: &Course) -> Result<Vec<LoadedTrace>, Failure> {
+    let failed = |e: crate::record::ArchiveError| Failure::Other(e.into());
+    let stored = soak.archive.record(soak.running.folder.record()).map_err(failed)?;
+    let wanted = stored.traces.iter().filter(|t| course.kept().contains(&t.file));
+    wanted.map(|t| soak.archive.trace(t).map_err(failed)).collect()
+}
+
+fn sheet_of<'s>(soak: &Concluding<'s>) -> Result<&'s PartSheet, Failure> {
+    let begin = &soak.running.begin;
+    if begin.kind == PartKind::Body.name() {
+        return soak.shelf.for_body();
+    }
+    Ok(soak.shelf.named(&begin.sheet).unwrap_or(soak.shelf.first()))
+}
+
+fn judged(
+    soak: &mut Concluding<'_>,
+    course: &Course,
+    loaded: &[LoadedTrace],
+    sheet: &PartSheet,
+) -> Result<Outcome, Failure> {
+    let record = soak.running.folder.record().to_owned();
+    let log = soak.running.log.described(&record).map_err(of_log)?;
+    let told =
+        course.outcome(sheet, log).ok_or_else(|| Failure::Other(anyhow!("the log has no first line")))?;
+    let traces: Vec<Trace> = loaded.iter().map(|l| l.trace.clone()).collect();
+    let mut analysis = rounds::analyse(&traces, sheet).analysis;
+    over_all_rounds(&mut analysis, course, &told);
+    let judgement = judge_scope(&analysis, sheet, Scope::Soak, &[]);
+    let stored: Vec<StoredTrace<'_>> =
+        loaded.iter().map(|l| StoredTrace { trace: &l.trace, file: l.file.as_deref() }).collect();
+    let begin = &soak.running.begin;
+    let mut warnings = std::mem::take(&mut soak.warnings);
+    warnings.extend(course.end().map(|end| end.text.clone()));
+    warnings.extend(told.holes.iter().map(hole_words));
+    let outcome = build(OutcomeInputs {
+        analysis: &analysis,
+        judgement: &judgement,
+        sheet,
+        topology_shown: None,
+        readings: &[],
+        doubts: &doubts(&told, &analysis, sheet),
+        traces: &stored,
+        judged: &date(),
+        warnings: &warnings,
+    });
+    let mut outcome = Outcome { recorded: begin.date.clone(), grade: None, soak: Some(told), ..outcome };
+    outcome.part.label.clone_from(&begin.part);
+    Ok(outcome)
+}
+
+/// What all rounds tell in place of what the last one does: dropouts, trips, and whether it stopped moving.
+fn over_all_rounds(analysis: &mut PartAnalysis, course: &Course, told: &OutcomeSoak) {
+    let lost = match analysis.kind {
+        PartKind::Grip | PartKind::Pair => FindingKind::Dropout,
+        PartKind::Body => FindingKind::FeedbackIntermittent,
+    };
+    analysis.findings.retain(|f| f.kind != lost);
+    let all = course.wires().iter();
+    analysis.findings.extend(all.map(|(wire, events)| finding(lost, wire, events, told)));
+    for figure in &mut analysis.figures {
+        match figure.name {
+            FigureName::DropoutRate => *figure = rate(&told.events, told.rounds),
+            FigureName::LimpTrips => {
+                figure.value = course.trips();
+                figure.definition = format!("of all {} rounds: {}", told.rounds, figure.definition);
+            }
+            _ => figure.definition = format!("in the last round that has traces: {}", figure.definition),
+        }
+    }
+    if let Some(end) = course.end().filter(|end| end.why == "stopped_moving") {
+        analysis.findings.insert(
+            0,
+            Finding {
+                kind: FindingKind::NotMoving,
+                channel: None,
+                from_deg: None,
+                to_deg: None,
+                confidence: STOOD,
+                text: end.text.clone(),
+                details: Vec::new(),
+            },
+        );
+    }
+}
+
+fn rate(events: &SoakEvents, rounds: u64) -> Figure {
+    let (count, minutes) = (events.all.events, events.all.minutes.max(1e-9));
+    let half = 0.5 * (poisson_upper(count, ONE_SIGMA) - poisson_lower(count, ONE_SIGMA));
+    Figure {
+        name: FigureName::DropoutRate,
+        channel: None,
+        value: count as f64 / minutes,
+        standard_uncertainty: half / minutes,
+        upper_bound: Some(poisson_upper(count + events.unsure, 0.95) / minutes),
+        at_deg: None,
+        condition: Condition::NONE,
+        definition: format!(
+            "{count} events in {minutes:.3} min watched in {rounds} rounds, {} more that are not sure and only widen the bound; upper bound \
+             exact Poisson, 95 % one-sided",
+            events.unsure
+        ),
+    }
+}
+
+fn finding(kind: FindingKind, wire: &str, events: &WireEvents, told: &OutcomeSoak) -> Finding {
+    let (shortest, longest) = events.length_us.unwrap_or((0.0, 0.0));
+    let who = match wire {
+        "common" => {
+            "both lines were lost together while the supply at the plug stood: supply or ground of the part"
+        }
+        "supply" => "both lines and the supply at the plug dipped together: supply lead, plug or rig",
+        _ => "the line was lost",
+    };
+    let count = events.sure + events.unsure;
+    let unsure =
+        if events.unsure > 0 { format!(" ({} of them not sure)", events.unsure) } else { String::new() };
+    let detail = |name, value, unit| Detail { name, value, unit };
+    Finding {
+        kind,
+        channel: Channel::from_name(wire),
+        from_deg: events.at_deg.map(|(low, _)| low),
+        to_deg: events.at_deg.map(|(_, high)| high),
+        confidence: match (events.sure, events.unsure) {
+            (1.., _) => SURE[0],
+            (_, 3..) => SURE[1],
+            _ => SURE[2],
+        },
+        text: format!(
+            "{who} {count} times{unsure}, for {shortest:.0} to {longest:.0} us, in {} of {} rounds",
+            events.rounds, told.rounds
+        ),
+        details: vec![
+            detail("events", count as f64, "1"),
+            detail("rounds", events.rounds as f64, "1"),
+            detail("shortest", shortest, "us"),
+            detail("longest", longest, "us"),
+            detail("deepest", 5000.0 * events.deepest, "mV at 5 V"),
+        ],
+    }
+}
+
+/// What keeps the part from being within, beside the last round's figures: drifts that soon reach a limit, and rounds that broke one.
+fn doubts(told: &OutcomeSoak, analysis: &PartAnalysis, sheet: &PartSheet) -> Vec<String> {
+    let mut doubts = Vec::new();
+    if told.ended.as_deref() == Some("stopped_moving") {
+        doubts.push("undecided: the part stopped moving: look what binds, then qualify it".to_owned());
+    } else if 2 * told.rounds < told.rounds_planned {
+        doubts.push(format!(
+            "undecided: only {} of {} rounds were done: soak it for its whole time",
+            told.rounds, told.rounds_planned
+        ));
+    }
+    let last = judge_scope(analysis, sheet, Scope::Soak, &[]);
+    for drift in &told.drifts {
+        let name = soak_name(drift, &sheet.topology);
+        if let Some(from) = drift.reaches_from_h.filter(|_| is_near(drift, told.hours)) {
+            let when = reach_words(from, drift.reaches_to_h);
+            doubts.push(format!(
+                "undecided: {name} drifts and would reach its limit in {when} of such use; soak it longer, or watch it from service to service"
+            ));
+        }
+        let now = last.figures.iter().find(|f| {
+            f.figure.name.name() == drift.figure
+                && f.figure.channel.map(Channel::name) == drift.channel.as_deref()
+                && f.figure.condition == drift.condition
+        });
+        let still = now.is_some_and(|f| f.verdict == Some(Verdict::Outside));
+        if drift.rounds_outside > 0 && !still {
+            doubts.push(format!(
+                "undecided: {name} was outside its limit in {} of {} rounds, and not in the last: look at those rounds in the log",
+                drift.rounds_outside, drift.rounds
+            ));
+        }
+    }
+    doubts
+}

@@ -1,0 +1,331 @@
+//! A soak from its beginning to its end: stretch after stretch on the rig, with the rig or the program away in between.
+
+use super::super::bench_work::on_own_bench;
+use super::super::cautions::{self, Consent};
+use super::super::progress::Meter;
+use super::super::rig_lock::RigLock;
+use super::super::sheets::Shelf;
+use super::super::{Ending, Failure, Surroundings};
+use super::asked::Asked;
+use super::concluding::{Concluding, conclude};
+use super::driving::{self, Try};
+use super::running::{KeepError, Running, Stretch};
+use super::{Soak, amounts, settled};
+use crate::outcome::SoakHole;
+use crate::procedure::Bench;
+use crate::quantity::PartKind;
+use crate::record::Archive;
+use crate::sheet::PartSheet;
+use anyhow::anyhow;
+use std::cell::RefCell;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+
+/// Cycles of a grip's round, where none are asked for: both directions at two speeds.
+const CYCLES: u32 = 2;
+/// Time between two looks whether a rig is back.
+const LOOK_EVERY: Duration = Duration::from_secs(2);
+
+/// A soak and where it is.
+struct Whole<'a> {
+    args: &'a Soak,
+    surroundings: &'a Surroundings<'a>,
+    archive: &'a Archive,
+    shelf: Shelf,
+    asked: Asked,
+    running: Option<Running>,
+    sheet: Option<PartSheet>,
+    cautions_shown: bool,
+}
+
+/// Runs it.
+///
+/// # Errors
+/// As [`super::soak`].
+pub fn run(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let folder = settled(args, surroundings, "")?;
+    let (archive, warning) =
+        Archive::open_or_fallback(folder.archive).map_err(|e| Failure::Other(e.into()))?;
+    if let Some(warning) = &warning {
+        eprintln!("trackpair: {warning}");
+    }
+    // The rig before the log: a second soak on one rig is told who has it.
+    let early = args.resume.is_none().then(|| RigLock::take(folder.rig, folder.part)).transpose()?;
+    let asked = Asked::of(args, &archive, surroundings)?;
+    let conclude_only = args.conclude;
+    let _ours = match early {
+        Some(ours) => Some(ours),
+        None if conclude_only => None,
+        None => Some(RigLock::take(&asked.begin.rig, &asked.begin.part)?),
+    };
+    asked.notes.iter().for_each(|note| eprintln!("{note}"));
+    let given = Some(asked.begin.sheet.as_str()).filter(|s| !s.is_empty());
+    let shelf = Shelf::new(given)?;
+    let mut whole = Whole {
+        args,
+        surroundings,
+        archive: &archive,
+        shelf,
+        asked,
+        running: None,
+        sheet: None,
+        cautions_shown: false,
+    };
+    let fallback = warning.map(|w| w.to_string());
+    whole.take_up()?;
+    let ended = if conclude_only { None } else { whole.stretches()? };
+    let Some(running) = whole.running.take() else {
+        return Err(Failure::Rig(anyhow!("no round was done, so there is nothing to judge")));
+    };
+    let (json, warnings) = (args.common.json, fallback.into_iter().collect());
+    conclude(
+        Concluding { running, ended, archive: &archive, shelf: &whole.shelf, json, warnings },
+        surroundings,
+    )
+}
+
+impl Whole<'_> {
+    fn take_up(&mut self) -> Result<(), Failure> {
+        if let Some(again) = self.asked.again.take() {
+            let (begin, room) = (self.asked.begin.clone(), self.asked.room);
+            let running = Running::again(self.archive, begin, room, again).map_err(not_kept)?;
+            eprintln!("going on with {} after round {}", running.folder.record(), running.rounds());
+            self.running = Some(running);
+        }
+        Ok(())
+    }
+
+    /// Until it has ended; how, unless that stands in the log already.
+    fn stretches(&mut self) -> Result<Option<crate::outcome::SoakEnd>, Failure> {
+        let mut away: Option<Instant> = None;
+        loop {
+            let why = match self.stretch(&mut away) {
+                Ok(Stretch::Ended(end)) => return Ok(Some(end)),
+                Ok(Stretch::Fault(why)) => return Err(self.later(&why)),
+                Ok(Stretch::Away(why)) => why,
+                Err(Failure::Rig(why)) if self.running.is_some() => format!("{why:#}"),
+                Err(other) => return Err(other),
+            };
+            if let Some(end) = self.wait(&why, &mut away)? {
+                return Ok(Some(end));
+            }
+        }
+    }
+
+    /// Waits a little for a rig that is away; how the soak ended when the user does not want to wait.
+    fn wait(
+        &mut self,
+        why: &str,
+        away: &mut Option<Instant>,
+    ) -> Result<Option<crate::outcome::SoakEnd>, Failure> {
+        let patience = Duration::from_secs_f64(self.asked.begin.patience_s);
+        let since = match *away {
+            Some(since) => since,
+            None => {
+                eprintln!(
+                    "the rig is away ({why}); it is waited for up to {}, Ctrl-C ends the soak and judges what there is",
+                    amounts::shown(patience.as_secs_f64())
+                );
+                *away.insert(Instant::now())
+            }
+        };
+        if let Some(running) = &mut self.running {
+            running.went_away();
+        }
+        if since.elapsed() >= patience {
+            return Err(self.later(&format!(
+                "the rig did not come back within {}: {why}",
+                amounts::shown(patience.as_secs_f64())
+            )));
+        }
+        let until = Instant::now() + LOOK_EVERY.min(patience.saturating_sub(since.elapsed()));
+        while Instant::now() < until {
+            if self.surroundings.stop.load(Ordering::Relaxed) {
+                return self.stopped_by_user();
+            }
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        Ok(None)
+    }
+
+    fn stopped_by_user(&mut self) -> Result<Option<crate::outcome::SoakEnd>, Failure> {
+        let Some(running) = &mut self.running else {
+            return Err(Failure::Rig(anyhow!(
+                "stopped by the user before the first round; nothing was recorded"
+            )));
+        };
+        match running.end("user", running.by_the_user()).map_err(not_kept)? {
+            Stretch::Ended(end) => Ok(Some(end)),
+            Stretch::Away(_) | Stretch::Fault(_) => Ok(None),
+        }
+    }
+
+    /// It can go on later: how.
+    fn later(&self, why: &str) -> Failure {
+        match &self.running {
+            None => Failure::Rig(anyhow!("{why}")),
+            Some(running) => Failure::Rig(anyhow!(
+                "{why}. The soak has not ended: {} rounds are kept in {}. Mend that, then `trackpair soak --resume {}` goes on; with --conclude \
+                 it judges what there is",
+                running.rounds(),
+                running.folder.path().display(),
+                running.folder.record()
+            )),
+        }
+    }
+
+    /// One stretch on the rig.
+    fn stretch(&mut self, away: &mut Option<Instant>) -> Result<Stretch, Failure> {
+        let (rig, part) = (self.asked.begin.rig.clone(), self.asked.begin.part.clone());
+        let first = self.shelf.first().clone();
+        let surroundings = self.surroundings;
+        on_own_bench(&rig, &part, &first, surroundings, |bench, meter| {
+            let body = bench.drives_body();
+            self.check_kind(body)?;
+            match self.ready(bench, body, meter)? {
+                Ok(sheet) => {
+                    *away = None;
+                    let Some(running) = &mut self.running else {
+                        return Ok(Stretch::Fault("the record was not begun".to_owned()));
+                    };
+                    bench.use_sheet(&sheet);
+                    running.stretch(bench, &sheet, meter).map_err(not_kept)
+                }
+                Err(ended) => Ok(ended),
+            }
+        })?
+    }
+
+    /// A soak goes on with the kind of part that it was begun with.
+    fn check_kind(&self, body: bool) -> Result<(), Failure> {
+        let (now, begun) = (if body { PartKind::Body } else { PartKind::Grip }, &self.asked.begin.kind);
+        if begun.is_empty() || begun == now.name() {
+            return Ok(());
+        }
+        Err(Failure::Usage(anyhow!(
+            "the soak was begun on a {begun}, and the rig at {} drives a {}; put the part back on its rig, or begin another soak",
+            self.asked.begin.rig,
+            now.name()
+        )))
+    }
+
+    /// Rig and part ready for rounds, with the sheet; else how it ended.
+    fn ready(
+        &mut self,
+        bench: &mut Bench<'_>,
+        body: bool,
+        meter: &RefCell<Meter>,
+    ) -> Result<Result<PartSheet, Stretch>, Failure> {
+        if body {
+            let sheet = self.shelf.for_body()?;
+            if self.args.cycles.is_some() {
+                return Err(Failure::Usage(anyhow!(
+                    "--cycles is for grips; a throttle body's round is its rest, its stops and one creep: leave --cycles out, and change \
+                     --every for more or fewer rounds"
+                )));
+            }
+            if !self.cautions_shown {
+                let consent = Consent::of(&self.asked.begin.rig, self.args.i_have_read_the_cautions);
+                cautions::show(consent, &|line| meter.borrow().say(line))?;
+                self.cautions_shown = true;
+            }
+            bench.use_sheet(sheet);
+        } else {
+            self.shelf.check_for_grip()?;
+        }
+        let first = self.first_look(bench, meter)?;
+        let traces = match first {
+            Ok(traces) => traces,
+            Err(ended) => return Ok(Err(ended)),
+        };
+        if self.sheet.is_none() {
+            let mut sheet = self.chosen(body, traces.last())?;
+            sheet.sweep.cycles = self.asked.begin.cycles.unwrap_or(CYCLES);
+            self.sheet = Some(sheet);
+        }
+        let Some(sheet) = self.sheet.clone() else {
+            return Ok(Err(Stretch::Fault("no sheet fits".to_owned())));
+        };
+        if self.running.is_none() {
+            let kind = if body { PartKind::Body } else { PartKind::Grip };
+            let named = if self.asked.begin.sheet.is_empty() { &sheet.name } else { &self.asked.begin.sheet };
+            let simulated = bench.session().is_simulated();
+            let running =
+                Running::begin(self.archive, &self.asked, kind.name(), named, simulated).map_err(not_kept)?;
+            meter.borrow().say(&format!("record  {}", running.folder.path().display()));
+            self.running = Some(running);
+        }
+        Ok(Ok(sheet))
+    }
+
+    /// Whether it moves: asked twice. A part that never moved is not soaked; one that stopped while the program was away is judged.
+    fn first_look(
+        &mut self,
+        bench: &mut Bench<'_>,
+        meter: &RefCell<Meter>,
+    ) -> Result<Result<Vec<crate::trace::Trace>, Stretch>, Failure> {
+        let sheet = self.sheet.clone().unwrap_or_else(|| {
+            if bench.drives_body() {
+                self.shelf.for_body().unwrap_or(self.shelf.first()).clone()
+            } else {
+                self.shelf.first().clone()
+            }
+        });
+        let mut why = String::new();
+        for _ in 0..2 {
+            match driving::moves(bench, &sheet) {
+                Try::Done(traces) => return Ok(Ok(traces)),
+                Try::Away(why) => return Ok(Err(Stretch::Away(why))),
+                Try::Fault(why) => return Ok(Err(Stretch::Fault(why))),
+                Try::Stopped => {
+                    let ended = self.stopped_by_user()?;
+                    return Ok(Err(
+                        ended.map_or(Stretch::Fault("stopped by the user".to_owned()), Stretch::Ended)
+                    ));
+                }
+                Try::Still(_, still) => why = still,
+            }
+        }
+        meter.borrow().say(&format!("the part does not move: {why}"));
+        match &mut self.running {
+            Some(running) if running.rounds() > 0 => {
+                let text = format!(
+                    "the part does not move any more after round {}: {why}. The drive is off. Look what binds (take the part out and turn it by \
+                     hand), then qualify it",
+                    running.rounds()
+                );
+                running.end("stopped_moving", text).map(Err).map_err(not_kept)
+            }
+            _ => Err(Failure::Rig(anyhow!(
+                "the part does not move, so there is nothing to soak: {why}. The drive is off and no record was begun. Check clamp and coupling; \
+                 `trackpair qualify` says what is wrong with the part"
+            ))),
+        }
+    }
+
+    fn chosen(&self, body: bool, moved: Option<&crate::trace::Trace>) -> Result<PartSheet, Failure> {
+        if body {
+            return self.shelf.for_body().cloned();
+        }
+        let (sheet, note) = self.shelf.choose(moved);
+        note.iter().for_each(|note| eprintln!("{note}"));
+        Ok(sheet.clone())
+    }
+}
+
+/// What was recorded can't be kept: the disk, not the rig.
+fn not_kept(error: KeepError) -> Failure {
+    Failure::Other(error.into())
+}
+
+/// A hole in words.
+pub fn hole_words(hole: &SoakHole) -> String {
+    let long = amounts::shown((hole.to_h - hole.from_h) * 3600.0);
+    let who = if hole.why == "link" { "the rig was away" } else { "the program was away" };
+    let clock = if hole.by_rig_clock { "by the rig's clock" } else { "by this computer's clock" };
+    let anew = if hole.rig_restarted { "; the rig has started anew since" } else { "" };
+    format!(
+        "{who} from {} to {}, {long} {clock}: {} rounds were missed{anew}",
+        hole.from, hole.to, hole.rounds_missed
+    )
+}

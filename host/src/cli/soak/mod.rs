@@ -1,0 +1,94 @@
+//! `soak`: hours or days of cycling, with figures over time; killed or unplugged at any moment it goes on and says what it missed.
+//!
+//! - [`Soak`]: what was typed.
+//! - `amounts`: times and sizes as people write them.
+//! - `asked`: what is asked for, by what was typed or by a log that goes on; whether it fits the disk.
+//! - `keeping`: of which rounds the traces are kept.
+//! - `running`: one stretch on a rig, round by round.
+//! - `driving`: what the rig does in a round, and whether the part moved.
+//! - `logged`: a round as a line of the log.
+//! - `course`: stretch after stretch, with the rig away in between.
+//! - `concluding`: from the log to the outcome.
+
+mod amounts;
+mod asked;
+mod concluding;
+mod course;
+mod driving;
+mod keeping;
+mod logged;
+mod running;
+
+use super::args::Common;
+use super::settled::Settled;
+use super::{Ending, Failure, Surroundings};
+use amounts::{bytes, seconds};
+use clap::Args;
+
+/// `soak`.
+#[derive(Args, Debug)]
+pub struct Soak {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// How long, hours of soaking
+    #[arg(long, value_name = "H", default_value_t = 24.0)]
+    pub hours: f64,
+    /// Time from the start of one round to the start of the next: 90s, 5m, 1h
+    #[arg(long, value_name = "TIME", default_value = "60s", value_parser = seconds)]
+    pub every: f64,
+    /// Full cycles of a grip in each round, instead of 2; a throttle body's round is its rest, its stops and a creep
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=200))]
+    pub cycles: Option<u32>,
+    /// Most that log and traces may take; traces are left out before figures and dropouts ever are
+    #[arg(long, value_name = "SIZE", default_value = "500MB", value_parser = bytes)]
+    pub disk: u64,
+    /// How long a rig that went away is waited for; after it the soak ends and can go on later
+    #[arg(long, value_name = "TIME", default_value = "10m", value_parser = seconds)]
+    pub patience: f64,
+    /// Go on with this soak, with the settings that it was begun with
+    #[arg(long, value_name = "RECORD")]
+    pub resume: Option<String>,
+    /// With --resume: drive nothing more, and judge what there is
+    #[arg(long, requires = "resume")]
+    pub conclude: bool,
+    /// Begin another soak, where an unfinished one on the same part would be gone on with
+    #[arg(long, conflicts_with = "resume")]
+    pub new: bool,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
+}
+
+/// Carries out `soak`.
+///
+/// # Errors
+/// [`Failure::Usage`] for settings out of range, a record that is no soak, or no room; [`Failure::Rig`] when the rig is in use by another
+/// program, or went away and did not come back: then the soak can go on later.
+pub fn soak(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    course::run(args, surroundings)
+}
+
+/// The archive's folder and whether JSON goes to stdout, for a soak that goes on without a rig being named.
+fn settled<'a>(
+    args: &'a Soak,
+    surroundings: &Surroundings<'a>,
+    rig: &'a str,
+) -> Result<Settled<'a>, Failure> {
+    match (Settled::of(&args.common, surroundings), &args.resume) {
+        (Err(_), Some(_)) if args.common.rig.is_none() => {
+            let config = surroundings.config()?;
+            config.shop().map_err(|e| Failure::Usage(e.into()))?;
+            Ok(Settled {
+                rig,
+                sheet: args.common.sheet.as_deref(),
+                part: &args.common.part,
+                case: None,
+                still_plugged: args.common.still_plugged,
+                archive: args.common.archive.as_deref().or(config.archive.value.as_deref()),
+                json: args.common.json,
+            })
+        }
+        (settled, _) => settled,
+    }
+}

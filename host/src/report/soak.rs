@@ -1,0 +1,344 @@
+//! A soak in words and pictures: its course in facts, its figures over time, when lines were lost. The same for every medium.
+
+use super::format;
+use super::people::Named;
+use super::plots::{Plot, capital};
+use super::svg::canvas::{Hatch, Stroke};
+use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
+use super::svg::series::Series;
+use super::svg::{FAINT, FIRST, INK, SECOND};
+use super::text::{LABEL, SENTENCE, plain};
+use super::words::{self, Lines};
+use crate::compare::soak::is_near;
+use crate::outcome::{Outcome, OutcomeSoak, SoakDrift};
+use crate::quantity::rounding::{fixed, rounded, significant};
+use crate::sheet::Topology;
+use std::borrow::Cow;
+
+/// Figures without a limit that do not drift are not drawn: their rows say it.
+const MOST_PICTURES: usize = 14;
+
+/// A figure over time, as a row.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DriftRow {
+    /// Name, with line and condition.
+    pub name: String,
+    /// On its line at the beginning.
+    pub first: String,
+    /// On its line at the end.
+    pub last: String,
+    /// Slope with its 95 % interval.
+    pub per_hour: String,
+    /// Probability by chance, for all figures together.
+    pub chance: String,
+    /// Whether it drifts, and where to.
+    pub word: String,
+    /// Whether it drifts.
+    pub drifts: bool,
+}
+
+/// A soak in words.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct SoakWords {
+    /// How long, how many rounds, dropouts, temperature, what is kept.
+    pub facts: Vec<Named>,
+    /// Figures over time, those that drift first.
+    pub rows: Vec<DriftRow>,
+}
+
+impl SoakWords {
+    /// What to read above the rows.
+    pub const READING: &'static str = "Slope over time (Theil–Sen) with its 95 % interval. “Drifts”: chance alone would say it of any figure \
+        of the soak less than once in twenty soaks (Mann–Kendall, Holm).";
+
+    /// Of an outcome; none when it is not about a soak.
+    pub fn of(outcome: &Outcome) -> Option<Self> {
+        let soak = outcome.soak.as_ref()?;
+        let lines = Lines::of(outcome);
+        let mut rows: Vec<DriftRow> = soak.drifts.iter().map(|d| row(d, soak, lines)).collect();
+        rows.sort_by_key(|r| !r.drifts);
+        Some(Self { facts: facts(soak), rows })
+    }
+
+    /// Rows that drift.
+    pub fn drifting(&self) -> impl Iterator<Item = &DriftRow> {
+        self.rows.iter().filter(|r| r.drifts)
+    }
+}
+
+/// A figure's name with line and condition.
+fn name(drift: &SoakDrift, lines: Lines) -> String {
+    let mut name = words::figure(&drift.figure);
+    if drift.channel.is_some() {
+        name = format!("{name}, {} line", lines.stored(drift.channel.as_deref(), ""));
+    }
+    let condition = drift.condition.words();
+    if condition.is_empty() { name } else { format!("{name} ({condition})") }
+}
+
+/// The same where no outcome is made yet.
+pub fn soak_name(drift: &SoakDrift, topology: &Topology) -> String {
+    let line = match (drift.channel.as_deref(), topology) {
+        (None, _) => String::new(),
+        (Some(line), Topology::Complementary) => format!(", {line} line"),
+        (Some("rising"), _) => ", first line".to_owned(),
+        (Some(_), _) => ", second line".to_owned(),
+    };
+    let condition = drift.condition.words();
+    let condition = if condition.is_empty() { condition } else { format!(" ({condition})") };
+    format!("{}{line}{condition}", words::figure(&drift.figure))
+}
+
+fn row(drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> DriftRow {
+    let unit = format::unit(drift.unit);
+    let half = 0.5 * (drift.upper - drift.lower);
+    let (slope, low) = (rounded(drift.per_hour, half).0, rounded(drift.lower, half).0);
+    let high = rounded(drift.upper, half).0;
+    let level = |value: f64| format::with_unit(&significant(value, 4), drift.unit);
+    DriftRow {
+        name: capital(&name(drift, lines)),
+        first: level(drift.first),
+        last: level(drift.last),
+        per_hour: format!("{slope} ({low} to {high}) {unit}/h"),
+        chance: if drift.p_family < 0.001 {
+            "< 0.1 %".to_owned()
+        } else {
+            format!("{} %", significant(100.0 * drift.p_family, 2))
+        },
+        word: outlook(drift, soak),
+        drifts: drift.drifts,
+    }
+}
+
+fn outlook(drift: &SoakDrift, soak: &OutcomeSoak) -> String {
+    if !drift.drifts {
+        return "no drift seen".to_owned();
+    }
+    let Some(from) = drift.reaches_from_h else {
+        let beyond = [drift.min.map(|m| drift.last < m), drift.max.map(|m| drift.last > m)];
+        return if beyond.contains(&Some(true)) {
+            "drifts; its limit is passed".to_owned()
+        } else {
+            "drifts, towards no limit".to_owned()
+        };
+    };
+    if !is_near(drift, soak.hours) {
+        return "drifts; its limit is far off".to_owned();
+    }
+    format!("drifts; would reach its limit in {}", reach_words(from, drift.reaches_to_h))
+}
+
+/// When a limit would be reached: "40 to 90 h", "about 7.0 h", "40 h or later".
+pub fn reach_words(from_h: f64, to_h: Option<f64>) -> String {
+    let shown = |h: f64| significant(h, 2);
+    match to_h.map(shown) {
+        None => format!("{} h or later", shown(from_h)),
+        Some(to) if to == shown(from_h) => format!("about {to} h"),
+        Some(to) => format!("{} to {to} h", shown(from_h)),
+    }
+}
+
+fn facts(soak: &OutcomeSoak) -> Vec<Named> {
+    let fact = |name: &str, text: String| Named { name: name.to_owned(), text: plain(&text, SENTENCE) };
+    let events = &soak.events;
+    let per_hour = |per_minute: f64| significant(60.0 * per_minute, 3);
+    let mut facts = vec![
+        fact("rounds", format!("{} of {} planned, {} cycles", soak.rounds, soak.rounds_planned, soak.cycles)),
+        fact(
+            "time",
+            format!(
+                "{} h of soaking, {} h from the first round to the last",
+                fixed(soak.soaked_hours, 2),
+                fixed(soak.hours, 2)
+            ),
+        ),
+        fact(
+            "dropouts",
+            format!(
+                "{} in {} min watched: {} per hour watched (95 %: {} to {})",
+                events.all.events,
+                fixed(events.all.minutes, 1),
+                per_hour(events.rate),
+                per_hour(events.lower),
+                per_hour(events.upper)
+            ),
+        ),
+    ];
+    if events.all.events > 0 {
+        let (a, b) = (&events.first_half, &events.second_half);
+        let word = if events.changed { "the rate changed" } else { "no change of the rate seen" };
+        facts.push(fact(
+            "first and second half",
+            format!(
+                "{} and {} dropouts: {word} (by chance {} %)",
+                a.events,
+                b.events,
+                significant(100.0 * events.p, 2)
+            ),
+        ));
+    }
+    if let Some(t) = &soak.temperature {
+        let one = |v: f64| fixed(v, 1);
+        facts.push(fact(
+            "temperature of the rig",
+            format!(
+                "{} to {} °C; {} at the beginning, {} at the end",
+                one(t.lowest),
+                one(t.highest),
+                one(t.first),
+                one(t.last)
+            ),
+        ));
+    }
+    for found in &soak.findings {
+        let name = found.finding.replace('_', " ");
+        facts.push(fact("seen in rounds", format!("{name}: in {} of {}", found.rounds, soak.rounds)));
+    }
+    let room = match soak.rounds_without_room {
+        0 => String::new(),
+        n => format!("; of {n} rounds with dropouts they were left out for want of room"),
+    };
+    facts.push(fact(
+        "traces kept",
+        format!("of {} rounds: the first, the last, every so many, those with dropouts{room}. Figures and dropouts are kept of every round", soak.rounds_with_traces),
+    ));
+    facts
+}
+
+/// Figures over time that have a limit or drift, dropouts as ticks, holes hatched; temperature last.
+pub fn pictures(outcome: &Outcome) -> Vec<Plot> {
+    let Some(soak) = &outcome.soak else { return Vec::new() };
+    let lines = Lines::of(outcome);
+    let mut wanted: Vec<&SoakDrift> =
+        soak.drifts.iter().filter(|d| d.drifts || d.min.is_some() || d.max.is_some()).collect();
+    wanted.sort_by_key(|d| !d.drifts);
+    wanted.truncate(MOST_PICTURES);
+    let mut pictures: Vec<Plot> =
+        wanted.into_iter().enumerate().map(|(k, d)| picture(k, d, soak, lines)).collect();
+    pictures.extend(temperature(soak));
+    pictures
+}
+
+fn picture(index: usize, drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> Plot {
+    let title = capital(&name(drift, lines));
+    let series = |label: &str, y: &[f64], stroke| Series {
+        name: label.to_owned(),
+        x: Cow::Borrowed(drift.hours.as_slice()),
+        y: y.to_vec(),
+        stroke,
+        mark: None,
+    };
+    let averaged = drift.lowest != drift.highest;
+    let mut all = Vec::new();
+    if averaged {
+        all.push(series("lowest and highest", &drift.lowest, Stroke::solid(FAINT, 0.8)));
+        all.push(series("", &drift.highest, Stroke::solid(FAINT, 0.8)));
+    }
+    all.push(series(
+        if averaged { "mean of rounds" } else { "each round" },
+        &drift.values,
+        Stroke::solid(FIRST, 1.5),
+    ));
+    let ends = [drift.hours.first(), drift.hours.last()].into_iter().flatten().copied();
+    let straight: Vec<f64> = ends.collect();
+    if drift.drifts && straight.len() == 2 {
+        all.push(Series {
+            name: "drift".to_owned(),
+            x: Cow::Owned(straight),
+            y: vec![drift.first, drift.last],
+            stroke: Stroke::dashed(SECOND, 1.8, "8 3"),
+            mark: None,
+        });
+    }
+    let limits = limits(drift);
+    let y = upward(drift, &limits);
+    let chart = Chart {
+        id: &format!("soak-{index}"),
+        title: title.clone(),
+        description: plain(&format!("{}: {}", title, outlook(drift, soak)), SENTENCE),
+        height: 150.0,
+        x: along(soak),
+        y,
+        series: all,
+        limits,
+        spans: holes(soak),
+        events: soak.events.at_h.clone(),
+        places: Vec::new(),
+    };
+    let row = row(drift, soak, lines);
+    let caption = format!(
+        "{}; {}. Uncertainty of one value ± {}.",
+        row.per_hour,
+        row.word,
+        format::with_unit(&rounded(drift.u, drift.u).0, drift.unit)
+    );
+    Plot { title, caption: plain(&caption, SENTENCE), svg: chart.draw(), wide: true }
+}
+
+fn along(soak: &OutcomeSoak) -> Axis {
+    Axis { label: "hours since the soak began".to_owned(), low: 0.0, high: soak.hours.max(1e-3) }
+}
+
+/// The limits that are not far from the values: a limit ten times their range away would flatten them to a line.
+fn limits(drift: &SoakDrift) -> Vec<LimitLine> {
+    let (low, high) = range(drift);
+    let room = 10.0 * (high - low).max(drift.u);
+    let line = |at: f64, side| LimitLine {
+        at,
+        label: format!("limit {}", format::with_unit(&format::as_written(at), drift.unit)),
+        side,
+    };
+    let below = drift.min.filter(|m| *m >= low - room).map(|m| line(m, Side::Below));
+    let above = drift.max.filter(|m| *m <= high + room).map(|m| line(m, Side::Above));
+    below.into_iter().chain(above).collect()
+}
+
+fn range(drift: &SoakDrift) -> (f64, f64) {
+    let low = drift.lowest.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = drift.highest.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    (low, high)
+}
+
+fn upward(drift: &SoakDrift, limits: &[LimitLine]) -> Axis {
+    let (low, high) = limits.iter().fold(range(drift), |(l, h), limit| (l.min(limit.at), h.max(limit.at)));
+    let margin = (0.12 * (high - low)).max(1e-9 * high.abs()).max(1e-9);
+    Axis { label: format::unit(drift.unit).to_owned(), low: low - margin, high: high + margin }
+}
+
+fn holes(soak: &OutcomeSoak) -> Vec<Span> {
+    let span = |hole: &crate::outcome::SoakHole| Span {
+        from: hole.from_h,
+        to: hole.to_h,
+        tag: String::new(),
+        label: plain(&format!("{} rounds missed", hole.rounds_missed), LABEL),
+        hatch: Hatch::Gap,
+    };
+    soak.holes.iter().map(span).collect()
+}
+
+fn temperature(soak: &OutcomeSoak) -> Option<Plot> {
+    let t = soak.temperature.as_ref()?;
+    let title = "Temperature of the rig".to_owned();
+    let margin = (0.1 * (t.highest - t.lowest)).max(0.5);
+    let chart = Chart {
+        id: "soak-temperature",
+        title: title.clone(),
+        description: "Temperature over time.".to_owned(),
+        height: 90.0,
+        x: along(soak),
+        y: Axis { label: "°C".to_owned(), low: t.lowest - margin, high: t.highest + margin },
+        series: vec![Series {
+            name: String::new(),
+            x: Cow::Borrowed(t.hours.as_slice()),
+            y: t.values.clone(),
+            stroke: Stroke::solid(INK, 1.3),
+            mark: None,
+        }],
+        limits: Vec::new(),
+        spans: holes(soak),
+        events: Vec::new(),
+        places: Vec::new(),
+    };
+    let caption = "A figure that drifts as this does may follow the room and not wear.".to_owned();
+    Some(Plot { title, caption, svg: chart.draw(), wide: true })
+}
