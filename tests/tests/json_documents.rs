@@ -118,10 +118,19 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         .expect(0, &[]);
     trackpair(["case", "note", "case-", "--words", "x", "--replugged", "grip", "--archive", archive])?
         .expect(0, &[]);
+    let (check, reading) = (folder.path().join("check.json.stored"), "motor.bend.plus=flickers");
+    let check = check.to_str().context("UTF-8")?;
     rows.extend([
         ("case", "case show", vec!["case-", "--archive", archive], 0),
         ("cases", "case list", vec!["--archive", archive], 0),
         ("matings", "matings", vec!["--archive", archive], 0),
+        (
+            "vehicle_check",
+            "vehicle-check enter",
+            vec!["--kind", "pair", "--reading", reading, "--out", check, "--archive", archive],
+            10,
+        ),
+        ("vehicle_check", "vehicle-check show", vec![check], 10),
     ]);
     rows.extend(["rest", "step", "release", "creep", "lash", "tooth-map"].map(body));
     let known: BTreeSet<(&str, &str)> = rows.iter().map(|row| (row.0, row.1)).collect();

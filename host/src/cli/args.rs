@@ -13,6 +13,7 @@ use super::records::RecordsCommand;
 use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
 use super::soak::Soak;
+use super::vehicle_check::VehicleCheckCommand;
 use super::verify::Verify;
 use clap::{Args, Parser, Subcommand};
 use std::cell::OnceCell;
@@ -76,6 +77,9 @@ pub enum Command {
     /// From a complaint to what was done about it: complaint, checks at the vehicle, records of the bench, causes
     #[command(subcommand)]
     Case(CaseCommand),
+    /// Checks at the vehicle before a part is pulled: a form to fill in, its readings judged line by line
+    #[command(subcommand)]
+    VehicleCheck(VehicleCheckCommand),
     /// How often connectors were plugged in, and how many matings they bear
     Matings(Matings),
     /// Compare records: one part before and after, a series, or a part among the population of its kind

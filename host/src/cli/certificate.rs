@@ -31,7 +31,11 @@ pub struct Certificate {
     pub out: PathBuf,
 }
 
-fn paper(name: &str) -> Result<Paper, String> {
+/// A paper by its name.
+///
+/// # Errors
+/// There is no such paper.
+pub fn paper(name: &str) -> Result<Paper, String> {
     paper_from_name(name).ok_or_else(|| "there are a4 and letter".to_owned())
 }
 

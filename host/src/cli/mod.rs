@@ -11,7 +11,7 @@
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
 //! - `rig_lock`: one program at a time on a rig.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `matings`, `judge`, `compare`, `rejudge`,
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `vehicle_check`, `matings`, `judge`, `compare`, `rejudge`,
 //!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
@@ -47,6 +47,7 @@ mod sheets;
 mod shell;
 mod soak;
 mod stored;
+mod vehicle_check;
 mod verify;
 
 pub use args::{Arguments, Command};
@@ -125,6 +126,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Follow(args) => follow::follow(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Case(command) => case::case(command, surroundings),
+        Command::VehicleCheck(command) => vehicle_check::vehicle_check(command, surroundings),
         Command::Matings(args) => matings::matings(args, surroundings),
         Command::Compare(args) => compare::compare(args, surroundings),
         Command::Population(command) => population::population(command, surroundings),

@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 19] = [
+pub const PUBLISHED: [Published; 20] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -71,6 +71,7 @@ pub const PUBLISHED: [Published; 19] = [
     published!("verification", "verification.schema.json", "records verify"),
     published!("case", "case.schema.json", "case show"),
     published!("cases", "cases.schema.json", "case list"),
+    published!("vehicle_check", "vehicle_check.schema.json", "vehicle-check enter", "vehicle-check show"),
     published!("matings", "matings.schema.json", "matings"),
     published!("seal_check", "seal_check.schema.json", "verify"),
 ];

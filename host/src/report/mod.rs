@@ -13,6 +13,7 @@
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `soak`: a soak over time.
 //! - `compare`: comparisons.
+//! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
 //! - `signs`, `qr`: small pictures that every medium shares.
@@ -48,6 +49,7 @@ mod terminal_body;
 #[cfg(test)]
 pub(crate) mod tests;
 pub mod text;
+pub mod vehicle;
 mod words;
 
 // What the fixture calls the library.
@@ -60,7 +62,7 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
-pub use pdf::{CertificateInput, PdfError, certificate, pdf};
+pub use pdf::{CertificateInput, PdfError, certificate, pdf, vehicle_check_pdf, vehicle_form_pdf};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};
 pub use terminal::{Style, terminal};

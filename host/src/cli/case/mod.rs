@@ -10,9 +10,10 @@ mod typed;
 
 use super::key::to_seal_with;
 use super::records::named;
-use super::{Ending, Failure, Surroundings};
-use crate::case::{Case, CaseError, CaseState};
-use crate::record::{Archive, CaseFileError, KeptEntry, Sealing, seal::ShopKey};
+use super::{Ending, Failure, Surroundings, date};
+use crate::case::{Case, CaseError, CaseState, Content};
+use crate::outcome::Stamp;
+use crate::record::{Archive, CaseFileError, Document, KeptEntry, Sealing, seal::ShopKey};
 use anyhow::anyhow;
 use clap::Subcommand;
 use std::path::{Path, PathBuf};
@@ -125,6 +126,27 @@ impl Desk {
     fn sealing<'a>(&'a self, date: &'a str) -> Sealing<'a> {
         Sealing { key: self.key.as_ref(), date }
     }
+}
+
+/// Adds an entry to a case, with documents that go with it, and says what was kept.
+///
+/// # Errors
+/// There is no such case, its rules forbid the entry, or it can't be written; nothing of it counts then.
+pub fn keep_in_case(
+    archive: Option<&Path>,
+    case: &str,
+    content: Content,
+    surroundings: &Surroundings<'_>,
+    documents: impl FnOnce(Option<&Stamp>) -> Vec<Document>,
+) -> Result<(), Failure> {
+    let desk = Desk::of(archive, surroundings)?;
+    let date = date();
+    let kept = desk.archive.add_to_case(case, content, desk.sealing(&date), documents).map_err(refused)?;
+    for warning in &kept.warnings {
+        eprintln!("trackpair: {warning}");
+    }
+    eprintln!("case {}, entry {}: {}", kept.case, kept.number, kept.file.display());
+    Ok(())
 }
 
 /// What can't be done with a case: a rule or a name is the user's business, the rest the machine's.

@@ -56,6 +56,25 @@ impl Frame {
         }
     }
 
+    /// Of a document that is about no part on the bench.
+    pub fn titled(
+        title: String,
+        stamp: Option<&Stamp>,
+        shop: Option<&Shop>,
+        foot: &str,
+        paper: Paper,
+    ) -> Self {
+        let shop = shop.map(|s| plain(&s.name, LABEL)).filter(|n| !n.is_empty());
+        Self {
+            paper,
+            left: title.clone(),
+            title,
+            right: stamp.map_or(String::new(), |s| format!("fingerprint {} …", Sealing::of(s).short)),
+            foot: shop.unwrap_or_else(|| foot.to_owned()),
+            simulated: false,
+        }
+    }
+
     /// Width of the contents, points.
     pub fn width(&self) -> f32 {
         self.paper.points().0 - 2.0 * SIDE

@@ -13,6 +13,7 @@
 //! - `report`, `figures`: what a report says, in order.
 //! - `suspects`: causes that fit.
 //! - `certificate`: what a buyer's page says.
+//! - `vehicle_form`, `vehicle_check`: checks at the vehicle, to be filled in and judged.
 
 mod blocks;
 mod certificate;
@@ -27,7 +28,10 @@ mod report;
 mod rich;
 mod suspects;
 mod table;
+mod vehicle_check;
+mod vehicle_form;
 
+use super::vehicle::VehicleInput;
 use super::{Paper, ReportInput};
 pub use certificate::CertificateInput;
 
@@ -76,6 +80,34 @@ pub fn certificate(input: &CertificateInput<'_>, paper: Paper) -> Result<Vec<u8>
         certificate::content(input, &Setter { fonts: &fonts, width: frame.width() }, frame.column().height)?;
     document(&fonts, paper, &frame, &[page], input.stamp.is_some())
 }
+
+/// The form of vehicle checks as PDF.
+///
+/// # Errors
+/// The program's own font is damaged.
+pub fn vehicle_form_pdf(input: &VehicleInput<'_>, paper: Paper) -> Result<Vec<u8>, PdfError> {
+    let fonts = Fonts::load()?;
+    let title = format!("Vehicle checks, {}: form", input.check.kind.name());
+    let frame = Frame::titled(title, None, input.shop, VEHICLE_FOOT, paper);
+    let pieces = vehicle_form::content(input, &Setter { fonts: &fonts, width: frame.width() });
+    document(&fonts, paper, &frame, &pieces, false)
+}
+
+/// Judged vehicle checks as PDF.
+///
+/// # Errors
+/// The program's own font or pictures are damaged.
+pub fn vehicle_check_pdf(input: &VehicleInput<'_>, paper: Paper) -> Result<Vec<u8>, PdfError> {
+    let fonts = Fonts::load()?;
+    let check = input.check;
+    let title =
+        format!("Vehicle checks, {}: {}", check.kind.name(), crate::vehicle::headline(check.conclusion));
+    let frame = Frame::titled(title, input.stamp, input.shop, VEHICLE_FOOT, paper);
+    let pieces = vehicle_check::content(input, &Setter { fonts: &fonts, width: frame.width() })?;
+    document(&fonts, paper, &frame, &pieces, input.stamp.is_some())
+}
+
+const VEHICLE_FOOT: &str = "Trackpair, vehicle checks before a part is pulled";
 
 fn report_frame(input: &ReportInput<'_>, paper: Paper) -> Frame {
     let foot = "Trackpair, bench report on a removed throttle-by-wire part";

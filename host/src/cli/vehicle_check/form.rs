@@ -1,0 +1,74 @@
+//! `vehicle-check form`: paper to be filled in at the vehicle, and the file that readings are entered into later.
+
+use super::Medium;
+use super::basis::{Basis, setup};
+use crate::cli::certificate::paper;
+use crate::cli::key::write_new_bytes;
+use crate::cli::{Ending, Failure, Surroundings, date};
+use crate::report::vehicle::{VehicleInput, vehicle_form_html};
+use crate::report::{Paper, vehicle_form_pdf};
+use crate::vehicle::file::ReadingsFile;
+use crate::vehicle::{Entries, VehicleCheck};
+use anyhow::anyhow;
+use clap::Args;
+use std::path::PathBuf;
+
+/// `vehicle-check form`.
+#[derive(Args, Debug)]
+pub struct Form {
+    /// What it is made for.
+    #[command(flatten)]
+    pub basis: Basis,
+    /// Paper: a4 or letter [else: configuration, a4]
+    #[arg(long, value_name = "PAPER", value_parser = paper)]
+    pub paper: Option<Paper>,
+    /// The form: a file that ends in .pdf or .html
+    #[arg(long, value_name = "FILE", required_unless_present = "readings")]
+    pub out: Option<PathBuf>,
+    /// The template that readings are written into, TOML; it is not there yet
+    #[arg(long, value_name = "FILE")]
+    pub readings: Option<PathBuf>,
+}
+
+/// Carries out `vehicle-check form`.
+///
+/// # Errors
+/// [`Failure::Usage`] for a wire, sheet or case that does not exist, or a file that may not be written over.
+pub fn form(args: &Form, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let case = args.basis.find_case(surroundings)?;
+    let subject = args.basis.subject(case.as_ref())?;
+    let file = args.basis.over(ReadingsFile::empty(subject))?;
+    let setup = setup(&file)?;
+    let medium = args.out.as_deref().map(Medium::of).transpose()?;
+    let check = VehicleCheck::of(&setup, &file.meter, &Entries::new(), false, &date())
+        .map_err(|e| Failure::Other(e.into()))?;
+    if let Some(path) = &args.readings {
+        if path.extension().and_then(|e| e.to_str()) != Some("toml") {
+            return Err(Failure::Usage(anyhow!(
+                "{} does not end in .toml; name a file that does",
+                path.display()
+            )));
+        }
+        write_new_bytes(path, file.text(&setup).as_bytes())?;
+        println!(
+            "{}: fill it in, then: trackpair vehicle-check enter --readings {}",
+            path.display(),
+            path.display()
+        );
+    }
+    if let (Some(path), Some(medium)) = (&args.out, medium) {
+        let shop = surroundings.shop();
+        let name = case.as_ref().map(|c| c.name.as_str());
+        let input = VehicleInput { check: &check, case: name, stamp: None, shop: shop.as_ref() };
+        let bytes = match medium {
+            Medium::Html => vehicle_form_html(&input).into_bytes(),
+            Medium::Pdf => {
+                let paper = args.paper.unwrap_or_else(|| surroundings.paper());
+                vehicle_form_pdf(&input, paper).map_err(|e| Failure::Other(e.into()))?
+            }
+        };
+        write_new_bytes(path, &bytes)?;
+        println!("{}: the form, {} bytes", path.display(), bytes.len());
+    }
+    Ok(Ending::Done)
+}
