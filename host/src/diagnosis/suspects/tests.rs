@@ -209,8 +209,8 @@ fn probabilities_of_a_problem_add_up_to_how_sure_it_is_and_every_weight_is_told(
     let ranked = rank(&body(vec![finding(FindingKind::DryBearing, 0.8, &[])]));
     let sum: f64 = ranked.iter().map(|s| s.probability).sum();
     assert!((sum - 0.8).abs() < 1e-9, "{sum}");
-    // ln(0.8/0.2) = 1.386.
-    assert!(ranked[0].evidence[0].starts_with("+1.4: dry bearing"), "{:?}", ranked[0].evidence);
+    // ln(0.8/0.2) + ln 99 = 1.386 + 4.595.
+    assert!(ranked[0].evidence[0].starts_with("+6.0: dry bearing"), "{:?}", ranked[0].evidence);
 }
 
 #[test]
