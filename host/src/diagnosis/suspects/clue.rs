@@ -168,6 +168,7 @@ fn absorbers(kind: FindingKind, line: Option<Channel>, dead: &[&FindingEvidence]
             ]
         }
         FindingKind::WeakSpring => vec![C::BrokenMainSpring, C::BrokenDefaultSpring],
+        FindingKind::SlowReturn => vec![C::WornTooth],
         FindingKind::Winding => vec![C::BrushDeadSpot, C::MissingTooth],
         _ => Vec::new(),
     };
