@@ -386,7 +386,7 @@ fn suspects_of_what_was_found_stand_in_the_outcome_and_can_be_ranked_again() {
     let outcome = invented_outcome();
     assert_eq!(outcome.suspects[0].cause, "flat_spot");
     let again: Vec<crate::outcome::OutcomeSuspect> =
-        crate::diagnosis::rank(&crate::outcome::evidence_of(&outcome)).into_iter().map(Into::into).collect();
+        rank(&evidence_of(&outcome)).into_iter().map(Into::into).collect();
     assert_eq!(again, outcome.suspects);
     let text = serde_json::to_value(&outcome).unwrap();
     let schema: Value = serde_json::from_str(SCHEMA).unwrap();
