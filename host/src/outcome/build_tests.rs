@@ -382,3 +382,22 @@ fn a_latency_histogram_has_the_limit_on_the_longest_one_of_its_range() {
         outcome.not_testable.iter().find(|n| n.what.starts_with("latency_max (low range, opening)"));
     assert!(missing.is_some(), "{:?}", outcome.not_testable);
 }
+
+#[test]
+fn suspects_of_what_was_found_stand_in_the_outcome_and_can_be_ranked_again() {
+    let outcome = invented_outcome();
+    assert_eq!(outcome.suspects[0].cause, "flat_spot");
+    let again: Vec<crate::outcome::OutcomeSuspect> =
+        rank(&evidence_of(&outcome)).into_iter().map(Into::into).collect();
+    assert_eq!(again, outcome.suspects);
+    let text = serde_json::to_value(&outcome).unwrap();
+    let schema: Value = serde_json::from_str(SCHEMA).unwrap();
+    let wrong = conforms(&text["suspects"][0], &schema["$defs"]["suspect"], &schema, "suspect");
+    assert_eq!(wrong, Vec::<String>::new());
+}
+
+#[test]
+fn an_outcome_of_a_program_that_ranked_none_is_written_as_it_was_read() {
+    let old = Outcome::from_json(FIXTURE_1).unwrap();
+    assert!(old.suspects.is_empty() && !old.to_json().contains("suspects"));
+}

@@ -399,3 +399,19 @@ fn a_ratio_is_drawn_as_volts_whatever_its_unit() {
             .into();
     assert!(pages.iter().all(|p| *p == pages[0]));
 }
+
+#[test]
+fn suspects_are_told_in_page_and_terminal_and_none_leaves_no_heading() {
+    let mut outcome = fixture::worn();
+    assert!(!html_of(&outcome, &[]).contains("Suspects"));
+    let ranked = crate::diagnosis::rank(&crate::outcome::evidence_of(&outcome));
+    outcome.suspects = ranked.into_iter().map(Into::into).collect();
+    assert!(!outcome.suspects.is_empty());
+    let words = words_of(&html_of(&outcome, &[])).to_lowercase();
+    let short = terminal_of(&outcome, Style { width: 400, ..Style::default() }).to_lowercase();
+    for (place, suspect) in outcome.suspects.iter().enumerate() {
+        let title = suspect.title.to_lowercase();
+        assert!(words.contains(&title), "{title}");
+        assert!(place >= 3 || short.contains(&title), "{title}");
+    }
+}

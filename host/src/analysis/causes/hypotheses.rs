@@ -2,6 +2,8 @@
 //! of healthy parts, then weighed against the others. It names causes with a probability; ambiguous stays ambiguous.
 
 use super::deviation::{self, Six};
+use super::leak_current;
+use crate::analysis::leads::AtPlace;
 use crate::quantity::FindingKind;
 use crate::sheet::PartSheet;
 
@@ -45,6 +47,8 @@ pub(super) struct Known {
     pub source_ohm: [Option<f64>; 2],
     /// A resistive track (true), an active output (false), unknown (none).
     pub track: Option<bool>,
+    /// Supply current along the travel.
+    pub by_place: [Option<AtPlace>; 3],
 }
 
 /// One hypothesis: directions in the space of six numbers, and a sign that the first must have.
@@ -55,6 +59,8 @@ struct Hypothesis {
     positive: bool,
     /// Parameters that were chosen from a list rather than fitted.
     chosen: f64,
+    /// For a leak: whether it leads to the supply.
+    to_supply: Option<bool>,
 }
 
 /// Score of the pair: its χ², or what one cause with one free size explains of it, weighed up because one number scatters
@@ -78,7 +84,7 @@ pub(super) fn explain(six: &Six, sheet: &PartSheet, known: &Known) -> Vec<Explai
     for h in hypotheses(sheet, known) {
         let Some((size, left)) = fit(&precision, six, &h) else { continue };
         let free = (h.directions.len() - 1) as f64 + h.chosen;
-        let chi_square = left + PENALTY * free + unlikely_leak(&h, size, known);
+        let chi_square = left + PENALTY * free + unlikely_leak(&h, size, known) + misfit(&h, size, known);
         match out.iter_mut().find(|e| e.kind == h.kind && e.line == h.line) {
             Some(e) if e.chi_square <= chi_square => {}
             Some(e) => (e.size, e.chi_square) = (size, chi_square),
@@ -114,6 +120,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
             directions: vec![direction],
             positive: true,
             chosen: 0.0,
+            to_supply: None,
         };
         out.push(lead(FindingKind::GroundLead, both(&|f| 1.0 - f)));
         out.push(lead(FindingKind::SupplyLead, both(&|f| -f)));
@@ -132,16 +139,20 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
         directions: vec![shared(0), shared(1), shared(2)],
         positive: false,
         chosen: 0.0,
+        to_supply: None,
     });
     for line in 0..2 {
         for profile in profiles(known, line) {
-            for direction in [one(line, &|f| -f * profile(f)), one(line, &|f| (1.0 - f) * profile(f))] {
+            let to_ground = one(line, &|f| -f * profile(f));
+            let to_supply = one(line, &|f| (1.0 - f) * profile(f));
+            for (direction, to_supply) in [(to_ground, false), (to_supply, true)] {
                 out.push(Hypothesis {
                     kind: FindingKind::Leakage,
                     line: Some(line),
                     directions: vec![direction],
                     positive: true,
                     chosen: 0.0,
+                    to_supply: Some(to_supply),
                 });
             }
         }
@@ -155,6 +166,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
                 directions,
                 positive: false,
                 chosen: 0.0,
+                to_supply: None,
             });
         }
         for from in GROWS_FROM {
@@ -166,17 +178,34 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
                 directions: vec![one(line, &|f| (travelled(f) - from).max(0.0) / (1.0 - from))],
                 positive: false,
                 chosen: 0.5,
+                to_supply: None,
             });
         }
     }
     out
 }
 
+/// Resistance of a leak that shifts a line by `size`, % of supply, Ω.
+fn leak_ohm(line: usize, size: f64, known: &Known) -> f64 {
+    let typical = TYPICAL_SOURCE_OHM[usize::from(known.track != Some(false))];
+    known.source_ohm[line].unwrap_or(typical) / (size.abs() / 100.0).max(1e-4)
+}
+
+/// How badly the supply current along the travel fits: a leak draws its own, a wrong gain or offset none.
+fn misfit(h: &Hypothesis, size: f64, known: &Known) -> f64 {
+    let Some(track) = known.track else { return 0.0 };
+    let leak = h.line.zip(h.to_supply).map(|(line, to_supply)| leak_current::Leak {
+        line,
+        to_supply,
+        ohm: leak_ohm(line, size, known),
+    });
+    leak_current::misfit(&known.by_place, leak, track)
+}
+
 /// Penalty on a leak whose resistance would be so low that it is a short.
 fn unlikely_leak(h: &Hypothesis, size: f64, known: &Known) -> f64 {
     let (FindingKind::Leakage, Some(line)) = (h.kind, h.line) else { return 0.0 };
-    let typical = TYPICAL_SOURCE_OHM[usize::from(known.track != Some(false))];
-    let ohm = known.source_ohm[line].unwrap_or(typical) / (size.abs() / 100.0).max(1e-4);
+    let ohm = leak_ohm(line, size, known);
     2.0 * PENALTY * (LIKELY_LEAK_OHM / ohm).ln().max(0.0)
 }
 

@@ -7,6 +7,7 @@
 
 mod deviation;
 mod hypotheses;
+mod leak_current;
 mod words;
 
 use super::curve::Curves;
@@ -69,7 +70,7 @@ pub struct Report {
 
 /// How far a pair lies from the sheet against the scatter of healthy parts, as a χ² of six numbers; none without both lines.
 pub fn deviation_score(curves: &Curves, sheet: &PartSheet) -> Option<f64> {
-    let known = Known { leads_told: false, source_ohm: [None; 2], track: None };
+    let known = Known { leads_told: false, source_ohm: [None; 2], track: None, by_place: [None; 3] };
     hypotheses::score(&deviation::of(curves, sheet)?, sheet, &known)
 }
 
@@ -179,8 +180,18 @@ impl Report {
             let named = causes.iter().filter(|c| c.probability > LEAST_PROBABILITY && !said(c));
             self.findings.extend(named.map(|c| words::explained(c, chi_square, &causes, &known)));
         }
+        self.leak_alone(&known);
         if let Some((bend, at)) = bend {
             self.findings.push(words::bend(bend, at));
+        }
+    }
+
+    /// A leak too small for the curves, by what it draws.
+    fn leak_alone(&mut self, known: &Known) {
+        let told = self.findings.iter().any(|f| f.kind == FindingKind::Leakage && f.confidence > 0.5);
+        let Some(track) = known.track.filter(|_| !told) else { return };
+        if let Some((amps, ohm)) = leak_current::alone(&known.by_place, track) {
+            self.findings.push(words::leak_by_current(amps, ohm));
         }
     }
 
@@ -225,10 +236,13 @@ fn is_beyond(e: &Estimate, limit: f64) -> bool {
 }
 
 fn known(leads: Option<&leads::Report>) -> Known {
-    let Some(leads) = leads else { return Known { leads_told: false, source_ohm: [None; 2], track: None } };
+    let Some(leads) = leads else {
+        return Known { leads_told: false, source_ohm: [None; 2], track: None, by_place: [None; 3] };
+    };
     Known {
         leads_told: leads.current == SupplyCurrent::Constant && leads.ground_drop_v.is_some(),
         source_ohm: leads.source_ohm.map(|s| s.map(|s| s.value)),
+        by_place: leads.by_place,
         track: match leads.current {
             SupplyCurrent::Constant => Some(false),
             SupplyCurrent::Ratiometric => Some(true),

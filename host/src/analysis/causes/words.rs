@@ -168,6 +168,24 @@ pub(super) fn explained(cause: &Explained, chi_square: f64, all: &[Explained], k
     finding(cause.kind, channel, (0.95 * cause.probability).clamp(0.05, 0.95), text, details)
 }
 
+pub(super) fn leak_by_current(amps: f64, ohm: f64) -> Finding {
+    finding(
+        FindingKind::Leakage,
+        None,
+        0.9,
+        format!(
+            "the supply current changes by {:.0} uA along the travel as a leak of about {:.0} kohm from a signal line would draw; the \
+             curves are too little shifted to say which line",
+            1e6 * amps,
+            ohm / 1000.0
+        ),
+        vec![
+            Detail { name: "change", value: amps, unit: "A" },
+            Detail { name: "leak", value: ohm, unit: "ohm" },
+        ],
+    )
+}
+
 pub(super) fn correlation(offset: f64, slope: f64, z: f64) -> Finding {
     finding(
         FindingKind::GainOffset,

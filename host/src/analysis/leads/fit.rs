@@ -1,7 +1,7 @@
 //! Paired differences of states into drops, resistances and the kind of current.
 
 use super::states::State;
-use super::{Estimate, LOAD_OHM, SupplyCurrent};
+use super::{AtPlace, Estimate, LOAD_OHM, SupplyCurrent};
 
 /// Smallest difference of supply that is a step, volts.
 const STEP_V: f64 = 0.4;
@@ -100,6 +100,23 @@ pub(super) fn current(states: &[State]) -> (SupplyCurrent, Option<Estimate>) {
         SupplyCurrent::Unknown
     };
     (kind, amps)
+}
+
+/// Supply current at the first three places, with nothing switched on: the state of the highest supply, and the first of those.
+pub(super) fn by_place(states: &[State]) -> [Option<AtPlace>; 3] {
+    let mut places: Vec<usize> = states.iter().map(|s| s.place).collect();
+    places.dedup();
+    let mut out = [None; 3];
+    for (slot, place) in out.iter_mut().zip(places) {
+        let free = |s: &&State| s.place == place && s.load == [false; 2] && s.pull_down == [false; 2];
+        let highest = states.iter().filter(free).map(|s| s.supply).fold(0.0, f64::max);
+        let first = states.iter().filter(free).find(|s| s.supply > highest - STEP_V);
+        *slot = first.and_then(|s| {
+            let ratio = [s.ratio[0]?.value, s.ratio[1]?.value];
+            Some(AtPlace { ratio, volts: s.supply, amps: s.amps? })
+        });
+    }
+    out
 }
 
 /// Source resistance of a line and its ratio without load, from all steps of its load at one place.

@@ -32,6 +32,17 @@ impl Estimate {
     }
 }
 
+/// The part at rest at one place, nothing switched on, at the highest supply.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AtPlace {
+    /// Ratio of each line.
+    pub ratio: [f64; 2],
+    /// Supply, volts.
+    pub volts: f64,
+    /// Supply current, amperes.
+    pub amps: Estimate,
+}
+
 /// How the part draws its supply current.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SupplyCurrent {
@@ -62,6 +73,8 @@ pub struct Report {
     pub current: SupplyCurrent,
     /// Supply current at the higher supply, amperes.
     pub supply_amps: Option<Estimate>,
+    /// The same along the travel, place by place.
+    pub by_place: [Option<AtPlace>; 3],
     /// Return at the plug against the rig's ground, volts.
     pub ground_v: Option<Estimate>,
     /// What could not be had.
@@ -82,6 +95,7 @@ pub fn analyse(trace: &Trace, sheet: &PartSheet) -> Report {
         loadless_ratio: [0, 1].map(|line| fit::source(&states, line).map(|s| s.1)),
         current,
         supply_amps,
+        by_place: fit::by_place(&states),
         ground_v: states.first().and_then(|s| s.ground),
         not_testable: Vec::new(),
     };

@@ -43,10 +43,11 @@ impl Clue {
     }
 }
 
-/// Log-odds of a sureness, within what one clue may weigh: 0.2 to 4.6 nats.
+/// How much likelier the clue makes its causes, nats: log-odds of its sureness over those that one part in a hundred has before anything
+/// is seen (engineering assumption). A weak finding says much where something must be wrong: 0.4 weighs 4.2, 0.99 weighs 9.2.
 fn odds(sureness: f64) -> f64 {
     let p = if sureness.is_finite() { sureness.clamp(0.01, 0.99) } else { 0.5 };
-    (p / (1.0 - p)).ln().clamp(0.2, 4.6)
+    (p / (1.0 - p)).ln() + 99.0_f64.ln()
 }
 
 /// A number among a finding's details, by the beginning of its name: the end is its unit.
@@ -167,6 +168,7 @@ fn absorbers(kind: FindingKind, line: Option<Channel>, dead: &[&FindingEvidence]
             ]
         }
         FindingKind::WeakSpring => vec![C::BrokenMainSpring, C::BrokenDefaultSpring],
+        FindingKind::SlowReturn => vec![C::WornTooth],
         FindingKind::Winding => vec![C::BrushDeadSpot, C::MissingTooth],
         _ => Vec::new(),
     };
@@ -307,8 +309,14 @@ fn not_moving(finding: &FindingEvidence, kind: PartKind) -> Vec<(Cause, f64)> {
 
 /// Figures outside: play and dead bands always, the others where no finding leads anywhere.
 fn figures(evidence: &Evidence, alone: bool) -> Vec<Clue> {
-    let outside: Vec<&FigureEvidence> =
+    let mut outside: Vec<&FigureEvidence> =
         evidence.figures.iter().filter(|f| f.verdict == Some(Verdict::Outside)).collect();
+    // Play and dead bands shift the other figures too.
+    let leads = |f: &FigureEvidence| {
+        matches!(f.name, FigureName::Hysteresis | FigureName::DeadBandClosed | FigureName::DeadBandOpen)
+    };
+    outside.sort_by_key(|f| !leads(f));
+    let alone = alone && !outside.iter().any(|f| leads(f));
     let mut out: Vec<Clue> = Vec::new();
     for figure in &outside {
         let same = outside.iter().filter(|f| f.name == figure.name).count();

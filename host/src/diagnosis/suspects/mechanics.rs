@@ -5,6 +5,13 @@ use super::clue::{BADLY, RATHER_NOT, detail};
 use crate::diagnosis::{Evidence, FindingEvidence};
 use crate::quantity::{FigureName, FindingKind};
 
+/// More motion than this is lost where a whole tooth is gone, degrees; the pitch is about four. Engineering assumption.
+const WHOLE_TOOTH_DEG: f64 = 1.2;
+/// A wire loses contact as often while the plate creeps as while it is struck: from this share of the rate on.
+const OFTEN_AT_REST: f64 = 0.4;
+/// A contact that impacts open is lost less often than this share while the plate creeps, which meets a stop now and then.
+const SELDOM_AT_REST: f64 = 0.15;
+
 /// The number that a technician wants to see of a finding.
 pub(super) fn number(finding: &FindingEvidence) -> Option<String> {
     const SHOWN: [(&str, &str, usize); 14] = [
@@ -34,7 +41,7 @@ pub(super) fn fits(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause
     match finding.kind {
         FindingKind::WornTooth if detail(finding, "more_lash").is_some() => vec![(C::RestTooth, 0.0)],
         FindingKind::WornTooth => vec![(C::WornTooth, 0.0), (C::MissingTooth, RATHER_NOT)],
-        FindingKind::MissingTooth => vec![(C::MissingTooth, 0.0), (C::WornTooth, RATHER_NOT)],
+        FindingKind::MissingTooth => missing_tooth(finding),
         FindingKind::Lash => lash(evidence),
         FindingKind::BrushDeadSpot => vec![(C::BrushDeadSpot, 0.0)],
         FindingKind::WeakSpring => spring(finding, false),
@@ -49,6 +56,12 @@ pub(super) fn fits(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause
     }
 }
 
+/// Less than a whole tooth's depth may be a deep chip; how deep it is, a jam or a slip does not say.
+fn missing_tooth(finding: &FindingEvidence) -> Vec<(Cause, f64)> {
+    let whole = detail(finding, "depth").is_some_and(|deg| deg > WHOLE_TOOTH_DEG);
+    vec![(Cause::MissingTooth, 0.0), (Cause::WornTooth, if whole { RATHER_NOT } else { -0.5 })]
+}
+
 fn slow_return() -> Vec<(Cause, f64)> {
     use Cause as C;
     let all = [
@@ -60,7 +73,9 @@ fn slow_return() -> Vec<(Cause, f64)> {
         C::WeakDefaultSpring,
         C::BrokenDefaultSpring,
     ];
-    all.map(|c| (c, 0.0)).to_vec()
+    let mut out = all.map(|c| (c, 0.0)).to_vec();
+    out.push((C::MissingTooth, RATHER_NOT));
+    out
 }
 
 /// Lash at rest is that of all teeth or of the one in mesh there; a guided push elsewhere decides.
@@ -106,16 +121,21 @@ fn lost(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause, f64)> {
     }
     let same =
         |f: &&FindingEvidence| f.kind == FindingKind::FeedbackIntermittent && f.channel == finding.channel;
-    let events = |struck: bool| -> f64 {
+    // Events and the minutes in which they came.
+    let counted = |struck: bool| {
         let of = evidence.findings.iter().filter(same);
-        of.filter(|f| detail(f, "struck").is_some_and(|v| v > 0.5) == struck)
-            .map(|f| detail(f, "events").unwrap_or(1.0))
-            .sum()
+        of.filter(|f| detail(f, "struck").is_some_and(|v| v > 0.5) == struck).fold((0.0, 0.0), |sum, f| {
+            let events = detail(f, "events").unwrap_or(1.0);
+            let minutes = detail(f, "rate").filter(|r| *r > 0.0).map_or(0.0, |r| events / r);
+            (sum.0 + events, sum.1 + minutes)
+        })
     };
-    let (quiet, struck) = (events(false), events(true));
-    let fit = if quiet >= 3.0 && quiet > 0.05 * struck {
+    let (quiet, struck) = (counted(false), counted(true));
+    let rate = |(events, minutes): (f64, f64)| if minutes > 0.0 { events / minutes } else { 0.0 };
+    let share = if struck.0 > 0.0 { rate(quiet) / rate(struck).max(1e-9) } else { 1.0 };
+    let fit = if share > OFTEN_AT_REST && quiet.0 >= 3.0 {
         [(Cause::SignalContact, 0.0), (Cause::ImpactContact, BADLY)]
-    } else if quiet == 0.0 && struck >= 3.0 {
+    } else if share < SELDOM_AT_REST && struck.0 >= 3.0 {
         [(Cause::ImpactContact, 0.0), (Cause::SignalContact, BADLY)]
     } else {
         [(Cause::ImpactContact, 0.0), (Cause::SignalContact, 0.0)]

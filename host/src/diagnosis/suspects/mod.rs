@@ -1,8 +1,8 @@
 //! From evidence to ranked suspects: which causes fit, what speaks for and against each, and which check would decide. It judges no
 //! part and measures nothing.
 //!
-//! Weights add (log-likelihoods, nats) and each is printed with its reason. A clue gives every cause that fits it the log-odds of its
-//! sureness, less how badly it fits; vehicle checks, complaint and codes add theirs. Causes whose odds differ by less than a factor of
+//! Weights add (log-likelihoods, nats) and each is printed with its reason. A clue gives every cause that fits it the log-odds that
+//! its sureness adds, less how badly it fits; vehicle checks, complaint and codes add theirs. Causes whose odds differ by less than a factor of
 //! two are tied. What the first cause and its ties do not explain is another problem, with suspects of its own.
 //!
 //! - `cause`: the causes and their next checks. - `clue`, `mechanics`: what bench findings fit. - `context`: vehicle and complaint.

@@ -162,7 +162,11 @@ fn a_complaint_decides_a_tie_that_the_bench_leaves() {
 fn a_contact_lost_on_impacts_alone_is_inside_the_cover() {
     let line = |events: f64, struck: f64| FindingEvidence {
         channel: Some(Channel::Falling),
-        ..finding(FindingKind::FeedbackIntermittent, 0.99, &[("events", events), ("struck", struck)])
+        ..finding(
+            FindingKind::FeedbackIntermittent,
+            0.99,
+            &[("events", events), ("struck", struck), ("rate_per_minute", 4.0 * events)],
+        )
     };
     assert_eq!(first(&body(vec![line(12.0, 1.0)])), [vec![Cause::ImpactContact]]);
     assert_eq!(first(&body(vec![line(9.0, 0.0), line(12.0, 1.0)])), [vec![Cause::SignalContact]]);
@@ -198,10 +202,9 @@ fn a_spring_a_winding_and_a_tooth_are_named_by_their_numbers() {
     assert_eq!(first(&body(vec![high])), [three]);
     let low = finding(FindingKind::Winding, 0.9, &[("value_ohms", 0.8), ("nominal_ohms", 1.15)]);
     assert_eq!(first(&body(vec![low])), [vec![Cause::ShortedTurns]]);
-    assert_eq!(
-        first(&body(vec![finding(FindingKind::MissingTooth, 0.99, &[])])),
-        [vec![Cause::MissingTooth]]
-    );
+    let gone = |deg: f64| first(&body(vec![finding(FindingKind::MissingTooth, 0.99, &[("depth_deg", deg)])]));
+    assert_eq!(gone(1.8), [vec![Cause::MissingTooth]]);
+    assert_eq!(gone(0.95), [vec![Cause::MissingTooth, Cause::WornTooth]]);
 }
 
 #[test]
@@ -209,8 +212,8 @@ fn probabilities_of_a_problem_add_up_to_how_sure_it_is_and_every_weight_is_told(
     let ranked = rank(&body(vec![finding(FindingKind::DryBearing, 0.8, &[])]));
     let sum: f64 = ranked.iter().map(|s| s.probability).sum();
     assert!((sum - 0.8).abs() < 1e-9, "{sum}");
-    // ln(0.8/0.2) = 1.386.
-    assert!(ranked[0].evidence[0].starts_with("+1.4: dry bearing"), "{:?}", ranked[0].evidence);
+    // ln(0.8/0.2) + ln 99 = 1.386 + 4.595.
+    assert!(ranked[0].evidence[0].starts_with("+6.0: dry bearing"), "{:?}", ranked[0].evidence);
 }
 
 #[test]
