@@ -294,9 +294,13 @@ fn not_moving(finding: &FindingEvidence, kind: PartKind) -> Vec<(Cause, f64)> {
             (Cause::StickyPlate, RATHER_NOT),
         ],
         // Of a pair it is the grip that did not move: a plate that does not is told by rest and stops.
-        PartKind::Grip | PartKind::Pair if turned => vec![(Cause::RigCoupling, 0.0), (Cause::SupplyContact, 0.0)],
+        PartKind::Grip | PartKind::Pair if turned => {
+            vec![(Cause::RigCoupling, 0.0), (Cause::SupplyContact, 0.0)]
+        }
         // A drive that did not push says nothing of the part.
-        PartKind::Grip | PartKind::Pair if finding.confidence < 0.9 => vec![(Cause::RigCoupling, 0.0), (Cause::Seized, 0.0)],
+        PartKind::Grip | PartKind::Pair if finding.confidence < 0.9 => {
+            vec![(Cause::RigCoupling, 0.0), (Cause::Seized, 0.0)]
+        }
         PartKind::Grip | PartKind::Pair => vec![(Cause::Seized, 0.0), (Cause::RigCoupling, RATHER_NOT)],
     }
 }
