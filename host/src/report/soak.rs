@@ -200,7 +200,7 @@ fn facts(soak: &OutcomeSoak) -> Vec<Named> {
     };
     facts.push(fact(
         "traces kept",
-        format!("of {} rounds: the first, the last, every so many, those with dropouts{room}. Figures and dropouts are kept of every round", soak.rounds_with_traces),
+        format!("of {} rounds: the first, the last, some between, those with dropouts{room}. Figures and dropouts are kept of every round", soak.rounds_with_traces),
     ));
     facts
 }
@@ -301,7 +301,7 @@ fn range(drift: &SoakDrift) -> (f64, f64) {
 
 fn upward(drift: &SoakDrift, limits: &[LimitLine]) -> Axis {
     let (low, high) = limits.iter().fold(range(drift), |(l, h), limit| (l.min(limit.at), h.max(limit.at)));
-    let margin = (0.12 * (high - low)).max(1e-9 * high.abs()).max(1e-9);
+    let margin = (0.2 * (high - low)).max(1e-9 * high.abs()).max(1e-9);
     Axis { label: format::unit(drift.unit).to_owned(), low: low - margin, high: high + margin }
 }
 

@@ -54,6 +54,12 @@ pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Re
     }
     let course = read(&mut soak.running)?;
     let (traces, sheet) = (last_traces(&soak, &course)?, sheet_of(&soak)?);
+    if traces.is_empty() {
+        return Err(Failure::Other(anyhow!(
+            "not one round's trace could be kept, so what the figures are uncertain by can't be told: the record stays as it is, with figures and \
+             dropouts in its soak.jsonl; make room on the disk and soak it again"
+        )));
+    }
     let outcome = judged(&mut soak, &course, &traces, sheet)?;
     let shop = surroundings.shop();
     let channels = traces.first().map(|t| t.trace.provenance.channels.clone()).unwrap_or_default();

@@ -179,8 +179,10 @@ impl Running {
     /// They can't be written.
     pub fn end(&mut self, why: &str, text: String) -> Result<Stretch, KeepError> {
         if let Some((round, traces)) = self.held.take() {
-            let traces = self.store(&traces)?;
-            self.log.append(&SoakLine::Kept(SoakKept { round, traces }))?;
+            let traces = self.store(&traces);
+            if !traces.is_empty() {
+                self.log.append(&SoakLine::Kept(SoakKept { round, traces }))?;
+            }
         }
         let end = SoakEnd { date: date(), why: why.to_owned(), text };
         self.log.append(&SoakLine::End(end.clone()))?;
@@ -223,10 +225,10 @@ impl Running {
         if fate == Fate::Keep {
             let regular = number == 1 || number.is_multiple_of(self.keeping.every());
             let before = self.folder.bytes_of_traces();
-            line.traces = self.store(&traces)?;
+            line.traces = self.store(&traces);
             self.keeping.kept(self.folder.bytes_of_traces() - before, sure > 0 && !regular);
         }
-        line.no_room = fate == Fate::NoRoom;
+        line.no_room = fate == Fate::NoRoom || (fate == Fate::Keep && line.traces.is_empty());
         if let Some(hole) = &hole {
             self.log.append(&SoakLine::Resume(hole.clone()))?;
             meter.borrow().say(&super::course::hole_words(hole));
@@ -268,9 +270,8 @@ impl Running {
             Try::Still(more, again) => (again, more),
         };
         // What it stood still in is evidence. The rig is left unpowered by the bench's end.
-        for trace in traces.iter().chain(&more).filter(|t| !t.is_empty()) {
-            self.folder.store_trace(trace)?;
-        }
+        self.store(&traces);
+        self.store(&more);
         let text = format!(
             "the part stopped moving in round {number}: {why}; a gentle second try: {again}. The drive is off. Look what binds (take the \
              part out and turn it by hand), then qualify it"
@@ -278,7 +279,13 @@ impl Running {
         self.end("stopped_moving", text).map(Some)
     }
 
-    fn store(&mut self, traces: &[Trace]) -> Result<Vec<String>, KeepError> {
-        traces.iter().map(|t| self.folder.store_trace(t).map_err(KeepError::from)).collect()
+    /// Keeps traces; their files. What can't be kept is told, and the soak goes on: figures and dropouts go before traces.
+    fn store(&mut self, traces: &[Trace]) -> Vec<String> {
+        let wanted = traces.iter().filter(|t| !t.is_empty());
+        let stored: Result<Vec<String>, ArchiveError> = wanted.map(|t| self.folder.store_trace(t)).collect();
+        stored.unwrap_or_else(|error| {
+            eprintln!("trackpair: {error}; the soak goes on without these traces");
+            Vec::new()
+        })
     }
 }
