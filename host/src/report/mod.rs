@@ -60,6 +60,7 @@ use crate::outcome::{Outcome, Stamp};
 use crate::sheet::PartSheet;
 use crate::trace::ChannelProvenance;
 
+pub use suspects::{SuspectRow, rows as suspect_rows};
 pub use html::html;
 pub use logo::LogoError;
 pub use pdf::{CertificateInput, PdfError, certificate, pdf, vehicle_check_pdf, vehicle_form_pdf};

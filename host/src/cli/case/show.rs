@@ -7,11 +7,18 @@ use crate::cli::conclude::{say, style};
 use crate::cli::records::{Where, open};
 use crate::cli::verify::plain;
 use crate::cli::{Ending, Failure, Surroundings};
+use crate::diagnosis::{Evidence, rank};
+use crate::outcome::{OutcomeSuspect, evidence_of};
+use crate::quantity::PartKind;
 use crate::record::{Archive, Index};
+use crate::report::suspect_rows;
 use crate::report::text::wrap;
 use clap::Args;
 use serde::Serialize;
 use std::fmt::Write;
+
+/// Suspects told of each part; the document has all.
+const MOST_SUSPECTS: usize = 4;
 
 /// `case show`.
 #[derive(Args, Debug)]
@@ -35,7 +42,15 @@ struct CaseDocument<'a> {
     stays_open: bool,
     entries: &'a [Entry],
     matings: Vec<PartCount<'a>>,
+    suspects: Vec<PartSuspects<'a>>,
     next: Vec<String>,
+}
+
+/// What fits, with all that is known: a part with its records, the vehicle checks and the complaint.
+#[derive(Serialize)]
+struct PartSuspects<'a> {
+    part: Option<&'a str>,
+    suspects: Vec<OutcomeSuspect>,
 }
 
 #[derive(Serialize)]
@@ -60,10 +75,43 @@ pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
         stays_open: case.only_replugged(),
         entries: &case.entries,
         matings,
+        suspects: suspects(&archive, &case)?,
         next: case.advice(),
     };
     say(&told(&case, &document, style(surroundings).width), &document, args.json);
     Ok(Ending::Done)
+}
+
+/// Causes that fit, part by part; without a part what complaint and vehicle checks say.
+fn suspects<'a>(archive: &Archive, case: &'a Case) -> Result<Vec<PartSuspects<'a>>, Failure> {
+    let around = |kind| Evidence {
+        kind,
+        vehicle: case.checks().flat_map(|c| c.check.evidence()).collect(),
+        complaint: case.complaint(),
+        ..Evidence::default()
+    };
+    let mut all = Vec::new();
+    for part in case.parts() {
+        let mut evidence = around(part.kind);
+        // Of records that judged the same the last counts: the same finding twice is no more evidence.
+        let own: Vec<_> = case.records().filter(|r| r.label == part.label).collect();
+        let later = |k: usize| own[k + 1..].iter().any(|r| r.scope == own[k].scope);
+        for entry in own.iter().enumerate().filter(|(k, _)| !later(*k)).map(|(_, r)| r) {
+            let failed = |e: crate::record::ArchiveError| Failure::Other(e.into());
+            let stored = archive.record(&entry.record).map_err(failed)?;
+            let outcome = archive.outcome(&stored, Some(entry.number)).map_err(failed)?;
+            evidence = evidence.merge(evidence_of(&outcome));
+        }
+        all.push(PartSuspects { part: Some(&part.label), suspects: ranked(&evidence) });
+    }
+    if all.is_empty() {
+        all.push(PartSuspects { part: None, suspects: ranked(&around(PartKind::Grip)) });
+    }
+    Ok(all)
+}
+
+fn ranked(evidence: &Evidence) -> Vec<OutcomeSuspect> {
+    rank(evidence).into_iter().map(Into::into).collect()
 }
 
 fn matings<'a>(archive: &Archive, case: &'a Case) -> Result<Vec<PartCount<'a>>, Failure> {
@@ -104,6 +152,17 @@ fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
     for entry in &case.entries {
         if let Some(words) = entry_words(entry) {
             line(entry.date.get(..10).unwrap_or_default(), &words);
+        }
+    }
+    for of in document.suspects.iter().filter(|s| !s.suspects.is_empty()) {
+        let what = of.part.map_or_else(|| "the vehicle".to_owned(), plain);
+        let _ = writeln!(text, "\nSuspects, {what}:");
+        for row in suspect_rows(&of.suspects).iter().take(MOST_SUSPECTS) {
+            paragraph(&mut text, "  - ", &row.heading, width);
+            for line in row.lines.iter().filter(|l| !l.name.starts_with("Rivals")) {
+                paragraph(&mut text, "      ", &format!("{}: {}", line.name.to_lowercase(), line.text), width);
+            }
+            paragraph(&mut text, "      ", &format!("next: {}", row.next_check), width);
         }
     }
     if !document.next.is_empty() {
