@@ -87,7 +87,8 @@ fn a_line_drawn_to_ground_in_proportion_is_a_leak_with_its_rival_named() {
     let x = 0.05;
     part.gain[0] *= 1.0 - x;
     part.offset[0] -= 0.5 * x;
-    let report = run(&part, Some(&GOOD));
+    // 50 ohm behind 1 kohm: the supply gives what the leak draws.
+    let report = run(&part, Some(&Circuit { leak_ohm: 1000.0, ..GOOD }));
     let leak = report.findings.iter().find(|f| f.kind == FindingKind::Leakage).unwrap();
     assert_eq!(leak.channel, Some(Channel::Rising));
     let ohm = leak.details.iter().find(|d| d.name == "leak").unwrap().value;
@@ -95,6 +96,9 @@ fn a_line_drawn_to_ground_in_proportion_is_a_leak_with_its_rival_named() {
     assert!((500.0..2000.0).contains(&ohm), "{ohm}");
     let sum: f64 = report.findings.iter().map(|f| f.confidence).sum();
     assert!(sum <= 1.0, "{:?}", report.findings);
+    // The same curves without that current are a wrong gain.
+    let report = run(&part, Some(&GOOD));
+    assert!(report.findings.iter().all(|f| f.kind != FindingKind::Leakage), "{:?}", report.findings);
 }
 
 #[test]

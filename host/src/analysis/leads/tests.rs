@@ -17,6 +17,8 @@ pub(crate) struct Circuit {
     /// Whether the current goes with the supply.
     pub track: bool,
     pub noise_v: f64,
+    /// From the first line to ground, behind an active output.
+    pub leak_ohm: f64,
 }
 
 pub(crate) const GOOD: Circuit = Circuit {
@@ -26,6 +28,7 @@ pub(crate) const GOOD: Circuit = Circuit {
     amps: 0.01,
     track: false,
     noise_v: 1.2e-3,
+    leak_ohm: f64::INFINITY,
 };
 
 /// Places 10, 50, 90 %: supply 5 → 4 → 5 V at each; loads of both lines at 50 %.
@@ -57,6 +60,7 @@ pub(crate) fn record(c: &Circuit, seed: u64) -> Trace {
             before = state;
             let amps = if c.track { c.amps * supply / 5.0 } else { c.amps };
             let (low, high) = (amps * c.ground_ohm, supply - amps * c.supply_ohm);
+            let leak = (low + (high - low) * (0.1 + 0.8 * place)) / c.leak_ohm;
             for _ in 0..1500 {
                 for line in 0..2 {
                     let f = if line == 0 { 0.1 + 0.8 * place } else { 0.9 - 0.8 * place };
@@ -65,7 +69,7 @@ pub(crate) fn record(c: &Circuit, seed: u64) -> Trace {
                     columns[line].push((v + c.noise_v * r.normal()) as f32);
                 }
                 columns[2].push((supply + 0.2e-3 * r.normal()) as f32);
-                columns[3].push((amps + 20e-6 * r.normal()) as f32);
+                columns[3].push((amps + leak + 20e-6 * r.normal()) as f32);
                 time.push(now);
                 now += 200;
             }

@@ -168,7 +168,8 @@ fn absorbers(kind: FindingKind, line: Option<Channel>, dead: &[&FindingEvidence]
             ]
         }
         FindingKind::WeakSpring => vec![C::BrokenMainSpring, C::BrokenDefaultSpring],
-        FindingKind::SlowReturn => vec![C::WornTooth],
+        // Gears that jam hold the plate.
+        FindingKind::SlowReturn => vec![C::MissingTooth, C::WornTooth],
         FindingKind::Winding => vec![C::BrushDeadSpot, C::MissingTooth],
         _ => Vec::new(),
     };

@@ -59,7 +59,7 @@ pub(super) fn fits(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause
 /// Less than a whole tooth's depth may be a deep chip; how deep it is, a jam or a slip does not say.
 fn missing_tooth(finding: &FindingEvidence) -> Vec<(Cause, f64)> {
     let whole = detail(finding, "depth").is_some_and(|deg| deg > WHOLE_TOOTH_DEG);
-    vec![(Cause::MissingTooth, 0.0), (Cause::WornTooth, if whole { RATHER_NOT } else { -0.5 })]
+    vec![(Cause::MissingTooth, 0.0), (Cause::WornTooth, if whole { RATHER_NOT } else { -0.2 })]
 }
 
 fn slow_return() -> Vec<(Cause, f64)> {
@@ -73,9 +73,7 @@ fn slow_return() -> Vec<(Cause, f64)> {
         C::WeakDefaultSpring,
         C::BrokenDefaultSpring,
     ];
-    let mut out = all.map(|c| (c, 0.0)).to_vec();
-    out.push((C::MissingTooth, RATHER_NOT));
-    out
+    all.map(|c| (c, 0.0)).to_vec()
 }
 
 /// Lash at rest is that of all teeth or of the one in mesh there; a guided push elsewhere decides.
