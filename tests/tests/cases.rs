@@ -145,7 +145,7 @@ fn bad_entries_are_refused_with_what_is_allowed_and_nothing_is_written() -> Resu
         (["--symptom", "sad"], "limp_home"),
         (["--code", "2135"], "written like P2135"),
         (["--seen", "pin_fit=fine"], "PLACE=good"),
-        (["--part", "wheel"], "grip or body"),
+        (["--part", "wheel"], "grip, body or pair"),
         (["--part", "grip,matings=many"], "no count of 0 to"),
     ] {
         shelf.run(&[&new[..], &more].concat())?.expect(2, &[words]);

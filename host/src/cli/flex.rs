@@ -17,6 +17,8 @@ use std::io::{BufRead, IsTerminal, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
 
+/// Seconds to watch where none are typed.
+const USUAL_SECONDS: f64 = 60.0;
 /// Places along the pigtail where none are named.
 const USUAL_PLACES: &str = "plug,bend,boot,sensor";
 /// Most places: they are told by one digit.
@@ -34,9 +36,9 @@ pub struct Flex {
     /// Rig, part, record.
     #[command(flatten)]
     pub common: Common,
-    /// How long to watch; Enter or Ctrl-C ends it sooner (with --places: q and Enter)
-    #[arg(long, value_name = "S", default_value_t = 60.0)]
-    pub seconds: f64,
+    /// How long to watch [without it: 60, or once hands off and every place]; Enter or Ctrl-C ends it sooner (with --places: q and Enter)
+    #[arg(long, value_name = "S")]
+    pub seconds: Option<f64>,
     /// Hold the grip at this angle; without it the grip is free
     #[arg(long, value_name = "DEG")]
     pub at: Option<f64>,
@@ -89,8 +91,8 @@ struct Watch<'a> {
 /// # Errors
 /// [`Failure::Usage`] for times, places or angles out of range; as every procedure.
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let seconds = checked_seconds(args.seconds)?;
     let places = args.places.as_deref().map(|names| places(names, args.place_seconds)).transpose()?;
+    let seconds = checked_seconds(seconds_of(args.seconds, places.as_deref())?)?;
     let common = Settled::of(&args.common, surroundings)?;
     watch(Watch { common, seconds, at: args.at, sweep: args.sweep, places, bell: args.bell }, surroundings)
 }
@@ -159,6 +161,18 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     }
     let sheet = kept.judge_as_flex(&shelf);
     conclude(kept, sheet, common.json, None, surroundings)
+}
+
+/// How long to watch: as typed, or once everywhere.
+fn seconds_of(typed: Option<f64>, places: Option<&FlexPlaces>) -> Result<f64, Failure> {
+    let once = places.and_then(|p| Some(p.each_us? as f64 * 1e-6 * (p.names.len() + 1) as f64));
+    match (typed, once) {
+        (Some(typed), Some(once)) if typed < once => Err(Failure::Usage(anyhow!(
+            "--seconds {typed} does not reach every place: hands off and {} places take {once:.0} s; leave --seconds out, or give fewer --place-seconds",
+            places.map_or(0, |p| p.names.len())
+        ))),
+        (typed, once) => Ok(typed.or(once).unwrap_or(USUAL_SECONDS)),
+    }
 }
 
 /// The places as typed.

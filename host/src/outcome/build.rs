@@ -15,7 +15,7 @@ use crate::verdict::{DecidedFinding, FindingEffect, JudgedFigure, Judgement, Sco
 use std::collections::BTreeMap;
 
 /// Version of the analysis: raised whenever the same trace may give other figures or findings.
-pub const ANALYSIS_VERSION: &str = "1";
+pub const ANALYSIS_VERSION: &str = "2";
 
 /// A trace and where it is stored.
 #[derive(Clone, Copy, Debug)]

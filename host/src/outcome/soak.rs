@@ -49,6 +49,12 @@ pub struct SoakBegin {
     pub date: String,
     /// Whether rig and part are simulated.
     pub simulated: bool,
+    /// The case that it belongs to, by its full name.
+    #[serde(default)]
+    pub case: Option<String>,
+    /// Whether the part had been left plugged in, so that no mating is counted.
+    #[serde(default)]
+    pub still_plugged: bool,
 }
 
 /// A round.

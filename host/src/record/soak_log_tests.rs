@@ -15,6 +15,8 @@ fn begin() -> SoakBegin {
         cycles: None,
         disk: 1_000_000,
         patience_s: 600.0,
+        case: None,
+        still_plugged: false,
         date: "2026-01-31T14:05:06+01:00".to_owned(),
         simulated: true,
     }

@@ -110,10 +110,10 @@ impl Asking<'_> {
         let mut parts: Vec<CasePart> = Vec::new();
         loop {
             let more = if parts.is_empty() { "Which part is in question" } else { "Another part" };
-            let question = format!("{more}: grip or body; Enter for none");
+            let question = format!("{more}: grip, body or pair; Enter for none");
             let kind = self.until(&question, |line| match line {
                 "" => Ok(None),
-                word => PartKind::from_name(word).map(Some).ok_or_else(|| "answer grip or body".to_owned()),
+                word => PartKind::from_name(word).map(Some).ok_or_else(|| "answer grip, body or pair".to_owned()),
             })?;
             let Some(kind) = kind else { return Ok(parts) };
             let mut field = |question: &str| self.line(question).map(|l| Some(l).filter(|l| !l.is_empty()));
@@ -200,7 +200,7 @@ mod tests {
         assert_eq!(seen, due);
         let labels: Vec<_> = opening.parts.iter().map(|p| p.label.as_str()).collect();
         assert_eq!(labels, ["grip 4711", "body"]);
-        for refused in ["must be said", "no number of 1 to", "written like P2135", "answer grip or body"] {
+        for refused in ["must be said", "no number of 1 to", "written like P2135", "answer grip, body or pair"] {
             assert!(asked.contains(refused), "{refused}: {asked}");
         }
     }

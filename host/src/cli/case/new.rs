@@ -28,7 +28,7 @@ pub struct NewCase {
     /// What the eye saw: terminals, corrosion, pin_fit, connector_bend, cover; may be given more than once
     #[arg(long, value_name = "PLACE=good|bad|unclear[:WORDS]", value_parser = typed::seen)]
     pub seen: Vec<Seen>,
-    /// A part in question: grip or body, then label=, number=, serial=, use=, origin=, matings=; may be given more than once
+    /// A part in question: grip, body or pair (both, to follow each other), then label=, number=, serial=, use=, origin=, matings=; may be given more than once
     #[arg(long, value_name = "KIND[,KEY=VALUE…]", value_parser = typed::part)]
     pub part: Vec<CasePart>,
     /// Ask for everything, whatever standard input is

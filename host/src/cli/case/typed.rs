@@ -60,7 +60,7 @@ pub fn contradiction(seen: &[Seen]) -> Option<String> {
 pub fn part(text: &str) -> Result<CasePart, String> {
     let help = || {
         format!(
-            "write grip or body, then what is known, with commas between: {}",
+            "write grip, body or pair, then what is known, with commas between: {}",
             PART_KEYS.map(|k| format!("{k}=…")).join(",")
         )
     };

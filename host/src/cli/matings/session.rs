@@ -46,6 +46,11 @@ impl Plugged {
         Ok(plugged)
     }
 
+    /// Says whether the part had been left plugged in when what is kept was begun.
+    pub fn leave(&mut self, still: bool) {
+        self.still = still;
+    }
+
     /// Counts into an outcome what is being kept in a folder.
     pub fn count(&self, outcome: &mut Outcome, sheet: &PartSheet, folder: &RecordFolder) {
         let Ok(index) = Index::open_to_read(folder.archive_dir()) else { return };

@@ -10,7 +10,7 @@ use clap::Args;
 /// Which records. Everything that is given must hold.
 #[derive(Args, Clone, Debug, Default)]
 pub struct Filter {
-    /// Kind of part: grip or body
+    /// Kind of part: grip, body, or pair (both, one following the other)
     #[arg(long, value_name = "KIND", value_parser = kind)]
     pub kind: Option<PartKind>,
     /// Words for the part hold this
@@ -93,7 +93,7 @@ impl Filter {
 
 fn kind(name: &str) -> Result<PartKind, String> {
     let kinds = PartKind::ALL;
-    kinds.into_iter().find(|k| k.name() == name).ok_or_else(|| "there are grip and body".to_owned())
+    kinds.into_iter().find(|k| k.name() == name).ok_or_else(|| "there are grip, body and pair".to_owned())
 }
 
 fn finding(name: &str) -> Result<String, String> {
@@ -162,7 +162,7 @@ mod tests {
 
     #[test]
     fn what_is_not_known_is_answered_with_what_is() {
-        assert!(kind("pair").unwrap_err().contains("grip and body"));
+        assert!(kind("wheel").unwrap_err().contains("grip, body and pair"));
         assert!(finding("flatspot").unwrap_err().contains("flat_spot"));
         assert!(Filter::default().required("records find").is_err());
     }

@@ -63,6 +63,8 @@ impl Asked {
             patience_s: args.patience,
             date: date(),
             simulated: false,
+            case: settled.case.map(str::to_owned),
+            still_plugged: settled.still_plugged,
         };
         check(&begin)?;
         if !args.new

@@ -1,6 +1,7 @@
 //! From the log to the outcome: what the last round's traces tell, with the dropouts of all rounds, judged, kept, sealed and printed.
 
 use super::super::conclude::{documents, style};
+use super::super::matings::Plugged;
 use super::super::sheets::Shelf;
 use super::super::{Ending, Failure, Surroundings, date, key};
 use super::asked::of_log;
@@ -37,6 +38,8 @@ pub struct Concluding<'a> {
     pub shelf: &'a Shelf,
     pub json: bool,
     pub warnings: Vec<String>,
+    /// Its matings, and the case that it is filed in.
+    pub plugged: Plugged,
 }
 
 /// Judges it, keeps the outcome and prints it.
@@ -60,7 +63,8 @@ pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Re
              dropouts in its soak.jsonl; make room on the disk and soak it again"
         )));
     }
-    let outcome = judged(&mut soak, &course, &traces, sheet)?;
+    let mut outcome = judged(&mut soak, &course, &traces, sheet)?;
+    soak.plugged.count(&mut outcome, sheet, &soak.running.folder);
     let shop = surroundings.shop();
     let channels = traces.first().map(|t| t.trace.provenance.channels.clone()).unwrap_or_default();
     let input = ReportInput {
@@ -91,6 +95,7 @@ pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Re
     } else {
         let _ = out.write_all(people.as_bytes());
     }
+    soak.plugged.file(&outcome, &soak.running.folder, surroundings)?;
     Ok(Ending::Judged(outcome.verdict))
 }
 

@@ -3,7 +3,9 @@
 use super::super::bench_work::on_own_bench;
 use super::super::cautions::{self, Consent};
 use super::super::progress::Meter;
+use super::super::matings::Plugged;
 use super::super::rig_lock::RigLock;
+use super::super::settled::Settled;
 use super::super::sheets::Shelf;
 use super::super::{Ending, Failure, Surroundings};
 use super::asked::Asked;
@@ -61,6 +63,15 @@ pub fn run(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failu
     asked.notes.iter().for_each(|note| eprintln!("{note}"));
     let given = Some(asked.begin.sheet.as_str()).filter(|s| !s.is_empty());
     let shelf = Shelf::new(given)?;
+    let plugged = Settled {
+        part: &asked.begin.part,
+        case: asked.begin.case.as_deref(),
+        still_plugged: asked.begin.still_plugged || asked.again.is_some(),
+        ..folder
+    };
+    // A soak that goes on was counted when it began, and was warned of then.
+    let mut plugged = Plugged::of(plugged, shelf.first(), surroundings)?;
+    plugged.leave(asked.begin.still_plugged);
     let mut whole = Whole {
         args,
         surroundings,
@@ -79,7 +90,7 @@ pub fn run(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failu
     };
     let (json, warnings) = (args.common.json, fallback.into_iter().collect());
     conclude(
-        Concluding { running, ended, archive: &archive, shelf: &whole.shelf, json, warnings },
+        Concluding { running, ended, archive: &archive, shelf: &whole.shelf, json, warnings, plugged },
         surroundings,
     )
 }

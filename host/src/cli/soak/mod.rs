@@ -47,7 +47,7 @@ pub struct Soak {
     #[arg(long, value_name = "TIME", default_value = "10m", value_parser = seconds)]
     pub patience: f64,
     /// Go on with this soak, with the settings that it was begun with
-    #[arg(long, value_name = "RECORD")]
+    #[arg(long, value_name = "RECORD", conflicts_with_all = ["case", "still_plugged"])]
     pub resume: Option<String>,
     /// With --resume: drive nothing more, and judge what there is
     #[arg(long, requires = "resume")]

@@ -1,0 +1,176 @@
+//! Flex place by place, swept and warmed, as a user does it: which place is broken, whether the track or the wire loses contact, whether
+//! warmth brings it about, and what may be typed wrongly. Simulated rigs, virtual time.
+
+use anyhow::Result;
+use serde_json::Value;
+use std::path::Path;
+use tempfile::tempdir;
+use trackpair_tests::cli::{Record, trackpair, trackpair_told};
+
+/// A lead that breaks twice a second while it is flexed, wherever that is.
+const ANYWHERE: &str = r#"
+kind = "grip"
+sensor = "hall"
+topology = "complementary"
+
+[[fault]]
+kind = "dropout"
+lead = "falling"
+flex_rate_per_s = 2
+min_us = 400
+max_us = 3000
+"#;
+
+fn run(command: &str, rig: &str, archive: &Path, more: &[&str]) -> Result<Record> {
+    let place = archive.to_str().expect("the path is text");
+    let said = trackpair([&[command, "--rig", rig, "--archive", place][..], more].concat())?;
+    Record::only(archive, said)
+}
+
+/// `flex` place by place, hands off first.
+fn flexed(part: &str, seed: u64, archive: &Path, more: &[&str]) -> Result<Record> {
+    let rig = format!("sim:{part}?seed={seed}&operator=flex-places");
+    run("flex", &rig, archive, &[&["--places", "--place-seconds", "10"], more].concat())
+}
+
+fn standing_out(record: &Record) -> Vec<u64> {
+    let places = record.outcome["contact"]["places"].as_array().expect("places");
+    places.iter().filter(|p| p["stands_out"] == true).filter_map(|p| p["number"].as_u64()).collect()
+}
+
+#[test]
+fn the_place_where_the_wire_is_broken_stands_out_for_every_such_part_and_when_judged_again() -> Result<()> {
+    for seed in 101..=108 {
+        let archive = tempdir()?;
+        let record = flexed("bent-wire-grip", seed, archive.path(), &[])?;
+        record.said.expect(10, &["Places: 1 plug, 2 bend, 3 boot, 4 sensor", "2 bend", "SIMULATED"]);
+        let contact = &record.outcome["contact"];
+        assert_eq!(standing_out(&record), [2], "seed {seed}: {contact}");
+        assert_eq!(contact["follows"], "wire", "seed {seed}");
+        let places = contact["places"].as_array().expect("places");
+        assert_eq!(places.iter().map(|p| p["seconds"].as_f64().unwrap_or(0.0).round()).sum::<f64>(), 50.0);
+        assert_eq!(places[0]["events"], 0, "hands off");
+        for event in contact["events"].as_array().expect("events") {
+            assert_eq!((&event["place"], &event["wire"]), (&Value::from(2), &Value::from("rising")));
+            // The fault is 40 to 900 us long; sampled each 50 us, and the line takes its time to come back.
+            let length = event["length_us"].as_f64().expect("a length");
+            assert!((40.0..1_200.0).contains(&length), "{event}");
+        }
+        let again = trackpair(["judge", record.folder.to_str().expect("the path is text"), "--json"])?;
+        let again: Value = serde_json::from_str(&again.out)?;
+        assert_eq!(&again["contact"], contact, "seed {seed}");
+    }
+    Ok(())
+}
+
+#[test]
+fn a_lead_that_breaks_wherever_it_is_flexed_names_no_single_place() -> Result<()> {
+    let folder = tempdir()?;
+    let file = folder.path().join("anywhere.toml");
+    std::fs::write(&file, ANYWHERE)?;
+    for seed in 201..=204 {
+        let archive = tempdir()?;
+        let record = flexed(file.to_str().expect("the path is text"), seed, archive.path(), &[])?;
+        record.said.expect(10, &["hands off"]);
+        assert_ne!(standing_out(&record).len(), 1, "{}", record.outcome["contact"]);
+        assert_eq!(record.outcome["contact"]["follows"], "wire");
+    }
+    Ok(())
+}
+
+#[test]
+fn a_sound_pigtail_has_no_place_and_no_contact_lost() -> Result<()> {
+    for seed in 301..=306 {
+        let archive = tempdir()?;
+        let record = flexed("good-grip", seed, archive.path(), &[])?;
+        assert_eq!(record.verdict(), "within", "{}", record.said.out);
+        assert!(record.outcome["contact"]["events"].as_array().is_none_or(Vec::is_empty));
+    }
+    Ok(())
+}
+
+#[test]
+fn what_keeps_to_the_travel_is_the_track_and_what_keeps_to_the_hand_the_wire() -> Result<()> {
+    for (part, operator, follows) in
+        [("lifting-wiper-grip", "none", "track"), ("cracked-wire-grip", "flex", "wire")]
+    {
+        for seed in 401..=404 {
+            let archive = tempdir()?;
+            let rig = format!("sim:{part}?seed={seed}&operator={operator}");
+            let record = run("flex", &rig, archive.path(), &["--sweep", "--seconds", "120"])?;
+            let contact = &record.outcome["contact"];
+            assert_eq!(contact["follows"], follows, "{part}, seed {seed}: {}", contact["why"]);
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn contact_that_is_lost_when_warm_is_told_so_and_a_break_by_chance_is_not() -> Result<()> {
+    for seed in 501..=504 {
+        let archive = tempdir()?;
+        let rig = format!("sim:warm-contact-grip?seed={seed}&warm=1");
+        let record = run("warm-up", &rig, archive.path(), &["--minutes", "15"])?;
+        let warmth = &record.outcome["contact"]["warmth"];
+        assert_eq!(warmth["follows"], true, "seed {seed}: {warmth}");
+        let cold = record.outcome["contact"]["events"][0]["celsius"].as_f64().expect("a temperature");
+        assert!(cold > 30.0, "the first event came at {cold} degC");
+        record.said.expect(10, &["°C"]);
+        let other = tempdir()?;
+        let rig = format!("sim:cracked-wire-grip?seed={seed}&warm=1&operator=flex");
+        let record = run("warm-up", &rig, other.path(), &["--minutes", "5"])?;
+        assert_ne!(record.outcome["contact"]["warmth"]["follows"], true, "seed {seed}");
+    }
+    Ok(())
+}
+
+#[test]
+fn each_event_is_cued_with_its_place_and_the_bell_and_stays_out_of_the_document() -> Result<()> {
+    let archive = tempdir()?;
+    let record = flexed("bent-wire-grip", 5, archive.path(), &["--bell", "--json"])?;
+    assert!(record.said.err.contains('\x07'), "{}", record.said.err);
+    assert!(record.said.err.contains("event 1: rising lost for about "), "{}", record.said.err);
+    assert!(record.said.err.contains(" us at 2 bend"), "{}", record.said.err);
+    serde_json::from_str::<Value>(&record.said.out)?;
+    let other = tempdir()?;
+    let quiet = flexed("bent-wire-grip", 5, other.path(), &[])?;
+    assert!(!quiet.said.err.contains('\x07') && !quiet.said.out.contains('\x07'));
+    Ok(())
+}
+
+#[test]
+fn the_hand_is_told_by_key_and_a_place_that_is_none_is_refused_while_it_runs() -> Result<()> {
+    let archive = tempdir()?;
+    let place = archive.path().to_str().expect("the path is text");
+    let flex = ["flex", "--rig", "sim:good-grip", "--archive", place, "--places", "--seconds", "900"];
+    let said = trackpair_told(flex, "1\n9\n\nq\n")?;
+    let said = &Record::only(archive.path(), said)?.said;
+    said.expect(11, &["9: no place of 0 to 4; q ends"]);
+    Ok(())
+}
+
+#[test]
+fn what_can_be_typed_wrongly_is_told_with_what_is_allowed_and_nothing_is_recorded() -> Result<()> {
+    let archive = tempdir()?;
+    let place = archive.path().to_str().expect("the path is text");
+    for (more, words) in [
+        (&["--places", "bend"][..], &["1 places are named", "2 to 9"][..]),
+        (&["--places", "a,b,c,d,e,f,g,h,i,j"], &["10 places are named", "2 to 9"]),
+        (&["--places", "bend,boot,bend"], &["\"bend\" is named twice"]),
+        (&["--places", "bend,,boot"], &["has no name"]),
+        (&["--places", "a,b", "--place-seconds", "1"], &["--place-seconds 1", "2 to 300"]),
+        (&["--places", "a,b", "--place-seconds", "nan"], &["--place-seconds NaN", "2 to 300"]),
+        (&["--places", "a,b", "--place-seconds", "15", "--seconds", "30"], &["--seconds 30", "45 s"]),
+        (&["--places", "a,b,c,d,e", "--place-seconds", "300"], &["1800"]),
+        (&["--place-seconds", "15"], &["--places"]),
+        (&["--sweep", "--at", "20"], &["--sweep", "--at"]),
+    ] {
+        let flex = ["flex", "--rig", "sim:good-grip", "--archive", place];
+        trackpair([&flex[..], more].concat())?.expect(2, words);
+    }
+    let warm = ["warm-up", "--rig", "sim:good-grip", "--archive", place, "--minutes"];
+    trackpair([&warm[..], &["0"]].concat())?.expect(2, &["--minutes 0", "0.1 to", "trackpair soak"]);
+    trackpair([&warm[..], &["61"]].concat())?.expect(2, &["--minutes 61", "0.1 to 15"]);
+    assert_eq!(std::fs::read_dir(archive.path())?.count(), 0, "nothing is recorded");
+    Ok(())
+}
