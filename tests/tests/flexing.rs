@@ -52,14 +52,39 @@ fn the_place_where_the_wire_is_broken_stands_out_for_every_such_part_and_when_ju
         assert_eq!(places[0]["events"], 0, "hands off");
         for event in contact["events"].as_array().expect("events") {
             assert_eq!((&event["place"], &event["wire"]), (&Value::from(2), &Value::from("rising")));
-            // The fault is 40 to 900 us long; sampled each 50 us, and the line takes its time to come back.
-            let length = event["length_us"].as_f64().expect("a length");
-            assert!((40.0..1_200.0).contains(&length), "{event}");
         }
         let again = trackpair(["judge", record.folder.to_str().expect("the path is text"), "--json"])?;
         let again: Value = serde_json::from_str(&again.out)?;
         assert_eq!(&again["contact"], contact, "seed {seed}");
     }
+    Ok(())
+}
+
+#[test]
+fn lengths_of_lost_contact_hold_what_was_planted_within_their_stated_uncertainty() -> Result<()> {
+    let (mut held, mut all) = (0, 0);
+    for (seed, us) in [30, 50, 80, 150, 250, 700].into_iter().enumerate() {
+        for towards in ["open", "ground"] {
+            let folder = tempdir()?;
+            let file = folder.path().join("part.toml");
+            let fault = format!(
+                "kind = \"flex_dropout\"\nlead = \"rising\"\nplace = 2\nrate_per_s = 6\nmin_us = {us}\nmax_us = {us}"
+            );
+            let part = "kind = \"grip\"\nsensor = \"hall\"\ntopology = \"complementary\"";
+            std::fs::write(&file, format!("{part}\n[[fault]]\n{fault}\ntowards = \"{towards}\"\n"))?;
+            let place = file.to_str().expect("the path is text");
+            let record = flexed(place, 600 + seed as u64, &folder.path().join("a"), &[])?;
+            for event in record.outcome["contact"]["events"].as_array().expect("events") {
+                let number = |name: &str| event[name].as_f64().expect("a number");
+                all += 1;
+                held += usize::from(
+                    (number("length_us") - f64::from(us)).abs() <= number("length_expanded_uncertainty_us"),
+                );
+            }
+        }
+    }
+    // Stated for 95 %; of some 300 events 0.90 is four standard deviations below that.
+    assert!(all > 200 && held as f64 >= 0.9 * all as f64, "{held} of {all}");
     Ok(())
 }
 
@@ -106,20 +131,34 @@ fn what_keeps_to_the_travel_is_the_track_and_what_keeps_to_the_hand_the_wire() -
 }
 
 #[test]
-fn contact_that_is_lost_when_warm_is_told_so_and_a_break_by_chance_is_not() -> Result<()> {
-    for seed in 501..=504 {
+fn contact_that_is_lost_when_warm_is_told_so() -> Result<()> {
+    for seed in 501..=503 {
         let archive = tempdir()?;
-        let rig = format!("sim:warm-contact-grip?seed={seed}&warm=1");
-        let record = run("warm-up", &rig, archive.path(), &["--minutes", "15"])?;
+        let rig = format!("sim:warm-contact-grip?seed={seed}&warm=4");
+        let record = run("warm-up", &rig, archive.path(), &["--minutes", "7"])?;
         let warmth = &record.outcome["contact"]["warmth"];
         assert_eq!(warmth["follows"], true, "seed {seed}: {warmth}");
         let cold = record.outcome["contact"]["events"][0]["celsius"].as_f64().expect("a temperature");
         assert!(cold > 30.0, "the first event came at {cold} degC");
         record.said.expect(10, &["°C"]);
-        let other = tempdir()?;
-        let rig = format!("sim:cracked-wire-grip?seed={seed}&warm=1&operator=flex");
-        let record = run("warm-up", &rig, other.path(), &["--minutes", "5"])?;
-        assert_ne!(record.outcome["contact"]["warmth"]["follows"], true, "seed {seed}");
+    }
+    Ok(())
+}
+
+#[test]
+fn a_wire_that_breaks_warm_or_cold_is_not_told_to_follow_the_warmth_and_no_loss_lasts_longer_than_planted() -> Result<()> {
+    // A storm of 20 to 80 breaks a second while flexed: each is 40 to 900 us, a few run into each other.
+    for seed in [501, 511] {
+        let archive = tempdir()?;
+        let rig = format!("sim:cracked-wire-grip?seed={seed}&warm=4&operator=flex");
+        let record = run("warm-up", &rig, archive.path(), &["--minutes", "3"])?;
+        let warmth = &record.outcome["contact"]["warmth"];
+        assert_eq!(warmth["follows"], false, "seed {seed}: {warmth}");
+        let longest = record.findings("dropout")[0]["details"]
+            .as_array()
+            .and_then(|all| all.iter().find(|d| d["name"] == "longest")?["value"].as_f64())
+            .expect("how long the longest was");
+        assert!(longest < 20_000.0, "seed {seed}: {longest} us");
     }
     Ok(())
 }

@@ -77,6 +77,8 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("outcome", "leads-check", with(GRIP, &[]), 0),
         ("outcome", "hand-sweep", with(GRIP, &["--seconds", "4"]), 11),
         ("outcome", "flex", with(GRIP, &["--seconds", "2"]), 11),
+        ("outcome", "warm-up", with(GRIP, &["--minutes", "0.1"]), 11),
+        ("outcome", "follow", vec!["--rig", "sim:good-grip+good-body", "--archive", archive], 0),
         ("outcome", "soak", with(GRIP, &["--hours", "0.05", "--every", "15s"]), 10),
         ("outcome", "blip", with(BODY, &[]), 11),
         ("outcome", "guided-push", with(BODY, &["--seconds", "4"]), 11),

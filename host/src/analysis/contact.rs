@@ -2,12 +2,14 @@
 //! and what the events follow: a place of the pigtail, a place of the travel, the temperature. Exact tests; it judges nothing.
 //!
 //! - By place: of N events in a time T, those in the time t of a place are binomial(N, t/T) where all places are alike (the conditional test of
-//!   Poisson rates, Przyborowski and Wilenski 1940); upper tail, Holm over the places. Rates have exact Poisson bounds (Garwood 1936).
+//!   Poisson rates, Przyborowski and Wilenski 1940); upper tail, Holm over the places and over all of them together against hands off. Rates
+//!   have exact Poisson bounds (Garwood 1936).
+//! - By angle, where the grip was moved: whether events are spread over the travel as the time is (Kolmogorov's test).
 //! - By temperature: where it plays no part, the share of the watched time that was cooler than an event is evenly distributed from 0 to 1;
 //!   the sum over the events has the distribution of Irwin and Hall (both 1927).
 
 use super::dropout::{Event, Report, Wire};
-use super::prepared::Prepared;
+use super::prepared::{AngleSource, Prepared};
 use super::statistics::{poisson_lower, poisson_upper};
 use super::{Finding, PartAnalysis};
 use crate::quantity::{Channel, FindingKind};
@@ -18,13 +20,21 @@ use statrs::distribution::{Binomial, ContinuousCDF, DiscreteCDF, Normal};
 pub const MOST_EVENTS: usize = 200;
 /// Probability by chance below which events follow something, for all places together.
 const CHANCE: f64 = 0.05;
+/// So many events at least, over so much travel, before they are said to be spread over it; fewer could all be of one place.
+const SPREAD: (usize, f64) = (10, 20.0);
 /// Temperature must change by this much before it can be followed, °C.
 const LEAST_WARMING: f64 = 3.0;
+/// Events that tell it, at least.
+const LEAST_WARM_EVENTS: usize = 3;
+/// Cooler share of the time at which contact is lost when warm: where it is lost r times as often in the warmer half, the share is
+/// 1/2 + (r − 1) / (r + 1) / 4, so 0.58 for r = 2.
+const LEAST_SHARE: f64 = 0.58;
 /// Up to so many events the sum of even shares is reckoned exactly.
 const MOST_EXACT: usize = 20;
-/// What an event's length is uncertain by: a share of it, at least so many µs, at most so many scan periods (the physics study, 3.3: 5 ± 3,
-/// 100 ± 28, 300 ± 28 µs at 200 µs).
-const LENGTH_U: (f64, f64, f64) = (0.3, 3.0, 0.29);
+/// Standard uncertainty of an event's length: a share of it and a share of the scan period, at most so many scan periods. An opening shorter
+/// than a period leaves one sample on a line that its cable still holds up, so length and depth can hardly be told apart. Set on simulated
+/// openings of 40 to 900 µs, to ground and floating, at 200 µs.
+const LENGTH_U: (f64, f64, f64) = (0.3, 0.07, 0.29);
 
 /// One loss of contact.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,9 +97,9 @@ pub struct Warmth {
 }
 
 impl Warmth {
-    /// Whether contact is lost when it is warm.
+    /// Whether contact is lost when it is warm: not by chance, and about twice as often in the warmer half of the time at least.
     pub fn follows(&self) -> bool {
-        self.chance < CHANCE
+        self.chance < CHANCE && self.cooler_share >= LEAST_SHARE
     }
 }
 
@@ -98,7 +108,7 @@ impl Warmth {
 pub enum Follows {
     /// One place of the travel: the track or the wiper.
     Track,
-    /// The flexing of one place of the pigtail: the wire there.
+    /// The flexing of the pigtail, at one place or wherever; or time, wherever the grip is: a wire or a terminal.
     Wire,
     /// Neither, or both: it can't be told.
     NotTold,
@@ -124,7 +134,7 @@ pub struct Contact {
     pub beyond: u64,
     /// By place of the pigtail; empty where no places were told.
     pub places: Vec<PlaceRate>,
-    /// Against temperature; none where that did not change, or nothing was lost.
+    /// Against temperature; none where that did not change, or less than three events were sure.
     pub warmth: Option<Warmth>,
     /// What they follow.
     pub follows: Follows,
@@ -149,10 +159,19 @@ pub fn tell(prepared: &Prepared<'_>, report: &Report) -> Contact {
     };
     let events: Vec<ContactEvent> = report.events.iter().take(MOST_EVENTS).map(event).collect();
     let sure: Vec<&Event> = report.events.iter().filter(|e| e.is_sure()).collect();
-    let places = spans.map(|s| s.rates(&sure)).unwrap_or_default();
+    let (places, flexing) = spans.map(|s| s.rates(&sure)).unwrap_or((Vec::new(), None));
     let warmth = celsius.and_then(|c| warmth(c, &sure));
-    let locked = report.findings.iter().find_map(same_place);
-    let (follows, why) = follows(&places, locked, warmth.as_ref(), sure.len());
+    let clues = Clues {
+        places: &places,
+        flexing,
+        locked: report.findings.iter().find_map(same_place),
+        spread: (prepared.angle_source == AngleSource::Reference)
+            .then(|| spread(&prepared.deg, &sure))
+            .flatten(),
+        events: sure.len(),
+    };
+    let (follows, mut why) = clues.follows();
+    why += &warmth.as_ref().filter(|w| w.follows()).map_or(String::new(), when_warm);
     Contact { beyond: (report.events.len() - events.len()) as u64, events, places, warmth, follows, why }
 }
 
@@ -173,57 +192,127 @@ fn same_place(finding: &Finding) -> Option<f64> {
 }
 
 fn length_u(length_us: f64, period_us: f64) -> f64 {
-    let (share, least, most) = LENGTH_U;
-    (share * length_us).clamp(least, (most * period_us).max(least))
+    let (share, of_period, most) = LENGTH_U;
+    (share * length_us + of_period * period_us).min(most * period_us)
 }
 
 fn warmths<'a>(prepared: &'a Prepared<'_>) -> Option<&'a [f32]> {
     prepared.trace.channel(Channel::Temperature)
 }
 
-fn follows(
-    places: &[PlaceRate],
+fn when_warm(warmth: &Warmth) -> String {
+    let (from, to) = warmth.celsius;
+    let chance = percent(warmth.chance);
+    format!("; it is lost when warm (chance {chance}, {from:.0} to {to:.0} degC seen)")
+}
+
+/// A probability by chance in words.
+fn percent(chance: f64) -> String {
+    if chance < 0.0005 { "below 0.1 %".to_owned() } else { format!("{:.1} %", 100.0 * chance) }
+}
+
+/// What speaks for track or wire.
+struct Clues<'a> {
+    places: &'a [PlaceRate],
+    /// Probability by chance of so many events while any place was flexed, against hands off; none where no places were told.
+    flexing: Option<f64>,
+    /// Place of the travel where contact is lost in stroke after stroke, degrees.
     locked: Option<f64>,
-    warmth: Option<&Warmth>,
+    /// Probability by chance of events as unevenly spread over the travel, against the time spent there; none where that can't be told.
+    spread: Option<f64>,
     events: usize,
-) -> (Follows, String) {
-    let place = places.iter().filter(|p| p.stands_out()).min_by(|a, b| a.chance.total_cmp(&b.chance));
-    let warm = warmth.filter(|w| w.follows()).map_or(String::new(), |w| {
-        format!(
-            "; it is lost when warm (chance {:.2} %, {:.0} to {:.0} degC seen)",
-            100.0 * w.chance,
-            w.celsius.0,
-            w.celsius.1
-        )
-    });
-    let (follows, why) = match (place, locked) {
-        _ if events == 0 => (Follows::NotTold, "no contact was surely lost".to_owned()),
-        (Some(place), None) => (
-            Follows::Wire,
-            format!(
-                "contact is lost in time with the flexing of place {} ({}), {:.0} a minute there (chance {:.2} %): the wire or terminal there",
-                place.number,
-                place.name,
-                place.per_minute,
-                100.0 * place.chance
+}
+
+impl Clues<'_> {
+    fn follows(&self) -> (Follows, String) {
+        let place =
+            self.places.iter().filter(|p| p.stands_out()).min_by(|a, b| a.chance.total_cmp(&b.chance));
+        match (place, self.locked) {
+            _ if self.events == 0 => (Follows::NotTold, "no contact was surely lost".to_owned()),
+            (Some(place), None) => (
+                Follows::Wire,
+                format!(
+                    "contact is lost in time with the flexing of place {} ({}), {:.0} a minute there (chance {}): the wire or terminal there",
+                    place.number,
+                    place.name,
+                    place.per_minute,
+                    percent(place.chance)
+                ),
             ),
-        ),
-        (None, Some(deg)) => {
-            (Follows::Track, format!("contact is lost at one place of the travel, {deg:.1} deg, in stroke after stroke: the track or its wiper"))
+            (None, Some(deg)) => (
+                Follows::Track,
+                format!(
+                    "contact is lost at one place of the travel, {deg:.1} deg, in stroke after stroke: the track or its wiper"
+                ),
+            ),
+            (Some(place), Some(deg)) => (
+                Follows::NotTold,
+                format!(
+                    "contact is lost at {deg:.1} deg of the travel and also in time with the flexing of place {} ({}): two faults, or one that both move",
+                    place.number, place.name
+                ),
+            ),
+            (None, None) => self.of_no_place(),
         }
-        (Some(place), Some(deg)) => (
-            Follows::NotTold,
-            format!(
-                "contact is lost at {deg:.1} deg of the travel and also in time with the flexing of place {} ({}): two faults, or one that both move",
-                place.number, place.name
-            ),
-        ),
-        (None, None) => (
-            Follows::NotTold,
-            "what the lost contact follows can't be told: it keeps to no place of the travel and to no place that was flexed".to_owned(),
-        ),
-    };
-    (follows, why + &warm)
+    }
+
+    fn of_no_place(&self) -> (Follows, String) {
+        if let Some(chance) = self.flexing.filter(|c| *c < CHANCE) {
+            let text = format!(
+                "contact is lost while the pigtail is flexed, at no single place more than chance makes (hands off against flexed: chance {}): a wire \
+                 or terminal that moves with all of it",
+                percent(chance)
+            );
+            return (Follows::Wire, text);
+        }
+        if let Some(chance) = self.spread.filter(|c| *c >= CHANCE) {
+            let text = format!(
+                "contact is lost wherever the grip is: {} events are spread over the travel as the time is (chance {}), so it is a wire or a terminal \
+                 rather than a place of the track; flex place by place to find where",
+                self.events,
+                percent(chance)
+            );
+            return (Follows::Wire, text);
+        }
+        let text = "what the lost contact follows can't be told: it keeps to no place of the travel and to no place that was flexed";
+        (Follows::NotTold, text.to_owned())
+    }
+}
+
+/// Probability by chance that events are as unevenly spread over the travel as they are, against the time spent at each angle; none where the
+/// grip was not moved, or there are few events.
+fn spread(deg: &[f32], events: &[&Event]) -> Option<f64> {
+    let mut angles: Vec<f64> = deg.iter().map(|d| f64::from(*d)).filter(|a| a.is_finite()).collect();
+    angles.sort_by(f64::total_cmp);
+    let at = |share: f64| angles.get((share * angles.len() as f64) as usize).copied();
+    let (few, least) = SPREAD;
+    if at(0.95)? - at(0.05)? < least {
+        return None;
+    }
+    let mut shares: Vec<f64> =
+        events.iter().filter_map(|e| e.at_deg).map(|a| share_below(&angles, &a)).collect();
+    shares.sort_by(f64::total_cmp);
+    (shares.len() >= few).then(|| kolmogorov(&shares))
+}
+
+/// Share of sorted values below one, those equal to it by half.
+fn share_below<T: PartialOrd>(sorted: &[T], value: &T) -> f64 {
+    let (below, up_to) = (sorted.partition_point(|s| s < value), sorted.partition_point(|s| s <= value));
+    0.5 * (below + up_to) as f64 / sorted.len() as f64
+}
+
+/// Kolmogorov's test of sorted shares against an even distribution from 0 to 1: probability of a distance as large, with Stephens' (1970)
+/// correction for their number.
+fn kolmogorov(shares: &[f64]) -> f64 {
+    let n = shares.len() as f64;
+    let distance = shares
+        .iter()
+        .enumerate()
+        .fold(0.0f64, |most, (k, s)| most.max(s - k as f64 / n).max((k + 1) as f64 / n - s));
+    let lambda = (n.sqrt() + 0.12 + 0.11 / n.sqrt()) * distance;
+    let term =
+        |k: u32| (-2.0 * f64::from(k * k) * lambda * lambda).exp() * if k % 2 == 1 { 2.0 } else { -2.0 };
+    (1..=100).map(term).sum::<f64>().clamp(0.0, 1.0)
 }
 
 /// Which place was flexed when.
@@ -259,7 +348,8 @@ impl Spans {
         own.map(|((from, _), to)| to.saturating_sub(*from) as f64 * 1e-6).sum()
     }
 
-    fn rates(&self, events: &[&Event]) -> Vec<PlaceRate> {
+    /// Rates by place, and the probability by chance of so many events while any place was flexed.
+    fn rates(&self, events: &[&Event]) -> (Vec<PlaceRate>, Option<f64>) {
         let all = 0..=self.names.len() as u8;
         let total: f64 = all.clone().map(|p| self.seconds(p)).sum();
         let mut rates: Vec<PlaceRate> = all
@@ -283,8 +373,13 @@ impl Spans {
                 }
             })
             .collect();
-        holm(&mut rates);
-        rates
+        let hands_off = |r: &&PlaceRate| r.number == 0;
+        let flexed = rates.iter().find(hands_off).map(|off| {
+            let count = events.len() as u64 - off.events;
+            upper_tail(events.len() as u64, 1.0 - off.seconds / total, count)
+        });
+        let flexing = holm(&mut rates, flexed);
+        (rates, flexing)
     }
 }
 
@@ -296,16 +391,18 @@ fn upper_tail(n: u64, p: f64, k: u64) -> f64 {
     }
 }
 
-/// Probabilities of the places together, by Holm (1979); hands off is the control and counts among none.
-fn holm(rates: &mut [PlaceRate]) {
-    let mut order: Vec<usize> = (0..rates.len()).filter(|k| rates[*k].number > 0).collect();
-    order.sort_by(|a, b| rates[*a].chance.total_cmp(&rates[*b].chance));
-    let mut largest: f64 = 0.0;
-    for (k, place) in order.iter().enumerate() {
-        let together = (rates[*place].chance * (order.len() - k) as f64).min(1.0);
-        largest = largest.max(together);
-        rates[*place].chance = largest;
+/// Probabilities of the places and of flexing anywhere together, by Holm (1979); hands off is the control and counts among none. Returns that
+/// of flexing anywhere.
+fn holm(rates: &mut [PlaceRate], mut flexing: Option<f64>) -> Option<f64> {
+    let mut order: Vec<&mut f64> =
+        rates.iter_mut().filter(|r| r.number > 0).map(|r| &mut r.chance).chain(flexing.as_mut()).collect();
+    order.sort_by(|a, b| a.total_cmp(b));
+    let (mut largest, all) = (0.0f64, order.len());
+    for (k, chance) in order.into_iter().enumerate() {
+        largest = largest.max((*chance * (all - k) as f64).min(1.0));
+        *chance = largest;
     }
+    flexing
 }
 
 fn warmth(celsius: &[f32], events: &[&Event]) -> Option<Warmth> {
@@ -315,18 +412,13 @@ fn warmth(celsius: &[f32], events: &[&Event]) -> Option<Warmth> {
     if high - low < LEAST_WARMING {
         return None;
     }
-    let share = |c: f32| {
-        let below = sorted.partition_point(|s| *s < c);
-        let up_to = sorted.partition_point(|s| *s <= c);
-        0.5 * (below + up_to) as f64 / sorted.len() as f64
-    };
     let shares: Vec<f64> = events
         .iter()
         .filter_map(|e| celsius.get(e.scans.start))
         .filter(|c| c.is_finite())
-        .map(|c| share(*c))
+        .map(|c| share_below(&sorted, c))
         .collect();
-    if shares.is_empty() {
+    if shares.len() < LEAST_WARM_EVENTS {
         return None;
     }
     let sum: f64 = shares.iter().sum();
@@ -388,10 +480,43 @@ mod tests {
         assert!((upper_tail(8, 0.2, 8) - 0.2f64.powi(8)).abs() < 1e-15);
         assert_eq!(upper_tail(8, 0.2, 0), 1.0);
         let mut rates = [rate(0, 0.001), rate(1, 0.02), rate(2, 0.04), rate(3, 0.9)];
-        holm(&mut rates);
+        assert_eq!(holm(&mut rates, None), None);
         // Holm of three: 3 × 0.02, then at least 2 × 0.04; the control counts among none.
         let together: Vec<f64> = rates.iter().skip(1).map(|r| r.chance).collect();
         assert!((together[0] - 0.06).abs() < 1e-12 && (together[1] - 0.08).abs() < 1e-12, "{together:?}");
         assert!(!rates.iter().any(PlaceRate::stands_out));
+    }
+
+    #[test]
+    fn flexing_anywhere_is_one_more_of_those_that_are_tested_together() {
+        let mut rates = [1, 2].map(|number| PlaceRate {
+            number,
+            name: String::new(),
+            seconds: 10.0,
+            events: 0,
+            per_minute: 0.0,
+            interval: (0.0, 0.0),
+            chance: 0.2,
+        });
+        // Holm of three: 3 × 0.001; then 2 × 0.2 for both.
+        let flexing = holm(&mut rates, Some(0.001)).unwrap();
+        assert!((flexing - 0.003).abs() < 1e-12);
+        assert!(rates.iter().all(|r| (r.chance - 0.4).abs() < 1e-12));
+    }
+
+    #[test]
+    fn kolmogorovs_test_has_its_published_points_and_tells_one_place_from_all() {
+        // Tables of the limit: 5 % at 1.358, 1 % at 1.628 (Smirnov 1948, from memory; scipy.special.kolmogorov gives 0.0500 and 0.0100).
+        for (lambda, p) in [(1.358, 0.05), (1.628, 0.01)] {
+            let n = 1e4f64;
+            let distance = lambda / (n.sqrt() + 0.12 + 0.11 / n.sqrt());
+            // Evenly spaced, all moved by the distance less the half step that even spacing has already.
+            let shares: Vec<f64> = (0..10_000).map(|k| (k as f64 + 1.0) / n - distance).collect();
+            assert!((kolmogorov(&shares) - p).abs() < 2e-4, "{lambda}: {}", kolmogorov(&shares));
+        }
+        let even: Vec<f64> = (0..10).map(|k| (f64::from(k) + 0.5) / 10.0).collect();
+        assert!(kolmogorov(&even) > 0.99);
+        // Ten events at one place, wherever it is, are never taken for spread.
+        assert!((0..=10).all(|k| kolmogorov(&[0.1 * f64::from(k); 10]) < 0.02));
     }
 }

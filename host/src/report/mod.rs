@@ -60,12 +60,12 @@ use crate::outcome::{Outcome, Stamp};
 use crate::sheet::PartSheet;
 use crate::trace::ChannelProvenance;
 
-pub use suspects::{SuspectRow, rows as suspect_rows};
 pub use html::html;
 pub use logo::LogoError;
 pub use pdf::{CertificateInput, PdfError, certificate, pdf, vehicle_check_pdf, vehicle_form_pdf};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};
+pub use suspects::{SuspectRow, rows as suspect_rows};
 pub use terminal::{Style, terminal};
 pub use words::Lines;
 

@@ -20,6 +20,8 @@ const LEAST_DEPTH: f64 = 0.002;
 const NEAR: usize = 64;
 /// Longest excursion that is followed to its end, samples; longer ones must stand at a rail.
 const LONGEST_FOLLOW: usize = 4_000_000;
+/// An excursion at least this long is held against what is usual around it, over so many samples on each side.
+const LONG: (usize, usize) = (64, 1000);
 /// An excursion this deep is a lost contact also when the line still follows the grip, ratio.
 const CERTAIN_DEPTH: f64 = 0.1;
 /// A rail: within this of ground or supply, ratio.
@@ -168,6 +170,9 @@ fn confirm(
     if end == run.end && !stands_at_rail(series, start, end) {
         return None;
     }
+    if end - start >= LONG.0 && !series.moves && is_usual(series.values, run, start..end, level, half) {
+        return None;
+    }
     let peak = (start..end).map(deviation).fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
     if peak.abs() <= needed.max(shown(end)) {
         return None;
@@ -198,6 +203,22 @@ fn confirm(
         .map(|j| (deviation(j) * peak.signum()).max(0.0))
         .sum();
     Some(Excursion { samples: start..end, level, peak, plateau, wide, area, turned, deep })
+}
+
+/// Whether it is the excursion that stands where the series usually is, and not the level before it: that was taken inside another one.
+fn is_usual(values: &[f32], run: &Range<usize>, found: Range<usize>, level: f64, half: f64) -> bool {
+    let median_of = |places: &mut dyn Iterator<Item = usize>| {
+        let mut some: Vec<f64> = places.map(|j| f64::from(values[j])).collect();
+        statistics::median(&mut some)
+    };
+    let around = LONG.1;
+    let before = found.start.saturating_sub(around).max(run.start)..found.start;
+    let after = found.end..(found.end + around).min(run.end);
+    let every = (found.len() / around).max(1);
+    let usual = median_of(&mut before.chain(after));
+    usual.zip(median_of(&mut found.step_by(every))).is_some_and(|(usual, inside)| {
+        (usual - level).abs() > half && (usual - inside).abs() < 0.5 * (usual - level).abs()
+    })
 }
 
 /// Noise near a place: the larger of before and after, so that the edge of a noisy stretch belongs to it.

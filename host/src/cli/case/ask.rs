@@ -113,7 +113,9 @@ impl Asking<'_> {
             let question = format!("{more}: grip, body or pair; Enter for none");
             let kind = self.until(&question, |line| match line {
                 "" => Ok(None),
-                word => PartKind::from_name(word).map(Some).ok_or_else(|| "answer grip, body or pair".to_owned()),
+                word => {
+                    PartKind::from_name(word).map(Some).ok_or_else(|| "answer grip, body or pair".to_owned())
+                }
             })?;
             let Some(kind) = kind else { return Ok(parts) };
             let mut field = |question: &str| self.line(question).map(|l| Some(l).filter(|l| !l.is_empty()));
@@ -200,7 +202,9 @@ mod tests {
         assert_eq!(seen, due);
         let labels: Vec<_> = opening.parts.iter().map(|p| p.label.as_str()).collect();
         assert_eq!(labels, ["grip 4711", "body"]);
-        for refused in ["must be said", "no number of 1 to", "written like P2135", "answer grip, body or pair"] {
+        for refused in
+            ["must be said", "no number of 1 to", "written like P2135", "answer grip, body or pair"]
+        {
             assert!(asked.contains(refused), "{refused}: {asked}");
         }
     }

@@ -160,7 +160,12 @@ fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
         for row in suspect_rows(&of.suspects).iter().take(MOST_SUSPECTS) {
             paragraph(&mut text, "  - ", &row.heading, width);
             for line in row.lines.iter().filter(|l| !l.name.starts_with("Rivals")) {
-                paragraph(&mut text, "      ", &format!("{}: {}", line.name.to_lowercase(), line.text), width);
+                paragraph(
+                    &mut text,
+                    "      ",
+                    &format!("{}: {}", line.name.to_lowercase(), line.text),
+                    width,
+                );
             }
             paragraph(&mut text, "      ", &format!("next: {}", row.next_check), width);
         }

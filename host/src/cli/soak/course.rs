@@ -2,8 +2,8 @@
 
 use super::super::bench_work::on_own_bench;
 use super::super::cautions::{self, Consent};
-use super::super::progress::Meter;
 use super::super::matings::Plugged;
+use super::super::progress::Meter;
 use super::super::rig_lock::RigLock;
 use super::super::settled::Settled;
 use super::super::sheets::Shelf;
