@@ -154,10 +154,8 @@ fn a_wire_that_breaks_warm_or_cold_is_not_told_to_follow_the_warmth_and_no_loss_
         let record = run("warm-up", &rig, archive.path(), &["--minutes", "3"])?;
         let warmth = &record.outcome["contact"]["warmth"];
         assert_eq!(warmth["follows"], false, "seed {seed}: {warmth}");
-        let longest = record.findings("dropout")[0]["details"]
-            .as_array()
-            .and_then(|all| all.iter().find(|d| d["name"] == "longest")?["value"].as_f64())
-            .expect("how long the longest was");
+        let details = &record.findings("dropout")[0]["details"];
+        let longest = details["longest_us"].as_f64().unwrap_or_else(|| panic!("{details}"));
         assert!(longest < 20_000.0, "seed {seed}: {longest} us");
     }
     Ok(())
