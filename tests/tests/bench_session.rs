@@ -243,7 +243,8 @@ fn a_hand_sweep_sees_the_travel_without_drive() {
 
 #[test]
 fn flexing_catches_the_dropouts_of_a_cracked_wire_with_samples_before_them() {
-    let plan = FlexPlan { hold_deg: None, until: HandEnd { after_us: Some(20_000_000), key: None } };
+    let until = HandEnd { after_us: Some(20_000_000), key: None };
+    let plan = FlexPlan { hold_deg: None, sweep: false, places: None, cue: None, until };
     let rig = Shared::with("cracked-wire-grip?seed=2&operator=flex");
     let look = rig.clone();
     let capture = on_bench(rig, &AtomicBool::new(false), &mut |_| {}, |bench| bench.flex(plan)).0;
@@ -263,7 +264,8 @@ fn flexing_catches_the_dropouts_of_a_cracked_wire_with_samples_before_them() {
 #[test]
 fn flexing_a_good_grip_catches_nothing_held_or_free() {
     for hold_deg in [None, Some(40.0)] {
-        let plan = FlexPlan { hold_deg, until: HandEnd { after_us: Some(15_000_000), key: None } };
+        let until = HandEnd { after_us: Some(15_000_000), key: None };
+        let plan = FlexPlan { hold_deg, sweep: false, places: None, cue: None, until };
         let (_, capture) =
             quietly("good-grip?seed=4&operator=flex", |bench| (bench.self_check(), bench.flex(plan)));
         assert_eq!(capture.recording.failure, None);

@@ -146,7 +146,8 @@ fn contact_that_is_lost_when_warm_is_told_so() -> Result<()> {
 }
 
 #[test]
-fn a_wire_that_breaks_warm_or_cold_is_not_told_to_follow_the_warmth_and_no_loss_lasts_longer_than_planted() -> Result<()> {
+fn a_wire_that_breaks_warm_or_cold_is_not_told_to_follow_the_warmth_and_no_loss_lasts_longer_than_planted()
+-> Result<()> {
     // A storm of 20 to 80 breaks a second while flexed: each is 40 to 900 us, a few run into each other.
     for seed in [501, 511] {
         let archive = tempdir()?;

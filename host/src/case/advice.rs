@@ -60,23 +60,25 @@ impl Case {
 
     fn bench(&self, advice: &mut Vec<String>) {
         let cleared = self.checks().last().is_some_and(|c| c.check.conclusion == Conclusion::PullThePart);
-        let last = |label: &str| self.records().filter(|r| r.label == label && r.scope == "part").last();
         let mut all_within = self.parts().next().is_some();
         for part in self.parts() {
-            let record = last(&part.label);
-            all_within &= record.is_some_and(|r| r.verdict == Verdict::Within);
             let (name, label) = (&self.name, &part.label);
-            match record {
-                None if cleared => advice.push(format!(
+            let whole = self.standing_records(label).find(|r| r.scope == "part");
+            let outside = self.standing_records(label).find(|r| r.verdict == Verdict::Outside);
+            all_within &= outside.is_none() && whole.is_some_and(|r| r.verdict == Verdict::Within);
+            match (outside, whole) {
+                (Some(record), _) => advice.push(format!(
+                    "Do not refit {label}: {} found it outside its limits ({}). When another part is in its place, qualify that one and close the case: trackpair \
+                     case close {name} --ending mended --mended WHAT",
+                    record.record,
+                    of_scope(&record.scope)
+                )),
+                (None, None) if cleared => advice.push(format!(
                     "Pull the {} and plug it in once, for the whole plan: trackpair qualify --rig ADDRESS --case {name} --part {label:?}. For more procedures leave it \
                      plugged in (--still-plugged).",
                     part.kind.name()
                 )),
-                Some(record) if record.verdict == Verdict::Outside => advice.push(format!(
-                    "Do not refit {label}: {} found it outside its limits. After replacing: trackpair case close {name} --ending mended --mended WHAT",
-                    record.record
-                )),
-                Some(record) if record.verdict == Verdict::Undecided => advice.push(format!(
+                (None, Some(record)) if record.verdict == Verdict::Undecided => advice.push(format!(
                     "{} leaves {label} undecided; its report says what would decide it.",
                     record.record
                 )),
@@ -96,5 +98,14 @@ impl Case {
                 );
             }
         }
+    }
+}
+
+/// What a record was about, in words.
+fn of_scope(scope: &str) -> String {
+    match scope {
+        "part" => "the whole part".to_owned(),
+        "dropouts" => "lost contact".to_owned(),
+        other => other.replace('_', " "),
     }
 }

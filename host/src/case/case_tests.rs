@@ -122,6 +122,39 @@ fn the_last_word_on_a_place_counts_and_nothing_told_is_lost() {
 }
 
 #[test]
+fn of_records_that_judged_the_same_the_last_stands_and_a_part_that_came_with_the_repair_is_not_complained_of()
+{
+    let record = |record: &str, scope: &str, verdict| {
+        Content::Record(RecordEntry {
+            record: record.to_owned(),
+            number: 1,
+            fingerprint: None,
+            kind: PartKind::Grip,
+            label: "grip 1".to_owned(),
+            scope: scope.to_owned(),
+            verdict,
+            simulated: true,
+        })
+    };
+    let mut case = opened(&[Symptom::LimpHome]);
+    add(&mut case, record("a", "part", Verdict::Undecided));
+    add(&mut case, record("b", "dropouts", Verdict::Outside));
+    add(&mut case, record("c", "part", Verdict::Within));
+    let standing: Vec<&str> = case.standing_records("grip 1").map(|r| r.record.as_str()).collect();
+    assert_eq!(standing, ["b", "c"]);
+    // The sweep found nothing and the flex did: the part is not refitted, and not called within.
+    let advice = case.advice().join("\n");
+    assert!(advice.contains("Do not refit grip 1: b found it outside its limits (lost contact)"), "{advice}");
+    assert!(!advice.contains("Every part is within"), "{advice}");
+    add(&mut case, Content::Note(Note { parts: vec![part("body 1")], ..Note::default() }));
+    let repair =
+        Note { mended: Some("another grip".to_owned()), parts: vec![part("grip 2")], ..Note::default() };
+    add(&mut case, Content::Note(repair));
+    let later = ["grip 1", "body 1", "grip 2"].map(|label| case.came_after_mending(label));
+    assert_eq!(later, [false, false, true]);
+}
+
+#[test]
 fn an_entry_comes_back_from_its_text_and_one_of_a_later_program_is_named() {
     let mut case = opened(&[Symptom::WhenWet]);
     add(&mut case, replugged());

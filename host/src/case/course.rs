@@ -81,6 +81,24 @@ impl Case {
         })
     }
 
+    /// Whether a part came with what was mended or later: the complaint is not about it.
+    pub fn came_after_mending(&self, label: &str) -> bool {
+        let mended =
+            self.entries.iter().find(|e| matches!(&e.content, Content::Note(n) if n.mended.is_some()));
+        let came = self.entries.iter().find(|e| match &e.content {
+            Content::Opening(opening) => opening.parts.iter().any(|p| p.label == label),
+            Content::Note(note) => note.parts.iter().any(|p| p.label == label),
+            _ => false,
+        });
+        came.zip(mended).is_some_and(|(came, mended)| came.number >= mended.number)
+    }
+
+    /// Of a part's records those that stand: of those that judged the same the last.
+    pub fn standing_records<'a>(&'a self, label: &'a str) -> impl Iterator<Item = &'a RecordEntry> {
+        let own = move || self.records().filter(move |r| r.label == label);
+        own().enumerate().filter(move |(k, r)| own().skip(k + 1).all(|l| l.scope != r.scope)).map(|(_, r)| r)
+    }
+
     /// The records of the bench.
     pub fn records(&self) -> impl Iterator<Item = &RecordEntry> {
         self.entries.iter().filter_map(|e| match &e.content {

@@ -262,7 +262,11 @@ impl Cues {
             0 => String::new(),
             n => format!(" ({n} more before it)"),
         };
-        Some(format!("event {}: {who} lost for about {} us{place}{more}", event.number, event.length_us))
+        let how_long = match event.length_us {
+            us if event.on_and_off => format!("on and off for about {:.1} ms", us as f64 * 1e-3),
+            us => format!("for about {us} us"),
+        };
+        Some(format!("event {}: {who} lost {how_long}{place}{more}", event.number))
     }
 }
 
@@ -289,6 +293,7 @@ mod tests {
             number,
             after_us,
             length_us: 400,
+            on_and_off: false,
             lines: vec![Channel::Rising],
             place: None,
         };

@@ -1,6 +1,7 @@
 //! What is known when a cause is looked for: what the bench found, what was checked at the vehicle, what was complained of and seen.
 //! It holds facts alone; which cause they speak for is not its business.
 
+use crate::analysis::contact::Follows;
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::verdict::Verdict;
 use serde::{Deserialize, Serialize};
@@ -15,6 +16,8 @@ pub struct Evidence {
     pub findings: Vec<FindingEvidence>,
     /// What the bench measured.
     pub figures: Vec<FigureEvidence>,
+    /// What lost contact follows, where the pigtail was flexed, the grip swept, or the part warmed.
+    pub contact: Option<ContactEvidence>,
     /// What could not be tested, by its machine name.
     pub not_testable: Vec<String>,
     /// What was checked at the vehicle.
@@ -33,6 +36,7 @@ impl Evidence {
         }
         self.findings.extend(other.findings);
         self.figures.extend(other.figures);
+        self.contact = other.contact.or(self.contact);
         self.not_testable.extend(other.not_testable);
         self.vehicle.extend(other.vehicle);
         let (own, more) = (&mut self.complaint, other.complaint);
@@ -47,6 +51,19 @@ impl Evidence {
         own.codes.dedup();
         self
     }
+}
+
+/// What lost contact follows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ContactEvidence {
+    /// Track or wire.
+    pub follows: Follows,
+    /// Whether one place of the pigtail stands out.
+    pub placed: bool,
+    /// Whether it is lost when warm.
+    pub warm: bool,
+    /// How that is known, as a sentence.
+    pub text: String,
 }
 
 /// A finding of the bench.

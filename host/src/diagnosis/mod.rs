@@ -8,11 +8,12 @@ mod evidence;
 pub mod suspects;
 
 pub use evidence::{
-    CheckKind, Complaint, Evidence, FigureEvidence, FindingEvidence, Look, Run, Seen, Symptom,
-    VehicleEvidence,
+    CheckKind, Complaint, ContactEvidence, Evidence, FigureEvidence, FindingEvidence, Look, Run, Seen,
+    Symptom, VehicleEvidence,
 };
 pub use suspects::{Cause, Suspect, rank};
 
+use crate::analysis::contact::Follows;
 use crate::quantity::FindingKind;
 
 /// What a technician does next about a finding of this kind, in a sentence.
@@ -95,6 +96,23 @@ pub const fn next_step(kind: FindingKind) -> &'static str {
         FindingKind::NotTestable => {
             "Mend what keeps the plate from returning to rest first; then qualify again: the tests that rest on it say nothing now."
         }
+    }
+}
+
+/// The same for lost contact, once the pigtail was flexed or the grip swept and it is known what it follows.
+pub const fn next_step_of_contact(follows: Follows, placed: bool) -> Option<&'static str> {
+    match follows {
+        Follows::Wire if placed => Some(
+            "Open the sheath at the place that stands out and look at wire, crimp and terminal, a few inches to both sides: a wire can be broken inside sound \
+             insulation. Mend it there, or replace the part where its pigtail can't be had apart.",
+        ),
+        Follows::Wire => Some(
+            "Flex it place by place (flex --places) to find where the wire or terminal is; then open the sheath there.",
+        ),
+        Follows::Track => Some(
+            "The track or its wiper loses contact at that angle: no wiring mends it, replace the sensor.",
+        ),
+        Follows::NotTold => None,
     }
 }
 

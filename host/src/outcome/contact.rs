@@ -1,6 +1,6 @@
 //! Lost contact as it is stored.
 
-use crate::analysis::contact::{Contact, ContactEvent, PlaceRate, Warmth};
+use crate::analysis::contact::{Contact, ContactEvent, Follows, PlaceRate, Warmth};
 use crate::analysis::dropout::Wire;
 use serde::{Deserialize, Serialize};
 
@@ -19,6 +19,16 @@ pub struct OutcomeContact {
     pub events: Vec<OutcomeContactEvent>,
     /// How many there were beyond them.
     pub beyond: u64,
+}
+
+impl OutcomeContact {
+    /// What the events follow; a newer program's word that this one does not know is not told.
+    pub fn followed(&self) -> Follows {
+        [Follows::Track, Follows::Wire]
+            .into_iter()
+            .find(|f| f.name() == self.follows)
+            .unwrap_or(Follows::NotTold)
+    }
 }
 
 /// Events while one place was flexed.

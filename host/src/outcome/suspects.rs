@@ -1,8 +1,8 @@
 //! Suspects as they are stored, and an outcome as evidence, so that they can be ranked again beside vehicle checks and a complaint. It
 //! ranks nothing.
 
-use super::{Outcome, OutcomeFigure, OutcomeFinding};
-use crate::diagnosis::{Cause, Evidence, FigureEvidence, FindingEvidence, Suspect};
+use super::{Outcome, OutcomeContact, OutcomeFigure, OutcomeFinding};
+use crate::diagnosis::{Cause, ContactEvidence, Evidence, FigureEvidence, FindingEvidence, Suspect};
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use serde::{Deserialize, Serialize};
 
@@ -88,8 +88,18 @@ pub fn evidence_of(outcome: &Outcome) -> Evidence {
         kind: PartKind::from_name(&outcome.part.kind).unwrap_or_default(),
         findings: outcome.findings.iter().filter_map(finding).collect(),
         figures: outcome.figures.iter().filter_map(figure).collect(),
+        contact: outcome.contact.as_ref().map(contact),
         not_testable: outcome.not_testable.iter().map(|n| n.what.clone()).collect(),
         ..Evidence::default()
+    }
+}
+
+fn contact(contact: &OutcomeContact) -> ContactEvidence {
+    ContactEvidence {
+        follows: contact.followed(),
+        placed: contact.places.iter().any(|p| p.stands_out),
+        warm: contact.warmth.is_some_and(|w| w.follows),
+        text: contact.why.clone(),
     }
 }
 

@@ -101,6 +101,8 @@ pub struct FlexCue {
     pub after_us: u64,
     /// From its first sample beyond the threshold to its last, µs.
     pub length_us: u64,
+    /// Whether the line came back and was lost again in it.
+    pub on_and_off: bool,
     /// Lines that jumped.
     pub lines: Vec<Channel>,
     /// Where the hand was; none where no places are told.
@@ -189,6 +191,8 @@ struct Open {
     gaps: Vec<Gap>,
     ends_us: u64,
     latest_us: u64,
+    /// Jumps that lie apart: one of a short loss, two of the ends of a long one, more of several.
+    apart: u32,
 }
 
 /// Samples kept from before: a ring as deep as the pre-trigger time.
@@ -452,7 +456,10 @@ impl<'r, 'k> Watcher<'r, 'k> {
             gaps: Vec::new(),
             ends_us: at_us + after_us,
             latest_us: at_us + LONGEST_WINDOW_US,
+            apart: 1,
         });
+        let near_us = Detector::DELAY as u64 * u64::from(self.provenance.period_us);
+        open.apart += u32::from(at_us > open.event.until_us + near_us);
         open.event.until_us = at_us;
         open.ends_us = (at_us + after_us).min(open.latest_us);
         for (channel, deviation) in jumps {
@@ -475,12 +482,13 @@ impl<'r, 'k> Watcher<'r, 'k> {
         }
     }
 
-    fn cue(&self, event: &FlexEvent) {
-        let Some(cue) = self.plan.cue else { return };
+    fn cue(&self, open: &Open) {
+        let (Some(cue), event) = (self.plan.cue, &open.event) else { return };
         cue(&FlexCue {
             number: self.capture.events.len() as u64 + self.capture.events_beyond + 1,
             after_us: event.at_us.saturating_sub(self.started_us.unwrap_or(event.at_us)),
             length_us: event.until_us - event.at_us + u64::from(self.provenance.period_us),
+            on_and_off: open.apart > 2,
             lines: event.lines.iter().map(|(channel, _)| *channel).collect(),
             place: self.plan.places.map(|_| self.place),
         });
@@ -488,7 +496,7 @@ impl<'r, 'k> Watcher<'r, 'k> {
 
     fn close(&mut self) {
         let Some(open) = self.open.take() else { return };
-        self.cue(&open.event);
+        self.cue(&open);
         if self.capture.events.len() >= self.keep.most_events {
             self.capture.events_beyond += 1;
             return;

@@ -37,7 +37,7 @@ pub struct Grid {
 /// How a group is laid out.
 enum Layout {
     List,
-    /// Rows by region and direction, a column per figure.
+    /// Rows by region and direction, or by speed, a column per figure.
     ByMotion,
     /// Rows by opening, columns by the state of the bridge.
     ByBridge,
@@ -92,7 +92,7 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
     (
         "Plate behind grip",
         "The rig plays the controller, by the mapping of the part sheet. These say as much about its loop as about the parts.",
-        Layout::List,
+        Layout::ByMotion,
         &[
             FigureName::FollowLatencyP50,
             FigureName::FollowLatencyP95,
@@ -187,7 +187,7 @@ fn by_motion(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
         }
     }
     conditions.sort_by(|a, b| {
-        let from = |c: &Condition| c.from_deg.unwrap_or(0.0);
+        let from = |c: &Condition| c.from_deg.or(c.speed_deg_s).unwrap_or(0.0);
         (a.region, a.direction).cmp(&(b.region, b.direction)).then(from(a).total_cmp(&from(b)))
     });
     let find = |condition: &Condition, column: &String| {
@@ -206,15 +206,17 @@ fn by_motion(members: &[(&OutcomeFigure, &FigureRow)]) -> Option<Grid> {
         None => name.strip_suffix(" time").unwrap_or(name).to_owned(),
     };
     let columns = columns.iter().map(short).collect();
-    Some(grid("range and direction", columns, rows))
+    let by_speed = conditions.iter().all(|c| c.speed_deg_s.is_some());
+    Some(grid(if by_speed { "grip turned at" } else { "range and direction" }, columns, rows))
 }
 
-/// A condition under the heading "range and direction": "low, opening", "low, opening, from 10°".
+/// A condition under its heading: "low, opening", "low, opening, from 10°", "60 °/s".
 fn short_condition(condition: &Condition) -> String {
     let parts = [
         condition.region.map(|r| r.name().to_owned()),
         condition.direction.map(|d| d.name().to_owned()),
         condition.from_deg.map(|deg| format!("from {}°", format::fixed(deg, 0))),
+        condition.speed_deg_s.map(|speed| format!("{} °/s", format::fixed(speed, 0))),
     ];
     parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }

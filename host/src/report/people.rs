@@ -7,7 +7,8 @@ use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
-    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
+    Outcome, OutcomeContact, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade,
+    OutcomeReading,
 };
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::trace::GapCause;
@@ -169,7 +170,7 @@ impl People {
                 .findings
                 .iter()
                 .enumerate()
-                .map(|(k, f)| finding_row(k + 1, f, lines))
+                .map(|(k, f)| finding_row(k + 1, f, lines, outcome.contact.as_ref()))
                 .collect(),
             suspects: rows(&outcome.suspects),
             missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
@@ -301,7 +302,12 @@ fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     all
 }
 
-fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> FindingRow {
+fn finding_row(
+    number: usize,
+    finding: &OutcomeFinding,
+    lines: Lines,
+    contact: Option<&OutcomeContact>,
+) -> FindingRow {
     FindingRow {
         number,
         kind: plain(&words::finding(&finding.kind), LABEL),
@@ -327,7 +333,13 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines) -> Finding
                 plain(&format!("{name} {}{space}{unit}", format::significant(*value, 3)), LABEL)
             })
             .collect(),
-        next_step: FindingKind::from_name(&finding.kind).map(diagnosis::next_step),
+        next_step: FindingKind::from_name(&finding.kind).map(|kind| {
+            let told = contact.filter(|_| kind == FindingKind::Dropout);
+            let further = told.and_then(|c| {
+                diagnosis::next_step_of_contact(c.followed(), c.places.iter().any(|p| p.stands_out))
+            });
+            further.unwrap_or(diagnosis::next_step(kind))
+        }),
     }
 }
 

@@ -13,6 +13,7 @@ use crate::quantity::PartKind;
 use crate::record::{Archive, Index};
 use crate::report::suspect_rows;
 use crate::report::text::wrap;
+use crate::verdict::Verdict;
 use clap::Args;
 use serde::Serialize;
 use std::fmt::Write;
@@ -91,17 +92,21 @@ fn suspects<'a>(archive: &Archive, case: &'a Case) -> Result<Vec<PartSuspects<'a
         ..Evidence::default()
     };
     let mut all = Vec::new();
+    let is_outside =
+        |part: &CasePart| case.standing_records(&part.label).any(|r| r.verdict == Verdict::Outside);
+    let explained = case.parts().any(is_outside);
     for part in case.parts() {
-        let mut evidence = around(part.kind);
+        let mut bench = Evidence { kind: part.kind, ..Evidence::default() };
         // Of records that judged the same the last counts: the same finding twice is no more evidence.
-        let own: Vec<_> = case.records().filter(|r| r.label == part.label).collect();
-        let later = |k: usize| own[k + 1..].iter().any(|r| r.scope == own[k].scope);
-        for entry in own.iter().enumerate().filter(|(k, _)| !later(*k)).map(|(_, r)| r) {
+        for entry in case.standing_records(&part.label) {
             let failed = |e: crate::record::ArchiveError| Failure::Other(e.into());
             let stored = archive.record(&entry.record).map_err(failed)?;
             let outcome = archive.outcome(&stored, Some(entry.number)).map_err(failed)?;
-            evidence = evidence.merge(evidence_of(&outcome));
+            bench = bench.merge(evidence_of(&outcome));
         }
+        // The complaint is about parts that were there then; where one of them is outside, it suspects no other.
+        let spoken_of = !case.came_after_mending(&part.label) && (is_outside(part) || !explained);
+        let evidence = if spoken_of { around(part.kind).merge(bench) } else { bench };
         all.push(PartSuspects { part: Some(&part.label), suspects: ranked(&evidence) });
     }
     if all.is_empty() {
@@ -191,8 +196,8 @@ fn paragraph(text: &mut String, first: &str, words: &str, width: usize) {
 fn part_words(part: &CasePart, matings: u32) -> String {
     let known = [
         part.used.as_ref().map(|u| format!("use {u}")),
-        part.origin.as_ref().map(|o| format!("from {o}")),
-        Some(format!("{matings} matings")),
+        part.origin.as_ref().map(|o| format!("origin {o}")),
+        Some(format!("{matings} {}", if matings == 1 { "mating" } else { "matings" })),
     ];
     let known: Vec<String> = known.into_iter().flatten().collect();
     format!("{}: {}", part.label, known.join(", "))
@@ -236,6 +241,7 @@ fn entry_words(entry: &Entry) -> Option<String> {
                 record.record
             )
         }
+        Content::Closing(closing) if closing.words.is_empty() => format!("closed, {}", closing.ending.name()),
         Content::Closing(closing) => format!("closed, {}: {}", closing.ending.name(), closing.words),
     })
 }

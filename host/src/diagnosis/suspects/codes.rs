@@ -82,6 +82,8 @@ pub fn codes_for(cause: Cause, kind: PartKind, line: Option<Channel>) -> Vec<Cod
     let correlates = matches!(
         cause,
         C::FlatSpot
+            | C::LiftingWiper
+            | C::SignalContact
             | C::SignalLead
             | C::Leakage
             | C::GainOffset

@@ -3,7 +3,10 @@
 
 use super::clue::Clue;
 use super::{Cause, codes};
-use crate::diagnosis::{CheckKind, Complaint, Evidence, Look, Seen, Symptom, VehicleEvidence};
+use crate::analysis::contact::Follows;
+use crate::diagnosis::{
+    CheckKind, Complaint, ContactEvidence, Evidence, Look, Seen, Symptom, VehicleEvidence,
+};
 use crate::verdict::Verdict;
 
 /// A weight with its reason.
@@ -23,6 +26,7 @@ pub(super) fn weights(evidence: &Evidence) -> Vec<Weight> {
     for line in &evidence.vehicle {
         out.extend(of_check(line));
     }
+    out.extend(evidence.contact.iter().flat_map(of_contact));
     let complaint = &evidence.complaint;
     for symptom in &complaint.symptoms {
         let told = format!("complaint: {}", words(*symptom));
@@ -87,6 +91,30 @@ fn failed(line: &VehicleEvidence) -> Option<Clue> {
     };
     let says = format!("at the vehicle, {}: {}", line.place, line.text);
     Some(Clue { says, sureness: 0.95, channel: None, fits, absorbed_by: Vec::new() })
+}
+
+/// What lost contact follows: a wire that is flexed, a place of the track, warmth.
+fn of_contact(contact: &ContactEvidence) -> Vec<Weight> {
+    use Cause as C;
+    let follows: &[(Cause, f64)] = match contact.follows {
+        Follows::Wire => &[
+            (C::SignalContact, 2.0),
+            (C::SupplyContact, 2.0),
+            (C::LiftingWiper, -3.0),
+            (C::ImpactContact, -2.0),
+        ],
+        Follows::Track => &[
+            (C::LiftingWiper, 2.0),
+            (C::SignalContact, -3.0),
+            (C::SupplyContact, -3.0),
+            (C::ImpactContact, -3.0),
+        ],
+        Follows::NotTold => &[],
+    };
+    let warm: &[(Cause, f64)] =
+        if contact.warm { &[(C::SignalContact, 0.7), (C::SupplyContact, 0.7)] } else { &[] };
+    let told = format!("on the bench: {}", contact.text);
+    follows.iter().chain(warm).map(|(c, nats)| weight(*c, *nats, &told)).collect()
 }
 
 /// What a check that is as it should be speaks against, and what a sensor's wrong output speaks for.

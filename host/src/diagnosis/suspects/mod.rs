@@ -135,7 +135,7 @@ fn of_problem(
                 evidence: Vec::new(),
                 against: Vec::new(),
                 rivals: Vec::new(),
-                next_check: cause.next_check(),
+                next_check: next_check(*cause, evidence),
                 codes: codes_for(*cause, evidence.kind, line),
             };
             weigh(&mut suspect, &bearing, weights);
@@ -151,6 +151,14 @@ fn of_problem(
     suspects.retain(|s| s.probability >= LEAST_PROBABILITY || best - s.score < TIE);
     name_rivals(&mut suspects, best);
     suspects
+}
+
+/// The next check; where lost contact is known to follow something, the one beyond that.
+fn next_check(cause: Cause, evidence: &Evidence) -> &'static str {
+    let of_contact = matches!(cause, Cause::SignalContact | Cause::SupplyContact | Cause::LiftingWiper);
+    let told = evidence.contact.as_ref().filter(|_| of_contact);
+    let further = told.and_then(|c| super::next_step_of_contact(c.follows, c.placed));
+    further.unwrap_or(cause.next_check())
 }
 
 /// Adds every weight with its sentence.

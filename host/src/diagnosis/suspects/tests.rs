@@ -1,6 +1,8 @@
 //! Each rule on invented evidence.
 
 use super::*;
+use crate::analysis::contact::Follows;
+use crate::diagnosis::ContactEvidence;
 use crate::diagnosis::{CheckKind, FindingEvidence, Look, Run, Seen, Symptom, VehicleEvidence};
 use crate::quantity::{Channel, FindingKind, PartKind};
 use crate::verdict::Verdict;
@@ -228,4 +230,26 @@ fn every_cause_has_a_name_of_its_own_and_every_sentence_ends() {
             codes_for(cause, kind, None).iter().for_each(|c| assert!(CODES.contains(c)));
         }
     }
+}
+
+#[test]
+fn what_lost_contact_follows_decides_between_wire_and_wiper_and_leads_to_the_check_beyond() {
+    let told = |follows, placed| {
+        let contact = ContactEvidence { follows, placed, warm: false, text: "it follows".to_owned() };
+        let one = FindingEvidence {
+            channel: Some(Channel::Rising),
+            ..finding(FindingKind::Dropout, 0.97, &[("events", 1.0)])
+        };
+        Evidence { contact: Some(contact), ..grip(vec![one]) }
+    };
+    assert_eq!(first(&told(Follows::NotTold, false)), [vec![Cause::SignalContact, Cause::LiftingWiper]]);
+    assert_eq!(first(&told(Follows::Wire, true)), [vec![Cause::SignalContact]]);
+    assert_eq!(first(&told(Follows::Track, false)), [vec![Cause::LiftingWiper]]);
+    let placed = &rank(&told(Follows::Wire, true))[0];
+    assert!(
+        placed.next_check.contains("Open the sheath")
+            && placed.evidence.iter().any(|e| e.contains("it follows"))
+    );
+    assert!(rank(&told(Follows::Wire, false))[0].next_check.contains("place by place"));
+    assert!(rank(&told(Follows::NotTold, false))[0].next_check.contains("Sweep five cycles"));
 }

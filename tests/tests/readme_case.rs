@@ -1,0 +1,79 @@
+//! Every line of the README's case, run in order in a home of its own, with the exit code that stands behind it.
+
+use anyhow::{Context, Result, ensure};
+use std::path::Path;
+use std::process::Command;
+use tempfile::tempdir;
+use trackpair_tests::cli::{Said, surround};
+use trackpair_tests::programs;
+
+const HEADING: &str = "## One case, from complaint to certificate";
+
+/// A command of the README, and its exit code.
+struct Line {
+    words: String,
+    code: i32,
+}
+
+/// The commands of the first shell block behind the heading.
+fn lines() -> Result<Vec<Line>> {
+    let readme = std::fs::read_to_string(programs::repository().join("README.md"))?;
+    let section = readme.split(HEADING).nth(1).context("the README has the section")?;
+    let block =
+        section.split("```sh\n").nth(1).and_then(|b| b.split("```").next()).context("a shell block")?;
+    let line = |text: &str| {
+        let (words, remark) = text.split_once(" # ").unwrap_or((text, ""));
+        let code = remark.split_whitespace().next().and_then(|w| w.parse().ok()).unwrap_or(0);
+        Line { words: words.trim().to_owned(), code }
+    };
+    Ok(block.replace("\\\n", " ").lines().map(line).collect())
+}
+
+/// Runs a line as a shell does, with `trackpair` meaning the one that was built.
+fn run(line: &Line, folder: &Path) -> Result<Said> {
+    let program = programs::trackpair()?;
+    let bin = program.parent().and_then(Path::to_str).context("a folder of UTF-8")?;
+    let path = format!("{bin}:{}", std::env::var("PATH").unwrap_or_default());
+    let mut shell = Command::new("sh");
+    shell.args(["-c", &line.words]).current_dir(folder);
+    surround(&mut shell)?;
+    let output = shell.env("PATH", path).output()?;
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    Ok(Said { code: output.status.code(), out: text(&output.stdout), err: text(&output.stderr) })
+}
+
+#[test]
+fn every_line_of_the_readmes_case_does_what_it_says() -> Result<()> {
+    let folder = tempdir()?;
+    let walk = folder.path().join("docs/walk");
+    std::fs::create_dir_all(&walk)?;
+    std::fs::copy(programs::repository().join("docs/walk/readings.toml"), walk.join("readings.toml"))?;
+    let lines = lines()?;
+    ensure!(lines.len() > 12, "{} lines", lines.len());
+    let mut all = String::new();
+    for line in &lines {
+        ensure!(line.words.starts_with("trackpair "), "{}", line.words);
+        let said = run(line, folder.path())?;
+        assert_eq!(said.code, Some(line.code), "{}\n{}\n{}", line.words, said.out, said.err);
+        all += &format!("$ {}\n{}{}", line.words, said.out, said.err);
+    }
+    let all = all.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "Check the wiring at the vehicle before a part is pulled",
+        "PULL THE PART",
+        "above all while place 2 (bend) was flexed",
+        "intermittent signal wire or joint of the part",
+        "trouble code P2138 was read",
+        "Open the sheath at the place that stands out",
+        "no note of what was mended",
+        "closed: mended",
+        "AS KEPT",
+    ] {
+        assert!(all.contains(words), "{words:?} missing in:\n{all}");
+    }
+    for file in ["form.pdf", "checks.pdf", "certificate.pdf"] {
+        let bytes = std::fs::read(folder.path().join(file))?;
+        assert!(bytes.starts_with(b"%PDF-"), "{file}");
+    }
+    Ok(())
+}
