@@ -5,7 +5,7 @@ use serde_json::Value;
 use std::ffi::OsStr;
 use std::process::Command;
 use tempfile::{TempDir, tempdir};
-use trackpair_tests::cli::{Said, home, trackpair, trackpair_told};
+use trackpair_tests::cli::{Running, Said, command, home, trackpair, trackpair_told};
 use trackpair_tests::programs;
 
 /// An archive of one test.
@@ -215,5 +215,36 @@ fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() ->
     std::fs::write(config.join("config.toml"), "lead_fitted = \"yesterday\"\n")?;
     shelf.run(&["matings"])?.expect(2, &["config.toml:1:15", "no day", "2026-01-31"]);
     std::fs::remove_file(config.join("config.toml"))?;
+    shelf.as_kept()
+}
+
+#[test]
+fn a_soak_belongs_to_its_case_and_is_one_mating_also_when_it_was_cut_off() -> Result<()> {
+    let shelf = Shelf::new()?;
+    shelf.opened(&["--part", "grip"])?;
+    let soak = ["soak", "--rig", "sim:good-grip", "--hours", "0.02", "--every", "12s"];
+    shelf.run(&[&soak[..], &["--case", "twin"]].concat())?.expect(0, &["WITHIN", "entry 2"]);
+    let case = shelf.document(&["case", "show", "twin"])?;
+    assert_eq!(case["entries"][1]["told"]["scope"], "soak");
+    assert_eq!(case["matings"][0]["matings"], 1);
+    // One that is killed in its second round and gone on with, with what it was begun with.
+    let place = shelf.folder.path().to_str().context("UTF-8")?;
+    let long =
+        [&soak[..3], &["--hours", "1", "--every", "12s", "--case", "twin", "--archive", place]].concat();
+    let mut running = Running::start(command(long)?)?;
+    running.wait_for("round 2 of")?;
+    running.signal("KILL")?;
+    running.finish()?;
+    let records = std::fs::read_dir(shelf.folder.path().join("records"))?;
+    let names: Vec<String> = records
+        .map(|r| r.map(|r| r.file_name().to_string_lossy().into_owned()))
+        .collect::<std::io::Result<_>>()?;
+    let first = case["entries"][1]["told"]["record"].as_str().context("a record")?;
+    let cut = names.iter().find(|n| *n != first).context("the record that was cut off")?;
+    shelf.run(&["soak", "--resume", cut, "--conclude"])?.expect(11, &["entry 3"]);
+    let case = shelf.document(&["case", "show", "twin"])?;
+    assert_eq!(case["entries"][2]["told"]["record"].as_str(), Some(cut.as_str()));
+    assert_eq!(case["matings"][0]["matings"], 2);
+    shelf.run(&["soak", "--resume", cut, "--case", "twin"])?.expect(2, &["--resume", "--case"]);
     shelf.as_kept()
 }

@@ -89,6 +89,9 @@ named_parts! {
     a_healthy_parallel_offset_grip_is_within: within("offset-grip");
     // The spring is no electrical figure: the lines of such a part are as good as any.
     a_weak_spring_does_not_make_its_lines_bad: within("weak-spring-grip");
+    // Nobody flexes it or warms it in a sweep: what brings them out stands in flexing.rs.
+    a_wire_that_breaks_when_flexed_is_good_unflexed: within("bent-wire-grip");
+    a_contact_that_opens_warm_is_good_cold: within("warm-contact-grip");
     a_worn_hall_grip_has_its_flat_spot: found("worn-grip", "flat_spot", RISING);
     a_worn_potentiometer_grip_has_its_flat_spot: found("worn-pot-grip", "flat_spot", RISING);
     a_noisy_track_is_found: found("noisy-grip", "noisy_track", RISING);

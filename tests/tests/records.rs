@@ -63,7 +63,7 @@ fn a_question_that_makes_no_sense_is_answered_with_what_does() -> Result<()> {
     asked(&["find", "--finding", "flatspot"], &["there are flat_spot"])?;
     asked(&["find", "--scope", "parts"], &["there are", "readiness"])?;
     asked(&["find", "--from", "2026-03", "--to", "2025"], &["--from 2026-03 is later than --to 2025"])?;
-    asked(&["find", "--kind", "pair"], &["grip and body"])?;
+    asked(&["find", "--kind", "wheel"], &["grip, body and pair"])?;
     asked(&["show", "nobody"], &["has no record \"nobody\"", "records list"])?;
     trackpair(["rejudge", "--archive", archive.path().to_str().context("text")?])?
         .expect(2, &["which records?", "rejudge --help"]);

@@ -201,7 +201,7 @@ fn every_example_in_the_document_of_part_files_is_one() {
         kinds.extend(spec.faults.iter().map(Fault::kind));
     }
     // All kinds of fault there are, see `fault.rs`.
-    assert_eq!(kinds.len(), 32, "documented by example: {kinds:?}");
+    assert_eq!(kinds.len(), 34, "documented by example: {kinds:?}");
     for kind in kinds {
         assert!(text.contains(&format!("| `{kind}` |")), "{kind} has no row in the table");
     }

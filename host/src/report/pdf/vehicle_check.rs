@@ -13,6 +13,7 @@ use crate::report::letterhead::Letterhead;
 use crate::report::provenance::Sealing;
 use crate::report::text::{LABEL, plain};
 use crate::report::vehicle::{Basis, VehicleInput, groups, sign_of};
+use crate::report::words;
 use crate::vehicle::{CAUTIONS, headline};
 
 /// Side of the sign beside the conclusion, points.
@@ -31,7 +32,9 @@ pub fn content(input: &VehicleInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>,
     if check.as_typed {
         reasons.push("Entries whose unit may have slipped were kept as typed.".to_owned());
     }
-    pieces.extend(set.list(&reasons, BODY));
+    let mut told = set.list(&reasons, BODY).into_iter();
+    pieces.extend(told.next().map(|first| first.before(8.0)));
+    pieces.extend(told);
     if let Some(stamp) = input.stamp {
         pieces.push(sealing(set, &Sealing::of(stamp), 84.0)?.before(10.0));
     }
@@ -76,7 +79,7 @@ fn head(input: &VehicleInput<'_>, set: &Setter<'_>) -> Result<Piece, PdfError> {
     let about = format!(
         "Vehicle checks before a part is pulled: {}{case}, {}",
         input.check.kind.name(),
-        input.check.checked
+        words::time(&input.check.checked)
     );
     words.extend(narrow.paragraph(&Rich::new(about, SMALL.colour(FAINT)), 2.0));
     let picture = sign(verdict, colour, set.fonts)?.map(|s| {

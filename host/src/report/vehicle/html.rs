@@ -5,6 +5,7 @@ use crate::outcome::empty_slot;
 use crate::report::letterhead::Letterhead;
 use crate::report::provenance::Sealing;
 use crate::report::text::{LABEL, plain};
+use crate::report::words;
 use crate::vehicle::{CAUTIONS, headline};
 use askama::Template;
 
@@ -60,7 +61,7 @@ pub fn vehicle_check_html(input: &VehicleInput<'_>) -> String {
     let page = Page {
         kind: check.kind.name(),
         case: case(input),
-        checked: plain(&check.checked, LABEL),
+        checked: plain(&words::time(&check.checked), LABEL),
         shop: input.shop.and_then(Letterhead::of),
         headline: headline(check.conclusion),
         sign: sign_of(check.conclusion),

@@ -1,0 +1,9 @@
+//! What waits rather than works, as one program so that the waits overlap: lines and rigs in real time, and soaks.
+//!
+//! - `bridge_opens`: whatever ends the host or the line, a throttle body's bridge is open in time.
+//! - `real_line`: a grip over a pseudo terminal and TCP.
+//! - `soaks`: hours of cycling on virtual time, killed, unplugged, gone on with.
+
+mod bridge_opens;
+mod real_line;
+mod soaks;
