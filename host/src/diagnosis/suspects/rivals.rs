@@ -24,7 +24,7 @@ pub(super) fn why(a: Cause, b: Cause) -> &'static str {
     } else if either(C::DryBearing, C::MotorDrag) {
         "the bench sees the sum of both frictions"
     } else if any(&[C::SignalContact, C::LiftingWiper, C::ImpactContact]) {
-        "the glitch is the same; too few were seen to tell what they keep to"
+        "the glitch is the same; only what it keeps to tells them apart: a place, the flexing, an impact"
     } else if any(&[C::DeadElement, C::BrokenSignalWire]) {
         "a dead element and a broken wire leave the line at the same level"
     } else if any(&[C::ShortedTurns, C::WeakMagnet]) {
