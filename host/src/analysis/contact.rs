@@ -454,6 +454,18 @@ fn sum_of_shares_above(n: usize, x: f64) -> f64 {
 mod tests {
     use super::*;
 
+    fn rate(number: u8, chance: f64) -> PlaceRate {
+        PlaceRate {
+            number,
+            name: String::new(),
+            seconds: 10.0,
+            events: 0,
+            per_minute: 0.0,
+            interval: (0.0, 0.0),
+            chance,
+        }
+    }
+
     #[test]
     fn the_sum_of_even_shares_has_the_published_distribution() {
         // By hand: one share ≥ 0.9: 0.1; two ≥ 1.5: 0.5²/2; three ≥ 1.5: one half (symmetry).
@@ -467,15 +479,6 @@ mod tests {
 
     #[test]
     fn a_place_with_all_the_events_stands_out_and_chance_does_not() {
-        let rate = |number, chance| PlaceRate {
-            number,
-            name: String::new(),
-            seconds: 10.0,
-            events: 0,
-            per_minute: 0.0,
-            interval: (0.0, 0.0),
-            chance,
-        };
         // 8 of 8 events in a fifth of the time: 0.2^8.
         assert!((upper_tail(8, 0.2, 8) - 0.2f64.powi(8)).abs() < 1e-15);
         assert_eq!(upper_tail(8, 0.2, 0), 1.0);
@@ -489,15 +492,7 @@ mod tests {
 
     #[test]
     fn flexing_anywhere_is_one_more_of_those_that_are_tested_together() {
-        let mut rates = [1, 2].map(|number| PlaceRate {
-            number,
-            name: String::new(),
-            seconds: 10.0,
-            events: 0,
-            per_minute: 0.0,
-            interval: (0.0, 0.0),
-            chance: 0.2,
-        });
+        let mut rates = [1, 2].map(|number| rate(number, 0.2));
         // Holm of three: 3 × 0.001; then 2 × 0.2 for both.
         let flexing = holm(&mut rates, Some(0.001)).unwrap();
         assert!((flexing - 0.003).abs() < 1e-12);

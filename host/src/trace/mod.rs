@@ -149,6 +149,15 @@ impl Trace {
         self.time_us.is_empty()
     }
 
+    /// Beginnings of the segments of a motion program: rig µs and number, in order of time.
+    pub fn segments_begun(&self) -> Vec<(u64, u8)> {
+        let begun = self.marks.iter().filter_map(|m| match m.kind {
+            MarkKind::Segment { segment, .. } => Some((m.at_us, segment)),
+            _ => None,
+        });
+        begun.collect()
+    }
+
     /// The values of a channel, if it was recorded.
     pub fn channel(&self, channel: Channel) -> Option<&[f32]> {
         self.columns.iter().find(|c| c.channel == channel).map(|c| c.values.as_slice())

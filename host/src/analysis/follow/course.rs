@@ -3,7 +3,7 @@
 
 use super::PairTraces;
 use crate::quantity::Channel;
-use crate::trace::{MarkKind, PlateScale, Stimulus, Trace};
+use crate::trace::{PlateScale, Stimulus, Trace};
 use std::ops::Range;
 
 /// A stretch of the program.
@@ -105,14 +105,7 @@ fn plate_angles(plate: &Trace, grip: &Trace, scale: PlateScale) -> Result<Vec<f6
 
 /// The program by its marks; a segment whose beginning was lost is no stretch.
 fn stretches(grip: &Trace) -> Vec<Stretch> {
-    let begins: Vec<(u64, u8)> = grip
-        .marks
-        .iter()
-        .filter_map(|m| match m.kind {
-            MarkKind::Segment { segment, .. } => Some((m.at_us, segment)),
-            _ => None,
-        })
-        .collect();
+    let begins = grip.segments_begun();
     let index = |us: u64| grip.time_us.partition_point(|t| *t < us);
     let gap_in = |range: &Range<usize>| grip.gaps.iter().any(|g| range.contains(&g.index));
     let mut out = Vec::new();

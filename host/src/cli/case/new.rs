@@ -1,11 +1,12 @@
 //! `case new`: a case begins with what was complained of.
 
 use super::ask::Asking;
+use super::typed::Told;
 use super::{Desk, refused, tell_kept, typed};
-use crate::case::{CaseError, CasePart, Opening};
+use crate::case::{CaseError, Opening};
 use crate::cli::records::Where;
 use crate::cli::{Ending, Failure, Surroundings, date};
-use crate::diagnosis::{Complaint, Seen, Symptom};
+use crate::diagnosis::Complaint;
 use anyhow::anyhow;
 use clap::Args;
 use std::io::IsTerminal;
@@ -19,18 +20,9 @@ pub struct NewCase {
     /// The vehicle in your own words
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub vehicle: String,
-    /// What is so: limp_home, when_steering, on_bumps, when_warm, when_wet, at_one_opening, hanging_throttle, unsteady_idle, jerky_response, no_response, cleared_by_replugging; may be given more than once
-    #[arg(long, value_name = "SYMPTOM", value_parser = typed::symptom)]
-    pub symptom: Vec<Symptom>,
-    /// A trouble code that was read, like P2135; may be given more than once
-    #[arg(long, value_name = "CODE", value_parser = typed::code)]
-    pub code: Vec<String>,
-    /// What the eye saw: terminals, corrosion, pin_fit, connector_bend, cover; may be given more than once
-    #[arg(long, value_name = "PLACE=good|bad|unclear[:WORDS]", value_parser = typed::seen)]
-    pub seen: Vec<Seen>,
-    /// A part in question: grip, body or pair (both, to follow each other), then label=, number=, serial=, use=, origin=, matings=; may be given more than once
-    #[arg(long, value_name = "KIND[,KEY=VALUE…]", value_parser = typed::part)]
-    pub part: Vec<CasePart>,
+    /// Symptoms, codes, what was seen, parts.
+    #[command(flatten)]
+    pub told: Told,
     /// Ask for everything, whatever standard input is
     #[arg(long, conflicts_with_all = ["complaint", "symptom", "code", "seen", "part"])]
     pub ask: bool,
@@ -70,20 +62,24 @@ fn typed_opening(args: &NewCase, words: &str) -> Result<Opening, Failure> {
     if words.trim().is_empty() {
         return Err(Failure::Usage(anyhow!("--complaint is empty; write what the rider says")));
     }
-    if let Some(why) = typed::contradiction(&args.seen) {
+    if let Some(why) = typed::contradiction(&args.told.seen) {
         return Err(Failure::Usage(anyhow!("{why}")));
     }
-    let twice =
-        args.part.iter().enumerate().find(|(k, p)| args.part[..*k].iter().any(|o| o.label == p.label));
+    let twice = args
+        .told
+        .part
+        .iter()
+        .enumerate()
+        .find(|(k, p)| args.told.part[..*k].iter().any(|o| o.label == p.label));
     if let Some((_, part)) = twice {
         let error = CaseError::PartTwice { case: "the case".to_owned(), label: part.label.clone() };
         return Err(Failure::Usage(error.into()));
     }
     let complaint = Complaint {
         words: words.to_owned(),
-        symptoms: args.symptom.clone(),
-        codes: args.code.clone(),
-        seen: args.seen.clone(),
+        symptoms: args.told.symptom.clone(),
+        codes: args.told.code.clone(),
+        seen: args.told.seen.clone(),
     };
-    Ok(Opening { vehicle: args.vehicle.clone(), complaint, parts: args.part.clone() })
+    Ok(Opening { vehicle: args.vehicle.clone(), complaint, parts: args.told.part.clone() })
 }

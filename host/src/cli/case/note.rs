@@ -1,11 +1,11 @@
 //! `case note` and `case close`: what is added to a case.
 
+use super::typed::Told;
 use super::{Desk, refused, tell_kept, typed};
-use crate::case::{CaseError, CasePart, Closing, Content, Ending as CaseEnding, Note};
+use crate::case::{CaseError, Closing, Content, Ending as CaseEnding, Note};
 use crate::cli::matings::record_entry;
 use crate::cli::records::Where;
 use crate::cli::{Ending, Failure, Surroundings, date};
-use crate::diagnosis::{Seen, Symptom};
 use crate::record::CaseFileError;
 use crate::verdict::Verdict;
 use anyhow::anyhow;
@@ -19,18 +19,9 @@ pub struct NoteCase {
     /// In your words
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub words: String,
-    /// What is so besides, as for `case new`; may be given more than once
-    #[arg(long, value_name = "SYMPTOM", value_parser = typed::symptom)]
-    pub symptom: Vec<Symptom>,
-    /// A trouble code that was read since; may be given more than once
-    #[arg(long, value_name = "CODE", value_parser = typed::code)]
-    pub code: Vec<String>,
-    /// What the eye saw; may be given more than once
-    #[arg(long, value_name = "PLACE=good|bad|unclear[:WORDS]", value_parser = typed::seen)]
-    pub seen: Vec<Seen>,
-    /// A part that came into question; may be given more than once
-    #[arg(long, value_name = "KIND[,KEY=VALUE…]", value_parser = typed::part)]
-    pub part: Vec<CasePart>,
+    /// What is so besides: symptoms, codes, what was seen, parts.
+    #[command(flatten)]
+    pub told: Told,
     /// A record of the bench that belongs to the case; may be given more than once
     #[arg(long, value_name = "RECORD")]
     pub record: Vec<String>,
@@ -82,17 +73,17 @@ fn ending(text: &str) -> Result<CaseEnding, String> {
 /// # Errors
 /// [`Failure::Usage`] for what can't be added; nothing is kept then.
 pub fn note(args: &NoteCase, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    if let Some(why) = typed::contradiction(&args.seen) {
+    if let Some(why) = typed::contradiction(&args.told.seen) {
         return Err(Failure::Usage(anyhow!("{why}")));
     }
     let desk = Desk::of(args.place.archive.as_deref(), surroundings)?;
     let case = desk.case(&args.case)?;
     let note = Note {
         words: args.words.clone(),
-        symptoms: args.symptom.clone(),
-        codes: args.code.clone(),
-        seen: args.seen.clone(),
-        parts: args.part.clone(),
+        symptoms: args.told.symptom.clone(),
+        codes: args.told.code.clone(),
+        seen: args.told.seen.clone(),
+        parts: args.told.part.clone(),
         replugged: args.replugged.clone(),
         cleared_by_replugging: args.cleared,
         mended: args.mended.clone(),

@@ -3,6 +3,7 @@
 use crate::case::CasePart;
 use crate::diagnosis::{Look, Seen, Symptom};
 use crate::quantity::PartKind;
+use clap::Args;
 
 const PART_KEYS: [&str; 6] = ["label", "number", "serial", "use", "origin", "matings"];
 /// More matings than any connector bears are a slip of the finger.
@@ -99,6 +100,23 @@ pub fn part(text: &str) -> Result<CasePart, String> {
         part.label = words.into_iter().flatten().collect::<Vec<_>>().join(" ");
     }
     Ok(part)
+}
+
+/// What is told of a vehicle and its parts, when a case begins and later.
+#[derive(Args, Clone, Debug)]
+pub struct Told {
+    /// What is so: limp_home, when_steering, on_bumps, when_warm, when_wet, at_one_opening, hanging_throttle, unsteady_idle, jerky_response, no_response, cleared_by_replugging; may be given more than once
+    #[arg(long, value_name = "SYMPTOM", value_parser = symptom)]
+    pub symptom: Vec<Symptom>,
+    /// A trouble code that was read, like P2138; may be given more than once
+    #[arg(long, value_name = "CODE", value_parser = code)]
+    pub code: Vec<String>,
+    /// What the eye saw: terminals, corrosion, pin_fit, connector_bend, cover; may be given more than once
+    #[arg(long, value_name = "PLACE=good|bad|unclear[:WORDS]", value_parser = seen)]
+    pub seen: Vec<Seen>,
+    /// A part in question: grip, body or pair (both, to follow each other), then label=, number=, serial=, use=, origin=, matings=; may be given more than once
+    #[arg(long, value_name = "KIND[,KEY=VALUE…]", value_parser = part)]
+    pub part: Vec<CasePart>,
 }
 
 #[cfg(test)]

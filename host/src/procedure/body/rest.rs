@@ -4,7 +4,7 @@
 
 use super::super::{Bench, Motion, Recording, Warning, robust};
 use crate::quantity::Channel;
-use crate::trace::{MarkKind, PlateScale, ProcedureKind, Trace};
+use crate::trace::{PlateScale, ProcedureKind, Trace};
 use std::ops::Range;
 
 /// How a plate is pressed on its stops.
@@ -189,14 +189,7 @@ fn ratio(trace: &Trace, scan: usize) -> Option<f64> {
 
 /// Scans of every pass of a segment; none of them empty.
 fn stretches(trace: &Trace, segment: u8) -> Vec<Range<usize>> {
-    let begins: Vec<(u64, u8)> = trace
-        .marks
-        .iter()
-        .filter_map(|m| match m.kind {
-            MarkKind::Segment { segment, .. } => Some((m.at_us, segment)),
-            _ => None,
-        })
-        .collect();
+    let begins = trace.segments_begun();
     let index = |us: u64| trace.time_us.partition_point(|t| *t < us);
     let range = |k: usize| index(begins[k].0)..begins.get(k + 1).map_or(trace.len(), |next| index(next.0));
     (0..begins.len()).filter(|k| begins[*k].1 == segment).map(range).filter(|r| !r.is_empty()).collect()
