@@ -133,7 +133,7 @@ pub fn trackpair<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Res
 /// The same with something on standard input.
 ///
 /// # Errors
-/// As [`trackpair`], or the words can't be written down for it.
+/// As [`trackpair()`], or the words can't be written down for it.
 pub fn trackpair_told<S: AsRef<OsStr>>(
     arguments: impl IntoIterator<Item = S>,
     answers: &str,
