@@ -11,6 +11,7 @@ use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::compare::soak::is_near;
 use crate::outcome::{Outcome, OutcomeSoak, SoakDrift};
+use crate::quantity::Unit;
 use crate::quantity::rounding::{fixed, rounded, significant};
 use crate::sheet::Topology;
 use std::borrow::Cow;
@@ -90,16 +91,12 @@ pub fn soak_name(drift: &SoakDrift, topology: &Topology) -> String {
 }
 
 fn row(drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> DriftRow {
-    let unit = format::unit(drift.unit);
-    let half = 0.5 * (drift.upper - drift.lower);
-    let (slope, low) = (rounded(drift.per_hour, half).0, rounded(drift.lower, half).0);
-    let high = rounded(drift.upper, half).0;
     let level = |value: f64| format::with_unit(&significant(value, 4), drift.unit);
     DriftRow {
         name: capital(&name(drift, lines)),
         first: level(drift.first),
         last: level(drift.last),
-        per_hour: format!("{slope} ({low} to {high}) {unit}/h"),
+        per_hour: slope(drift.per_hour, (drift.lower, drift.upper), drift.unit),
         chance: if drift.p_family < 0.001 {
             "< 0.1 %".to_owned()
         } else {
@@ -108,6 +105,22 @@ fn row(drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> DriftRow {
         word: outlook(drift, soak),
         drifts: drift.drifts,
     }
+}
+
+/// The slope with its interval, in a unit that leaves few zeros after the point: "15.0 (14.8 to 15.2) mV/h".
+fn slope(per_hour: f64, (lower, upper): (f64, f64), of: Unit) -> String {
+    let largest = per_hour.abs().max(lower.abs()).max(upper.abs());
+    let unit = format::unit(of);
+    let (factor, unit) = match of {
+        _ if largest == 0.0 => (1.0, format!("{unit}/h")),
+        Unit::Volt | Unit::VoltAtFive if largest < 1e-4 => (1e6, "µV/h".to_owned()),
+        Unit::Volt | Unit::VoltAtFive if largest < 0.1 => (1e3, "mV/h".to_owned()),
+        _ if largest < 0.01 => (1e3, format!("{unit} in 1000 h")),
+        _ => (1.0, format!("{unit}/h")),
+    };
+    let half = 0.5 * factor * (upper - lower);
+    let shown = |value: f64| rounded(factor * value, half).0;
+    format!("{} ({} to {}) {unit}", shown(per_hour), shown(lower), shown(upper))
 }
 
 fn outlook(drift: &SoakDrift, soak: &OutcomeSoak) -> String {
@@ -341,4 +354,21 @@ fn temperature(soak: &OutcomeSoak) -> Option<Plot> {
     };
     let caption = "A figure that drifts as this does may follow the room and not wear.".to_owned();
     Some(Plot { title, caption, svg: chart.draw(), wide: true })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slope_is_shown_in_a_unit_with_few_zeros_after_the_point() {
+        assert_eq!(slope(0.015, (0.0148, 0.0152), Unit::VoltAtFive), "15.00 (14.80 to 15.20) mV/h");
+        assert_eq!(slope(-1.1e-7, (-3.6e-7, 1.4e-7), Unit::VoltAtFive), "−0.11 (−0.36 to 0.14) µV/h");
+        assert_eq!(
+            slope(1e-6, (-1.1e-5, 1.3e-5), Unit::PercentSpan),
+            "0.001 (−0.011 to 0.013) % of span in 1000 h"
+        );
+        assert_eq!(slope(1.25, (1.0, 1.5), Unit::PercentSupply), "1.25 (1.00 to 1.50) % of supply/h");
+        assert_eq!(slope(0.0, (0.0, 0.0), Unit::Degree), "0 (0 to 0) °/h");
+    }
 }

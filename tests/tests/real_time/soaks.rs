@@ -49,6 +49,12 @@ fn a_soak_keeps_every_round_says_what_drifts_and_is_sealed() -> Result<()> {
     record.said.expect(11, &["24 of 24 planned", "drifts and would reach its limit in", "soak it longer"]);
     let soak = &record.outcome["soak"];
     ensure!(record.outcome["scope"] == "soak" && soak["rounds"] == 24 && soak["ended"] == "time", "{soak}");
+    // Nothing went otherwise than planned, so that nothing is warned of.
+    ensure!(
+        record.outcome["warnings"].as_array().is_some_and(Vec::is_empty),
+        "{}",
+        record.outcome["warnings"]
+    );
     ensure!(rounds(&record.folder)?.len() == 24);
     let drifts = soak["drifts"].as_array().context("drifts")?;
     let drift = |figure: &str, channel: &str| {

@@ -145,7 +145,7 @@ fn judged(
         loaded.iter().map(|l| StoredTrace { trace: &l.trace, file: l.file.as_deref() }).collect();
     let begin = &soak.running.begin;
     let mut warnings = std::mem::take(&mut soak.warnings);
-    warnings.extend(course.end().map(|end| end.text.clone()));
+    warnings.extend(course.end().filter(|end| end.why != "time").map(|end| end.text.clone()));
     warnings.extend(told.holes.iter().map(hole_words));
     let outcome = build(OutcomeInputs {
         analysis: &analysis,
