@@ -26,8 +26,10 @@ impl Case {
             Look::ALL.into_iter().filter(|l| seen.iter().all(|s| s.look != *l)).map(Look::name).collect()
         };
         if !unseen.is_empty() {
+            let pulled = self.records().next().is_some();
+            let when = if pulled { "Not looked at yet" } else { "Look before anything is moved" };
             advice.push(format!(
-                "Look before anything is moved: {}. Note it: trackpair case note {} --seen PLACE=good|bad|unclear",
+                "{when}: {}. Note it: trackpair case note {} --seen PLACE=good|bad|unclear",
                 unseen.join(", "),
                 self.name
             ));

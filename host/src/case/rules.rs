@@ -7,17 +7,15 @@ use super::{Case, Content, Ending};
 pub enum CaseError {
     /// Closed twice.
     #[error(
-        "{case} was closed on {date} ({ending}: {words}); it is not closed again. If the fault came back: trackpair case note {case} --reopen WHY"
+        "{case} was closed on {date} ({how}); it is not closed again. If the fault came back: trackpair case note {case} --reopen WHY"
     )]
     ClosedAlready {
         /// The case.
         case: String,
         /// When.
         date: String,
-        /// How.
-        ending: &'static str,
-        /// The words of then.
-        words: String,
+        /// How, and the words of then.
+        how: String,
     },
     /// An entry to a closed case.
     #[error(
@@ -103,8 +101,10 @@ impl Case {
                 return Err(CaseError::ClosedAlready {
                     case: case(),
                     date: date.to_owned(),
-                    ending: closing.ending.name(),
-                    words: closing.words.clone(),
+                    how: match closing.words.as_str() {
+                        "" => closing.ending.name().to_owned(),
+                        words => format!("{}: {words}", closing.ending.name()),
+                    },
                 });
             }
             (Some((date, _)), _) if !reopens => {

@@ -27,11 +27,16 @@ pub struct Evidence {
 }
 
 impl Evidence {
+    /// Whether a bench measured or found anything.
+    pub const fn is_of_the_bench(&self) -> bool {
+        !self.findings.is_empty() || !self.figures.is_empty()
+    }
+
     /// With what else is known of the same part: a later bench record, the vehicle, the complaint. Findings and figures of both count;
     /// the kind is the other's where it brings findings or figures.
     #[must_use]
     pub fn merge(mut self, other: Self) -> Self {
-        if !other.findings.is_empty() || !other.figures.is_empty() {
+        if other.is_of_the_bench() {
             self.kind = other.kind;
         }
         self.findings.extend(other.findings);

@@ -6,7 +6,7 @@ use crate::diagnosis::{CheckKind, Run};
 use crate::verdict::Verdict;
 
 /// Lines that a reason names before it counts the rest.
-const NAMED: usize = 40;
+const NAMED: usize = 8;
 
 /// A run in words.
 pub const fn run_words(run: Run) -> &'static str {

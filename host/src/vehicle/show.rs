@@ -20,7 +20,9 @@ pub fn ohms(value: f64) -> String {
 pub fn value(value: f64, counted: Counted) -> String {
     match counted {
         Counted::Ohms => ohms(value),
-        Counted::Volts => format!("{} V", fixed(value, 3)),
+        Counted::Volts => {
+            format!("{} V", if value.abs() < 100.0 { fixed(value, 3) } else { significant(value, 4) })
+        }
         Counted::RatioOfSupply => format!("{} % of supply", fixed(value * 100.0, 1)),
         Counted::Word => String::new(),
     }

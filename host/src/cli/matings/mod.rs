@@ -116,7 +116,9 @@ fn told(document: &MatingsDocument) -> String {
                 "near" => "  near its rating: plug it in as seldom as possible",
                 _ => "",
             };
-            let kind = line.kind.as_deref().map(|k| format!("{k} ")).unwrap_or_default();
+            // "grip 4711" says its kind already.
+            let kind = line.kind.as_deref().filter(|k| !line.of.starts_with(k));
+            let kind = kind.map(|k| format!("{k} ")).unwrap_or_default();
             text += &format!("  {:>3} of {:<3} {kind}{}{warning}\n", line.count, line.rated, plain(&line.of));
         }
     }

@@ -69,7 +69,7 @@ pub fn enter(args: &Enter, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         .map_err(|e| Failure::Usage(e.into()))?;
     let shop = surroundings.shop();
     let name = case.as_ref().map(|c| c.name.as_str());
-    let input = VehicleInput { check: &check, case: name, stamp: None, shop: shop.as_ref() };
+    let input = VehicleInput { check: &check, case: name, vehicle: None, stamp: None, shop: shop.as_ref() };
     say(&vehicle_check_terminal(&input, style(surroundings)), &check, args.json);
     if !whole {
         eprintln!(
@@ -147,7 +147,7 @@ fn keep(
     let paper = surroundings.paper();
     let content = Content::VehicleCheck(check.clone());
     keep_in_case(args.basis.archive.as_deref(), &case.name, content, surroundings, |stamp| {
-        let input = VehicleInput { check, case: Some(&case.name), stamp, shop: shop.as_ref() };
+        let input = VehicleInput { check, case: Some(&case.name), vehicle: None, stamp, shop: shop.as_ref() };
         [(Medium::Html, "html"), (Medium::Pdf, "pdf")]
             .into_iter()
             .filter_map(|(medium, ending)| match document(&input, medium, paper) {

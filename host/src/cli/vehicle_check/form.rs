@@ -2,6 +2,7 @@
 
 use super::Medium;
 use super::basis::{Basis, setup};
+use crate::case::Case;
 use crate::cli::certificate::paper;
 use crate::cli::key::write_new_bytes;
 use crate::cli::{Ending, Failure, Surroundings, date};
@@ -58,8 +59,13 @@ pub fn form(args: &Form, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     }
     if let (Some(path), Some(medium)) = (&args.out, medium) {
         let shop = surroundings.shop();
-        let name = case.as_ref().map(|c| c.name.as_str());
-        let input = VehicleInput { check: &check, case: name, stamp: None, shop: shop.as_ref() };
+        let input = VehicleInput {
+            check: &check,
+            case: case.as_ref().map(|c| c.name.as_str()),
+            vehicle: case.as_ref().map(Case::vehicle),
+            stamp: None,
+            shop: shop.as_ref(),
+        };
         let bytes = match medium {
             Medium::Html => vehicle_form_html(&input).into_bytes(),
             Medium::Pdf => {

@@ -40,7 +40,7 @@ pub fn show(args: &Show, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
         return Err(bad(format!("its schema is {}, this program reads 1 to {CHECK_SCHEMA}", check.schema)));
     }
     let shop = surroundings.shop();
-    let input = VehicleInput { check: &check, case: None, stamp: None, shop: shop.as_ref() };
+    let input = VehicleInput { check: &check, case: None, vehicle: None, stamp: None, shop: shop.as_ref() };
     say(&vehicle_check_terminal(&input, style(surroundings)), &check, args.json);
     if let (Some(path), Some(medium)) = (&args.report, medium) {
         write_report(&document(&input, medium, surroundings.paper())?, path)?;

@@ -69,7 +69,7 @@ pub fn rank(evidence: &Evidence) -> Vec<Suspect> {
     let mut clues = clue::clues(evidence);
     clues.extend(context::clues(evidence));
     if clues.is_empty() && context::complains(&evidence.complaint) {
-        clues.push(what_remains());
+        clues.push(what_remains(evidence));
     }
     let mut out: Vec<Suspect> = Vec::new();
     let mut explained: Vec<Cause> = Vec::new();
@@ -93,17 +93,22 @@ pub fn rank(evidence: &Evidence) -> Vec<Suspect> {
     out
 }
 
-/// A complaint that the bench does not bear out.
-fn what_remains() -> Clue {
+/// A complaint that the bench does not bear out, or has not been asked about: then the part's own contacts are as likely as others.
+fn what_remains(evidence: &Evidence) -> Clue {
+    let (says, sureness, cleared) = if evidence.is_of_the_bench() {
+        ("something was complained of and the bench found nothing in the part", 0.9, -1.2)
+    } else {
+        ("something was complained of and no bench has tested the part yet", 0.5, 0.0)
+    };
     Clue {
-        says: "something was complained of and the bench found nothing in the part".to_owned(),
-        sureness: 0.9,
+        says: says.to_owned(),
+        sureness,
         channel: None,
         fits: vec![
             (Cause::WiringRun, 0.0),
             (Cause::Terminal, 0.0),
-            (Cause::SignalContact, -1.2),
-            (Cause::SupplyContact, -1.2),
+            (Cause::SignalContact, cleared),
+            (Cause::SupplyContact, cleared),
             (Cause::Controller, -1.5),
         ],
         absorbed_by: Vec::new(),

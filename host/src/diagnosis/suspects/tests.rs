@@ -2,9 +2,10 @@
 
 use super::*;
 use crate::analysis::contact::Follows;
-use crate::diagnosis::ContactEvidence;
-use crate::diagnosis::{CheckKind, FindingEvidence, Look, Run, Seen, Symptom, VehicleEvidence};
-use crate::quantity::{Channel, FindingKind, PartKind};
+use crate::diagnosis::{
+    CheckKind, ContactEvidence, FigureEvidence, FindingEvidence, Look, Run, Seen, Symptom, VehicleEvidence,
+};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::verdict::Verdict;
 use std::collections::BTreeMap;
 
@@ -21,6 +22,18 @@ fn finding(kind: FindingKind, confidence: f64, details: &[(&str, f64)]) -> Findi
 
 fn grip(findings: Vec<FindingEvidence>) -> Evidence {
     Evidence { findings, ..Evidence::default() }
+}
+
+/// A grip that was on the bench, with nothing found in it.
+fn sound_grip() -> Evidence {
+    let noise = FigureEvidence {
+        name: FigureName::Noise,
+        channel: Some(Channel::Rising),
+        value: 1.1,
+        standard_uncertainty: 0.01,
+        verdict: Some(Verdict::Within),
+    };
+    Evidence { figures: vec![noise], ..Evidence::default() }
 }
 
 fn body(findings: Vec<FindingEvidence>) -> Evidence {
@@ -52,7 +65,7 @@ fn nothing_found_and_nothing_complained_of_suspects_nothing() {
 
 #[test]
 fn a_complaint_without_a_finding_leaves_wiring_and_terminals_and_the_controller_behind_them() {
-    let mut evidence = grip(vec![]);
+    let mut evidence = sound_grip();
     evidence.complaint.symptoms = vec![Symptom::NoResponse];
     let ranked = rank(&evidence);
     assert_eq!(ranked[0].cause, Cause::WiringRun);
@@ -63,8 +76,21 @@ fn a_complaint_without_a_finding_leaves_wiring_and_terminals_and_the_controller_
 }
 
 #[test]
-fn wiring_that_was_cleared_at_the_vehicle_goes_behind_the_terminals() {
+fn before_the_bench_the_parts_own_contacts_are_as_likely_as_the_wiring_and_nothing_is_said_of_a_test() {
     let mut evidence = grip(vec![]);
+    evidence.complaint.symptoms = vec![Symptom::NoResponse];
+    let leading: Vec<Cause> = first(&evidence).concat();
+    for cause in [Cause::WiringRun, Cause::Terminal, Cause::SignalContact, Cause::SupplyContact] {
+        assert!(leading.contains(&cause), "{cause:?} not in {leading:?}");
+    }
+    let ranked = rank(&evidence);
+    assert!(ranked.iter().all(|s| s.probability < 0.25), "{ranked:?}");
+    assert!(ranked.iter().all(|s| s.evidence.iter().any(|e| e.contains("no bench has tested the part yet"))));
+}
+
+#[test]
+fn wiring_that_was_cleared_at_the_vehicle_goes_behind_the_terminals() {
+    let mut evidence = sound_grip();
     evidence.complaint.symptoms = vec![Symptom::LimpHome];
     evidence.vehicle =
         vec![check(CheckKind::Continuity, Verdict::Within), check(CheckKind::WiggleAtNeck, Verdict::Within)];

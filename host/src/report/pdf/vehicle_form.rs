@@ -24,7 +24,7 @@ pub fn content(input: &VehicleInput<'_>, set: &Setter<'_>) -> Vec<Piece> {
         input.shop.and_then(Letterhead::of).map(|s| letterhead(set, &s)).into_iter().collect();
     let title = format!("Vehicle checks before a part is pulled: {}", input.check.kind.name());
     pieces.extend(set.paragraph(&Rich::new(title, Style::new(15.0).bold()), 0.0));
-    pieces.extend(blanks(set, &plain(input.case.unwrap_or_default(), LABEL)));
+    pieces.extend(blanks(set, input));
     pieces.push(set.framed(1.0, 6.0, |inside| inside.list(&CAUTIONS.map(str::to_owned), SMALL)).before(8.0));
     for group in groups(input.check) {
         pieces.extend(group_pieces(set, &group));
@@ -40,11 +40,13 @@ pub fn rests_on(set: &Setter<'_>, basis: &Basis) -> Vec<Piece> {
 }
 
 /// Lines to be written on.
-fn blanks(set: &Setter<'_>, case: &str) -> Vec<Piece> {
-    let case = format!("case: {case}");
+fn blanks(set: &Setter<'_>, input: &VehicleInput<'_>) -> Vec<Piece> {
+    let known =
+        |name: &str, text: Option<&str>| format!("{name}: {}", plain(text.unwrap_or_default(), LABEL));
+    let (case, vehicle) = (known("case", input.case), known("vehicle", input.vehicle));
     let rows = [
         [case.as_str(), "date and time:"],
-        ["vehicle:", "checked by:"],
+        [vehicle.as_str(), "checked by:"],
         ["meter:", "probes held together, Ω:"],
     ];
     rows.iter().map(|row| two_columns(set, row.iter().map(|words| blank(set, words))).before(3.0)).collect()

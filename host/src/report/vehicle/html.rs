@@ -14,6 +14,7 @@ use askama::Template;
 struct Form {
     kind: &'static str,
     case: String,
+    vehicle: String,
     shop: Option<Letterhead>,
     groups: Vec<Group>,
     basis: Basis,
@@ -47,6 +48,7 @@ pub fn vehicle_form_html(input: &VehicleInput<'_>) -> String {
     let form = Form {
         kind: input.check.kind.name(),
         case: case(input),
+        vehicle: plain(input.vehicle.unwrap_or_default(), LABEL),
         shop: input.shop.and_then(Letterhead::of),
         groups: groups(input.check),
         basis: Basis::of(input.check),

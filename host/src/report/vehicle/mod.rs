@@ -23,6 +23,8 @@ pub struct VehicleInput<'a> {
     pub check: &'a VehicleCheck,
     /// The case that they belong to; hostile text possible.
     pub case: Option<&'a str>,
+    /// The vehicle in the user's words, for the form; hostile text possible.
+    pub vehicle: Option<&'a str>,
     /// What ties it to a sealed entry.
     pub stamp: Option<&'a Stamp>,
     /// Who hands it over.
