@@ -5,7 +5,7 @@ use anyhow::{Context, Result};
 use clap::Parser;
 use serde_json::Value;
 use std::path::Path;
-use trackpair_tests::cli::trackpair;
+use trackpair_tests::cli::outcome_of;
 use trackpair_tests::parallel::on_all_cores;
 use trackpair_tests::shares::Share;
 
@@ -47,7 +47,7 @@ fn main() -> Result<()> {
         let part = folder.path().join(format!("drift-{drift}.toml"));
         std::fs::write(&part, part_file(drift))?;
         let parts = if drift == 0.0 { 4 * arguments.parts } else { arguments.parts };
-        let seen = on_all_cores(parts, |k| soak(&part, folder.path(), arguments.seed + k, &arguments, drift));
+        let seen = on_all_cores(parts, |k| soak(&part, arguments.seed + k, &arguments, drift));
         let seen = seen.into_iter().collect::<Result<Vec<Seen>>>()?;
         println!(
             "{drift:>12} {parts:>6} {:>26} {:>26} {:>26}",
@@ -66,29 +66,11 @@ fn part_file(drift: f64) -> String {
     )
 }
 
-fn soak(part: &Path, folder: &Path, seed: u64, arguments: &Arguments, drift: f64) -> Result<Seen> {
+fn soak(part: &Path, seed: u64, arguments: &Arguments, drift: f64) -> Result<Seen> {
     let rig = format!("sim:{}?seed={seed}", part.display());
-    let archive = folder.join(format!("{drift}-{seed}"));
     let hours = format!("{}", f64::from(arguments.rounds) * 20.0 / 3600.0);
-    let place = archive.display().to_string();
-    let said = trackpair([
-        "soak",
-        "--json",
-        "--rig",
-        &rig,
-        "--hours",
-        &hours,
-        "--every",
-        "20s",
-        "--cycles",
-        "1",
-        "--disk",
-        "20MB",
-        "--archive",
-        &place,
-    ])?;
-    std::fs::remove_dir_all(&archive)?;
-    let outcome: Value = serde_json::from_str(&said.out).with_context(|| said.err.clone())?;
+    let settings = ["--hours", &hours, "--every", "20s", "--cycles", "1", "--disk", "20MB"];
+    let outcome = outcome_of(&[&["soak", "--rig", &rig], &settings[..]].concat())?;
     let drifts = outcome["soak"]["drifts"].as_array().context("drifts")?;
     // A drift of one line moves its voltages and what the two lines say together.
     let moved = |d: &Value| {
