@@ -22,6 +22,8 @@ const NEAR: usize = 64;
 const LONGEST_FOLLOW: usize = 4_000_000;
 /// An excursion at least this long is held against what is usual around it, over so many samples on each side.
 const LONG: (usize, usize) = (64, 1000);
+/// An excursion up to this long comes back to the level that it left, scans.
+const SHORT: usize = 8;
 /// An excursion this deep is a lost contact also when the line still follows the grip, ratio.
 const CERTAIN_DEPTH: f64 = 0.1;
 /// A rail: within this of ground or supply, ratio.
@@ -174,6 +176,7 @@ fn confirm(
         return None;
     }
     let peak = (start..end).map(deviation).fold(0.0f64, |a, d| if d.abs() > a.abs() { d } else { a });
+    let peak = peak - level_shift(series, run, start..end, level, needed);
     if peak.abs() <= needed.max(shown(end)) {
         return None;
     }
@@ -276,6 +279,18 @@ fn level_before(series: &Series<'_>, run: &Range<usize>, at: usize, done: usize)
     let middle = 0.5 * (from + to - 1) as f64;
     let median = statistics::median(&mut values)?;
     Some((median + slope * (at as f64 - middle), slope))
+}
+
+/// How far the mean of the levels before and after a short excursion lies from the one before: half of what chance or a track's grain put
+/// into the level before would otherwise count as depth. Nothing where what comes after is no level, but another excursion.
+fn level_shift(series: &Series<'_>, run: &Range<usize>, found: Range<usize>, level: f64, needed: f64) -> f64 {
+    let after = (found.end + 1).min(run.end)..(found.end + 16).min(run.end);
+    if series.moves || found.len() > SHORT || after.len() < SHORT {
+        return 0.0;
+    }
+    let mut values: Vec<f64> = series.values[after].iter().map(|v| f64::from(*v)).collect();
+    let shift = statistics::median(&mut values).map_or(0.0, |after| after - level);
+    if shift.abs() < 0.5 * needed { 0.5 * shift } else { 0.0 }
 }
 
 /// First sample after the excursion; the run's end when it never comes back.
