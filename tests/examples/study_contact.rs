@@ -70,7 +70,7 @@ fn rows() -> Vec<Row> {
     let mut rows = vec![named("sound, place by place", "good-grip", flexed, PLACES, Truth::Sound)];
     for per_second in [0.2, 0.5, 1.0, 2.0] {
         rows.push(Row {
-            name: format!("place 3, {per_second} losses a second"),
+            name: format!("place 3, {per_second}/s while bent (4 s of it)"),
             faults: Some(format!(
                 "kind = \"flex_dropout\"\nlead = \"falling\"\nplace = 3\nrate_per_s = {per_second:?}\nmin_us = 60\nmax_us = 900\n\
                  towards = \"open\"\n"
@@ -83,7 +83,7 @@ fn rows() -> Vec<Row> {
             "kind = \"dropout\"\nlead = \"falling\"\nflex_rate_per_s = 2\nmin_us = 400\nmax_us = 3000\n"
                 .to_owned(),
         ),
-        ..named("any place, 2 losses a second", "", flexed, PLACES, Truth::Anywhere)
+        ..named("any place, 2/s while bent", "", flexed, PLACES, Truth::Anywhere)
     });
     rows.extend([
         named("sound, swept", "good-grip", "&operator=flex", SWEPT, Truth::Sound),

@@ -260,3 +260,32 @@ fn a_long_open_is_seen_also_when_the_grip_is_turned_fast_in_it() {
         assert!(found.len() == 1 && found[0].is_sure() && found[0].wire == Wire::First, "{seed}: {found:?}");
     }
 }
+
+#[test]
+fn a_short_dip_is_as_deep_as_it_is_under_the_levels_on_both_sides_of_it() {
+    let search = |level_after: f32| {
+        // The least depth is 0.002 with this noise.
+        let values: Vec<f32> = (0..80)
+            .map(|i| match i {
+                40 => 0.0021,
+                41.. => level_after,
+                _ => 0.0,
+            })
+            .collect();
+        let series = Series {
+            values: &values,
+            moves: false,
+            floor: 0.0,
+            motion: &[],
+            edges: &[],
+            edge_scans: 3,
+            rails: &[],
+        };
+        let found = detect::search(&series, std::slice::from_ref(&(0..80)), 0.0002);
+        found.iter().map(|e| e.peak).collect::<Vec<f64>>()
+    };
+    let whole = search(0.0);
+    assert!(whole.len() == 1 && (whole[0] - 0.0021).abs() < 1e-6, "{whole:?}");
+    // The track's grain lifts the level by 2 mV at 5 V meanwhile: what is left above it is below what counts.
+    assert_eq!(search(0.0004), [0.0; 0]);
+}
