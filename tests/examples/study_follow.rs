@@ -3,7 +3,6 @@
 
 use anyhow::{Context, Result};
 use clap::Parser;
-use serde_json::Value;
 use trackpair_tests::cli::outcome_of;
 use trackpair_tests::parallel::on_all_cores;
 use trackpair_tests::shares::{Magnitude, Share};
@@ -46,7 +45,7 @@ struct Seen {
     verdict: String,
     /// Median time from the grip's step to the plate's, ms; none where it was never made to follow.
     latency_ms: Option<f64>,
-    /// Largest deviation of the plate at the fastest turn of the grip, degrees.
+    /// Largest deviation of the plate at any speed of the grip, degrees.
     deviation_deg: Option<f64>,
 }
 
@@ -57,12 +56,12 @@ fn main() -> Result<()> {
         "{:<40} {:>5} {:>22} {:>22} {:>12} {:>15}",
         "pair", "pairs", "outside", "undecided", "latency, ms", "deviation, deg"
     );
-    let sound = ("good-grip".to_owned(), "good-body".to_owned());
-    let grips = GRIPS.map(|grip| (grip.to_owned(), sound.1.clone()));
-    let bodies = BODIES.map(|body| (sound.0.clone(), body.to_owned()));
-    for (k, (grip, body)) in [sound.clone()].into_iter().chain(grips).chain(bodies).enumerate() {
+    let sound = ("good-grip", "good-body");
+    let grips = GRIPS.map(|grip| (grip, sound.1));
+    let bodies = BODIES.map(|body| (sound.0, body));
+    for (k, (grip, body)) in [sound].into_iter().chain(grips).chain(bodies).enumerate() {
         let pairs = if k == 0 { 4 * arguments.parts } else { arguments.parts };
-        let seen = on_all_cores(pairs, |n| follow(&grip, &body, arguments.seed + n));
+        let seen = on_all_cores(pairs, |n| follow(grip, body, arguments.seed + n));
         let seen = seen.into_iter().collect::<Result<Vec<Seen>>>()?;
         let share = |verdict: &str| Share::count(&seen, |s| s.verdict == verdict).to_string();
         let median = |of: fn(&Seen) -> Option<f64>| {
@@ -84,13 +83,12 @@ fn follow(grip: &str, body: &str, seed: u64) -> Result<Seen> {
     let rig = format!("sim:{grip}+{body}?seed={seed}");
     let outcome = outcome_of(&["follow", "--rig", &rig])?;
     let figures = outcome["figures"].as_array().context("figures")?;
-    let figure = |name: &str| {
-        let own: Vec<&Value> = figures.iter().filter(|f| f["figure"] == name).collect();
-        own.into_iter().filter_map(|f| f["value"].as_f64()).reduce(f64::max)
+    let largest = |name: &str| {
+        figures.iter().filter(|f| f["figure"] == name).filter_map(|f| f["value"].as_f64()).reduce(f64::max)
     };
     Ok(Seen {
         verdict: outcome["verdict"].as_str().context("a verdict")?.to_owned(),
-        latency_ms: figure("follow_latency_p50"),
-        deviation_deg: figure("follow_deviation"),
+        latency_ms: largest("follow_latency_p50"),
+        deviation_deg: largest("follow_deviation"),
     })
 }

@@ -130,18 +130,6 @@ pub fn trackpair<S: AsRef<OsStr>>(arguments: impl IntoIterator<Item = S>) -> Res
     Running::start(command(arguments)?)?.finish()
 }
 
-/// What a command with `--json` prints, as studies ask for it: its archive is made for it and thrown away.
-///
-/// # Errors
-/// As [`trackpair()`], or it prints no document.
-pub fn outcome_of(arguments: &[&str]) -> Result<Value> {
-    let archive = tempfile::tempdir()?;
-    let place = archive.path().to_str().context("the path is text")?;
-    let said = trackpair([arguments, &["--json", "--archive", place]].concat())?;
-    serde_json::from_str(&said.out)
-        .with_context(|| format!("no outcome; it said:\n{}\n{}", said.out, said.err))
-}
-
 /// The same with something on standard input.
 ///
 /// # Errors
@@ -156,6 +144,18 @@ pub fn trackpair_told<S: AsRef<OsStr>>(
     let mut command = command(arguments)?;
     command.stdin(file);
     Running::start(command)?.finish()
+}
+
+/// What a command with `--json` prints, as studies ask for it: its archive is made for it and thrown away.
+///
+/// # Errors
+/// As [`trackpair()`], or it prints no document.
+pub fn outcome_of(arguments: &[&str]) -> Result<Value> {
+    let archive = tempfile::tempdir()?;
+    let place = archive.path().to_str().context("the path is text")?;
+    let said = trackpair([arguments, &["--json", "--archive", place]].concat())?;
+    serde_json::from_str(&said.out)
+        .with_context(|| format!("no outcome; it said:\n{}\n{}", said.out, said.err))
 }
 
 /// A command that runs; its standard error comes line by line. Killed when dropped.
