@@ -6,6 +6,7 @@ use super::curve::Curves;
 use super::ends::End;
 use super::prepared::{AngleSource, Direction, Prepared, SupplySource};
 use super::uncertainty::Calibration;
+use super::usable::{Usable, nothing, unfit};
 use super::{Figure, NotTestable, PartAnalysis, PlotCurve};
 use super::{
     causes, contact, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads,
@@ -30,13 +31,45 @@ pub struct GripTraces<'a> {
 }
 
 /// Analyses a grip sensor. Never fails: what can't be had is named in `not_testable`.
-pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
-    let prepared = Prepared::new(traces.sweep, sheet);
-    let curves = Curves::new(&prepared, sheet);
-    let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
-    let calibration = Calibration::of(&prepared, leads.as_ref());
-    let mut out = figures_of(&prepared, curves.as_ref(), sheet, &calibration);
-    add_defects(&mut out, &traces, &prepared, curves.as_ref(), leads.as_ref(), sheet);
+pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
+    if let Some(why) = unfit(traces.sweep) {
+        return nothing(PartKind::Grip, why);
+    }
+    let usable = Usable::of(traces.sweep, sheet);
+    let unfit_ones: Vec<String> =
+        [traces.leads, traces.flex].into_iter().flatten().filter_map(unfit).collect();
+    let fit = |trace: Option<&'a Trace>| trace.filter(|t| unfit(t).is_none());
+    let traces = GripTraces { leads: fit(traces.leads), flex: fit(traces.flex), ..traces };
+    let [leads, flex] = [traces.leads, traces.flex].map(|t| t.map(|trace| Usable::of(trace, sheet)));
+    let traces = GripTraces {
+        sweep: &usable.trace,
+        leads: leads.as_ref().map(|u| &*u.trace),
+        flex: flex.as_ref().map(|u| &*u.trace),
+    };
+    let every = Prepared::new(traces.sweep, sheet);
+    let prepared = every.with_whole_strokes();
+    // What needs the travel needs one whole cycle at least where the recording was cut.
+    let curves = Curves::new(&prepared, sheet).filter(|_| usable.cut.is_none() || prepared.cycles() > 0);
+    let of_report = leads.as_ref().map(|u| leads::analyse(&u.trace, sheet));
+    let calibration = Calibration::of(&every, of_report.as_ref());
+    let cut = usable.cut.map(|cut| cut.words());
+    let mut out = figures_of(&prepared, curves.as_ref(), cut.as_deref(), sheet, &calibration);
+    match (&curves, &cut) {
+        (Some(curves), _) => add_pair(&mut out, &prepared, curves, sheet, &calibration),
+        // One line against the other needs no travel.
+        (None, Some(_)) => {
+            if let Some(curves) = Curves::new(&every, sheet) {
+                add_pair(&mut out, &every, &curves, sheet, &calibration);
+            }
+        }
+        (None, None) => {}
+    }
+    add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), of_report.as_ref(), sheet);
+    out.rig_faults.extend(unfit_ones);
+    for usable in [Some(usable), leads, flex].into_iter().flatten() {
+        out.rig_faults.extend(usable.faults);
+        out.left_out.extend(usable.left_out);
+    }
     let place = |f: &Figure| {
         let name = FigureName::ALL.iter().position(|n| *n == f.name);
         (name, f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c)))
@@ -68,7 +101,8 @@ pub const DIRECTION_OF_TRAVEL: &str = "direction of travel";
 
 /// The topology that a trace's lines show, without figures or findings; none when they do not move together.
 pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
-    let curves = Curves::new(&Prepared::new(trace, sheet), sheet)?;
+    let usable = Usable::of(trace, sheet);
+    let curves = Curves::new(&Prepared::new(&usable.trace, sheet), sheet)?;
     topology::find(&curves)?.topology
 }
 
@@ -76,6 +110,7 @@ pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
 fn figures_of(
     prepared: &Prepared<'_>,
     curves: Option<&Curves>,
+    cut: Option<&str>,
     sheet: &PartSheet,
     calibration: &Calibration,
 ) -> PartAnalysis {
@@ -95,6 +130,9 @@ fn figures_of(
         cycles: prepared.cycles(),
         population: None,
         contact: None,
+        rig_faults: Vec::new(),
+        doubts: Vec::new(),
+        left_out: Vec::new(),
         warnings: prepared.warnings.clone(),
     };
     if prepared.angle_turned {
@@ -109,9 +147,13 @@ fn figures_of(
                 missing(&mut out, format!("all of {}", name(line)), "the line was not recorded".into())
             }
             (_, None) => {
-                let why =
-                    "no stroke was seen: there is no angle, or the grip was turned by less than a degree"
-                        .into();
+                let why = match cut {
+                    Some(cut) => format!("{cut}, before one whole cycle: repeat it"),
+                    None => {
+                        "no stroke was seen: there is no angle, or the grip was turned by less than a degree"
+                            .to_owned()
+                    }
+                };
                 missing(&mut out, format!("curves of {}", name(line)), why);
             }
             (Some(_), Some(curves)) => add_line(&mut out, prepared, curves, line, sheet, calibration),
@@ -124,9 +166,6 @@ fn figures_of(
             }
             None => {}
         }
-    }
-    if let Some(curves) = curves {
-        add_pair(&mut out, prepared, curves, sheet, calibration);
     }
     out
 }
@@ -349,11 +388,11 @@ fn add_pair(
     }
 }
 
-/// Defects, dropouts, predicted trips and causes.
+/// Defects, dropouts, predicted trips and causes. Every scan is looked at for lost contact; what belongs to a stroke in whole ones.
 fn add_defects(
     out: &mut PartAnalysis,
     traces: &GripTraces<'_>,
-    prepared: &Prepared<'_>,
+    (prepared, whole): (&Prepared<'_>, &Prepared<'_>),
     curves: Option<&Curves>,
     leads: Option<&leads::Report>,
     sheet: &PartSheet,
@@ -362,7 +401,7 @@ fn add_defects(
     for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
         if let Some(curves) = curves {
-            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
+            let flat = flat_spot::find(whole, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
             out.findings.extend(flat.findings);
             out.detection_limits.push(flat.limit);
         }
@@ -419,6 +458,7 @@ fn add_defects(
     });
     out.findings.extend(report.findings);
     out.not_testable.extend(report.not_testable);
+    out.doubts.extend(report.doubts);
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Its own layers, each may use only those above it:
 //! - [`statistics`]: quantiles, robust spread, least squares, interval bounds; published checks.
 //! - [`line`](mod@line): exact minimax, terminal and zero-based lines.
+//! - [`usable`]: a recording without what its interruption or the rig's supply touched. [`whole_strokes`]: strokes that were whole before it.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
@@ -43,6 +44,8 @@ pub mod statistics;
 pub(crate) mod synthetic;
 pub mod topology;
 pub mod uncertainty;
+pub mod usable;
+pub mod whole_strokes;
 
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::Topology;
@@ -153,6 +156,12 @@ pub struct PartAnalysis {
     pub population: Option<String>,
     /// Lost contact event by event, where the pigtail was flexed.
     pub contact: Option<contact::Contact>,
+    /// What was wrong with the rig while it recorded, as sentences: it keeps a part from being within and condemns none.
+    pub rig_faults: Vec<String>,
+    /// What else keeps the recording from telling of the part, as sentences: it leaves the part undecided and condemns none.
+    pub doubts: Vec<String>,
+    /// Scans that were recorded and left out, because the rig's supply was not as requested.
+    pub left_out: Vec<usable::LeftOut>,
     /// Anything the reader should know, as sentences.
     pub warnings: Vec<String>,
 }

@@ -336,6 +336,9 @@ impl Synthetic {
             plate: None,
             mapping: Vec::new(),
             places: Vec::new(),
+            plan: Vec::new(),
+            link: None,
+            refused: Vec::new(),
         }
     }
 }

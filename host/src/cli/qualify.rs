@@ -39,6 +39,9 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         }
         shelf.check_for_grip()?;
         kept.check_population(shelf.first())?;
+        let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep];
+        plan.extend((!args.skip_leads).then_some(ProcedureKind::LeadsCheck));
+        bench.plan(plan);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             let swept = keep(&mut kept, bench.sweep(), meter);
@@ -70,6 +73,7 @@ pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resu
     let shelf = shelf_for_grip(common)?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
     let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             keep(&mut kept, bench.leads_check(), meter);

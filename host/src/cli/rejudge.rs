@@ -195,6 +195,9 @@ fn again<'s>(
     }
     let said = |failure: Failure| format!("{:#}", failure.error());
     let sheet = kept.choose_sheet(work.shelf).map_err(said)?;
+    if let Some(before) = before {
+        kept.recall(before);
+    }
     kept.judge_among(work.among.filter(|_| kept.is_body()).cloned());
     kept.check_population(sheet).map_err(said)?;
     let judged = Judged::of(&kept, sheet).ok_or("its traces hold no samples")?;

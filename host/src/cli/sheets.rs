@@ -219,6 +219,9 @@ mod tests {
                 plate: None,
                 mapping: Vec::new(),
                 places: Vec::new(),
+                plan: Vec::new(),
+                link: None,
+                refused: Vec::new(),
             },
             time_us: (0..10).map(|k| k * 200).collect(),
             columns: vec![

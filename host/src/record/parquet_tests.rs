@@ -44,6 +44,9 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     };
     Trace {
         provenance,

@@ -47,6 +47,7 @@ pub fn worn() -> Outcome {
         schema: SCHEMA_VERSION,
         verdict: Verdict::Outside,
         scope: "part".to_owned(),
+        not_done: Vec::new(),
         reasons: vec![
             "flat spot on the falling line at 7.2–8.1°: a part with it is outside".to_owned(),
             "correlation, worst: 1.34 ± 0.21 % of supply, limit 1 % of supply".to_owned(),
@@ -100,6 +101,8 @@ pub fn worn() -> Outcome {
                 scans,
                 end: "complete".to_owned(),
                 trace_file: Some(format!("{name}.parquet")),
+                damaged_percent: None,
+                loads_stepped: None,
             })
             .into(),
         warnings: vec!["63 scans were lost between rig and host; nothing is within over the stretch they touch".to_owned()],

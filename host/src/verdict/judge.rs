@@ -15,7 +15,7 @@ use crate::quantity::FigureName;
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::sheet::bounds::{is_rate, is_signed};
 use crate::sheet::{Limit, PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace, TraceEnd};
+use crate::trace::{ProcedureKind, Trace};
 
 /// How near to an end of travel a gap must be to spoil the figures of that end, degrees.
 const END_ZONE_DEG: f64 = 5.0;
@@ -48,7 +48,12 @@ pub fn judge_scope(
         figures: judged.map(|f| judge_figure(f, analysis, sheet)).collect(),
         findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
         untested: untested(analysis, sheet, scope),
-        impairments: Vec::new(),
+        impairments: analysis
+            .rig_faults
+            .iter()
+            .chain(&analysis.doubts)
+            .map(|d| format!("undecided: {d}"))
+            .collect(),
         mismatch,
         topology: sheet.topology,
         reasons: Vec::new(),
@@ -67,13 +72,7 @@ impl Judgement {
     pub fn heed(mut self, traces: &[&Trace]) -> Self {
         for trace in traces {
             let what = title_of(trace.provenance.procedure);
-            let ended = match trace.end {
-                TraceEnd::Complete => None,
-                TraceEnd::Aborted => Some("was stopped before its end"),
-                TraceEnd::Guard => Some("was ended by a guard of the rig"),
-                TraceEnd::LinkLost => Some("ended when the link was lost"),
-            };
-            if let Some(ended) = ended {
+            if let Some(ended) = trace.end.words() {
                 self.impair(format!("the {what} {ended}: repeat it"));
             }
             let missing: u64 = trace.gaps.iter().map(|g| g.scans).fold(0, u64::saturating_add);

@@ -5,7 +5,7 @@ use crate::analysis::grip::DIRECTION_OF_TRAVEL;
 use crate::analysis::{Finding, NotTestable};
 use crate::quantity::{Channel, Condition, FindingKind, PartKind};
 use crate::sheet::shipped;
-use crate::trace::{Gap, GapCause, Provenance};
+use crate::trace::{Gap, GapCause, Provenance, TraceEnd};
 use crate::verdict::Untested;
 use proptest::prelude::*;
 
@@ -88,6 +88,9 @@ fn trace(procedure: ProcedureKind, end: TraceEnd, gaps: Vec<Gap>) -> Trace {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     };
     Trace { provenance, time_us: vec![], columns: vec![], gaps, marks: vec![], end }
 }

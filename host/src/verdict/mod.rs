@@ -3,12 +3,14 @@
 //!
 //! - `scope`: what a procedure tests, and so what it may judge.
 //! - `conformity`: a value with its uncertainty against a limit.
+//! - `done`: what of a plan was not done to its end.
 //! - `findings`: what a finding does to the verdict.
 //! - `judge`: a whole analysis against a sheet.
 //! - `untested`: what was to be tested and was not.
 //! - `words`: the sentences.
 
 mod conformity;
+mod done;
 mod findings;
 mod judge;
 mod scope;
@@ -16,6 +18,7 @@ mod untested;
 mod words;
 
 pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
+pub use done::{HowEnded, NotDone, loads_stepped, not_done};
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
 pub use judge::{judge, judge_scope};
 pub use scope::Scope;

@@ -198,6 +198,7 @@ fn told(
 ) -> Vec<OutcomeSuspect> {
     let traces: Vec<StoredTrace<'_>> = traces.iter().map(|trace| StoredTrace { trace, file: None }).collect();
     build(OutcomeInputs {
+        session: Default::default(),
         analysis,
         judgement,
         sheet,

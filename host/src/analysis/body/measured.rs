@@ -17,7 +17,7 @@ use super::tracking::{self, Tracking};
 use super::worn_teeth::{Search, Worn};
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
-use crate::trace::{PlateScale, Trace};
+use crate::trace::{PlateScale, ProcedureKind, Trace};
 
 /// A motor whose K' could not be measured has its sheet's within this, relative. Engineering assumption.
 const NOMINAL_EMF: f64 = 0.04;
@@ -65,9 +65,12 @@ impl Recordings {
             open_ratio: sheet.rising.open,
             travel_deg: sheet.travel_deg,
         };
-        let told = traces.all().filter_map(|t| t.provenance.plate).last();
+        // One that was interrupted may have ended on its way to a stop.
+        let cut = |t: &&Trace| t.provenance.procedure == ProcedureKind::Rest && t.was_interrupted();
+        let told = traces.all().filter(|t| !cut(t)).filter_map(|t| t.provenance.plate).last();
+        let rest_cut = traces.rest.is_some_and(|t| cut(&t));
         let plate = told.filter(|p| plausible(p, &nominal)).unwrap_or(nominal);
-        let stops_found = told.is_none_or(|p| plausible(&p, &nominal));
+        let stops_found = told.map_or(!rest_cut, |p| plausible(&p, &nominal));
         let of =
             |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate, sheet.correlation_line()));
         Self {

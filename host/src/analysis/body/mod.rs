@@ -44,6 +44,7 @@ pub mod worn_teeth;
 pub use traces::BodyTraces;
 
 use super::prepared::{AngleSource, Prepared};
+use super::usable::{Usable, nothing, unfit};
 use super::{Detail, DetectionLimit, NotTestable, PartAnalysis, gaps, order};
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
@@ -58,6 +59,29 @@ pub fn analyse(traces: BodyTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
 
 /// Analyses a throttle body among a population of healthy ones.
 pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
+    let faults: Vec<String> = traces.all().filter_map(unfit).collect();
+    let usable: Vec<Usable<'_>> =
+        traces.all().filter(|t| unfit(t).is_none()).map(|trace| Usable::of(trace, sheet)).collect();
+    if usable.is_empty()
+        && let Some(why) = faults.first()
+    {
+        return nothing(PartKind::Body, why.clone());
+    }
+    let mut out = analyse_usable(BodyTraces::sorted(usable.iter().map(|u| &*u.trace)), sheet, population);
+    out.rig_faults.extend(faults);
+    for usable in usable {
+        if let Some(cut) = usable.cut {
+            let what = format!("rest of the {}", cut.procedure.title());
+            out.not_testable.push(NotTestable { what, why: format!("{}: repeat it", cut.words()) });
+        }
+        out.rig_faults.extend(usable.faults);
+        out.left_out.extend(usable.left_out);
+    }
+    out
+}
+
+/// The same of recordings of which nothing has to be left out.
+fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
     let recordings = Recordings::new(&traces, sheet);
     if lines::no_angle(&traces) {
         return without_angle(&traces);
