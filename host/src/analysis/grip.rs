@@ -94,6 +94,7 @@ fn figures_of(
         travel_deg: prepared.travel_deg,
         cycles: prepared.cycles(),
         population: None,
+        rig_may_hold_it: false,
         contact: None,
         warnings: prepared.warnings.clone(),
     };
