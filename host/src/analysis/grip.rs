@@ -129,6 +129,7 @@ fn figures_of(
         travel_deg: prepared.travel_deg,
         cycles: prepared.cycles(),
         population: None,
+        rig_may_hold_it: false,
         contact: None,
         rig_faults: Vec::new(),
         doubts: Vec::new(),

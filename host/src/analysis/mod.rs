@@ -38,6 +38,7 @@ pub mod order;
 pub mod prepared;
 pub mod repeatability;
 pub mod rounds;
+pub mod self_closing;
 pub mod skew;
 pub mod statistics;
 #[cfg(test)]
@@ -154,6 +155,8 @@ pub struct PartAnalysis {
     pub cycles: u32,
     /// The healthy bodies among which worn teeth were searched for, in words; none where they were not.
     pub population: Option<String>,
+    /// Whether the rig's own drive may have held a released grip open: what a release then shows too much of condemns nothing.
+    pub rig_may_hold_it: bool,
     /// Lost contact event by event, where the pigtail was flexed.
     pub contact: Option<contact::Contact>,
     /// What was wrong with the rig while it recorded, as sentences: it keeps a part from being within and condemns none.

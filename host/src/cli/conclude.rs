@@ -11,6 +11,7 @@ use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::follow::{self, PairTraces};
 use crate::analysis::grip::{GripTraces, analyse};
+use crate::analysis::self_closing;
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeNotDone, OutcomeReading, SessionEnd, StoredTrace, build,
 };
@@ -333,7 +334,10 @@ pub(super) fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysi
         leads: kept.trace(ProcedureKind::LeadsCheck),
         flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
     };
-    Some((analyse(traces, sheet), sweep.provenance.channels.clone()))
+    let mut analysis = analyse(traces, sheet);
+    let released = kept.trace(ProcedureKind::Release);
+    self_closing::tell(released, sweep.provenance.procedure, &mut analysis);
+    Some((analysis, sweep.provenance.channels.clone()))
 }
 
 /// Outcome and documents into the record, sealed with the shop's key, if there is one; the report's file. Before anything is printed: a

@@ -23,7 +23,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 pub(super) const LONGEST_SECONDS: f64 = 900.0;
 
-/// The whole plan: self-check, sweep, leads check; for a throttle body its own.
+/// The whole plan: self-check, sweep, release, leads check; for a throttle body its own.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
     let mut shelf = Shelf::new(common.sheet)?;
@@ -44,8 +44,12 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         bench.plan(plan);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
-            let swept = keep(&mut kept, bench.sweep(), meter);
-            if swept && !args.skip_leads {
+            let mut going_on = keep(&mut kept, bench.sweep(), meter);
+            if going_on {
+                bench.set_started(date());
+                going_on = keep(&mut kept, bench.grip_release(), meter);
+            }
+            if going_on && !args.skip_leads {
                 bench.set_started(date());
                 keep(&mut kept, bench.leads_check(), meter);
             }

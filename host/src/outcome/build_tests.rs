@@ -21,6 +21,7 @@ fn invented_trace() -> Trace {
         firmware: "0.1.0".to_owned(),
         protocol: 1,
         boot: 3,
+        lets_go: false,
     };
     let provenance = Provenance {
         procedure: ProcedureKind::Sweep,

@@ -5,7 +5,7 @@
 //! - `robust`: medians and spreads a procedure needs itself.
 //! - `recording`: one run recorded whole, with progress.
 //! - `detector`: jumps of one line, found while they happen.
-//! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure of a grip.
+//! - `self_check`, `sweep`, `release`, `leads`, `hand`, `flex`: one file per procedure of a grip.
 //! - `body`: the procedures of a throttle body.
 //! - `follow`: a grip and a body together.
 //!
@@ -21,6 +21,7 @@ mod hand;
 mod leads;
 mod motion;
 mod recording;
+mod release;
 mod robust;
 mod self_check;
 mod sweep;

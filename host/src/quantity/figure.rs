@@ -41,6 +41,10 @@ pub enum FigureName {
     DropoutRate,
     /// Trips a plausibility monitor would have raised.
     LimpTrips,
+    /// How far a grip stays open once it is let go.
+    ReturnRest,
+    /// Pull of a grip's return spring over all friction, where it is least.
+    ReturnTorque,
     /// Angle at which the plate rests without power.
     RestPosition,
     /// Spread of the rest position over many returns, from above and from below.
@@ -63,7 +67,7 @@ pub enum FigureName {
     Overshoot,
     /// Until a closed-loop step stays near its end.
     Settling,
-    /// Time from power off until the plate stays within 1 deg of rest.
+    /// Time from power off until the plate stays within 1 deg of rest, or a grip within 1 deg of its closed stop.
     ReturnTime,
     /// Free travel of the gears at the rest position, at the plate.
     Lash,
@@ -99,7 +103,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 44] = [
+    pub const ALL: [Self; 46] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -117,6 +121,8 @@ impl FigureName {
         Self::Skew,
         Self::DropoutRate,
         Self::LimpTrips,
+        Self::ReturnRest,
+        Self::ReturnTorque,
         Self::RestPosition,
         Self::RestRepeatability,
         Self::ClosedStop,
@@ -166,6 +172,8 @@ impl FigureName {
             Self::Skew => "skew",
             Self::DropoutRate => "dropout_rate",
             Self::LimpTrips => "limp_trips",
+            Self::ReturnRest => "return_rest",
+            Self::ReturnTorque => "return_torque",
             Self::RestPosition => "rest_position",
             Self::RestRepeatability => "rest_repeatability",
             Self::ClosedStop => "closed_stop",
@@ -216,6 +224,8 @@ impl FigureName {
             Self::Skew => "skew of second line",
             Self::DropoutRate => "dropout rate",
             Self::LimpTrips => "limp-home trips",
+            Self::ReturnRest => "left open after release",
+            Self::ReturnTorque => "return torque over friction",
             Self::RestPosition => "rest position",
             Self::RestRepeatability => "repeatability of rest",
             Self::ClosedStop => "closed stop",
@@ -265,6 +275,7 @@ impl FigureName {
             | Self::DeadBandOpen
             | Self::RestPosition
             | Self::RestRepeatability
+            | Self::ReturnRest
             | Self::ClosedStop
             | Self::OpenStop
             | Self::Lash
@@ -283,11 +294,52 @@ impl FigureName {
             | Self::FollowLatencyP50
             | Self::FollowLatencyP95
             | Self::FollowLag => Unit::Millisecond,
-            Self::Overshoot => Unit::Percent,
+            Self::Overshoot | Self::ReturnTorque => Unit::Percent,
             Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
             Self::StiffnessMain => Unit::NewtonMetrePerRadian,
             Self::WindingResistance => Unit::Ohm,
             Self::BackEmfConstant => Unit::VoltSecondPerRadian,
+        }
+    }
+
+    /// Whether its sign counts. Every figure stands here: a new one must decide.
+    pub const fn sign(self) -> Sign {
+        match self {
+            // Against the rig's ground; a dead line may read a little below it.
+            Self::ClosedVolts | Self::OpenVolts => Sign::Counts,
+            Self::Span => Sign::NeverNegative,
+            // Largest magnitudes of a deviation.
+            Self::LinearityIndependent | Self::LinearityTerminal | Self::LinearityZeroBased => {
+                Sign::NeverNegative
+            }
+            Self::CorrelationWorst => Sign::NeverNegative,
+            Self::CorrelationOffset | Self::CorrelationSlope => Sign::Counts,
+            Self::Hysteresis | Self::Repeatability => Sign::NeverNegative,
+            Self::DeadBandClosed | Self::DeadBandOpen => Sign::NeverNegative,
+            Self::Noise => Sign::NeverNegative,
+            // Which of two lines is late.
+            Self::Skew => Sign::Counts,
+            Self::DropoutRate | Self::LimpTrips => Sign::NeverNegative,
+            // From the closed stop, which gives way a little; and a spring that pushes open.
+            Self::ReturnRest | Self::ReturnTorque => Sign::Counts,
+            // Places on a scale that begins at the nominal stop.
+            Self::RestPosition | Self::ClosedStop | Self::OpenStop => Sign::Counts,
+            Self::RestRepeatability => Sign::NeverNegative,
+            Self::LatencyP50 | Self::LatencyP90 | Self::LatencyP99 | Self::LatencyMax => Sign::NeverNegative,
+            Self::RiseTime | Self::Settling | Self::ReturnTime => Sign::NeverNegative,
+            // Below 0: the step was not reached.
+            Self::Overshoot => Sign::Counts,
+            Self::Lash | Self::LostMotion => Sign::NeverNegative,
+            // A spring that pushes the wrong way is none.
+            Self::PreloadMain | Self::PreloadDefault | Self::StiffnessMain => Sign::NeverNegative,
+            Self::Friction => Sign::NeverNegative,
+            // A difference of two frictions.
+            Self::Sticking => Sign::Counts,
+            Self::WindingResistance | Self::BackEmfConstant => Sign::NeverNegative,
+            Self::TrackingError => Sign::NeverNegative,
+            Self::FollowLatencyP50 | Self::FollowLatencyP95 => Sign::NeverNegative,
+            Self::FollowLag | Self::FollowDeviation => Sign::NeverNegative,
+            Self::PlateTrips => Sign::NeverNegative,
         }
     }
 
@@ -309,15 +361,32 @@ impl FigureName {
         )
     }
 
+    /// Whether letting a grip go tells it.
+    pub const fn is_of_a_release(self) -> bool {
+        matches!(self, Self::ReturnRest | Self::ReturnTime | Self::ReturnTorque)
+    }
+
     /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair; of a pair
     /// is told how the plate follows the grip.
     pub fn belongs_to(self, kind: PartKind) -> bool {
         match kind {
-            PartKind::Grip => self <= Self::LimpTrips,
-            PartKind::Body => self <= Self::TrackingError,
+            PartKind::Grip => self <= Self::LimpTrips || self.is_of_a_release(),
+            PartKind::Body => {
+                self <= Self::TrackingError && !matches!(self, Self::ReturnRest | Self::ReturnTorque)
+            }
             PartKind::Pair => self == Self::LimpTrips || self >= Self::FollowLatencyP50,
         }
     }
+}
+
+/// What a figure's sign means when it is judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sign {
+    /// It counts: the value is judged as it stands, and a limit may be negative.
+    Counts,
+    /// It can't be negative. A value below 0 by more than its uncertainty shows that what was measured is something else: it is neither
+    /// `within` nor `outside`. One that its uncertainty takes back to 0 is judged as it stands.
+    NeverNegative,
 }
 
 /// Kinds of located defect.
@@ -366,7 +435,7 @@ pub enum FindingKind {
     DryBearing,
     /// Resistance or back-EMF constant of the motor is off.
     Winding,
-    /// The plate returns to rest too slowly, or not at all.
+    /// The plate, or the grip, returns to rest too slowly, or not at all.
     SlowReturn,
     /// The feedback lines disagree by a constant or a slope.
     FeedbackOffset,
@@ -379,7 +448,13 @@ pub enum FindingKind {
 impl FindingKind {
     /// Whether a kind of part can have it. A throttle body can have a sensor's defects too, in its feedback pair.
     pub fn belongs_to(self, kind: PartKind) -> bool {
-        kind.has_motor() || self <= Self::NotMoving
+        kind.has_motor() || self <= Self::NotMoving || self.is_of_a_return()
+    }
+
+    /// Whether it says that a grip or plate does not return as it should. Sheets for grips from before grips were let go have no rule for
+    /// these; they then decide.
+    pub const fn is_of_a_return(self) -> bool {
+        matches!(self, Self::WeakSpring | Self::BrokenSpring | Self::SlowReturn)
     }
 
     /// From its name.

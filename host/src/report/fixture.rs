@@ -37,6 +37,7 @@ pub fn sheet() -> PartSheet {
         findings: Vec::new(),
         grades: Vec::new(),
         connector: ConnectorRating::default(),
+        self_closing_required: false,
         follow: None,
     }
 }
@@ -72,6 +73,7 @@ pub fn worn() -> Outcome {
             firmware: "0.1.0".to_owned(),
             protocol: 1,
             boot: 1,
+            lets_go: false,
         }),
         versions: [("program", "0.1.0"), ("analysis", "1"), ("protocol", "1")]
             .map(|(name, version)| (name.to_owned(), version.to_owned()))

@@ -7,10 +7,9 @@ use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
-    Outcome, OutcomeContact, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade,
-    OutcomeReading,
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -217,7 +216,7 @@ impl People {
                 .findings
                 .iter()
                 .enumerate()
-                .map(|(k, f)| finding_row(k + 1, f, lines, outcome.contact.as_ref()))
+                .map(|(k, f)| finding_row(k + 1, f, lines, outcome))
                 .collect(),
             suspects: rows(&outcome.suspects),
             missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
@@ -345,12 +344,7 @@ fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     all
 }
 
-fn finding_row(
-    number: usize,
-    finding: &OutcomeFinding,
-    lines: Lines,
-    contact: Option<&OutcomeContact>,
-) -> FindingRow {
+fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &Outcome) -> FindingRow {
     FindingRow {
         number,
         kind: plain(&words::finding(&finding.kind), LABEL),
@@ -377,10 +371,12 @@ fn finding_row(
             })
             .collect(),
         next_step: FindingKind::from_name(&finding.kind).map(|kind| {
-            let told = contact.filter(|_| kind == FindingKind::Dropout);
+            let told = outcome.contact.as_ref().filter(|_| kind == FindingKind::Dropout);
             let further = told.and_then(|c| {
                 diagnosis::next_step_of_contact(c.followed(), c.places.iter().any(|p| p.stands_out))
             });
+            let of_grip = Some(kind).filter(|_| outcome.part.kind == PartKind::Grip.name());
+            let further = further.or(of_grip.and_then(diagnosis::next_step_of_grip));
             further.unwrap_or(diagnosis::next_step(kind))
         }),
     }

@@ -225,6 +225,7 @@ impl Session {
             firmware: self.identity.firmware.as_str().to_owned(),
             protocol: trackpair_protocol::VERSION,
             boot: self.identity.boot,
+            lets_go: self.can(capability::GRIP_LETS_GO),
         }
     }
 

@@ -122,7 +122,7 @@ fn limit_condition(fields: &Fields<'_>, figure: FigureName) -> Result<Condition,
 
 /// Whether a figure can have values by region and direction.
 fn takes_motion(figure: FigureName) -> bool {
-    figure > FigureName::LimpTrips
+    figure >= FigureName::RestPosition
 }
 
 /// Finds one of `all` by its name.
@@ -232,6 +232,11 @@ fn check_bound(
     Ok(())
 }
 
+/// Whether a sheet without a rule for a kind of finding is refused: sheets for grips are older than the finding that one does not close.
+fn needed(kind: FindingKind, part: PartKind) -> bool {
+    part != PartKind::Grip || !kind.is_of_a_return()
+}
+
 /// A rule for every kind of finding that the kind of part can have.
 pub(super) fn findings(sheet: &Fields<'_>, part: PartKind) -> Result<Vec<FindingRule>, SheetError> {
     let kinds = || FindingKind::ALL.into_iter().filter(|k| k.belongs_to(part));
@@ -257,8 +262,10 @@ pub(super) fn findings(sheet: &Fields<'_>, part: PartKind) -> Result<Vec<Finding
             source: fields.provenance()?,
         });
     }
-    let missing: Vec<_> =
-        kinds().filter(|k| rules.iter().all(|r| r.kind != *k)).map(FindingKind::name).collect();
+    let missing: Vec<_> = kinds()
+        .filter(|k| needed(*k, part) && rules.iter().all(|r| r.kind != *k))
+        .map(FindingKind::name)
+        .collect();
     if !missing.is_empty() {
         let message = format!("the sheet does not say what these findings mean: {}", missing.join(", "));
         return Err(sheet.error(message, "add a [[finding]] with `kind`, `decides` and `source` for each"));

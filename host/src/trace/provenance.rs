@@ -24,7 +24,7 @@ pub enum ProcedureKind {
     Rest,
     /// Steps of voltage and of the setpoint, over regions and both ways.
     Step,
-    /// Plate let go from several openings.
+    /// Plate, or driven grip, let go from several openings.
     Release,
     /// Slow ramps to and fro, quasi-static.
     Creep,
@@ -156,6 +156,9 @@ pub struct RigProvenance {
     pub protocol: u8,
     /// Boot count.
     pub boot: u32,
+    /// Whether it states that its grip drive holds next to nothing once released (WIRE.md, capability bit 6).
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub lets_go: bool,
 }
 
 /// What is known of a recorded channel.

@@ -11,9 +11,9 @@ use super::words::{
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
-use crate::quantity::FigureName;
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
-use crate::sheet::bounds::{is_rate, is_signed};
+use crate::quantity::{FigureName, PartKind, Sign};
+use crate::sheet::bounds::is_rate;
 use crate::sheet::{Limit, PartSheet, Topology};
 use crate::trace::{ProcedureKind, Trace};
 
@@ -54,6 +54,7 @@ pub fn judge_scope(
             .chain(&analysis.doubts)
             .map(|d| format!("undecided: {d}"))
             .collect(),
+        not_tried: not_tried(analysis, scope),
         mismatch,
         topology: sheet.topology,
         reasons: Vec::new(),
@@ -153,7 +154,12 @@ impl Judgement {
         if nothing {
             self.reasons.push("undecided: not one figure could be judged".to_owned());
         } else if self.overall == Verdict::Within {
+            // What a clean result does not speak of stands before it.
+            self.reasons.extend(self.not_tried.clone());
             self.reasons.push(self.clean(limited));
+        }
+        if self.overall != Verdict::Within {
+            self.reasons.extend(self.not_tried.clone());
         }
         self.reasons.extend(self.scope.leaves_open().map(str::to_owned));
     }
@@ -248,24 +254,55 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
     };
     let Some(limit) = sheet.limit_for(figure.name, figure.channel, &figure.condition) else { return judged };
     judged.limit = Some(limit.clone());
-    if counts_events(figure.name) && limit.max == Some(0.0) {
+    if can_not_be(figure) {
+        let title = figure.name.title();
+        judged.verdict = Some(Verdict::Undecided);
+        judged.would_decide = Some(format!(
+            "a negative {title} can't be, so something else was measured: see what else was found, and repeat it"
+        ));
+    } else if counts_events(figure.name) && limit.max == Some(0.0) {
         let (verdict, why) = judge_no_event(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
     } else if is_rate(figure.name) {
         let (verdict, why) = judge_rate(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
     } else {
-        // Magnitudes are judged by their size, whichever sign was kept to tell a direction.
-        let value = if is_signed(figure.name) { figure.value } else { figure.value.abs() };
-        let found = conformity(value, figure.standard_uncertainty, limit.min, limit.max);
+        let found = conformity(figure.value, figure.standard_uncertainty, limit.min, limit.max);
         judged.verdict = Some(found.verdict);
         judged.probability = Some(found.probability).filter(|p| p.is_finite());
         if found.verdict == Verdict::Undecided {
             judged.would_decide = Some(settle(figure, limit, &found, analysis.cycles));
         }
     }
-    doubt_gaps(&mut judged, analysis);
+    // Gaps of the sweep say nothing of a release, which is whole or left out.
+    if analysis.kind != PartKind::Grip || !figure.name.is_of_a_release() {
+        doubt_gaps(&mut judged, analysis);
+    } else if analysis.rig_may_hold_it && judged.verdict == Some(Verdict::Outside) {
+        judged.verdict = Some(Verdict::Undecided);
+        judged.would_decide = Some(RIG_MAY_HOLD_IT.to_owned());
+    }
     judged
+}
+
+/// Why a grip that stayed open is not condemned by that.
+const RIG_MAY_HOLD_IT: &str = "this rig does not state that its released drive lets the grip go, so it may have held it open: unclamp the grip, turn it open \
+                               by hand and let go; one that does not snap shut is not fit";
+
+/// What keeps nobody from a verdict about the sensor but must be said with it.
+fn not_tried(analysis: &PartAnalysis, scope: Scope) -> Option<String> {
+    let released = analysis.figures.iter().any(|f| f.name == FigureName::ReturnRest);
+    if analysis.kind != PartKind::Grip || scope != Scope::Part || released {
+        return None;
+    }
+    let name = FigureName::ReturnRest.name();
+    let why = analysis.not_testable.iter().find(|n| n.what.contains(name)).map(|n| n.why.as_str());
+    Some(format!("self-closing was not tested: {}", why.unwrap_or("the grip was not let go")))
+}
+
+/// Whether a value is below 0 beyond its uncertainty although the figure can't be negative.
+fn can_not_be(figure: &Figure) -> bool {
+    let allowed = GUARD_FACTOR * figure.standard_uncertainty.max(0.0);
+    figure.name.sign() == Sign::NeverNegative && figure.value + allowed < 0.0
 }
 
 /// Zero acceptance: one event is outside; none is within once the test was long enough.

@@ -114,6 +114,9 @@ pub struct Judgement {
     pub untested: Vec<Untested>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
+    /// What was not tried although a grip can do it, as a sentence that stands at the top: whether it closes by itself. Whether that keeps it
+    /// from being `within` is the sheet's to say ([`PartSheet::self_closing_required`](crate::sheet::PartSheet::self_closing_required)).
+    pub not_tried: Option<String>,
     /// The sheet is for another topology than the lines show, as a sentence: then nothing is `outside` by that sheet.
     pub mismatch: Option<String>,
     /// Topology of the sheet, for the names of the lines.

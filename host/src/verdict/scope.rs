@@ -142,7 +142,7 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::RiseTime
         | F::Overshoot
         | F::Settling => ProcedureKind::Step,
-        F::ReturnTime => ProcedureKind::Release,
+        F::ReturnTime | F::ReturnRest | F::ReturnTorque => ProcedureKind::Release,
         F::PreloadMain
         | F::PreloadDefault
         | F::StiffnessMain
@@ -203,7 +203,7 @@ fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
         return true;
     }
     match procedure {
-        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring),
+        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring | K::WeakSpring),
         P::Creep => matches!(
             kind,
             K::WeakSpring

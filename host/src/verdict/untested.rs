@@ -10,7 +10,8 @@ use crate::sheet::PartSheet;
 /// Limits that no figure meets, and deciding kinds of finding that could not be looked for.
 pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
     let mut list: Vec<Untested> = Vec::new();
-    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)) {
+    let needed = |figure: &FigureName| !said_instead(*figure, analysis, sheet);
+    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)).filter(needed) {
         let channels = if name.per_channel() {
             &[Some(Channel::Rising), Some(Channel::Falling)][..]
         } else {
@@ -45,6 +46,13 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
         why: n.why.clone(),
     }));
     list
+}
+
+/// What a grip that was not let go lacks: it is said with the verdict (`Judgement::not_tried`), and keeps it from being `within` only by a sheet that
+/// requires it. Of one that was let go the place decides; time and torque are told where they can be had.
+fn said_instead(figure: FigureName, analysis: &PartAnalysis, sheet: &PartSheet) -> bool {
+    let deciding = figure == FigureName::ReturnRest && sheet.self_closing_required;
+    analysis.kind == PartKind::Grip && figure.is_of_a_release() && !deciding
 }
 
 /// The limits on a figure of a line that no measured value meets: one entry for all where there is no value at all, else one
