@@ -36,7 +36,7 @@ pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
     let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
     let calibration = Calibration::of(&prepared, leads.as_ref());
     let mut out = figures_of(&prepared, curves.as_ref(), sheet, &calibration);
-    add_defects(&mut out, &traces, &prepared, curves.as_ref(), leads.as_ref(), sheet);
+    add_defects(&mut out, &traces, &prepared, curves.as_ref(), leads.as_ref(), sheet, &calibration);
     let place = |f: &Figure| {
         let name = FigureName::ALL.iter().position(|n| *n == f.name);
         (name, f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c)))
@@ -357,8 +357,10 @@ fn add_defects(
     curves: Option<&Curves>,
     leads: Option<&leads::Report>,
     sheet: &PartSheet,
+    calibration: &Calibration,
 ) {
     let dropouts = dropout::find(prepared, sheet);
+    out.figures.extend(correlation::momentary(prepared, sheet, calibration, &dropouts));
     for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
         if let Some(curves) = curves {

@@ -3,6 +3,7 @@
 //! Its own layers, each may use only those above it:
 //! - [`statistics`]: quantiles, robust spread, least squares, interval bounds; published checks.
 //! - [`line`](mod@line): exact minimax, terminal and zero-based lines.
+//! - `supply`: what lines are divided by, scan by scan.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
@@ -39,6 +40,7 @@ pub mod repeatability;
 pub mod rounds;
 pub mod skew;
 pub mod statistics;
+mod supply;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod topology;
