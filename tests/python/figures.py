@@ -15,6 +15,7 @@ import numpy as np
 import pyarrow.parquet as pq
 from scipy.ndimage import uniform_filter1d
 from scipy.optimize import linprog, minimize_scalar
+from scipy.stats import norm
 
 STEP = 0.1  # deg, grid
 EDGE = 1.0  # deg at each end, left out for the hysteresis
@@ -179,6 +180,12 @@ def noise_mv(r):
     return 5000 * np.sqrt(np.mean(np.square(d[np.abs(d) < 5 * scale])) / 6)
 
 
+def scatter_sd(y):
+    """1 sd from the median magnitude of second differences over sqrt 6."""
+    d = np.diff(y, 2)
+    return 1.4826 * np.median(np.abs(d - np.median(d))) / np.sqrt(6)
+
+
 def figures(path, line=(-1.0, 1.0)):
     """All figures as {(name, channel): value}. `line`: second = m first + k."""
     columns, zero = load(path)
@@ -208,6 +215,12 @@ def figures(path, line=(-1.0, 1.0)):
     residual = (up + down) / 2
     out["correlation_worst", None] = 100 * max(np.abs(smooth(up)).max(), np.abs(smooth(down)).max())
     out["correlation_offset", None] = 100 * residual.mean()
+    # Of every scan of the recording: what noise alone makes of the largest of so many is taken off.
+    single = np.abs(columns["ratio"][1] - (m * columns["ratio"][0] + k))
+    at = int(np.nanargmax(single))
+    near = np.array(columns["ratio"][1] - m * columns["ratio"][0])
+    sd = max(scatter_sd(near), scatter_sd(near[max(0, at - 64) : at + 65]))
+    out["correlation_momentary", None] = 100 * max(0.0, single[at] - sd * norm.ppf(1 - 0.5 / len(single)))
     out["correlation_slope", None] = 100 * np.polyfit(x, residual, 1)[0] * (x[-1] - x[0])
     return out
 

@@ -64,7 +64,8 @@ pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
         }
         (None, None) => {}
     }
-    add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), of_report.as_ref(), sheet);
+    let report = of_report.as_ref();
+    add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), report, sheet, &calibration);
     out.rig_faults.extend(unfit_ones);
     for usable in [Some(usable), leads, flex].into_iter().flatten() {
         out.rig_faults.extend(usable.faults);
@@ -397,8 +398,10 @@ fn add_defects(
     curves: Option<&Curves>,
     leads: Option<&leads::Report>,
     sheet: &PartSheet,
+    calibration: &Calibration,
 ) {
     let dropouts = dropout::find(prepared, sheet);
+    out.figures.extend(correlation::momentary(prepared, sheet, calibration, &dropouts));
     for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
         if let Some(curves) = curves {

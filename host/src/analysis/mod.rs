@@ -4,6 +4,7 @@
 //! - [`statistics`]: quantiles, robust spread, least squares, interval bounds; published checks.
 //! - [`line`](mod@line): exact minimax, terminal and zero-based lines.
 //! - [`usable`]: a recording without what its interruption or the rig's supply touched. [`whole_strokes`]: strokes that were whole before it.
+//! - `supply`: what lines are divided by, scan by scan.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
@@ -41,6 +42,7 @@ pub mod rounds;
 pub mod self_closing;
 pub mod skew;
 pub mod statistics;
+mod supply;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod topology;

@@ -25,6 +25,8 @@ pub enum FigureName {
     CorrelationOffset,
     /// Change of the correlation residual over the travel (straight-line part, end to end).
     CorrelationSlope,
+    /// Largest correlation residual of any single scan, what noise alone makes of it taken off.
+    CorrelationMomentary,
     /// Largest up/down difference at one angle.
     Hysteresis,
     /// Largest spread at one angle among cycles of one direction.
@@ -103,7 +105,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 46] = [
+    pub const ALL: [Self; 47] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -113,6 +115,7 @@ impl FigureName {
         Self::CorrelationWorst,
         Self::CorrelationOffset,
         Self::CorrelationSlope,
+        Self::CorrelationMomentary,
         Self::Hysteresis,
         Self::Repeatability,
         Self::DeadBandClosed,
@@ -164,6 +167,7 @@ impl FigureName {
             Self::CorrelationWorst => "correlation_worst",
             Self::CorrelationOffset => "correlation_offset",
             Self::CorrelationSlope => "correlation_slope",
+            Self::CorrelationMomentary => "correlation_momentary",
             Self::Hysteresis => "hysteresis",
             Self::Repeatability => "repeatability",
             Self::DeadBandClosed => "dead_band_closed",
@@ -216,6 +220,7 @@ impl FigureName {
             Self::CorrelationWorst => "correlation, worst",
             Self::CorrelationOffset => "correlation, offset",
             Self::CorrelationSlope => "correlation, slope",
+            Self::CorrelationMomentary => "correlation, worst scan",
             Self::Hysteresis => "hysteresis",
             Self::Repeatability => "repeatability",
             Self::DeadBandClosed => "dead band, closed stop",
@@ -269,7 +274,10 @@ impl FigureName {
             | Self::LinearityTerminal
             | Self::LinearityZeroBased
             | Self::Repeatability => Unit::PercentSpan,
-            Self::CorrelationWorst | Self::CorrelationOffset | Self::CorrelationSlope => Unit::PercentSupply,
+            Self::CorrelationWorst
+            | Self::CorrelationOffset
+            | Self::CorrelationSlope
+            | Self::CorrelationMomentary => Unit::PercentSupply,
             Self::Hysteresis
             | Self::DeadBandClosed
             | Self::DeadBandOpen
@@ -312,7 +320,7 @@ impl FigureName {
             Self::LinearityIndependent | Self::LinearityTerminal | Self::LinearityZeroBased => {
                 Sign::NeverNegative
             }
-            Self::CorrelationWorst => Sign::NeverNegative,
+            Self::CorrelationWorst | Self::CorrelationMomentary => Sign::NeverNegative,
             Self::CorrelationOffset | Self::CorrelationSlope => Sign::Counts,
             Self::Hysteresis | Self::Repeatability => Sign::NeverNegative,
             Self::DeadBandClosed | Self::DeadBandOpen => Sign::NeverNegative,

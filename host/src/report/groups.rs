@@ -115,6 +115,7 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
             FigureName::CorrelationWorst,
             FigureName::CorrelationOffset,
             FigureName::CorrelationSlope,
+            FigureName::CorrelationMomentary,
             FigureName::Hysteresis,
             FigureName::Repeatability,
             FigureName::DeadBandClosed,

@@ -172,6 +172,7 @@ fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
                 | F::CorrelationWorst
                 | F::CorrelationOffset
                 | F::CorrelationSlope
+                | F::CorrelationMomentary
                 | F::Noise
                 | F::Skew
                 | F::DropoutRate

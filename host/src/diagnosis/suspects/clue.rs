@@ -388,7 +388,8 @@ fn of_figure(
         | F::Span
         | F::CorrelationWorst
         | F::CorrelationOffset
-        | F::CorrelationSlope => {
+        | F::CorrelationSlope
+        | F::CorrelationMomentary => {
             vec![(C::GainOffset, 0.0), (C::Leakage, -0.5)]
         }
         F::LinearityIndependent | F::LinearityTerminal | F::LinearityZeroBased => {
