@@ -7,6 +7,7 @@
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
+//! - [`recording`]: what the recording can't carry, taken into account in all of them.
 //! - [`grip`]: all of them for a grip sensor, in one call.
 //! - [`rounds`]: one round of a soak.
 //! - [`body`]: the same for a motor-driven throttle body.
@@ -23,6 +24,8 @@ pub mod flat_spot;
 pub mod follow;
 pub mod gaps;
 pub mod grip;
+#[cfg(test)]
+pub(crate) mod hand_turned;
 pub mod histogram;
 pub mod hysteresis;
 pub mod lag;
@@ -35,6 +38,7 @@ pub mod noise;
 pub mod noise_map;
 pub mod order;
 pub mod prepared;
+pub mod recording;
 pub mod repeatability;
 pub mod rounds;
 pub mod skew;
@@ -153,6 +157,8 @@ pub struct PartAnalysis {
     pub population: Option<String>,
     /// Lost contact event by event, where the pigtail was flexed.
     pub contact: Option<contact::Contact>,
+    /// What the recording can't carry.
+    pub recording: Vec<recording::RecordingLimit>,
     /// Anything the reader should know, as sentences.
     pub warnings: Vec<String>,
 }

@@ -10,6 +10,8 @@
 
 mod conformity;
 mod findings;
+#[cfg(test)]
+mod foreign_logs_tests;
 mod judge;
 mod scope;
 mod untested;
