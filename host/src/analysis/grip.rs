@@ -4,13 +4,13 @@
 
 use super::curve::Curves;
 use super::ends::End;
-use super::prepared::{AngleSource, Direction, Prepared, SupplySource};
+use super::prepared::{AngleSource, Prepared, SupplySource};
 use super::uncertainty::Calibration;
 use super::usable::{Usable, nothing, unfit};
 use super::{Figure, NotTestable, PartAnalysis, PlotCurve};
 use super::{
     causes, contact, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads,
-    limp, linearity, monotonicity, noise, noise_map, order, repeatability, skew, topology,
+    limp, linearity, monotonicity, noise, noise_map, order, recording, repeatability, skew, topology,
 };
 use crate::quantity::{Channel, FigureName, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
@@ -66,6 +66,7 @@ pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
     }
     let report = of_report.as_ref();
     add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), report, sheet, &calibration);
+    recording::apply(&recording::find(&prepared, curves.as_ref(), sheet), &mut out);
     out.rig_faults.extend(unfit_ones);
     for usable in [Some(usable), leads, flex].into_iter().flatten() {
         out.rig_faults.extend(usable.faults);
@@ -135,6 +136,7 @@ fn figures_of(
         rig_faults: Vec::new(),
         doubts: Vec::new(),
         left_out: Vec::new(),
+        recording: Vec::new(),
         warnings: prepared.warnings.clone(),
     };
     if prepared.angle_turned {
@@ -359,20 +361,14 @@ fn add_pair(
             "it needs both lines over the same travel: connect both".into(),
         ),
     }
-    let one_way = curves.of(Direction::Up).next().is_none() || curves.of(Direction::Down).next().is_none();
-    let figure = prepared.trace.provenance.time_known.then(|| skew::analyse(prepared, curves)).flatten();
-    match figure {
-        Some(figure) => out.figures.push(figure),
-        None => {
-            let why = if !prepared.trace.provenance.time_known {
-                "the file tells no times"
-            } else if one_way {
-                "it needs a stroke up and one down: record a full cycle"
-            } else {
-                "it needs both lines, moving"
-            };
-            missing(out, "skew".into(), why.into());
-        }
+    let skew = if prepared.trace.provenance.time_known {
+        skew::analyse(prepared, curves, sheet)
+    } else {
+        Err("the file tells no times".to_owned())
+    };
+    match skew {
+        Ok(figure) => out.figures.push(figure),
+        Err(why) => missing(out, "skew".into(), why),
     }
     let Some(found) = topology::find(curves) else { return };
     out.topology_found = found.topology;

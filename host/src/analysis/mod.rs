@@ -9,6 +9,7 @@
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
+//! - [`recording`]: what the recording can't carry, taken into account in all of them.
 //! - [`grip`]: all of them for a grip sensor, in one call.
 //! - [`rounds`]: one round of a soak.
 //! - [`body`]: the same for a motor-driven throttle body.
@@ -25,6 +26,8 @@ pub mod flat_spot;
 pub mod follow;
 pub mod gaps;
 pub mod grip;
+#[cfg(test)]
+pub(crate) mod hand_turned;
 pub mod histogram;
 pub mod hysteresis;
 pub mod lag;
@@ -37,6 +40,7 @@ pub mod noise;
 pub mod noise_map;
 pub mod order;
 pub mod prepared;
+pub mod recording;
 pub mod repeatability;
 pub mod rounds;
 pub mod self_closing;
@@ -167,6 +171,8 @@ pub struct PartAnalysis {
     pub doubts: Vec<String>,
     /// Scans that were recorded and left out, because the rig's supply was not as requested.
     pub left_out: Vec<usable::LeftOut>,
+    /// What the recording can't carry.
+    pub recording: Vec<recording::RecordingLimit>,
     /// Anything the reader should know, as sentences.
     pub warnings: Vec<String>,
 }

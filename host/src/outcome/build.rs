@@ -119,7 +119,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
             .flat_map(|t| t.trace.gaps.iter().map(|g| gap(t.trace, g)))
             .chain(analysis.left_out.iter().map(left_out))
             .collect(),
-        detection_limits: detection_limits(analysis, judgement.scope),
+        detection_limits: detection_limits(analysis, judgement.scope, sheet),
         not_testable,
         procedures: traces.iter().map(procedure).collect(),
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
@@ -255,11 +255,16 @@ fn detail_name(detail: &Detail) -> String {
     if detail.name.ends_with(ending) { detail.name.to_owned() } else { format!("{}{ending}", detail.name) }
 }
 
-fn detection_limits(analysis: &PartAnalysis, scope: Scope) -> Vec<OutcomeDetectionLimit> {
+fn detection_limits(analysis: &PartAnalysis, scope: Scope, sheet: &PartSheet) -> Vec<OutcomeDetectionLimit> {
+    let from = |kind: FindingKind| {
+        let least = sheet.findings.iter().find(|r| r.kind == kind)?.least_depth_percent_span?;
+        Some(format!("; by the sheet one decides from {least} % of span of depth on"))
+    };
     let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
         kind: limit.kind.name().to_owned(),
         channel: channel_name(limit.channel),
-        text: limit.text.clone(),
+        text: limit.text.clone()
+            + &from(limit.kind).filter(|_| !limit.details.is_empty()).unwrap_or_default(),
         details: details(&limit.details),
     };
     analysis.detection_limits.iter().filter(|l| scope.looks_for(l.kind)).map(entry).collect()

@@ -11,6 +11,7 @@ use super::words::{
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
+use crate::analysis::recording::LimitKind;
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::quantity::{FigureName, PartKind, Sign};
 use crate::sheet::bounds::is_rate;
@@ -40,6 +41,7 @@ pub fn judge_scope(
     let mismatch = match scope {
         Scope::Readiness => None,
         _ if analysis.kind != sheet.kind => Some(other_kind_words(sheet, analysis.kind)),
+        Scope::Part => other_part(analysis).or_else(|| (!fits).then(|| mismatch_words(sheet, shown))),
         _ => (!fits).then(|| mismatch_words(sheet, shown)),
     };
     let mut judgement = Judgement {
@@ -65,6 +67,11 @@ pub fn judge_scope(
     }
     judgement.conclude();
     judgement
+}
+
+/// Why the recording is not of a part that the sheet is for, as the recording itself shows.
+fn other_part(analysis: &PartAnalysis) -> Option<String> {
+    analysis.recording.iter().find(|l| l.kind == LimitKind::OtherPart).map(|l| l.text.clone())
 }
 
 impl Judgement {

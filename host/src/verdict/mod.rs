@@ -12,6 +12,8 @@
 mod conformity;
 mod done;
 mod findings;
+#[cfg(test)]
+mod foreign_logs_tests;
 mod judge;
 mod scope;
 mod untested;

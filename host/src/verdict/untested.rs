@@ -1,4 +1,5 @@
-//! What a sheet has a limit or a rule for and what was not tested.
+//! What a sheet has a limit or a rule for and what was not tested. A limit with `required = false` asks nothing of a recording that
+//! does not carry its figure: the analysis says what it lacks, and the other limits decide.
 
 use super::words::named;
 use super::{Scope, Untested};
@@ -38,6 +39,12 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
     if scope != Scope::Part {
         return list;
     }
+    let held_back = analysis.recording.iter().filter(|l| l.kind.holds_back());
+    list.extend(held_back.map(|l| Untested {
+        what: l.kind.name().to_owned(),
+        title: "what the recording lacks".to_owned(),
+        why: l.text.clone(),
+    }));
     // Which end is closed: every limit on an end's voltage hangs on it.
     let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
     list.extend(direction.map(|n| Untested {
@@ -64,8 +71,10 @@ fn unmet(
     scope: Scope,
 ) -> Vec<Untested> {
     let values: Vec<_> = analysis.figures.iter().filter(|f| f.name == name && f.channel == channel).collect();
-    let limits =
-        sheet.limits.iter().filter(|l| l.figure == name && (l.channel.is_none() || l.channel == channel));
+    let limits = sheet
+        .limits
+        .iter()
+        .filter(|l| l.required && l.figure == name && (l.channel.is_none() || l.channel == channel));
     let mut conditions: Vec<Condition> = limits
         .map(|l| l.condition)
         .filter(|rule| !values.iter().any(|f| rule.covers(&f.condition)))
@@ -94,7 +103,7 @@ fn unmet(
 fn partly_unmet(analysis: &PartAnalysis, sheet: &PartSheet, name: FigureName) -> Vec<Untested> {
     let mut conditions = analysis.figures.iter().filter(|f| f.name == name).map(|f| f.condition).peekable();
     let in_parts = conditions.peek().is_some() && conditions.all(|c| !c.is_none());
-    if !in_parts || sheet.limits.iter().all(|l| l.figure != name) {
+    if !in_parts || sheet.limits.iter().all(|l| !l.required || l.figure != name) {
         return Vec::new();
     }
     let named = analysis.not_testable.iter().filter(|n| words(&n.what).any(|w| w == name.name()));
