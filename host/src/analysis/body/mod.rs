@@ -20,6 +20,7 @@ pub mod estimate;
 pub mod evidence;
 pub mod feedback;
 pub mod figures;
+pub mod first_motion;
 pub mod guided_push;
 pub mod jam;
 pub mod lash;
@@ -33,6 +34,7 @@ pub mod plots;
 pub mod population;
 pub mod release;
 pub mod rest;
+pub mod sensor_lag;
 pub mod stretches;
 pub mod supply;
 #[cfg(test)]
@@ -40,6 +42,7 @@ pub(crate) mod synthetic;
 pub mod tooth_map;
 pub mod traces;
 pub mod tracking;
+pub mod wind_up;
 pub mod worn_teeth;
 
 pub use traces::BodyTraces;
