@@ -79,6 +79,8 @@ pub enum FigureName {
     Friction,
     /// Friction near the closed stop beyond that of the travel.
     Sticking,
+    /// What the springs pull with beyond friction at their weakest place of the travel, per cent of friction; below 0 the plate stays.
+    ReturnMargin,
     /// Resistance of winding, brushes and leads at the plug.
     WindingResistance,
     /// Back-EMF per speed of the plate; the same number is torque per current.
@@ -99,7 +101,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 44] = [
+    pub const ALL: [Self; 45] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -136,6 +138,7 @@ impl FigureName {
         Self::StiffnessMain,
         Self::Friction,
         Self::Sticking,
+        Self::ReturnMargin,
         Self::WindingResistance,
         Self::BackEmfConstant,
         Self::TrackingError,
@@ -185,6 +188,7 @@ impl FigureName {
             Self::StiffnessMain => "stiffness_main",
             Self::Friction => "friction",
             Self::Sticking => "sticking",
+            Self::ReturnMargin => "return_margin",
             Self::WindingResistance => "winding_resistance",
             Self::BackEmfConstant => "back_emf_constant",
             Self::TrackingError => "tracking_error",
@@ -235,6 +239,7 @@ impl FigureName {
             Self::StiffnessMain => "stiffness, main spring",
             Self::Friction => "friction",
             Self::Sticking => "sticking near closed stop",
+            Self::ReturnMargin => "return margin, weakest place",
             Self::WindingResistance => "winding resistance",
             Self::BackEmfConstant => "back-EMF constant",
             Self::TrackingError => "tracking error",
@@ -283,7 +288,7 @@ impl FigureName {
             | Self::FollowLatencyP50
             | Self::FollowLatencyP95
             | Self::FollowLag => Unit::Millisecond,
-            Self::Overshoot => Unit::Percent,
+            Self::Overshoot | Self::ReturnMargin => Unit::Percent,
             Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
             Self::StiffnessMain => Unit::NewtonMetrePerRadian,
             Self::WindingResistance => Unit::Ohm,

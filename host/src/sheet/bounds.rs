@@ -106,6 +106,7 @@ pub const fn is_signed(figure: FigureName) -> bool {
             | FigureName::RestPosition
             | FigureName::ClosedStop
             | FigureName::OpenStop
+            | FigureName::ReturnMargin
     )
 }
 
