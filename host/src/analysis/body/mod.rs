@@ -30,6 +30,7 @@ pub mod measured;
 pub mod motor;
 pub mod onset;
 pub mod order_statistics;
+pub mod own_errors;
 pub mod plots;
 pub mod population;
 pub mod release;
