@@ -85,6 +85,8 @@ pub enum FigureName {
     Friction,
     /// Friction near the closed stop beyond that of the travel.
     Sticking,
+    /// What the springs pull with beyond friction at their weakest place of the travel, per cent of friction; below 0 the plate stays.
+    ReturnMargin,
     /// Resistance of winding, brushes and leads at the plug.
     WindingResistance,
     /// Back-EMF per speed of the plate; the same number is torque per current.
@@ -105,7 +107,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 47] = [
+    pub const ALL: [Self; 48] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -145,6 +147,7 @@ impl FigureName {
         Self::StiffnessMain,
         Self::Friction,
         Self::Sticking,
+        Self::ReturnMargin,
         Self::WindingResistance,
         Self::BackEmfConstant,
         Self::TrackingError,
@@ -197,6 +200,7 @@ impl FigureName {
             Self::StiffnessMain => "stiffness_main",
             Self::Friction => "friction",
             Self::Sticking => "sticking",
+            Self::ReturnMargin => "return_margin",
             Self::WindingResistance => "winding_resistance",
             Self::BackEmfConstant => "back_emf_constant",
             Self::TrackingError => "tracking_error",
@@ -250,6 +254,7 @@ impl FigureName {
             Self::StiffnessMain => "stiffness, main spring",
             Self::Friction => "friction",
             Self::Sticking => "sticking near closed stop",
+            Self::ReturnMargin => "return margin, weakest place",
             Self::WindingResistance => "winding resistance",
             Self::BackEmfConstant => "back-EMF constant",
             Self::TrackingError => "tracking error",
@@ -302,7 +307,7 @@ impl FigureName {
             | Self::FollowLatencyP50
             | Self::FollowLatencyP95
             | Self::FollowLag => Unit::Millisecond,
-            Self::Overshoot | Self::ReturnTorque => Unit::Percent,
+            Self::Overshoot | Self::ReturnTorque | Self::ReturnMargin => Unit::Percent,
             Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
             Self::StiffnessMain => Unit::NewtonMetrePerRadian,
             Self::WindingResistance => Unit::Ohm,
@@ -341,6 +346,8 @@ impl FigureName {
             // A spring that pushes the wrong way is none.
             Self::PreloadMain | Self::PreloadDefault | Self::StiffnessMain => Sign::NeverNegative,
             Self::Friction => Sign::NeverNegative,
+            // Below 0: friction holds more than the spring pulls.
+            Self::ReturnMargin => Sign::Counts,
             // A difference of two frictions.
             Self::Sticking => Sign::Counts,
             Self::WindingResistance | Self::BackEmfConstant => Sign::NeverNegative,

@@ -85,6 +85,7 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
             FigureName::StiffnessMain,
             FigureName::Friction,
             FigureName::Sticking,
+            FigureName::ReturnMargin,
         ],
     ),
     ("Motor", "", Layout::List, &[FigureName::WindingResistance, FigureName::BackEmfConstant]),

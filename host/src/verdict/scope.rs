@@ -148,6 +148,7 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::StiffnessMain
         | F::Friction
         | F::Sticking
+        | F::ReturnMargin
         | F::TrackingError => ProcedureKind::Creep,
         F::Lash | F::WindingResistance | F::BackEmfConstant => ProcedureKind::Lash,
         F::LostMotion => ProcedureKind::ToothMap,

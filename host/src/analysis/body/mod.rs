@@ -1,11 +1,11 @@
 //! A motor-driven throttle body's traces in, figures and findings out. Pure: no I/O, no clock, no limits.
 //!
 //! - [`traces`]: what there is, by procedure.
-//! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was.
+//! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was; [`supply`]: what the lines are divided by.
 //! - [`estimate`], [`cholesky`], [`order_statistics`]: numbers without a subject.
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
-//! - one file per figure or finding: [`creep`], [`onset`] and [`latency`], [`release`], [`lash`], [`guided_push`], [`tracking`], [`blip`],
-//!   [`tooth_map`], and [`worn_teeth`] among a [`population`].
+//! - one file per figure or finding: [`creep`], [`onset`], [`first_motion`] and [`latency`], [`sensor_lag`], [`release`], [`lash`] with the gears' [`wind_up`], [`guided_push`], [`tracking`], [`blip`],
+//!   [`tooth_map`], and [`worn_teeth`] among a [`population`] and past a part's [`own_errors`].
 //! - [`feedback`]: the pair on the plate, by the grip's own analysis.
 //! - [`measured`]: all of it in the order in which one needs the other.
 //! - [`lines`]: whether the feedback lines moved at all.
@@ -20,6 +20,7 @@ pub mod estimate;
 pub mod evidence;
 pub mod feedback;
 pub mod figures;
+pub mod first_motion;
 pub mod guided_push;
 pub mod jam;
 pub mod lash;
@@ -29,16 +30,20 @@ pub mod measured;
 pub mod motor;
 pub mod onset;
 pub mod order_statistics;
+pub mod own_errors;
 pub mod plots;
 pub mod population;
 pub mod release;
 pub mod rest;
+pub mod sensor_lag;
 pub mod stretches;
+pub mod supply;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod tooth_map;
 pub mod traces;
 pub mod tracking;
+pub mod wind_up;
 pub mod worn_teeth;
 
 pub use traces::BodyTraces;

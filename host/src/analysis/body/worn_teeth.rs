@@ -2,10 +2,12 @@
 //!
 //! A worn tooth adds a bump of known shape. With the healthy mean μ and covariance C: z(c) = s'C⁻¹(y − μ)/√(s'C⁻¹s), depth(c) =
 //! s'C⁻¹(y − μ)/(s'C⁻¹s) (Kay, Fundamentals of Statistical Signal Processing II, 1998, 4.4). The spread of z over the upper
-//! part of the map, where teeth do not wear, scales z where it is above 1: gears of another class then raise no false alarm.
+//! part of the map, where teeth do not wear, scales z where it is above 1: gears of another class then raise no false alarm. What a part has of
+//! its own ([`super::own_errors`]) is added to C.
 
 use super::cholesky::Cholesky;
 use super::estimate::Estimate;
+use super::own_errors::{self, Texture};
 use super::population::Population;
 use super::tooth_map::ToothMap;
 use crate::analysis::statistics;
@@ -78,8 +80,14 @@ pub struct Search<'p> {
 impl<'p> Search<'p> {
     /// None when the population's covariance is not positive definite.
     pub fn new(population: &'p Population) -> Option<Self> {
+        Self::past(population, own_errors::NONE)
+    }
+
+    /// A search that looks past a texture of the part's own too.
+    fn past(population: &'p Population, texture: Texture) -> Option<Self> {
         let layout = population.layout;
-        let factor = population.factor()?;
+        let own = own_errors::covariance(population.pitch_deg, texture);
+        let factor = population.factor_with(0..layout.bins, own)?;
         // A tooth at the end of the map is not seen whole.
         let last = layout.end_deg() - population.pitch_deg;
         let places: Vec<f64> =
@@ -120,6 +128,12 @@ impl<'p> Search<'p> {
 
     /// Largest z of a map.
     pub(super) fn highest(&self, lost_deg: &[f64]) -> f64 {
+        let fitted =
+            own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
+        fitted.as_ref().unwrap_or(self).highest_as_it_is(lost_deg)
+    }
+
+    fn highest_as_it_is(&self, lost_deg: &[f64]) -> f64 {
         self.scan(lost_deg).0.into_iter().fold(f64::NEG_INFINITY, f64::max)
     }
 
@@ -128,6 +142,12 @@ impl<'p> Search<'p> {
         if map.lost_deg.len() != self.population.layout.bins || map.lost_deg.iter().any(|v| !v.is_finite()) {
             return None;
         }
+        let fitted =
+            own_errors::texture(self.population, &map.lost_deg).and_then(|t| Self::past(self.population, t));
+        fitted.as_ref().unwrap_or(self).find_as_it_is(map)
+    }
+
+    fn find_as_it_is(&self, map: &ToothMap) -> Option<Worn> {
         let null = self.population.null;
         let threshold = null.at(FALSE_ALARM);
         let mut left = map.lost_deg.clone();

@@ -169,6 +169,7 @@ pub(super) fn of_figure(name: FigureName) -> Option<Vec<(Cause, f64)>> {
         F::PreloadDefault => vec![(C::WeakDefaultSpring, 0.0)],
         F::Friction => vec![(C::DryBearing, 0.0), (C::MotorDrag, 0.0)],
         F::Sticking => vec![(C::StickyPlate, 0.0)],
+        F::ReturnMargin => vec![(C::DryBearing, 0.0), (C::MotorDrag, 0.0), (C::WeakMainSpring, RATHER_NOT)],
         F::WindingResistance => {
             vec![(C::WindingResistance, 0.0), (C::WornBrushes, 0.0), (C::MotorTerminal, 0.0)]
         }
