@@ -7,8 +7,8 @@ use trackpair::link::Link;
 use trackpair::procedure::{Bench, HandEnd, Recording, Setup};
 use trackpair::session::{Options, Session};
 use trackpair::sheet::PartSheet;
-use trackpair::trace::Trace;
-use trackpair::verdict::{Judgement, judge};
+use trackpair::trace::{ProcedureKind, Trace};
+use trackpair::verdict::{Judgement, Scope, judge, judge_scope};
 
 /// What one body gave.
 #[derive(Debug, Default)]
@@ -29,6 +29,14 @@ impl BodyRun {
         (analysis, judgement)
     }
 
+    /// The same for what one procedure, or the leads check, tells.
+    pub fn judge_only(&self, sheet: &PartSheet, scope: Scope) -> (PartAnalysis, Judgement) {
+        let analysis = analyse(BodyTraces::sorted(&self.traces), sheet);
+        let judgement =
+            judge_scope(&analysis, sheet, scope, &[]).heed(&self.traces.iter().collect::<Vec<_>>());
+        (analysis, judgement)
+    }
+
     /// Keeps a recording; whether the plan may go on.
     fn keep(&mut self, recording: Recording) -> bool {
         // As the program: what the part stopped is kept, and the plan goes on.
@@ -44,7 +52,8 @@ impl BodyRun {
 /// When no session can be opened, or the rig does not confirm that it is unpowered.
 pub fn run_body_plan(link: Box<dyn Link>, sheet: &PartSheet) -> BodyRun {
     on_bench(link, sheet, |bench, run| {
-        let _ = run.keep(bench.creep())
+        let _ = (!bench.can_check_leads() || run.keep(bench.leads_check()))
+            && run.keep(bench.creep())
             && run.keep(bench.steps())
             && run.keep(bench.release())
             && run.keep(bench.lash())
@@ -52,6 +61,32 @@ pub fn run_body_plan(link: Box<dyn Link>, sheet: &PartSheet) -> BodyRun {
             && run.keep(bench.check_before_blips())
             && run.keep(bench.blips())
             && run.keep(bench.check_after_blips());
+    })
+}
+
+/// Rest and stops, then the procedures of a body that are named, in that order.
+///
+/// # Panics
+/// As [`run_body_plan`]; when one is no driven procedure of a body.
+pub fn run_procedures(link: Box<dyn Link>, sheet: &PartSheet, procedures: &[ProcedureKind]) -> BodyRun {
+    on_bench(link, sheet, |bench, run| {
+        for procedure in procedures {
+            let recording = match procedure {
+                ProcedureKind::LeadsCheck => bench.leads_check(),
+                ProcedureKind::Creep => bench.creep(),
+                ProcedureKind::Step => bench.steps(),
+                ProcedureKind::Release => bench.release(),
+                ProcedureKind::Lash => bench.lash(),
+                ProcedureKind::ToothMap => bench.tooth_map(),
+                ProcedureKind::BlipBefore => bench.check_before_blips(),
+                ProcedureKind::Blip => bench.blips(),
+                ProcedureKind::BlipAfter => bench.check_after_blips(),
+                other => panic!("{} is no driven procedure of a body", other.name()),
+            };
+            if !run.keep(recording) {
+                return;
+            }
+        }
     })
 }
 

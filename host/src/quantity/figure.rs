@@ -67,6 +67,8 @@ pub enum FigureName {
     ReturnTime,
     /// Free travel of the gears at the rest position, at the plate.
     Lash,
+    /// Free travel of the gears at a place of the travel, by a probe through the bore, at the plate.
+    LashByPush,
     /// Largest local loss of motion between motor and plate along the travel.
     LostMotion,
     /// Torque of the main (closing) spring just above rest.
@@ -99,7 +101,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 44] = [
+    pub const ALL: [Self; 45] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -130,6 +132,7 @@ impl FigureName {
         Self::Settling,
         Self::ReturnTime,
         Self::Lash,
+        Self::LashByPush,
         Self::LostMotion,
         Self::PreloadMain,
         Self::PreloadDefault,
@@ -179,6 +182,7 @@ impl FigureName {
             Self::Settling => "settling",
             Self::ReturnTime => "return_time",
             Self::Lash => "lash",
+            Self::LashByPush => "lash_by_push",
             Self::LostMotion => "lost_motion",
             Self::PreloadMain => "preload_main",
             Self::PreloadDefault => "preload_default",
@@ -229,6 +233,7 @@ impl FigureName {
             Self::Settling => "settling time",
             Self::ReturnTime => "return time",
             Self::Lash => "lash at rest",
+            Self::LashByPush => "lash by push",
             Self::LostMotion => "lost motion, worst",
             Self::PreloadMain => "preload, main spring",
             Self::PreloadDefault => "preload, default spring",
@@ -268,6 +273,7 @@ impl FigureName {
             | Self::ClosedStop
             | Self::OpenStop
             | Self::Lash
+            | Self::LashByPush
             | Self::LostMotion
             | Self::TrackingError
             | Self::FollowDeviation => Unit::Degree,
@@ -307,6 +313,11 @@ impl FigureName {
                 | Self::DeadBandOpen
                 | Self::Noise
         )
+    }
+
+    /// Whether it takes a technician's hand beside the plan: a part that it was not measured on lacks nothing of its plan.
+    pub const fn needs_a_hand(self) -> bool {
+        matches!(self, Self::LashByPush)
     }
 
     /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair; of a pair

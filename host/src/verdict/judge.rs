@@ -3,7 +3,7 @@
 use super::conformity::{GUARD_FACTOR, conformity};
 use super::findings::decide;
 use super::scope::source_of;
-use super::untested::untested;
+use super::untested::{not_looked_at, untested};
 use super::words::{
     counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, other_kind_words, settle,
     title_of,
@@ -48,6 +48,7 @@ pub fn judge_scope(
         figures: judged.map(|f| judge_figure(f, analysis, sheet)).collect(),
         findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
         untested: untested(analysis, sheet, scope),
+        not_looked_at: not_looked_at(analysis, scope),
         impairments: Vec::new(),
         mismatch,
         topology: sheet.topology,
@@ -156,6 +157,7 @@ impl Judgement {
         } else if self.overall == Verdict::Within {
             self.reasons.push(self.clean(limited));
         }
+        self.reasons.extend(self.not_looked_at.iter().cloned());
         self.reasons.extend(self.scope.leaves_open().map(str::to_owned));
     }
 

@@ -109,6 +109,8 @@ pub struct Judgement {
     pub findings: Vec<DecidedFinding>,
     /// What should have been tested and was not: keeps a part from being `within`.
     pub untested: Vec<Untested>,
+    /// What nothing that was done looks at, as sentences: the verdict does not speak of it.
+    pub not_looked_at: Vec<String>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
     /// The sheet is for another topology than the lines show, as a sentence: then nothing is `outside` by that sheet.
