@@ -19,6 +19,7 @@ pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformi
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
 pub use judge::{judge, judge_scope};
 pub use scope::Scope;
+pub use untested::NOT_LOOKED_AT;
 pub use words::line_name;
 
 use crate::analysis::{Figure, Finding};

@@ -48,6 +48,9 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
     list
 }
 
+/// How a sentence on what nothing looked at begins.
+pub const NOT_LOOKED_AT: &str = "not looked at";
+
 /// What nothing that was done looks at, a sentence each: said beside the verdict, which does not speak of it.
 pub(super) fn not_looked_at(analysis: &PartAnalysis, scope: Scope) -> Vec<String> {
     let says = |n: &NotTestable| match scope {
@@ -57,7 +60,7 @@ pub(super) fn not_looked_at(analysis: &PartAnalysis, scope: Scope) -> Vec<String
         _ => false,
     };
     let told = analysis.not_looked_at.iter().filter(|n| says(n));
-    told.map(|n| format!("not looked at: {}: {}", n.what.replace('_', " "), n.why)).collect()
+    told.map(|n| format!("{NOT_LOOKED_AT}: {}: {}", n.what.replace('_', " "), n.why)).collect()
 }
 
 /// The limits on a figure of a line that no measured value meets: one entry for all where there is no value at all, else one

@@ -47,7 +47,7 @@ pub mod worn_teeth;
 pub use traces::BodyTraces;
 
 use super::prepared::{AngleSource, Prepared};
-use super::{Detail, DetectionLimit, NotTestable, PartAnalysis, gaps, order};
+use super::{NotTestable, PartAnalysis, gaps, order};
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
 use measured::{Measured, Recordings};

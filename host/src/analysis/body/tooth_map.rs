@@ -127,7 +127,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     for r in recordings {
         for (before, s) in r.with_previous() {
             if matches!(before.stimulus, Stimulus::Release { .. }) {
-                strokes.extend(stroke(r, s, motor, rest_deg, layout));
+                strokes.extend(stroke(r, s, motor, rest_deg));
             }
         }
     }
@@ -151,7 +151,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     })
 }
 
-fn stroke(r: &Recording, s: &Stretch, motor: &Motor, rest_deg: f64, layout: Layout) -> Option<Stroke> {
+fn stroke(r: &Recording, s: &Stretch, motor: &Motor, rest_deg: f64) -> Option<Stroke> {
     let Stimulus::Volts { volts, .. } = s.stimulus else { return None };
     let (emf, winding) = (motor.emf?.value, motor.winding()?);
     let from = mean(r.deg(s.range.start..s.range.start + 5))?;

@@ -11,7 +11,7 @@ mod leak_current;
 mod words;
 
 use super::curve::Curves;
-use super::leads::{Estimate, SupplyCurrent};
+use super::leads::{AtPlace, Estimate, SupplyCurrent};
 use super::prepared::{AngleSource, Prepared};
 use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
 use crate::quantity::{Channel, FindingKind};
