@@ -8,7 +8,7 @@ use trackpair::procedure::{Bench, HandEnd, Recording, Setup};
 use trackpair::session::{Options, Session};
 use trackpair::sheet::PartSheet;
 use trackpair::trace::{ProcedureKind, Trace};
-use trackpair::verdict::{Judgement, judge};
+use trackpair::verdict::{Judgement, Scope, judge, judge_scope};
 
 /// The plan, in order.
 const PLAN: [ProcedureKind; 9] = [
@@ -42,6 +42,14 @@ impl BodyRun {
         (analysis, judgement)
     }
 
+    /// The same for what one procedure, or the leads check, tells.
+    pub fn judge_only(&self, sheet: &PartSheet, scope: Scope) -> (PartAnalysis, Judgement) {
+        let analysis = analyse(BodyTraces::sorted(&self.traces), sheet);
+        let judgement =
+            judge_scope(&analysis, sheet, scope, &[]).heed(&self.traces.iter().collect::<Vec<_>>());
+        (analysis, judgement)
+    }
+
     /// Keeps a recording; whether the plan may go on.
     fn keep(&mut self, recording: Recording) -> bool {
         // As the program: what the part stopped is kept, and the plan goes on.
@@ -65,7 +73,8 @@ pub fn run_body_plan(link: Box<dyn Link>, sheet: &PartSheet) -> BodyRun {
 /// As [`run_body_plan`].
 pub fn run_body_plan_until(link: Box<dyn Link>, sheet: &PartSheet, stop: &AtomicBool) -> BodyRun {
     on_bench(link, sheet, stop, |bench, run| {
-        let _ = run.keep(bench.creep())
+        let _ = (!bench.can_check_leads() || run.keep(bench.leads_check()))
+            && run.keep(bench.creep())
             && run.keep(bench.steps())
             && run.keep(bench.release())
             && run.keep(bench.lash())
@@ -73,6 +82,33 @@ pub fn run_body_plan_until(link: Box<dyn Link>, sheet: &PartSheet, stop: &Atomic
             && run.keep(bench.check_before_blips())
             && run.keep(bench.blips())
             && run.keep(bench.check_after_blips());
+    })
+}
+
+/// Rest and stops, then the procedures of a body that are named, in that order.
+///
+/// # Panics
+/// As [`run_body_plan`]; when one is no driven procedure of a body.
+pub fn run_procedures(link: Box<dyn Link>, sheet: &PartSheet, procedures: &[ProcedureKind]) -> BodyRun {
+    on_bench(link, sheet, &AtomicBool::new(false), |bench, run| {
+        bench.plan(procedures.to_vec());
+        for procedure in procedures {
+            let recording = match procedure {
+                ProcedureKind::LeadsCheck => bench.leads_check(),
+                ProcedureKind::Creep => bench.creep(),
+                ProcedureKind::Step => bench.steps(),
+                ProcedureKind::Release => bench.release(),
+                ProcedureKind::Lash => bench.lash(),
+                ProcedureKind::ToothMap => bench.tooth_map(),
+                ProcedureKind::BlipBefore => bench.check_before_blips(),
+                ProcedureKind::Blip => bench.blips(),
+                ProcedureKind::BlipAfter => bench.check_after_blips(),
+                other => panic!("{} is no driven procedure of a body", other.name()),
+            };
+            if !run.keep(recording) {
+                return;
+            }
+        }
     })
 }
 
@@ -105,7 +141,8 @@ fn on_bench(
     };
     let mut bench = Bench::new(session, setup);
     let mut run = BodyRun::default();
-    bench.plan(PLAN.to_vec());
+    let leads = bench.can_check_leads().then_some(ProcedureKind::LeadsCheck);
+    bench.plan(PLAN[..1].iter().copied().chain(leads).chain(PLAN[1..].iter().copied()).collect());
     let found = bench.rest_and_stops();
     run.moved = found.plate.is_some();
     if found.recordings.into_iter().fold(true, |_, recording| run.keep(recording)) && run.moved {

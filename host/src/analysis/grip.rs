@@ -101,6 +101,9 @@ fn name_lines_by_order(out: &mut PartAnalysis) {
 /// What is not testable when nothing tells the closed stop from wide open; without it no part is within.
 pub const DIRECTION_OF_TRAVEL: &str = "direction of travel";
 
+/// What a line without a reference angle can't have.
+pub const OF_TRAVEL: &str = "linearity, hysteresis, repeatability, dead bands";
+
 /// The topology that a trace's lines show, without figures or findings; none when they do not move together.
 pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
     let usable = Usable::of(trace, sheet);
@@ -132,6 +135,7 @@ fn figures_of(
         cycles: prepared.cycles(),
         population: None,
         rig_may_hold_it: false,
+        not_looked_at: Vec::new(),
         contact: None,
         rig_faults: Vec::new(),
         doubts: Vec::new(),
@@ -220,17 +224,16 @@ fn add_line(
     let (figures, not_testable) = ends::analyse(prepared, curves, line, sheet.travel_deg, calibration);
     out.figures.extend(figures);
     out.not_testable.extend(not_testable);
-    let of_travel = "linearity, hysteresis, repeatability, dead bands";
     if curves.line[line].as_ref().is_none_or(|c| c.span < LEAST_SPAN) {
         let why = "the line does not move with the grip".into();
-        missing(out, format!("{of_travel} {}", name(line)), why);
+        missing(out, format!("{OF_TRAVEL} {}", name(line)), why);
         return;
     }
     plot_ratios(out, curves, line);
     if prepared.angle_source != AngleSource::Reference {
         let why =
             "no reference angle was recorded: sweep it on a rig, or record an angle beside the lines".into();
-        missing(out, format!("{of_travel} {}", name(line)), why);
+        missing(out, format!("{OF_TRAVEL} {}", name(line)), why);
         return;
     }
     if let Some(report) = linearity::analyse(prepared, curves, line, calibration, out.cycles) {

@@ -145,6 +145,8 @@ pub struct PartAnalysis {
     pub detection_limits: Vec<DetectionLimit>,
     /// What can't be had, named.
     pub not_testable: Vec<NotTestable>,
+    /// Parts of the part at which nothing that was done looks, whatever the verdict: it says nothing of them.
+    pub not_looked_at: Vec<NotTestable>,
     /// Histograms of deviations and latencies.
     pub histograms: Vec<Histogram>,
     /// Curves of a sensor pair for plots.

@@ -21,7 +21,8 @@ use std::cell::RefCell;
 type Procedure = fn(&mut Bench<'_>) -> Recording;
 
 /// The plan after rest and stops, in order: what needs the plate to be sound before what may wear it.
-const PLAN: [(ProcedureKind, Procedure); 8] = [
+const PLAN: [(ProcedureKind, Procedure); 9] = [
+    (ProcedureKind::LeadsCheck, |b| b.leads_check()),
     (ProcedureKind::Creep, |b| b.creep()),
     (ProcedureKind::Step, |b| b.steps()),
     (ProcedureKind::Release, |b| b.release()),
@@ -39,11 +40,33 @@ pub fn qualify_body<'s>(
     kept: &mut Kept,
     shelf: &'s Shelf,
     consent: Consent,
+    leads: bool,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = begin(bench, meter, kept, shelf, consent)?;
-    bench.plan(with_rest(|_| true));
+    // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
+    let leads = leads && bench.can_check_leads();
+    let chosen = |k: ProcedureKind| leads || k != ProcedureKind::LeadsCheck;
+    bench.plan(with_rest(chosen));
     if rest_and_stops(bench, meter, kept) {
-        run(bench, meter, kept, |_| true);
+        run(bench, meter, kept, chosen);
+    }
+    Ok(sheet)
+}
+
+/// The leads check on a bench whose rig drives a body, with rest and stops before it: they tell the output at both stops. The sheet that it
+/// was driven by.
+pub fn leads_of_body<'s>(
+    bench: &mut Bench<'_>,
+    meter: &RefCell<Meter>,
+    kept: &mut Kept,
+    shelf: &'s Shelf,
+    consent: Consent,
+) -> Result<&'s PartSheet, Failure> {
+    let sheet = begin(bench, meter, kept, shelf, consent)?;
+    let chosen = |k: ProcedureKind| k == ProcedureKind::LeadsCheck;
+    bench.plan(with_rest(chosen));
+    if rest_and_stops(bench, meter, kept) {
+        run(bench, meter, kept, chosen);
     }
     Ok(sheet)
 }

@@ -176,7 +176,8 @@ impl Asked<'_> {
             return None;
         }
         let figures = &self.outcome.figures;
-        let unmet = self.sheet.limits.iter().filter(|limit| !figures.iter().any(|f| covers(limit, f)));
+        let limits = self.sheet.limits.iter().filter(|limit| !limit.figure.needs_a_hand());
+        let unmet = limits.filter(|limit| !figures.iter().any(|f| covers(limit, f)));
         let names: Vec<String> = unmet.map(|limit| self.limit_named(limit)).collect();
         (!names.is_empty()).then(|| format!("not tested: {}", listed(&names)))
     }

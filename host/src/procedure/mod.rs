@@ -55,8 +55,7 @@ const TRIP_SETTLE: Duration = Duration::from_millis(50);
 const PAUSE_STEP: Duration = Duration::from_millis(500);
 
 /// What a rig for throttle bodies can do.
-const INSTEAD_FOR_BODY: &str =
-    "for a throttle body: qualify, rest, creep, step, release, lash, tooth-map, blip, guided-push";
+const INSTEAD_FOR_BODY: &str = "for a throttle body: qualify, rest, leads-check, creep, step, release, lash, tooth-map, blip, guided-push";
 
 /// How far a procedure is.
 #[derive(Clone, Debug, PartialEq)]

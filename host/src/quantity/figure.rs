@@ -73,6 +73,8 @@ pub enum FigureName {
     ReturnTime,
     /// Free travel of the gears at the rest position, at the plate.
     Lash,
+    /// Free travel of the gears at a place of the travel, by a probe through the bore, at the plate.
+    LashByPush,
     /// Largest local loss of motion between motor and plate along the travel.
     LostMotion,
     /// Torque of the main (closing) spring just above rest.
@@ -107,7 +109,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 48] = [
+    pub const ALL: [Self; 49] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -141,6 +143,7 @@ impl FigureName {
         Self::Settling,
         Self::ReturnTime,
         Self::Lash,
+        Self::LashByPush,
         Self::LostMotion,
         Self::PreloadMain,
         Self::PreloadDefault,
@@ -194,6 +197,7 @@ impl FigureName {
             Self::Settling => "settling",
             Self::ReturnTime => "return_time",
             Self::Lash => "lash",
+            Self::LashByPush => "lash_by_push",
             Self::LostMotion => "lost_motion",
             Self::PreloadMain => "preload_main",
             Self::PreloadDefault => "preload_default",
@@ -248,6 +252,7 @@ impl FigureName {
             Self::Settling => "settling time",
             Self::ReturnTime => "return time",
             Self::Lash => "lash at rest",
+            Self::LashByPush => "lash by push",
             Self::LostMotion => "lost motion, worst",
             Self::PreloadMain => "preload, main spring",
             Self::PreloadDefault => "preload, default spring",
@@ -292,6 +297,7 @@ impl FigureName {
             | Self::ClosedStop
             | Self::OpenStop
             | Self::Lash
+            | Self::LashByPush
             | Self::LostMotion
             | Self::TrackingError
             | Self::FollowDeviation => Unit::Degree,
@@ -342,7 +348,7 @@ impl FigureName {
             Self::RiseTime | Self::Settling | Self::ReturnTime => Sign::NeverNegative,
             // Below 0: the step was not reached.
             Self::Overshoot => Sign::Counts,
-            Self::Lash | Self::LostMotion => Sign::NeverNegative,
+            Self::Lash | Self::LashByPush | Self::LostMotion => Sign::NeverNegative,
             // A spring that pushes the wrong way is none.
             Self::PreloadMain | Self::PreloadDefault | Self::StiffnessMain => Sign::NeverNegative,
             Self::Friction => Sign::NeverNegative,
@@ -379,6 +385,11 @@ impl FigureName {
     /// Whether letting a grip go tells it.
     pub const fn is_of_a_release(self) -> bool {
         matches!(self, Self::ReturnRest | Self::ReturnTime | Self::ReturnTorque)
+    }
+
+    /// Whether it takes a technician's hand beside the plan: a part that it was not measured on lacks nothing of its plan.
+    pub const fn needs_a_hand(self) -> bool {
+        matches!(self, Self::LashByPush)
     }
 
     /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair; of a pair

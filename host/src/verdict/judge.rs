@@ -3,7 +3,7 @@
 use super::conformity::{GUARD_FACTOR, conformity};
 use super::findings::decide;
 use super::scope::source_of;
-use super::untested::untested;
+use super::untested::{not_looked_at, untested};
 use super::words::{
     counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, other_kind_words, settle,
     title_of,
@@ -57,6 +57,7 @@ pub fn judge_scope(
             .map(|d| format!("undecided: {d}"))
             .collect(),
         not_tried: not_tried(analysis, scope),
+        not_looked_at: not_looked_at(analysis, scope),
         mismatch,
         topology: sheet.topology,
         reasons: Vec::new(),
@@ -168,6 +169,7 @@ impl Judgement {
         if self.overall != Verdict::Within {
             self.reasons.extend(self.not_tried.clone());
         }
+        self.reasons.extend(self.not_looked_at.iter().cloned());
         self.reasons.extend(self.scope.leaves_open().map(str::to_owned));
     }
 

@@ -24,6 +24,7 @@ pub use done::{HowEnded, NotDone, loads_stepped, not_done};
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
 pub use judge::{judge, judge_scope};
 pub use scope::Scope;
+pub use untested::NOT_LOOKED_AT;
 pub use words::line_name;
 
 use crate::analysis::{Figure, Finding};
@@ -114,6 +115,8 @@ pub struct Judgement {
     pub findings: Vec<DecidedFinding>,
     /// What should have been tested and was not: keeps a part from being `within`.
     pub untested: Vec<Untested>,
+    /// What nothing that was done looks at, as sentences: the verdict does not speak of it.
+    pub not_looked_at: Vec<String>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
     /// What was not tried although a grip can do it, as a sentence that stands at the top: whether it closes by itself. Whether that keeps it

@@ -7,6 +7,7 @@ use crate::analysis::grip::DIRECTION_OF_TRAVEL;
 use crate::analysis::{NotTestable, PartAnalysis};
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
+use crate::trace::ProcedureKind;
 
 /// Limits that no figure meets, and deciding kinds of finding that could not be looked for.
 pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
@@ -62,6 +63,21 @@ fn said_instead(figure: FigureName, analysis: &PartAnalysis, sheet: &PartSheet) 
     analysis.kind == PartKind::Grip && figure.is_of_a_release() && !deciding
 }
 
+/// How a sentence on what nothing looked at begins.
+pub const NOT_LOOKED_AT: &str = "not looked at";
+
+/// What nothing that was done looks at, a sentence each: said beside the verdict, which does not speak of it.
+pub(super) fn not_looked_at(analysis: &PartAnalysis, scope: Scope) -> Vec<String> {
+    let says = |n: &NotTestable| match scope {
+        Scope::Part => true,
+        Scope::Procedure(ProcedureKind::ToothMap) => n.what.starts_with("teeth"),
+        Scope::Leads => !n.what.starts_with("teeth"),
+        _ => false,
+    };
+    let told = analysis.not_looked_at.iter().filter(|n| says(n));
+    told.map(|n| format!("{NOT_LOOKED_AT}: {}: {}", n.what.replace('_', " "), n.why)).collect()
+}
+
 /// The limits on a figure of a line that no measured value meets: one entry for all where there is no value at all, else one
 /// for each condition that was not met.
 fn unmet(
@@ -75,6 +91,9 @@ fn unmet(
         .limits
         .iter()
         .filter(|l| l.required && l.figure == name && (l.channel.is_none() || l.channel == channel));
+    if values.is_empty() && name.needs_a_hand() && scope == Scope::Part {
+        return Vec::new();
+    }
     let mut conditions: Vec<Condition> = limits
         .map(|l| l.condition)
         .filter(|rule| !values.iter().any(|f| rule.covers(&f.condition)))

@@ -2,6 +2,7 @@
 
 use super::creep::{self, Creep};
 use super::estimate::Estimate;
+use super::feedback_shape::{self, AgainstRotor};
 use super::guided_push::{self, Pushed};
 use super::jam::{self, Jam};
 use super::lash::{self, Lash, NoLash};
@@ -167,6 +168,8 @@ pub struct Measured {
     pub steps: Steps,
     /// Tracking of ramps.
     pub tracking: Option<Tracking>,
+    /// The feedback lines against the rotor; none where no coast goes far enough.
+    pub rotor: Option<AgainstRotor>,
     /// Places where the drive could not move the plate on.
     pub jams: Vec<Jam>,
     /// Whether the loop was led astray by a feedback line that was lost again and again.
@@ -183,6 +186,20 @@ fn rig_errors(traces: &BodyTraces<'_>) -> RigErrors {
     rig.volts_gain = gain(Channel::MotorVolts).unwrap_or(rig.volts_gain);
     rig.amps_gain = gain(Channel::MotorAmps).unwrap_or(rig.amps_gain);
     rig
+}
+
+/// The lines against the rotor, over the coasts of creep and release.
+fn against_rotor(
+    r: &Recordings,
+    traces: &BodyTraces<'_>,
+    sheet: &PartSheet,
+    known: Option<(f64, Estimate)>,
+) -> Option<AgainstRotor> {
+    let (rest_deg, emf) = known?;
+    let pairs = [(traces.creep, &r.creep), (traces.release, &r.release)];
+    let pairs: Vec<(&Trace, &Recording)> =
+        pairs.into_iter().filter_map(|(trace, recording)| Some((trace?, recording.as_ref()?))).collect();
+    feedback_shape::against_rotor(&pairs, r, rest_deg, emf, sheet)
 }
 
 impl Measured {
@@ -230,6 +247,7 @@ impl Measured {
             steps: latency::measure(&steps, ranges, sensor_lag),
             sensor_lag,
             tracking: tracking::measure(&creeps),
+            rotor: against_rotor(r, traces, sheet, at_rest.zip(motor.emf)),
             jams: jam::find(&all, motor.offsets),
             led_astray: r.contradicted() > LED_ASTRAY,
             rest: let_go,

@@ -11,7 +11,7 @@ mod leak_current;
 mod words;
 
 use super::curve::Curves;
-use super::leads::{Estimate, SupplyCurrent};
+use super::leads::{AtPlace, Estimate, SupplyCurrent};
 use super::prepared::{AngleSource, Prepared};
 use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
 use crate::quantity::{Channel, FindingKind};
@@ -41,6 +41,10 @@ const LEAST_BEND: f64 = 1.1;
 const LEAST_LEAK: f64 = 0.02;
 /// A flat spot this deep, ratio of supply, may shift a line as a wrong offset would.
 const LEAST_SPOT: f64 = 0.006;
+/// Where the supply current is read along a sweep, shares of the first line's way.
+const PLACES_OF_CURRENT: [f32; 3] = [0.1, 0.5, 0.9];
+/// Within this of such a place, share of the way.
+const NEAR_PLACE: f32 = 0.02;
 /// A cause less probable than this is not named.
 const LEAST_PROBABILITY: f64 = 0.1;
 
@@ -155,6 +159,9 @@ impl Report {
                 "without a reference angle a line can only be compared with the other; sweep on the rig",
             );
             self.correlation_alone(curves, input.sheet);
+            // What the supply current does along the travel needs no angle.
+            let known = known(input.leads);
+            self.leak_alone(&Known { by_place: current_along(input.prepared), ..known });
             return;
         }
         let Some(six) = deviation::of(curves, input.sheet) else {
@@ -241,6 +248,33 @@ impl Report {
             self.findings.push(words::correlation(fit.intercept, fit.slope, z));
         }
     }
+}
+
+/// Supply current where the first line stands a tenth, half and nine tenths of its way, from the sweep itself, both ways alike: what a
+/// motor draws while it moves a plate up it gives back on the way down. None where it was not recorded.
+fn current_along(prepared: &Prepared<'_>) -> [Option<AtPlace>; 3] {
+    let (Some(amps), [Some(first), Some(second)]) =
+        (prepared.trace.channel(Channel::SupplyAmps), &prepared.ratio)
+    else {
+        return [None; 3];
+    };
+    let seen = || first.iter().copied().filter(|r| r.is_finite());
+    let (low, high) = (seen().fold(f32::INFINITY, f32::min), seen().fold(f32::NEG_INFINITY, f32::max));
+    PLACES_OF_CURRENT.map(|share| {
+        let at = low + share * (high - low);
+        let near = |k: &usize| (first[*k] - at).abs() < NEAR_PLACE * (high - low);
+        let here: Vec<usize> = (0..first.len()).filter(near).collect();
+        let of = |values: &[f32]| {
+            let values: Vec<f64> =
+                here.iter().map(|k| f64::from(values[*k])).filter(|v| v.is_finite()).collect();
+            let sd = statistics::standard_deviation(&values)?;
+            let n = values.len() as f64;
+            (values.len() >= 50).then_some(())?;
+            Some(Estimate { value: statistics::mean(&values)?, standard_uncertainty: sd / n.sqrt() })
+        };
+        let ratio = [of(first)?.value, of(second)?.value];
+        Some(AtPlace { ratio, volts: prepared.supply_volts, amps: of(amps)? })
+    })
 }
 
 /// Beyond a limit, and certainly not zero.

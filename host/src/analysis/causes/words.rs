@@ -172,7 +172,8 @@ pub(super) fn leak_by_current(amps: f64, ohm: f64) -> Finding {
     finding(
         FindingKind::Leakage,
         None,
-        0.9,
+        // 90 % at the least change that counts, surer the further beyond what a sensor does by itself.
+        (1.0 - 0.1 * (super::leak_current::LEAST_AMPS / amps).sqrt()).clamp(0.5, 0.99),
         format!(
             "the supply current changes by {:.0} uA along the travel as a leak of about {:.0} kohm from a signal line would draw; the \
              curves are too little shifted to say which line",

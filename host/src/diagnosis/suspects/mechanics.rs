@@ -164,6 +164,7 @@ pub(super) fn of_figure(name: FigureName) -> Option<Vec<(Cause, f64)>> {
     use FigureName as F;
     Some(match name {
         F::Lash => vec![(C::GrownLash, 0.0), (C::RestTooth, 0.0)],
+        F::LashByPush => vec![(C::GrownLash, 0.0), (C::WornTooth, 0.0)],
         F::LostMotion => vec![(C::WornTooth, 0.0), (C::MissingTooth, RATHER_NOT)],
         F::PreloadMain => vec![(C::WeakMainSpring, 0.0)],
         F::PreloadDefault => vec![(C::WeakDefaultSpring, 0.0)],

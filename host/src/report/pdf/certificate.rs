@@ -21,7 +21,7 @@ use crate::report::provenance::Sealing;
 use crate::report::text::{LABEL, plain};
 use crate::report::words;
 use crate::report::{Paper, Shop};
-use crate::verdict::Verdict;
+use crate::verdict::{NOT_LOOKED_AT, Verdict};
 
 /// What a certificate is made of: all of it is in a stored record.
 #[derive(Clone, Copy, Debug)]
@@ -211,10 +211,11 @@ impl Page<'_> {
             .to_vec()
     }
 
-    /// Reasons of a verdict that clears nothing, and what kept a part from a better grade.
+    /// Reasons of a verdict that clears nothing, what nothing looked at, and what kept a part from a better grade.
     fn why(&self) -> Vec<String> {
         let grade = self.people.grade.iter().flat_map(|g| &g.why);
-        let reasons = self.people.reasons.iter().filter(|_| self.input.outcome.verdict != Verdict::Within);
+        let clears = self.input.outcome.verdict == Verdict::Within;
+        let reasons = self.people.reasons.iter().filter(|r| !clears || r.starts_with(NOT_LOOKED_AT));
         reasons.chain(grade).map(|text| capital(text)).collect()
     }
 
