@@ -110,14 +110,17 @@ class GripPart:
                 out[k] += weight * np.interp(wiper, grid, rows[k])
         return out
 
-    def true_figures(self):
-        """{(figure, channel): [low, high]}, see figures.py. Empty for a line that rests at one value."""
+    def true_figures(self, gains=(1.0, 1.0), zeros=(0.0, 0.0)):
+        """{(figure, channel): [low, high]}, see figures.py. Empty for a line that rests at one value. With the `gains` and
+        `zeros` (ratio) of a logger: what a logger without noise would find."""
         if np.any(np.isfinite(self.stuck)):
             return {}
         there = np.linspace(0.0, self.travel, int(round(self.travel / TRUTH_STEP)) + 1)
         up, down = self.strokes(there)
         plain = replace(self, texture=np.zeros_like(self.texture), _tables=None)
         plain_up, plain_down = plain.strokes(there)
+        scale, shift = np.reshape(gains, (2, 1)), np.reshape(zeros, (2, 1))
+        up, down, plain_up, plain_down = (c * scale + shift for c in (up, down, plain_up, plain_down))
         widest = self.play * (1.6 if self.spread_play else 1.0)
         found = pair_figures(there, up, down, plain_up, plain_down, self.nominal, widest)
         for k, name in enumerate(("rising", "second")):

@@ -69,11 +69,12 @@ def any_logger(rng):
     reference = str(rng.choice(["fine", "stepped", "absent"], p=[0.4, 0.4, 0.2]))
     supply = str(rng.choice(["scan", "slow", "coarse", "absent"], p=[0.5, 0.15, 0.15, 0.2]))
     stamp = float(rng.choice([0.0, 1e-3, 1e-2])) if often() < 0.4 else 1e-6
+    sag = rng.uniform(-0.05, 0.05) if supply == "absent" else rng.uniform(-0.3, 0.1)
     return Logger(
         False, rate, int(rng.choice([10, 12, 16])), float(rng.choice([3.3, 4.096, 4.4, 5.0, 5.5, 10.0], p=[.07, .1, .1, .3, .23, .2])),
         10.0 ** rng.uniform(-4.0, -2.7), 1e-3, 2e-3, rng.uniform(0.0, 5e-3) if often() < 0.6 else 0.0,
         float(rng.choice([50.0, 60.0])), rng.uniform(0.0, 0.1) if often() < 0.5 else 0.0, rng.uniform(50.0, 300.0),
-        rng.uniform(-0.3, 0.1) if often() < 0.4 else 0.0, rng.uniform(0.0, 0.15) if often() < 0.5 else 0.0,
+        sag if often() < 0.4 else 0.0, rng.uniform(0.0, 0.15) if often() < 0.5 else 0.0,
         bool(often() < 0.5), stamp, rng.uniform(0.0, 0.01) if often() < 0.3 else 0.0, rng.uniform(0.0, 0.005) if often() < 0.15 else 0.0,
         tuple(rng.uniform(1e-6, 200e-6, 3)), supply, reference,
         0.0 if reference == "fine" else float(10.0 ** rng.uniform(np.log10(0.005), np.log10(0.5))),
@@ -104,16 +105,19 @@ def record(rng, part, motion, logger, losses, drift, common_supply_dips=()):
     truth = losses_truth(losses, clean, dropped, by_line)
 
     ripple = rng.uniform(0, 2 * np.pi)
+    # Whoever does not log the supply has measured it: it is nearer to what was stated.
+    set_to = 5.0 + rng.uniform(-1.0, 1.0) * (0.02 if logger.supply == "absent" else 0.05)
 
     def supply_at(t):
-        base = 5.0 + rng_supply + logger.sag_volts * np.sin(np.pi * t / motion.seconds) ** 2
+        base = set_to + logger.sag_volts * np.sin(np.pi * t / motion.seconds) ** 2
         volts = base + logger.ripple_volts * np.sin(2 * np.pi * logger.ripple_hz * t + ripple)
         for dip in common_supply_dips:
             volts = volts * (1.0 - dip.depth * dip.level(t, 1e-5))
         return volts
 
-    rng_supply = rng.uniform(-0.05, 0.05)
     volts = np.array([lines[k] * supply_at(t) for k, t in enumerate(by_line)])
+    gains, zeros = 1.0 + rng.normal(0.0, logger.gain_error, 2), rng.normal(0.0, logger.zero_error, 2)
+    supply_gain = 1.0 + rng.normal(0.0, logger.gain_error)
     for low, high, size, which in part.noisy:
         here = motion.at(taken)
         for k in which:
@@ -124,7 +128,7 @@ def record(rng, part, motion, logger, losses, drift, common_supply_dips=()):
     for k, t in enumerate(by_line):
         volts[k] += rng.normal(0.0, part.noise, count) * 1.0
         volts[k] += logger.hum_volts * np.sin(2 * np.pi * logger.hum_hz * t + hum) * (1.0 if k == 0 else 0.8)
-        volts[k] = volts[k] * (1.0 + rng.normal(0.0, logger.gain_error)) + rng.normal(0.0, logger.zero_error)
+        volts[k] = volts[k] * gains[k] + zeros[k]
         volts[k] = convert(volts[k] + rng.normal(0.0, logger.noise, count), logger)
     columns = {"t": ideal if not logger.jitter_stamped else taken}
     if logger.stamp > 0.0:
@@ -133,12 +137,16 @@ def record(rng, part, motion, logger, losses, drift, common_supply_dips=()):
         columns["angle"] = reference(rng, motion, logger, taken + logger.skew[2])
     columns["line1"], columns["line2"] = volts
     if logger.supply != "absent":
-        columns["supply"] = supply_column(rng, logger, supply_at, taken + logger.skew[1])
+        columns["supply"] = supply_column(rng, logger, supply_at, taken + logger.skew[1], supply_gain)
     keep = rng.random(count) >= logger.lost
     order = np.flatnonzero(keep)
     twice = order[rng.random(order.size) < logger.doubled]
     order = np.sort(np.concatenate([order, twice]))
-    return {name: values[order] for name, values in columns.items()}, truth
+    # What the logger's calibration does to the ratios, supply included: gains, zeros as ratios.
+    if logger.supply == "absent":
+        supply_gain = 5.0 / float(np.mean(supply_at(taken)))
+    errors = gains / supply_gain, zeros / 5.0
+    return {name: values[order] for name, values in columns.items()}, truth, errors
 
 
 def reference(rng, motion, logger, times):
@@ -152,8 +160,8 @@ def reference(rng, motion, logger, times):
     return angle
 
 
-def supply_column(rng, logger, supply_at, times):
-    volts = supply_at(times) * (1.0 + rng.normal(0.0, logger.gain_error)) + rng.normal(0.0, 0.3 * logger.zero_error)
+def supply_column(rng, logger, supply_at, times, gain):
+    volts = supply_at(times) * gain
     if logger.supply == "slow":   # one new reading in 20, held
         volts = volts[(np.arange(times.size) // 20) * 20]
     volts = volts + rng.normal(0.0, logger.noise, times.size)

@@ -58,8 +58,8 @@ def draw(path, seed, index, kind=None, careful=None):
                 for _ in range(rng.integers(1, 4))]
         if log.supply != "scan":
             dips = []
-    columns, seen = loggers.record(rng, part, path_turned, log, losses, drift, dips)
-    truth = tell(part, sheet, fault, path_turned, log, drift, seen)
+    columns, seen, errors = loggers.record(rng, part, path_turned, log, losses, drift, dips)
+    truth = tell(part, sheet, fault, path_turned, log, drift, seen, errors)
     truth |= {"seed": seed, "index": index, "sheet": sheet_name, "supply_dips": [vars(d) for d in dips]}
     return columns, truth, sheet_name
 
@@ -94,10 +94,9 @@ def most_used(figures, sheet):
     return most, least, table
 
 
-def tell(part, sheet, fault, path_turned, log, drift, losses):
+def tell(part, sheet, fault, path_turned, log, drift, losses, errors):
     figures = part.true_figures()
-    total_skew = 1e6 * log.skew[0]
-    figures["skew", None] = [min(total_skew, -total_skew), max(total_skew, -total_skew)] if figures else [0.0, 0.0]
+    logged = as_logged(part, log, drift, errors)
     most, least, uses = most_used(figures, sheet)
     beyond_use = BEYOND_USE["careful" if log.careful else "any"]
     beyond = sorted(k for k, (low, _) in uses.items() if low > beyond_use)
@@ -114,6 +113,7 @@ def tell(part, sheet, fault, path_turned, log, drift, losses):
         "sound": state == "sound", "state": state, "fault": fault, "beyond": beyond, "near": near,
         "uses": {k: [float(v) for v in u] for k, u in uses.items()},
         "figures": {(n if c is None else f"{n}.{c}"): v for (n, c), v in figures.items() if not n.startswith("_")},
+        "figures_as_logged": {(n if c is None else f"{n}.{c}"): v for (n, c), v in logged.items() if not n.startswith("_")},
         "losses": losses, "losses_that_must_show": len(must),
         "part": {"topology": part.topology, "element": part.element, "travel": part.travel, "play": part.play,
                  "noise_mv": 1000 * part.noise, "dead_closed": part.dead_closed.tolist(), "dead_open": part.dead_open.tolist(),
@@ -123,6 +123,32 @@ def tell(part, sheet, fault, path_turned, log, drift, losses):
                    "cycles": path_turned.cycles, "speeds": path_turned.speeds},
         "logger": log.truth(), "drift": drift.tolist(),
     }
+
+
+def as_logged(part, log, drift, errors):
+    """What a patient reader would find in the log: with the logger's calibration, noise and skew, and the drift's room.
+
+    Stated uncertainties are held against these: a logger's own error is not in a file that does not tell of it."""
+    found = part.true_figures(*errors)
+    room = 100.0 * 0.25 * (abs(drift[:, 0]) + 0.4 * abs(drift[:, 1]))   # % of supply, a quarter of the whole drift
+    for (name, channel), interval in found.items():
+        if name in ("closed_volts", "open_volts", "span"):
+            more = 0.05 * room[0 if channel == "rising" else 1]
+        elif name.startswith("correlation"):
+            more = float(np.sum(room))
+        else:
+            more = 0.0
+        found[name, channel] = [interval[0] - more, interval[1] + more]
+    step = log.full_scale / 2**log.bits
+    for name in ("rising", "second") if found else ():
+        low, high = found["noise", name]
+        own = 1000.0 * np.hypot(log.noise, step / np.sqrt(12.0))
+        found["noise", name] = [float(np.hypot(low, 1000.0 * log.noise)),
+                                float(np.hypot(np.hypot(high, own), 707.0 * log.hum_volts))]
+    if found:
+        # A line read later shows more of the motion: it seems to lead.
+        found["skew", None] = [-1e6 * log.skew[0]] * 2
+    return found
 
 
 def loss_severity(loss, rate):
@@ -139,7 +165,7 @@ def write(columns, truth, folder, name):
     return csv
 
 
-def mapping(columns, sheet_name, truth):
+def mapping(columns):
     """The options of `judge` that say which column is which."""
     names = {"time": "t", "reference": "angle", "rising": "line1", "falling": "line2", "supply": "supply"}
     return ",".join(f"{role}={column}" for role, column in names.items() if column in columns)

@@ -32,11 +32,16 @@ def run(program, arguments, seconds=300.0):
             "panic": "panicked" in words}
 
 
-def judge(program, csv, sheet, columns, names):
-    arguments = ["judge", csv, "--sheet", sheet, "--map", names, "--time-unit", "s", "--json"]
+def judge(program, csv, sheet, columns, names, rate):
+    """Judges a log. Where the program refuses time stamps coarser than the scans, its advice is followed: --rate instead."""
+    arguments = ["judge", csv, "--sheet", sheet, "--json"]
     if "supply" not in columns:
         arguments += ["--supply", "5.0"]
-    return run(program, arguments)
+    result = run(program, [*arguments, "--map", names, "--time-unit", "s"])
+    if result["code"] == 2 and "--rate" in result["words"]:
+        without = ",".join(n for n in names.split(",") if not n.startswith("time="))
+        result = run(program, [*arguments, "--map", without, "--rate", f"{rate:.6f}"])
+    return result
 
 
 def figure_key(figure):

@@ -36,12 +36,13 @@ def score(truth, result):
     told = [f["kind"] for f in outcome.get("findings", []) if f.get("effect") in ("outside", "undecided")] or kinds
     covered = []
     for figure in outcome.get("figures", []):
-        true = truth.get("figures", {}).get(figure_key(figure))
+        true = truth.get("figures_as_logged", truth.get("figures", {})).get(figure_key(figure))
         value, expanded = figure.get("value"), figure.get("expanded_uncertainty")
         if true is None or value is None or not expanded:
             continue
         miss = max(true[0] - value, value - true[1], 0.0)
         covered.append((figure["figure"], bool(miss <= expanded), float(miss), float(expanded)))
+    motion = truth.get("motion", {})
     loose = [r for r in outcome.get("reasons", []) if r.startswith(("outside", "undecided"))] or outcome.get("reasons", [])
     return {
         "index": truth["index"], "what": truth.get("what", "grip"), "state": truth["state"], "kind": truth["fault"]["kind"],
@@ -49,7 +50,7 @@ def score(truth, result):
         "class": truth["logger"]["class"] if "logger" in truth else "rig", "beyond": truth["beyond"],
         "must_show": truth["losses_that_must_show"], "verdict": result["verdict"], "code": result["code"], "kinds": kinds,
         "first": told[0] if told else None, "covered": covered, "reasons": loose[:4], "words": result["words"][-600:],
-        "panic": result["panic"], "seconds": result["seconds"],
+        "panic": result["panic"], "stops": motion.get("reaches_closed", True) and motion.get("reaches_open", True), "seconds": result["seconds"],
     }
 
 
@@ -67,6 +68,8 @@ def goals(scores):
     add("sound, careful logger: outside", sound, lambda s: s["verdict"] == "outside", 0.005)
     add("sound, careful logger: undecided", sound, lambda s: s["verdict"] == "undecided", 0.02)
     add("sound, any logger: outside", [s for s in anywhere if s["state"] == "sound"], lambda s: s["verdict"] == "outside", 0.01)
+    add("  of these, with a stop not reached", [s for s in anywhere if s["state"] == "sound" and not s["stops"]],
+        lambda s: s["verdict"] == "outside", 0.01)
     for name, among in (("careful", careful), ("any", anywhere)):
         add(f"true figure beyond its limit, {name} logger: within", [s for s in among if s["beyond"]],
             lambda s: s["verdict"] == "within", 0.001)
@@ -141,4 +144,4 @@ def coverage_table(scores, what):
 
 def failures(scores):
     """Every score that goes against a goal, with the goal's name."""
-    return [(name, s) for name, hits, _, _ in goals(scores) for s in hits]
+    return [(name, s) for name, hits, _, _ in goals(scores) if not name.startswith(" ") for s in hits]

@@ -24,7 +24,7 @@ def one_grip(task):
     columns, truth, sheet = recordings.draw(program, seed, index, kind, careful)
     with tempfile.TemporaryDirectory(prefix="second-world-") as folder:
         csv = recordings.write(columns, truth, folder, f"grip-{seed}-{index}")
-        result = runner.judge(program, csv, sheet, columns, recordings.mapping(columns, sheet, truth))
+        result = runner.judge(program, csv, sheet, columns, recordings.mapping(columns), truth["logger"]["rate"])
         score = scoring.score(truth, result)
         if keep and (keep_all or scoring.failures([score])):
             recordings.write(columns, truth, keep, f"grip-{seed}-{index}")
