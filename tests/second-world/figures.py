@@ -5,7 +5,8 @@ Written without sight of the project's analysis. Sources (as quoted in the proje
 * independent linearity: the line whose slope and intercept make the largest deviation smallest, of the average of upscale and
   downscale curves; terminal: the line through both end points; zero-based: the zero end fixed, the slope makes the largest
   deviation smallest (potentiometer standard quoted in makers' handbooks; 43 CFR 3175.135 for the up/down average).
-* hysteresis: largest ascending-minus-descending difference at one input (43 CFR 3175.135), here brought to degrees by the slope.
+* hysteresis: largest ascending-minus-descending difference at one input (43 CFR 3175.135), here brought to degrees by the slope
+  (of the whole travel, or local).
 * dead band: range of input at a reversal (here: at a stop) without change of output (ISA-51.1, from memory).
 * correlation residual: second - (m rising + k), with m and k from the nominal lines.
 
@@ -132,7 +133,10 @@ def pair_figures(angle, up, down, plain_up, plain_down, nominal, play):
         slope = span / (electrical[1] - electrical[0])
         apart = np.abs(up[k] - down[k])
         inner = (angle >= 1.0 + play) & (angle <= angle[-1] - 1.0 - play) & between
-        found["hysteresis", name] = reading([np.max(apart) / slope, np.max(smooth(apart, wide)[inner]) / slope])
+        local = np.abs(smooth(np.gradient(mean, step), wide))
+        variants = [np.max(apart) / slope, np.max(smooth(apart, wide)[inner]) / slope]
+        variants += [np.max((smooth(apart, wide) / np.maximum(local, 0.3 * slope))[inner])]
+        found["hysteresis", name] = reading(variants)
     (c1, o1), (c2, o2) = nominal
     m = (o2 - c2) / (o1 - c1)
     k = c2 - m * c1
