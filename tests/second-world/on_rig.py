@@ -6,9 +6,12 @@ import os
 import numpy as np
 
 import adversary
+import body_faults
+import body_part
 import grip_faults
 import recordings
 import rig as rigs
+import rig_body
 import rig_grip
 import runner
 import scoring
@@ -22,7 +25,44 @@ DRIVEN_KINDS = tuple(k for k in grip_faults.KINDS if k != "seized") + ("weak_ret
 LEADS = {"supply_lead": {"supply_lead"}, "ground_lead": {"ground_lead"}, "signal_lead": {"signal_lead"}, "leak": {"leakage"}}
 
 
-def draw_grip(path, seed, index, kind=None):
+# A body's figures are known worse, and some of its limits lie near what healthy bodies have.
+SOUND_BODY_USE, BEYOND_BODY_USE = 0.92, 1.10
+
+
+def draw_body(path, seed, index, kind=None):
+    """(plant, truth, sheet's name) of body `index` of `seed`."""
+    rng = np.random.default_rng([seed, index, 0x626f])
+    sheet = sheets.sheet(path, "body")
+    nominal = sheets.nominal(sheet)
+    kind = kind or (str(rng.choice(body_faults.KINDS)) if rng.random() < 0.5 else "sound")
+    for _ in range(500):
+        body = body_part.sound_body(rng, nominal)
+        if recordings.most_used(body_part.true_figures(body, nominal), sheet)[0] <= SOUND_BODY_USE:
+            break
+    else:
+        raise RuntimeError("no sound body in 500 draws")
+    fault, losses = {"kind": "sound", "severity": 0.0, "band": ""}, []
+    if kind != "sound":
+        fault, losses = body_faults.plant(rng, body, *kind.split("="))
+    plant = rig_body.BodyPlant(rng, body, losses)
+    figures = body_part.true_figures(body, nominal)
+    _, _, uses = recordings.most_used(figures, sheet)
+    severity = fault.get("severity", max((u[1] for u in uses.values()), default=0.0))
+    fault = fault | {"severity": float(severity), "band": body_faults.band(kind, severity)}
+    beyond = sorted(k for k, (low, _) in uses.items() if low > BEYOND_BODY_USE)
+    state = "sound" if kind == "sound" else "beyond" if beyond else "borderline"
+    rest = float(np.rad2deg(body.p[body_part.b.P_REST]))
+    truth = {"what": "body", "seed": seed, "index": index, "sheet": "body", "sound": state == "sound", "state": state, "fault": fault,
+             "beyond": beyond, "uses": {k: [float(v) for v in u] for k, u in uses.items()}, "losses": [], "losses_that_must_show": 0,
+             "figures": {(n if c is None else f"{n}.{c}"): [float(v) for v in i] for (n, c), i in figures.items() if not n.startswith("_")},
+             "part": {"rest": rest, "lash": body.total_lash(rest), "creep_deg": float(np.rad2deg(body.p[body_part.b.P_ZP])),
+                      "hertzian": bool(body.p[body_part.b.P_HERTZ]), "te": body.te, "element": body.feedback.element,
+                      "friction": body_faults.friction(body.p), "parameters": body.p.tolist(),
+                      "sag_mv_per_amp": body.sag_mv_per_amp}}
+    return plant, truth, "body"
+
+
+def draw_grip(path, seed, index, kind=None, element=None):
     """(plant, truth, sheet's name) of driven grip `index` of `seed`."""
     rng = np.random.default_rng([seed, index, 0x6472])
     topology = TOPOLOGIES[rng.integers(3)]
@@ -30,7 +70,7 @@ def draw_grip(path, seed, index, kind=None):
     sheet = sheets.sheet(path, sheet_name)
     kind = kind or (str(rng.choice(DRIVEN_KINDS)) if rng.random() < 0.6 else "sound")
     for _ in range(200):
-        part = sound_part(rng, topology, sheets.nominal(sheet))
+        part = sound_part(rng, topology, sheets.nominal(sheet), element)
         if recordings.most_used(part.true_figures(), sheet)[0] <= recordings.SOUND_USE - (0.02 if kind == "sound" else 0.1):
             break
     spring, friction = (rng.uniform(0.08, 0.2), rng.uniform(0.1, 0.3)), rng.uniform(0.01, 0.05)
@@ -118,11 +158,22 @@ def one_driven_grip(task):
     return score
 
 
+def one_body(task):
+    path, seed, index, keep, keep_all, kind = task
+    plant, truth, sheet_name = draw_body(path, seed, index, kind)
+    result = qualify(path, plant, sheet_name)
+    tell_losses(plant, truth)
+    score = scoring.score(truth, result) | {"rig_seconds": result["rig_seconds"], "place": truth["fault"].get("place"),
+                                            "rest": truth["part"]["rest"]}
+    keep_it(keep, keep_all, score, truth, result, f"body-{seed}-{index}")
+    return score
+
+
 def one_adversary(task):
     """A sound grip on a bad rig: (name, result, complaint or None)."""
     path, seed, name, named = task
     rng = np.random.default_rng([seed, len(name)])
-    plant, _, sheet_name = draw_grip(path, seed, 0, "sound")
+    plant, _, sheet_name = draw_grip(path, seed, 0, "sound", "hall")
     result = qualify(path, plant, sheet_name, adversary.Quirks(rng, **named), seconds=60.0)
     complaint = None
     if result["panic"]:
