@@ -57,9 +57,9 @@ def contact(d, rate, k, c, hertz):
 
 @numba.njit(cache=True, inline="always")
 def bristle(z, v, h, zmax, fs, vs, shape):
-    g = 1.0 + (fs - 1.0) / (1.0 + (abs(v) / vs) ** shape)
     if v == 0.0:
         return z
+    g = 1.0 + (fs - 1.0) / (1.0 + (abs(v) / vs) ** shape)
     aim = g if v > 0.0 else -g
     return aim + (z - aim) * np.exp(-abs(v) * h / (zmax * g))
 
@@ -85,6 +85,8 @@ def drive(s, p, table, fb_table, loop, mode, want, volts0, volts1, h, noise, out
     n1, n2 = p[P_N1], p[P_N2]
     steps = want.size
     used = 0
+    keep_lag = np.exp(-h / p[P_LAG]) if p[P_LAG] > 0.0 else 0.0
+    keep_sag = np.exp(-h / p[P_SAGTAU])
     for j in range(steps):
         i, wm, w2, w = s[I], s[WM], s[W2], s[W]
         # Control tick.
@@ -181,11 +183,13 @@ def drive(s, p, table, fb_table, loop, mode, want, volts0, volts1, h, noise, out
         s[ZM] = bristle(s[ZM], wm, h, p[P_ZM], p[P_FS], p[P_VSM], p[P_SHAPE])
         s[Z2] = bristle(s[Z2], w2, h, p[P_ZM] / n1, p[P_FS], p[P_VSM] / n1, p[P_SHAPE])
         s[ZP] = bristle(s[ZP], w, h, p[P_ZP], p[P_FS], p[P_VSP], p[P_SHAPE])
-        deposit = p[P_DEPOSIT] * np.exp(-((s[TH] - p[P_DEPAT]) / p[P_DEPW]) ** 2)
+        deposit = 0.0
+        if p[P_DEPOSIT] > 0.0:
+            deposit = p[P_DEPOSIT] * np.exp(-((s[TH] - p[P_DEPAT]) / p[P_DEPW]) ** 2)
         plate_level = p[P_TCP] + deposit + p[P_MU] * abs(t2)
-        near = np.exp(-((w / 0.05) ** 2))
+        near = 1.0 / (1.0 + (w / 0.05) ** 4)
         friction = plate_level * s[ZP] + 0.02 * w * near + p[P_BP] * w
-        rotor = p[P_TCM] * s[ZM] + 3e-4 * wm * np.exp(-((wm / 1.0) ** 2)) + p[P_BM] * wm
+        rotor = p[P_TCM] * s[ZM] + 3e-4 * wm / (1.0 + wm**4) + p[P_BM] * wm
         turned = w * h
         s[QS] += (turned - abs(turned) * s[QS]) / p[P_HYSTW]
         s[QS] = min(max(s[QS], -1.0), 1.0)
@@ -202,7 +206,7 @@ def drive(s, p, table, fb_table, loop, mode, want, volts0, volts1, h, noise, out
         s[TM] += h * wm
         s[T2] += h * w2
         s[TH] += h * w
-        s[FB] += (s[TH] - s[FB]) * (1.0 - np.exp(-h / p[P_LAG])) if p[P_LAG] > 0.0 else s[TH] - s[FB]
-        s[SAG] += (abs(i) - s[SAG]) * (1.0 - np.exp(-h / p[P_SAGTAU]))
+        s[FB] = s[TH] + (s[FB] - s[TH]) * keep_lag
+        s[SAG] = abs(i) + (s[SAG] - abs(i)) * keep_sag
         out[j, 0], out[j, 1], out[j, 2], out[j, 3], out[j, 4], out[j, 5] = s[FB], i, terminal, s[SAG], s[TH], s[TM]
     return -1, 0.0, steps

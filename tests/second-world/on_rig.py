@@ -37,7 +37,9 @@ def draw_body(path, seed, index, kind=None):
     kind = kind or (str(rng.choice(body_faults.KINDS)) if rng.random() < 0.5 else "sound")
     for _ in range(500):
         body = body_part.sound_body(rng, nominal)
-        if recordings.most_used(body_part.true_figures(body, nominal), sheet)[0] <= SOUND_BODY_USE:
+        figures = body_part.true_figures(body, nominal)
+        slow = figures["_return_open", None][1] > 900.0 or figures["_return_brake", None][1] > 1350.0
+        if recordings.most_used(figures, sheet)[0] <= SOUND_BODY_USE and not slow:
             break
     else:
         raise RuntimeError("no sound body in 500 draws")

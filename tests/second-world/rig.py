@@ -18,7 +18,8 @@ import wire as w
 
 REST_SPEED = 10.0
 WATCH_SPEED = 40.0
-CHUNK_US = 20_000
+BLOCK_US = 20_000
+FAST_CHUNK_US = 60_000
 FIRMWARE = "second world"
 
 
@@ -360,7 +361,7 @@ class Rig:
     def advance(self):
         """One chunk of the run that is on."""
         run = self.scheduled
-        until = self.now_us + CHUNK_US
+        until = self.now_us + (BLOCK_US if self.real_time else FAST_CHUNK_US)
         if run.longest:
             until = min(until, run.begun + run.longest)
         values, reached, ended, trip, now = self.plant.advance(self.now_us, until, run)
@@ -384,7 +385,7 @@ class Rig:
         while run.held is not None:
             run.chosen = run.chosen or [k for k in range(len(self.plant.channels)) if run.mask >> k & 1]
             width = sum(np.dtype(self.plant.channels[k].form).itemsize for k in run.chosen)
-            most = max(1, min((1016 - 28) // width, max(1, CHUNK_US // run.period)))
+            most = max(1, min((1016 - 28) // width, max(1, BLOCK_US // run.period)))
             if run.held[0].size < most and not last:
                 return
             rest = [v[most:] for v in run.held]
