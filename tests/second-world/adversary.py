@@ -136,7 +136,7 @@ class Quirks(NoQuirks):
 
 def sessions():
     """The sessions of the fixed sample, on a sound grip: name and quirks."""
-    out = [("end at once", {"end-at-once": ""}), ("emergency stop", {"estop": "0.6"}), ("guard in a run", {"guard": "0.5"}),
+    out = [("a good rig", {}), ("end at once", {"end-at-once": ""}), ("emergency stop", {"estop": "0.6"}), ("guard in a run", {"guard": "0.5"}),
            ("link closed in a procedure", {"close": "0.7"}), ("link closed after a run", {"close-after-run": "20"}),
            ("damaged bytes, few", {"damage": "1e-6"}), ("damaged bytes, many", {"damage": "3e-4"}),
            ("events late", {"late-events": "300"}), ("programs refused", {"refuse-programs": ""}),
@@ -147,6 +147,6 @@ def sessions():
 
 # None of these says anything against the part; where the whole plan could not be done, nothing clears it either.
 MUST_NOT = ("outside",)
-MAY_BE_WITHIN = {"damaged bytes, few", "loads refused", "blocks lost", "scale negative", "supply late", "events late"}
+MAY_BE_WITHIN = {"a good rig", "damaged bytes, few", "loads refused", "blocks lost", "scale negative", "supply late", "events late"}
 
 

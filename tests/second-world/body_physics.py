@@ -188,8 +188,8 @@ def drive(s, p, table, fb_table, loop, mode, want, volts0, volts1, h, noise, out
             deposit = p[P_DEPOSIT] * np.exp(-((s[TH] - p[P_DEPAT]) / p[P_DEPW]) ** 2)
         plate_level = p[P_TCP] + deposit + p[P_MU] * abs(t2)
         near = 1.0 / (1.0 + (w / 0.05) ** 4)
-        friction = plate_level * s[ZP] + 0.02 * w * near + p[P_BP] * w
-        rotor = p[P_TCM] * s[ZM] + 3e-4 * wm / (1.0 + wm**4) + p[P_BM] * wm
+        friction = plate_level * (s[ZP] + 0.2 * w * near) + p[P_BP] * w
+        rotor = p[P_TCM] * (s[ZM] + 0.045 * wm / (1.0 + wm**4)) + p[P_BM] * wm
         turned = w * h
         s[QS] += (turned - abs(turned) * s[QS]) / p[P_HYSTW]
         s[QS] = min(max(s[QS], -1.0), 1.0)

@@ -104,13 +104,15 @@ def record(rng, part, motion, logger, losses, drift, common_supply_dips=()):
     lines, dropped = lost_contact.apply(clean, by_line, losses, max(logger.input_tau, part.input_tau))
     truth = losses_truth(losses, clean, dropped, by_line)
 
-    ripple = rng.uniform(0, 2 * np.pi)
+    # The ripple's phase wanders by about one radian in a second.
+    wander_at = np.arange(0.0, motion.seconds + 0.1, 0.05)
+    wander = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0.0, np.sqrt(0.05), wander_at.size))
     # Whoever does not log the supply has measured it: it is nearer to what was stated.
     set_to = 5.0 + rng.uniform(-1.0, 1.0) * (0.02 if logger.supply == "absent" else 0.05)
 
     def supply_at(t):
         base = set_to + logger.sag_volts * np.sin(np.pi * t / motion.seconds) ** 2
-        volts = base + logger.ripple_volts * np.sin(2 * np.pi * logger.ripple_hz * t + ripple)
+        volts = base + logger.ripple_volts * np.sin(2 * np.pi * logger.ripple_hz * t + np.interp(t, wander_at, wander))
         for dip in common_supply_dips:
             volts = volts * (1.0 - dip.depth * dip.level(t, 1e-5))
         return volts

@@ -76,6 +76,7 @@ class GripPlant:
         self.zeros = {n: rng.normal(0, 3e-4) for n in ("rising", "falling", "supply")}
         self.eccentric, self.turn_phase = rng.uniform(0.0, 0.02), rng.uniform(0, 2 * np.pi)
         self.ripple = (rng.uniform(0.0, 0.01), rng.uniform(80.0, 300.0))
+        self.ripple_phase = 0.0
         self.supply_change = lambda t: 1.0   # quirk: over rig seconds
         volt = dict(encoding=1, unit=0, scale=1e-4, resolution=1.5e-4, filter_us=100, gain_uncertainty=4e-4, offset_uncertainty=4e-4)
         self.channels = [
@@ -181,7 +182,10 @@ class GripPlant:
         seconds = scans * 1e-6
         target = self.set_level
         rising_in = np.array([self.supply_change(s) for s in seconds])
-        supply = target * rising_in * 1.0003 + (self.ripple[0] * np.sin(2 * np.pi * self.ripple[1] * seconds) if target else 0.0)
+        # A ripple wanders in phase, by about one radian in a second; it does not lock to the strokes.
+        self.ripple_phase += rng.normal(0.0, np.sqrt(max(1e-6, seconds[-1] - seconds[0])))
+        ripple = self.ripple[0] * np.sin(2 * np.pi * self.ripple[1] * seconds + self.ripple_phase)
+        supply = target * rising_in * 1.0003 + (ripple if target else 0.0)
         part = self.part
         amps = part.current * (supply / 5.0 if part.element == "pot" else (supply > 2.0) * 1.0)
         ratios = self.line_ratios(angle)
