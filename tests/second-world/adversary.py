@@ -135,18 +135,21 @@ class Quirks(NoQuirks):
 
 
 def sessions():
-    """The sessions of the fixed sample, on a sound grip: name and quirks."""
+    """The sessions of the fixed sample: name and quirks. On a sound grip, or a sound body where the name says so."""
     out = [("a good rig", {}), ("end at once", {"end-at-once": ""}), ("emergency stop", {"estop": "0.6"}), ("guard in a run", {"guard": "0.5"}),
            ("link closed in a procedure", {"close": "0.7"}), ("link closed after a run", {"close-after-run": "20"}),
            ("damaged bytes, few", {"damage": "1e-6"}), ("damaged bytes, many", {"damage": "3e-4"}),
            ("events late", {"late-events": "300"}), ("programs refused", {"refuse-programs": ""}),
            ("loads refused", {"refuse-inputs": ""}), ("supply refused", {"refuse-supply": ""}), ("supply sags", {"sag": "6"}),
            ("supply late", {"supply-late": "4"}), ("mute", {"mute": "0.7"}), ("blocks lost", {"lost-blocks": "0.01"})]
-    return out + [(f"scale {k}", {"scale": k}) for k in SCALES]
+    out += [(f"scale {k}", {"scale": k}) for k in SCALES]
+    return out + [("body: emergency stop", {"estop": "2.5"}), ("body: link closed in a procedure", {"close": "3"}),
+                  ("body: link closed after a run", {"close-after-run": "20"}), ("body: guard in a run", {"guard": "4"})]
 
 
 # None of these says anything against the part; where the whole plan could not be done, nothing clears it either.
 MUST_NOT = ("outside",)
-MAY_BE_WITHIN = {"a good rig", "damaged bytes, few", "loads refused", "blocks lost", "scale negative", "supply late", "events late"}
+MAY_BE_WITHIN = {"a good rig", "damaged bytes, few", "loads refused", "blocks lost", "scale negative", "supply late", "events late",
+                 "supply sags"}
 
 

@@ -172,11 +172,16 @@ def one_body(task):
 
 
 def one_adversary(task):
-    """A sound grip on a bad rig: (name, result, complaint or None)."""
+    """A sound grip or body on a bad rig: (name, result, complaint or None)."""
     path, seed, name, named = task
     rng = np.random.default_rng([seed, len(name)])
-    plant, _, sheet_name = draw_grip(path, seed, 0, "sound", "hall")
-    plant.ripple = (0.0, 100.0)   # a calm supply: only the quirk is tested
+    # A calm supply: only the quirk is tested.
+    if name.startswith("body"):
+        plant, _, sheet_name = draw_body(path, seed, 0, "sound")
+        plant.body.sag_mv_per_amp = 0.0
+    else:
+        plant, _, sheet_name = draw_grip(path, seed, 0, "sound", "hall")
+        plant.ripple = (0.0, 100.0)
     result = qualify(path, plant, sheet_name, adversary.Quirks(rng, **named), seconds=60.0)
     complaint = None
     if result["panic"]:
