@@ -52,6 +52,7 @@ class GripPart:
     angle_faults: list = field(default_factory=list)   # functions angle -> angle lost, with the lines they are on
     noisy: list = field(default_factory=list)          # (from, to, volts rms, lines)
     input_tau: float = 0.0              # s, of each line
+    supply_volts: float = 5.0           # what feeds the plug
     _tables: tuple = None
 
     @property
@@ -86,13 +87,22 @@ class GripPart:
         for periods, size, phase in self.bend_own[k]:
             ratio = ratio + abs(span) * size * np.sin(2 * np.pi * periods * share + phase)
         ratio = np.clip(ratio + self.texture[k], 0.001, 0.999)
-        volts = 5.0
-        plus, minus = volts - self.supply_ohms * self.current, self.ground_ohms * self.current
+        volts = self.supply_volts
+        plus, minus = volts - self.supply_ohms * self.amps(), self.ground_ohms * self.amps()
         source = self.contact_ohms + (ratio * (1.0 - ratio) * self.track_ohms if self.element == "pot" else 0.0)
         out = minus + ratio * (plus - minus)
         if np.isfinite(self.leak_ohms[k]):
             out = out * self.leak_ohms[k] / (self.leak_ohms[k] + self.signal_ohms[k] + source)
         return out / volts
+
+    def amps(self):
+        """What the sensor takes: a track in proportion to its supply, a Hall element always the same."""
+        return self.current * (self.supply_volts / 5.0 if self.element == "pot" else 1.0)
+
+    def fed_with(self, volts):
+        """From now on the plug gets another supply."""
+        if volts > 1.0 and volts != self.supply_volts:
+            self.supply_volts, self._tables = volts, None
 
     def wiper(self, angle):
         """The wiper angle(s) behind the play, with their weights."""

@@ -98,6 +98,9 @@ def draw_grip(path, seed, index, kind=None, element=None):
     if part.swapped:
         fault |= {"severity": 3.0}
     figures = part.true_figures()
+    for name in ("rising", "second") if figures else ():   # the rig's own converter adds a little
+        low, high = figures["noise", name]
+        figures["noise", name] = [low, float(np.hypot(high, 0.25))]
     most, _, uses = recordings.most_used(figures, sheet)
     beyond = sorted(k for k, (low, _) in uses.items() if low > recordings.BEYOND_USE["careful"])
     severity = fault.get("severity", max((u[1] for u in uses.values()), default=0.0))

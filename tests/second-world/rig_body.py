@@ -68,6 +68,8 @@ class BodyPlant:
 
     def set_supply(self, millivolts, now_us):
         self.set_level = millivolts / 1000.0
+        self.body.feedback.fed_with(self.set_level)
+        self.lines = [feedback_line(self.body.feedback, k) for k in (0, 1)]
 
     def set_inputs(self, loads, pull_downs):
         self.loads, self.pull_downs = loads, pull_downs
@@ -198,6 +200,7 @@ class BodyPlant:
                     self.seen_losses.append((loss, int(z - a), 100.0 * loss.depth * float(share)))
             ratios, _ = lost_contact.apply(ratios, [run_time, run_time], near, 1e-4)
         current = part.current * (supply / 5.0 if part.element == "pot" else (supply > 2.0) * 1.0)
+        drop = current * LOOM_OHMS
         phase = rng.uniform(-1.0, 1.0, n)   # where in the modulation's period the scan falls
         driven = np.abs(volts) > 0.05
         duty = np.clip(np.abs(volts) / self.p[b.P_BAT], 0.0, 1.0)
@@ -206,8 +209,8 @@ class BodyPlant:
                   "motor_volts": volts * self.volts_gain + self.volts_zero + rng.normal(0, body.volts_noise, n),
                   "motor_amps": (amps + ripple * phase * (amps != 0.0)) * self.amps_gain + self.amps_zero + rng.normal(0, body.amps_noise, n),
                   "supply_amps": current + rng.normal(0, 2e-5, n), "temperature": np.full(n, 23.0),
-                  "ground": current * LOOM_OHMS + rng.normal(0, 2e-5, n)}
+                  "ground": drop + rng.normal(0, 2e-5, n)}
         for k, name in enumerate(("rising", "falling")):
             noise = rng.normal(0, np.hypot(part.noise, 2e-4), n)
-            values[name] = (ratios[k] * supply + noise) * self.gains[name] + self.zeros[name]
+            values[name] = (drop + ratios[k] * (supply - 2.0 * drop) + noise) * self.gains[name] + self.zeros[name]
         return [values[self.channels[k].name] for k in chosen]

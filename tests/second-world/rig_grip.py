@@ -37,9 +37,9 @@ def turn(state, setpoints, powered, p, out):
         spring = -(p[1] + p[2] * angle)
         stop = 0.0
         if angle < 0.0:
-            stop = -600.0 * angle - 0.4 * speed
+            stop = max(0.0, -3000.0 * angle - 1.5 * speed)
         elif angle > p[5]:
-            stop = 600.0 * (p[5] - angle) - 0.4 * speed
+            stop = -max(0.0, 3000.0 * (angle - p[5]) + 1.5 * speed)
         dz = speed * h / p[4]
         z = min(max(z + dz - abs(dz) * z, -1.0), 1.0)
         speed += h * (torque + spring + stop - p[3] * z - 0.004 * speed) / p[0]
@@ -91,6 +91,7 @@ class GripPlant:
 
     def set_supply(self, millivolts, now_us):
         self.set_level = millivolts / 1000.0
+        self.part.fed_with(self.set_level)
 
     def set_inputs(self, loads, pull_downs):
         self.loads, self.pull_downs = loads, pull_downs
@@ -188,6 +189,7 @@ class GripPlant:
         supply = target * rising_in * 1.0003 + (ripple if target else 0.0)
         part = self.part
         amps = part.current * (supply / 5.0 if part.element == "pot" else (supply > 2.0) * 1.0)
+        drop = amps * LOOM_OHMS
         ratios = self.line_ratios(angle)
         if target:
             plain = ratios.copy()
@@ -198,10 +200,11 @@ class GripPlant:
                   "reference": angle + self.eccentric * (np.sin(np.deg2rad(angle) + self.turn_phase) - np.sin(self.turn_phase))
                   + rng.normal(0, 0.002, n), "supply_amps": amps + rng.normal(0, 2e-5, n),
                   "drive_amps": torque / DRIVE_NM_A + rng.normal(0, 5e-3, n), "temperature": np.full(n, 23.0),
-                  "ground": amps * LOOM_OHMS + rng.normal(0, 2e-5, n)}
+                  "ground": drop + rng.normal(0, 2e-5, n)}
         values["reference"] = np.round(values["reference"] / 0.005) * 0.005
         for k, name in enumerate(("rising", "falling")):
-            volts = ratios[k] * supply + rng.normal(0, np.hypot(part.noise, 2e-4), n)
+            # The loom drops the same in both wires; the lines are read against the rig's own 0 V.
+            volts = drop + ratios[k] * (supply - 2.0 * drop) + rng.normal(0, np.hypot(part.noise, 2e-4), n)
             for low, high, size, lines in part.noisy:
                 if k in lines:
                     moving = np.abs(np.gradient(angle, seconds)) > 1.0 if n > 1 else np.zeros(n)
