@@ -10,9 +10,9 @@ import numpy as np
 import body_physics as b
 import losses as lost_contact
 import wire as w
+from channel import Channel
 from body_part import feedback_line
 from programs import Executor, setpoints
-from rig import Channel
 from rig_grip import INPUT_OHMS, LOAD_OHMS, LOOM_OHMS, PULL_DOWN_OHMS
 
 MODES = {w.RAMP: b.MODE_LOOP, w.HOLD: b.MODE_LOOP, w.STEP: b.MODE_LOOP, w.RELEASE: b.MODE_OPEN, w.VOLTS: b.MODE_VOLTS,

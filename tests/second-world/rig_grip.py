@@ -10,9 +10,9 @@ import numpy as np
 
 import losses as lost_contact
 import wire as w
+from channel import Channel
 from motion import with_play
 from programs import Executor, setpoints
-from rig import Channel
 
 STEP_US = 50
 PULL_DOWN_OHMS, LOAD_OHMS, INPUT_OHMS = 100e3, 10e3, 5e6
