@@ -17,6 +17,7 @@ fn on_rig() -> (Trace, PartSheet) {
         firmware: "1".into(),
         protocol: 1,
         boot: 1,
+        lets_go: false,
     });
     (trace, part.sheet())
 }

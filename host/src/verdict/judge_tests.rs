@@ -439,6 +439,7 @@ fn limit_between(figure: FigureName, min: f64, max: f64) -> Limit {
         bound: None,
         unit: figure.unit(),
         source: "invented".to_owned(),
+        required: true,
     }
 }
 

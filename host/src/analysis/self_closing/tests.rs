@@ -115,6 +115,9 @@ fn provenance(program: Vec<Stimulus>) -> Provenance {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     }
 }
 
