@@ -65,7 +65,7 @@ impl OddLink {
     }
 
     /// One frame from the rig, changed.
-    fn from_rig(&self, frame: Vec<u8>) -> Vec<u8> {
+    fn host_bound(&self, frame: Vec<u8>) -> Vec<u8> {
         let late_us = self.odd.late_us;
         rewritten(&frame, |message, out| match message {
             Message::Event(mut event)
@@ -80,7 +80,7 @@ impl OddLink {
     }
 
     /// One frame from the host, changed.
-    fn from_host(&self, frame: Vec<u8>) -> Vec<u8> {
+    fn rig_bound(&self, frame: Vec<u8>) -> Vec<u8> {
         let (segments, refuse) = (self.odd.segments, self.odd.refuse_inputs);
         let mut id = 0;
         let mut deframer = Deframer::new();
@@ -128,7 +128,7 @@ impl Link for OddLink {
     fn write(&mut self, bytes: &[u8]) -> Result<(), LinkError> {
         self.to_rig.extend(bytes);
         for frame in whole_frames(&mut self.to_rig) {
-            let frame = self.from_host(frame);
+            let frame = self.rig_bound(frame);
             let frame = self.damaged(frame);
             self.rig.write(&frame);
         }
@@ -141,7 +141,7 @@ impl Link for OddLink {
             let count = self.rig.read(&mut buffer, timeout.as_micros() as u64);
             self.to_host.extend(&buffer[..count]);
             for frame in whole_frames(&mut self.to_host) {
-                let frame = self.from_rig(frame);
+                let frame = self.host_bound(frame);
                 let frame = self.damaged(frame);
                 self.ready.extend(frame);
             }

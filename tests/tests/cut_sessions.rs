@@ -3,7 +3,7 @@
 
 use std::sync::Mutex;
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::trace::ProcedureKind;
+use trackpair::trace::{ProcedureKind, Trace};
 use trackpair::verdict::{HowEnded, Verdict, not_done};
 use trackpair_tests::cuts::{Cut, grip, judged, throttle_body};
 use trackpair_tests::parallel::on_all_cores;
@@ -27,20 +27,24 @@ fn grip_sheet() -> PartSheet {
     sheet
 }
 
-/// Every cut of a sound part, at seeded moments within `longest_us`; what went wrong.
-fn wrong(
-    count: u64,
-    longest_us: u64,
-    run: impl Fn(u64, Cut, u64) -> Result<(), String> + Sync,
-) -> Vec<String> {
+/// Every cut of a sound part, at seeded moments of its session; what went wrong.
+fn wrong(count: u64, run: impl Fn(u64, Cut, u64) -> Vec<Trace> + Sync, sheet: &PartSheet) -> Vec<String> {
     let failures = Mutex::new(Vec::new());
+    // When a session that nothing cuts records its last scan.
+    let ends_us = on_all_cores(10, |k| {
+        let whole = run(1 + k, Cut::CtrlC, u64::MAX);
+        *whole.last().and_then(|t| t.time_us.last()).expect("it recorded something")
+    });
     let ways = Cut::ALL.len() as u64;
     on_all_cores(10 * ways * count, |k| {
         let (seed, cut) = (1 + k % 10, Cut::ALL[(k / 10 % ways) as usize]);
         // Stratified: each moment of a way in its own part of the session.
         let part = k / (10 * ways);
+        let longest_us = ends_us[seed as usize - 1];
         let at_us = (part * longest_us + random(k) % longest_us) / count;
-        if let Err(why) = run(seed, cut, at_us) {
+        let Some((_, judgement)) = judged(&run(seed, cut, at_us), sheet) else { return };
+        if judgement.overall != Verdict::Undecided {
+            let why = format!("{:?}: {:?}", judgement.overall, judgement.reasons);
             let why = format!("seed {seed}, {cut:?} at {:.2} s: {why}", at_us as f64 / 1e6);
             failures.lock().unwrap().push(why);
         }
@@ -51,28 +55,16 @@ fn wrong(
 #[test]
 fn a_sound_grip_that_is_cut_at_any_moment_is_undecided() {
     let sheet = grip_sheet();
-    let found = wrong(moments(8), 28_000_000, |seed, cut, at_us| {
-        let traces = grip(&format!("good-grip?seed={seed}"), &sheet, cut, at_us);
-        let Some((_, judgement)) = judged(&traces, &sheet) else { return Ok(()) };
-        match judgement.overall {
-            Verdict::Undecided => Ok(()),
-            verdict => Err(format!("{verdict:?}: {:?}", judgement.reasons)),
-        }
-    });
+    let run = |seed, cut, at_us| grip(&format!("good-grip?seed={seed}"), &sheet, cut, at_us);
+    let found = wrong(moments(8), run, &sheet);
     assert!(found.is_empty(), "{} of them:\n{}", found.len(), found.join("\n"));
 }
 
 #[test]
 fn a_sound_body_that_is_cut_at_any_moment_is_undecided() {
     let sheet = shipped("body").unwrap();
-    let found = wrong(moments(1), 150_000_000, |seed, cut, at_us| {
-        let traces = throttle_body(&format!("good-body?seed={seed}"), &sheet, cut, at_us);
-        let Some((_, judgement)) = judged(&traces, &sheet) else { return Ok(()) };
-        match judgement.overall {
-            Verdict::Undecided => Ok(()),
-            verdict => Err(format!("{verdict:?}: {:?}", judgement.reasons)),
-        }
-    });
+    let run = |seed, cut, at_us| throttle_body(&format!("good-body?seed={seed}"), &sheet, cut, at_us);
+    let found = wrong(moments(1), run, &sheet);
     assert!(found.is_empty(), "{} of them:\n{}", found.len(), found.join("\n"));
 }
 

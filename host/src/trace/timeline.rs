@@ -2,8 +2,8 @@
 //! carries out another program than it was given, would make a part's stops and latencies of its own error.
 //!
 //! Checked: the first segment begins with the recording; a segment that lasts a stated time, and a ramp from a known place, last as long
-//! as the program says (WIRE.md, section 7: trapezoids); half way through a ramp the reference is not ahead of it. It may be behind: a
-//! part that is stiff or blocked holds it back.
+//! as the program says (WIRE.md, section 7: trapezoids); a reference that is held does not set out before the ramp does that moves it. It may
+//! set out later, or not at all: a part that is stiff or blocked holds it back.
 
 use super::{MarkKind, Stimulus, Trace};
 use crate::quantity::Channel;
@@ -11,12 +11,13 @@ use crate::quantity::Channel;
 /// Marks may be off by this, µs, and by this share of a segment: control ticks, rounding of ramps. Engineering assumption.
 const SLACK_US: f64 = 60_000.0;
 const SLACK_SHARE: f64 = 0.03;
-/// A ramp shorter than this is not held against the reference, degrees.
-const LEAST_RAMP_DEG: f64 = 8.0;
-/// The reference may be ahead by this much, degrees, and by what this time takes at the ramp's speed, s.
-const AHEAD_DEG: f64 = 2.0;
-const AHEAD_S: f64 = 0.06;
-/// A scan this far from the middle of a ramp does not tell, µs.
+/// So long before a ramp the reference is looked at, while it is held, µs.
+const BEFORE_US: u64 = 150_000;
+/// It may have gone this far in the ramp's direction by then, degrees: it still settles.
+const SETTLES_DEG: f64 = 2.0;
+/// A ramp slower than this shows too little of it, degrees per second.
+const LEAST_SPEED_DEG_S: f64 = 25.0;
+/// A scan this far from a moment does not tell of it, µs.
 const NEAR_US: u64 = 20_000;
 /// What was recorded this much shorter than planned ended early, s and share.
 const EARLY_S: f64 = 0.5;
@@ -52,6 +53,13 @@ pub fn contradiction(trace: &Trace) -> Option<String> {
         at_deg = after(stimulus, at_deg);
         let next = begun.get(k + 1);
         let whole = next.is_none_or(|next| follows(program, *this, *next));
+        let held = k > 0 && follows(program, begun[k - 1], *this) && is_held(program, begun[k - 1]);
+        if let Some(ahead) = sets_out_early(trace, *this, stimulus).filter(|_| held) {
+            return Some(format!(
+                "the reference had gone {ahead:.1} deg before segment {} began to move it by its events: they are stamped late",
+                this.segment
+            ));
+        }
         if !whole {
             // Events between them were lost.
             at_deg = None;
@@ -66,16 +74,6 @@ pub fn contradiction(trace: &Trace) -> Option<String> {
                 this.segment,
                 took_us / 1e3,
                 planned_us / 1e3
-            ));
-        }
-        if let (Stimulus::Ramp { to_deg, speed_deg_s, .. }, Some(from_deg)) = (stimulus, from_deg)
-            && let Some(ahead) = ahead_deg(trace, this.at_us, planned_us, from_deg, *to_deg)
-            && ahead > AHEAD_DEG + AHEAD_S * speed_deg_s
-        {
-            return Some(format!(
-                "the reference was {ahead:.1} deg ahead of segment {} by its events: they were stamped about {:.0} ms late",
-                this.segment,
-                1e3 * ahead / speed_deg_s
             ));
         }
     }
@@ -155,22 +153,29 @@ fn duration_us(stimulus: &Stimulus, from_deg: Option<f64>) -> Option<f64> {
     Some(1e6 * seconds)
 }
 
-/// How far the reference is ahead of the setpoint half way through a ramp, degrees; negative where it is behind. None where the ramp is
-/// short or nothing was recorded there.
-fn ahead_deg(trace: &Trace, at_us: u64, planned_us: f64, from_deg: f64, to_deg: f64) -> Option<f64> {
+/// Whether a segment holds the reference still for long enough to be looked at.
+fn is_held(program: &[Stimulus], begun: Begun) -> bool {
+    let seconds = match program.get(begun.segment) {
+        Some(Stimulus::Hold { seconds } | Stimulus::Step { seconds, .. }) => *seconds,
+        _ => 0.0,
+    };
+    1e6 * seconds >= BEFORE_US as f64
+}
+
+/// How far the reference had gone towards where a ramp sends it, before the ramp began by its mark, degrees; none where that is not more
+/// than settling, where the ramp is slow, and where nothing was recorded.
+fn sets_out_early(trace: &Trace, begun: Begun, stimulus: &Stimulus) -> Option<f64> {
     // A plate has no reference: its own lines are what is tested.
     let reference = trace.channel(Channel::Reference).filter(|_| trace.provenance.plate.is_none())?;
-    let distance = to_deg - from_deg;
-    if distance.abs() < LEAST_RAMP_DEG {
-        return None;
-    }
-    let middle_us = at_us + (planned_us / 2.0) as u64;
-    let scan = trace.time_us.partition_point(|t| *t < middle_us);
-    let near = trace.time_us.get(scan)?.saturating_sub(middle_us) <= NEAR_US;
-    let is_deg = f64::from(*reference.get(scan).filter(|_| near)?);
-    // A trapezoid is half way at half its time.
-    let ahead = (is_deg - (from_deg + to_deg) / 2.0) * distance.signum();
-    ahead.is_finite().then_some(ahead)
+    let Stimulus::Ramp { to_deg, speed_deg_s, .. } = *stimulus else { return None };
+    let at = |us: u64| {
+        let scan = trace.time_us.partition_point(|t| *t < us);
+        let near = trace.time_us.get(scan)?.saturating_sub(us) <= NEAR_US;
+        reference.get(scan).filter(|_| near).map(|deg| f64::from(*deg))
+    };
+    let (before, now) = (at(begun.at_us.checked_sub(BEFORE_US)?)?, at(begun.at_us)?);
+    let gone = (now - before) * (to_deg - before).signum();
+    (speed_deg_s >= LEAST_SPEED_DEG_S && gone > SETTLES_DEG).then_some(gone)
 }
 
 #[cfg(test)]
@@ -249,7 +254,8 @@ mod tests {
         let why = contradiction(&driven(300_000, None, 1.0)).expect("the first hold took 300 ms longer");
         assert!(why.contains("segment 0 took 800 ms"), "{why}");
         let why = contradiction(&driven(300_000, Some(0), 1.0)).expect("the reference was ahead");
-        assert!(why.contains("ahead"), "{why}");
+        assert!(why.contains("stamped late"), "{why}");
+        assert_eq!(contradiction(&driven(300_000, Some(0), 0.0)), None, "what stands does not set out");
     }
 
     #[test]

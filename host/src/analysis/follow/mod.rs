@@ -63,7 +63,8 @@ pub fn analyse(traces: PairTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
     let usable = [Usable::of(traces.grip, &grip), Usable::of(traces.plate, &body)];
     // Both are of the same scans: what is left of them must be too.
     let until = usable.iter().map(|u| u.trace.len()).min().unwrap_or(0);
-    let alike = usable[0].trace.time_us[..until] == usable[1].trace.time_us[..until];
+    let altered = usable.iter().any(|u| u.cut.is_some() || !u.trace.gaps.is_empty());
+    let alike = usable[0].trace.time_us[..until] == usable[1].trace.time_us[..until] || !altered;
     let [grip_trace, plate_trace] = usable.each_ref().map(|u| u.trace.up_to(until));
     let traces = PairTraces { grip: &grip_trace, plate: &plate_trace, ..traces };
     for usable in &usable {
