@@ -164,7 +164,8 @@ fn regression(deg: &[f64], readings: &[Reading<'_>], weights: [f64; 2], within: 
     let spread: f64 = without.iter().map(|v| (v - mean).powi(2)).sum();
     let jackknife = ((n - 1) as f64 / n as f64 * spread).sqrt();
     let plain = (residual / count as f64 / left).sqrt();
-    let freedom = n.saturating_sub(2 + terms - gain).max(1) as f64;
+    // Of the strokes: their means, the cause, what drifts in offset; the gain's drift is told within them.
+    let freedom = n.saturating_sub(usize::from(within) + 2 + offset).max(1) as f64;
     let widened = statistics::t_quantile(0.975, freedom) / statistics::normal_quantile(0.975);
     Some(Coefficient { value, error: (jackknife * widened).max(plain) })
 }

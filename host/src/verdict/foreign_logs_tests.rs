@@ -17,7 +17,7 @@ fn judged(trace: &Trace) -> Judgement {
 
 /// A sound part and a careful hand: 1 kHz, 12 strokes, calm or hesitating.
 fn sound(seed: u64) -> (Synthetic, Hand) {
-    let base = if seed % 2 == 0 { Synthetic::hall(seed) } else { Synthetic::pot(seed) };
+    let base = if seed.is_multiple_of(2) { Synthetic::hall(seed) } else { Synthetic::pot(seed) };
     let play = [0.05, 0.12, 0.2][(seed % 3) as usize];
     let part = Synthetic {
         rate_hz: if seed % 4 < 2 { 1000.0 } else { 2000.0 },
@@ -59,7 +59,7 @@ fn sound_grips_of_any_logger_are_not_condemned() {
             let (part, hand) = sound(seed);
             let trace = hand.log(&part, seed);
             let trace = match seed % 6 {
-                0 => clipped(trace, if seed % 12 == 0 { 4.4 } else { 4.096 }),
+                0 => clipped(trace, if seed.is_multiple_of(12) { 4.4 } else { 4.096 }),
                 1 => stepped(trace, 5.0 / 256.0),
                 2 => humming(trace, 50.0, 4e-3),
                 3 => coarse_angle(trace, 0.5),

@@ -80,6 +80,8 @@ pub struct RecordingLimit {
     pub imitates: Vec<FindingKind>,
     /// A flat spot this deep or less, degrees lost, could be its work.
     pub imitates_depth_deg: f64,
+    /// A dropout this deep or less, mV at 5 V, could be its work; then the dropout rate can't be had either.
+    pub imitates_jump_mv: f64,
 }
 
 impl RecordingLimit {
@@ -92,6 +94,7 @@ impl RecordingLimit {
             adds: Vec::new(),
             imitates: Vec::new(),
             imitates_depth_deg: 0.0,
+            imitates_jump_mv: 0.0,
         }
     }
 }
@@ -115,8 +118,11 @@ pub fn find(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartSheet)
 /// Takes limits into account: in figures, findings, and what is named as not testable.
 pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
     for limit in limits {
-        let spoiled = |f: &Figure| limit.spoils.contains(&(f.name, f.channel));
-        for (name, channel) in &limit.spoils {
+        let counted = out.findings.iter().any(|f| f.kind == FindingKind::Dropout && imitated(limit, f));
+        let mut spoils = limit.spoils.clone();
+        spoils.extend(counted.then_some((FigureName::DropoutRate, None)));
+        let spoiled = |f: &Figure| spoils.contains(&(f.name, f.channel));
+        for (name, channel) in &spoils {
             let what = channel.map_or(name.name().to_owned(), |c| format!("{} {c}", name.name()));
             out.not_testable.retain(|n| n.what != what);
             out.not_testable.insert(0, NotTestable { what, why: limit.text.clone() });
@@ -154,7 +160,12 @@ fn imitated(limit: &RecordingLimit, finding: &Finding) -> bool {
         let lost = detail("width").zip(detail("slope_loss")).map(|(w, l)| 0.01 * w * l);
         finding.kind == FindingKind::FlatSpot && lost.is_some_and(|l| l <= limit.imitates_depth_deg)
     };
-    limit.imitates.contains(&finding.kind) || shallow()
+    let small = || {
+        finding.kind == FindingKind::Dropout
+            && limit.channel.is_none_or(|c| finding.channel.is_none_or(|of| of == c))
+            && detail("deepest").is_some_and(|d| d <= limit.imitates_jump_mv)
+    };
+    limit.imitates.contains(&finding.kind) || shallow() || small()
 }
 
 #[cfg(test)]

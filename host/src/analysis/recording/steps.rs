@@ -9,6 +9,8 @@ use crate::quantity::{Channel, FigureName};
 
 /// Steps of a line from which they are named, mV at 5 V: 0.1 % of a span of 4 V. Engineering assumption.
 const LINE_MV: f64 = 4.0;
+/// A jump of this many steps can be two of the converter's: there and back within its own error.
+const JUMP_STEPS: f64 = 2.0;
 /// Steps of an angle from which they are named, degrees. Engineering assumption.
 const ANGLE_DEG: f64 = 0.1;
 /// Travel between two scans from which it is named, degrees. Engineering assumption.
@@ -30,6 +32,7 @@ pub(super) fn of_line(prepared: &Prepared<'_>, line: usize) -> Option<RecordingL
     limit.adds.push((FigureName::Noise, Some(channel), step * step / 12.0));
     let slope = 5000.0 * travel_slope(prepared, line)?;
     limit.imitates_depth_deg = step / slope;
+    limit.imitates_jump_mv = JUMP_STEPS * step;
     Some(limit)
 }
 
