@@ -7,10 +7,10 @@ beyond its limit may be within, and no bad rig may condemn a part or clear one t
 """
 
 import argparse
-import multiprocessing
 import os
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 
 import adversary
 import on_rig
@@ -43,8 +43,9 @@ def main():
     given = parser.parse_args()
     path = sheets.program(given.program)
     begun, scores, sessions = time.monotonic(), [], []
-    with multiprocessing.Pool(given.cores) as pool:
-        for result in pool.imap(study.call, list(tasks(path, given.keep)), chunksize=1):
+    with ProcessPoolExecutor(given.cores) as pool:
+        for waiting in [pool.submit(work, task) for work, task in tasks(path, given.keep)]:
+            result = waiting.result()
             (sessions if isinstance(result, tuple) else scores).append(result)
     print("## Goals\n\n" + scoring.goal_table(scores) + "\n\n## Bad rigs and links, over a sound grip\n")
     print("| session | verdict | exit code | seconds | |\n|---|---|---|---|---|")

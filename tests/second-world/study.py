@@ -7,11 +7,11 @@ Runs on all cores. Tables are Markdown. Exit status 1 when a goal is broken (see
 
 import argparse
 import json
-import multiprocessing
 import os
 import sys
 import tempfile
 import time
+from concurrent.futures import ProcessPoolExecutor, as_completed
 
 import recordings
 import runner
@@ -69,11 +69,6 @@ def tasks(given, path):
             yield on_rig.one_body, (path, given.seed, i, given.keep, keep_all, given.kind)
 
 
-def call(pair):
-    work, task = pair
-    return work(task)
-
-
 def report(scores, list_failures):
     print("## Goals\n\n" + scoring.goal_table(scores))
     for what in ("grip", "driven grip", "body"):
@@ -93,15 +88,14 @@ def main():
     path = sheets.program(given.program)
     begun = time.monotonic()
     scores = []
-    with multiprocessing.Pool(given.cores) as pool:
-        for score in pool.imap_unordered(call, list(tasks(given, path)), chunksize=1):
-            scores.append(score)
+    with ProcessPoolExecutor(given.cores) as pool, open(given.scores or os.devnull, "w") as out:
+        for done in as_completed([pool.submit(work, task) for work, task in tasks(given, path)]):
+            scores.append(done.result())
+            out.write(json.dumps(scores[-1]) + "\n")
+            out.flush()
             if sys.stderr.isatty():
                 print(f"\r{len(scores)}", end="", file=sys.stderr)
     scores.sort(key=lambda s: (s["what"], s["index"]))
-    if given.scores:
-        with open(given.scores, "w") as out:
-            out.writelines(json.dumps(s) + "\n" for s in scores)
     report(scores, given.list_failures)
     print(f"\nseed {given.seed}, {len(scores)} runs, {time.monotonic() - begun:.0f} s")
     return int(any(scoring.broken(len(h), n, a) for _, h, n, a in scoring.goals(scores)))
