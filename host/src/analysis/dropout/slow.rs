@@ -9,6 +9,7 @@ use super::place::UNKNOWN;
 use super::usual::Usual;
 use crate::analysis::prepared::Prepared;
 use crate::analysis::statistics;
+use std::collections::HashMap;
 use std::ops::Range;
 
 /// Scans are averaged over this first, µs.
@@ -18,6 +19,10 @@ const LONGEST: usize = 512;
 /// Depth over the noise of its scale that is certain, and the share of it from which a loss is reported at all.
 const CERTAIN: f64 = 7.0;
 const TOLD: f64 = 0.8;
+/// Depth over the noise of its own surroundings that is certain: that is known from fewer scans and seldom normal.
+const CERTAIN_IN_NOISE: f64 = 10.0;
+/// Scans whose noise is told together, with as many on both sides.
+const NEAR: usize = 64;
 /// Part of the means that is taken for noise when its size is estimated, and the standard normal's quantile of that magnitude.
 const QUIET: (f64, f64) = (0.95, 1.959_964);
 /// The noise of a mean is never taken for less than this, ratio: 0.1 mV at 5 V.
@@ -94,9 +99,14 @@ pub(super) fn search(prepared: &Prepared<'_>, series: &Series<'_>, runs: &[Range
     candidates.sort_by(|a, b| b.0.total_cmp(&a.0));
     candidates.truncate(MOST);
     let mut out: Vec<Loss> = Vec::new();
+    let mut local = LocalNoise { values: series.values, known: HashMap::new() };
     let mut taken: Vec<Vec<bool>> = rows.iter().map(|r| vec![false; r.blocks.len()]).collect();
     for (excess, row, at, width) in candidates {
         if taken[row][at..at + width].iter().any(|t| *t) {
+            continue;
+        }
+        let excess = excess.min(local.excess(&rows[row], at, width));
+        if excess < TOLD {
             continue;
         }
         let (of, loss) = rows[row].refine(at, width, excess);
@@ -107,6 +117,36 @@ pub(super) fn search(prepared: &Prepared<'_>, series: &Series<'_>, runs: &[Range
     }
     out.sort_by_key(|l| l.scans.start);
     out
+}
+
+/// Noise from scan to scan near a place: a stretch that is noisier than the rest makes larger means of chance.
+struct LocalNoise<'a> {
+    values: &'a [f32],
+    known: HashMap<usize, f64>,
+}
+
+impl LocalNoise<'_> {
+    /// Depth of a window's mean over what the noise near it makes certain.
+    fn excess(&mut self, row: &Row, at: usize, width: usize) -> f64 {
+        let (start, scans) = (row.blocks[at].scan, width * row.size);
+        let end = row.blocks[row.blocks.len() - 1].scan + row.size;
+        // The noisiest of some places in the window, and of its surroundings on both sides.
+        let step = (scans / 4).max(1);
+        let places = (0..=scans).step_by(step).map(|k| (start + k) / NEAR);
+        let noise = places
+            .map(|chunk| {
+                let near = (chunk * NEAR).saturating_sub(NEAR).max(row.blocks[0].scan)
+                    ..((chunk + 2) * NEAR).min(end);
+                let values = self.values;
+                *self
+                    .known
+                    .entry(chunk)
+                    .or_insert_with(|| super::noise(&values[near.start.min(near.end)..near.end]))
+            })
+            .fold(0.0, f64::max);
+        let of_mean = noise / (scans as f64).sqrt();
+        row.mean(at, width).abs() / of_mean.max(LEAST_NOISE) / CERTAIN_IN_NOISE
+    }
 }
 
 /// Means over `size` scans of a run, held against what is usual.
