@@ -30,6 +30,7 @@ impl Qualified {
         let stored: Vec<StoredTrace<'_>> =
             traces.iter().map(|trace| StoredTrace { trace, file: None }).collect();
         let outcome = build(OutcomeInputs {
+            session: Default::default(),
             analysis: &analysis,
             judgement,
             sheet: &sheet,

@@ -85,10 +85,11 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
             FigureName::StiffnessMain,
             FigureName::Friction,
             FigureName::Sticking,
+            FigureName::ReturnMargin,
         ],
     ),
     ("Motor", "", Layout::List, &[FigureName::WindingResistance, FigureName::BackEmfConstant]),
-    ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LostMotion]),
+    ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LashByPush, FigureName::LostMotion]),
     (
         "Plate behind grip",
         "The rig plays the controller, by the mapping of the part sheet. These say as much about its loop as about the parts.",

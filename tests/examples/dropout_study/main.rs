@@ -176,7 +176,9 @@ fn lengths(each: u64) {
 
 /// Share of losses of supply or ground whose length is told within its expanded uncertainty, of those that are told.
 fn power(each: u64) {
-    println!("one loss of the part's supply or ground, 10 kHz, 100 us filter, {each} per cell, simulated: told, and held by 2 u");
+    println!(
+        "one loss of the part's supply or ground, 10 kHz, 100 us filter, {each} per cell, simulated: told, and held by 2 u"
+    );
     for sensor in [Sensor::Hall, Sensor::Potentiometer] {
         for (lead, name) in [(Lead::Supply, "supply"), (Lead::Ground, "ground")] {
             for length in [50.0, 200.0, 1000.0, 5000.0, 50_000.0] {

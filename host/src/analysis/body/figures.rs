@@ -237,6 +237,25 @@ fn gears(m: &Measured, out: &mut Told) {
         }
         Err(why) => out.missing("lash", no_lash(*why)),
     }
+    for p in &m.pushed.0 {
+        // The place that was asked for: the hand comes near it.
+        let condition = Condition { from_deg: Some((p.at_deg / 5.0).round() * 5.0), ..Condition::NONE };
+        let definition = format!(
+            "free travel of the gears at the plate, both flanks: way of a probe through the bore less that of the rotor by its EMF, bridge open, \
+             median of {} strokes",
+            p.strokes
+        );
+        out.figure(FigureName::LashByPush, Some(p.lash), condition, definition);
+        out.at(Some(p.at_deg));
+    }
+    if m.pushed.0.is_empty() {
+        let why = if m.pushed.1 > 0 {
+            "all strokes of the probe were faster than 25 deg/s: push more slowly"
+        } else {
+            "the plate was not pushed through the bore: run guided-push"
+        };
+        out.missing(FigureName::LashByPush.name(), why);
+    }
     match (&m.map, &m.worn) {
         (Ok(map), Some(worn)) => {
             let definition = format!(
@@ -295,7 +314,17 @@ fn springs(m: &Measured, out: &mut Told) {
     let how = format!("slow ramps at {:.0} deg/s, {} up and {} down", c.speed_deg_s, c.ramps.0, c.ramps.1);
     let assumed = if m.motor.emf.is_some() { "" } else { "; K' is the sheet's, it could not be measured" };
     let amps = |e: Option<Estimate>| e.map_or(String::new(), |e| format!(", {:.3} A", e.value));
+    let friction = format!(
+        "median of half the difference of both currents above rest, {}less what grows with the springs' torque{}",
+        m.torque(c.friction_amps).map_or(String::new(), |f| format!("{:.3} N m, ", f.value)),
+        c.load_share.map_or(String::new(), |s| format!(
+            " ({:.1} % of it, standard uncertainty {:.1} %: losses of springs and gears, as far as the travel tells them apart)",
+            100.0 * s.value,
+            100.0 * s.uncertainty
+        ))
+    );
     let no_rest = "the springs' torque crosses zero nowhere in the travel seen: a spring is off, or the ramp was too short";
+    let no_line = "the current along the ramps does not lie on a spring's line there: gears that jump, a plate that sticks, or a ramp too short";
     let rows = [
         (
             FigureName::PreloadMain,
@@ -304,15 +333,29 @@ fn springs(m: &Measured, out: &mut Told) {
         ),
         (FigureName::PreloadDefault, c.default_amps, "the same below rest"),
         (FigureName::StiffnessMain, c.main_amps_per_rad, "slope of that line above rest"),
-        (FigureName::Friction, c.friction_amps, "median of half the difference of both currents above rest"),
+        (FigureName::Friction, c.constant_amps, &friction),
         (FigureName::Sticking, c.sticking_amps, "highest friction near the closed stop less that above rest"),
     ];
     for (name, current, what) in rows {
         let definition = format!("{what}, by K'; {how}{}{assumed}", amps(current));
-        out.plain(name, m.torque(current), &definition, no_rest);
-        if name == FigureName::Sticking {
+        let why =
+            if c.rest_deg.is_some() && matches!(name, FigureName::PreloadMain | FigureName::PreloadDefault) {
+                no_line
+            } else {
+                no_rest
+            };
+        out.plain(name, m.torque(current), &definition, why);
+        if name == FigureName::Sticking && current.is_some() {
             out.at(c.sticking_deg);
         }
+    }
+    let definition = format!(
+        "what the springs pull towards rest with beyond friction, % of friction, the least mean over 1.5 deg of travel more than 1 deg off rest, \
+         both sides of it; {how}: a plate is led, so that friction is that of sliding"
+    );
+    out.plain(FigureName::ReturnMargin, scaled(c.return_margin, 100.0), &definition, no_rest);
+    if c.return_margin.is_some() {
+        out.at(c.return_margin_deg);
     }
 }
 
