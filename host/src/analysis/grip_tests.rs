@@ -478,7 +478,7 @@ fn the_whole_analysis_puts_figures_in_order_and_the_worst_finding_first() {
     let names: Vec<usize> =
         healthy.figures.iter().map(|f| FigureName::ALL.iter().position(|n| *n == f.name).unwrap()).collect();
     assert!(names.is_sorted(), "{names:?}");
-    assert_eq!(healthy.figures.len(), 28);
+    assert_eq!(healthy.figures.len(), 29);
     assert!(healthy.findings.is_empty(), "{:?}", healthy.findings);
 
     let broken = Synthetic {

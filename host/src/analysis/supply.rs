@@ -248,12 +248,12 @@ impl<'a> Sums<'a> {
         self.mean(i - half, i + half + 1)
     }
 
-    /// Centred moving mean over `half` scans on each side, fewer at the ends of a segment.
+    /// Centred moving mean over `half` scans on each side, fewer on both at the ends of a segment: a slope shows nothing in it.
     fn means(&self, half: usize) -> Vec<f32> {
         let mut out = vec![f32::NAN; self.sum.len() - 1];
         for s in self.segments {
             for i in s.clone() {
-                out[i] = self.mean(i.saturating_sub(half).max(s.start), (i + half + 1).min(s.end));
+                out[i] = self.at(s, i, half);
             }
         }
         out

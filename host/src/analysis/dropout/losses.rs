@@ -9,14 +9,19 @@ use crate::analysis::prepared::{AngleSource, Prepared};
 use crate::sheet::PartSheet;
 use std::ops::Range;
 
-/// Least depth of a loss that one line shows against the other, ratio: 10 mV at 5 V.
-const LEAST: f64 = 0.002;
+/// Least depth of a loss that one line shows against the other, ratio: half of the hundredth of supply that must not be missed.
+const LEAST: f64 = 0.005;
 /// Least depth against the reference, whose grain, lag and coupling show in the line: 0.8 % of supply.
 const LEAST_BY_REFERENCE: f64 = 0.008;
 /// A rig's reference is read in the same scan, behind filters of this, µs; of another logger's nothing is known.
 const LAG_US: (f64, f64) = (1000.0, 8000.0);
 /// Both lines are lost where the lesser of them loses this share of what the other does.
 const BOTH: f64 = 0.25;
+/// Events of at least so many scans, and less deep than this, may have edges too slow to name their line.
+const SLOW_EDGES: usize = 8;
+const SHALLOW: f64 = 0.2;
+/// What lies this near to a loss that is known already is not looked at, µs.
+const AROUND_US: f64 = 2000.0;
 /// Deviations whose ratio is that of the lines' slopes within this are what motion makes.
 const LIKE_MOTION: f64 = 0.35;
 /// How sure a loss is that motion past a reference that stood still would show as well.
@@ -31,6 +36,7 @@ pub(super) fn add(
     runs: &[Range<usize>],
     found: &mut Vec<Event>,
 ) {
+    let runs = &without(runs, found, prepared.period_us);
     let referenced = prepared.angle_source == AngleSource::Reference;
     let against: Vec<Option<Against>> = lines
         .iter()
@@ -45,8 +51,10 @@ pub(super) fn add(
                 slack: 0.0,
                 lag_us: LAG_US.0,
             };
+            let by = a.as_ref().zip(b.as_ref());
+            found.iter_mut().for_each(|e| pair.rename(e, by));
             for loss in slow::search(prepared, &series, runs) {
-                let wire = pair.wire_of(&loss, a.as_ref().zip(b.as_ref()));
+                let wire = pair.wire_of(&loss.scans, by);
                 let depth = if wire == Wire::First { -loss.depth / pair.slope } else { loss.depth };
                 push(prepared, found, &loss, wire, depth);
             }
@@ -136,10 +144,10 @@ fn bump(values: &[f32], scans: &Range<usize>) -> f64 {
 
 impl Pair<'_> {
     /// The line that left its way: against the reference where there is one, else against a straight line across the loss.
-    fn wire_of(&self, loss: &Loss, by: Option<(&Against, &Against)>) -> Wire {
+    fn wire_of(&self, scans: &Range<usize>, by: Option<(&Against, &Against)>) -> Wire {
         let (a, b) = match by {
-            Some((a, b)) => (a.mean(&loss.scans), b.mean(&loss.scans)),
-            None => (bump(self.first, &loss.scans), bump(self.second, &loss.scans)),
+            Some((a, b)) => (a.mean(scans), b.mean(scans)),
+            None => (bump(self.first, scans), bump(self.second, scans)),
         };
         let (a, b) = (self.slope * a, b);
         match a.abs().min(b.abs()) >= BOTH * a.abs().max(b.abs()) && by.is_some() {
@@ -150,10 +158,53 @@ impl Pair<'_> {
     }
 }
 
+impl Pair<'_> {
+    /// Names the line of a shallow event that no jump has named: its edges are slow.
+    fn rename(&self, e: &mut Event, by: Option<(&Against, &Against)>) {
+        let of_one = matches!(e.wire, Wire::First | Wire::Second);
+        if e.scans.len() < SLOW_EDGES || e.depth.abs() > SHALLOW || !of_one {
+            return;
+        }
+        let wire = self.wire_of(&e.scans, by);
+        let in_residual = if e.wire == Wire::First { -e.depth * self.slope } else { e.depth };
+        match wire {
+            Wire::First => e.depth = -in_residual / self.slope,
+            Wire::Second => e.depth = in_residual,
+            _ => return,
+        }
+        e.wire = wire;
+    }
+}
+
+/// Runs without what is known to be lost already, and what its filter makes of it.
+fn without(runs: &[Range<usize>], found: &[Event], period_us: f64) -> Vec<Range<usize>> {
+    let around = (AROUND_US / period_us.max(1.0)).ceil() as usize;
+    let mut sure: Vec<Range<usize>> = found
+        .iter()
+        .filter(|e| e.is_sure())
+        .map(|e| e.scans.start.saturating_sub(around)..e.scans.end + around)
+        .collect();
+    sure.sort_by_key(|r| r.start);
+    let mut out = Vec::new();
+    for run in runs {
+        let mut start = run.start;
+        for s in sure.iter().filter(|s| s.start < run.end && s.end > run.start) {
+            if s.start > start {
+                out.push(start..s.start);
+            }
+            start = start.max(s.end);
+        }
+        if start < run.end {
+            out.push(start..run.end);
+        }
+    }
+    out
+}
+
 /// Adds a loss, unless a jump in it has been found already; what was not sure of jumps gives way to a surer loss.
 fn push(prepared: &Prepared<'_>, found: &mut Vec<Event>, loss: &Loss, wire: Wire, depth: f64) {
     let touches = |e: &Event| e.scans.start < loss.scans.end && loss.scans.start < e.scans.end;
-    if found.iter().any(|e| touches(e) && e.confidence >= loss.confidence) {
+    if found.iter().any(|e| touches(e) && (e.is_sure() || e.confidence >= loss.confidence)) {
         return;
     }
     found.retain(|e| !touches(e));

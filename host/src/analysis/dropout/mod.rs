@@ -96,6 +96,11 @@ pub struct Event {
 }
 
 impl Event {
+    /// Whether its scans say nothing of the track: what is long and not sure may be the track itself.
+    pub fn leaves_the_curve(&self) -> bool {
+        self.is_sure() || self.length_us < 2000.0
+    }
+
     /// Whether it counts in the rate.
     pub fn is_sure(&self) -> bool {
         self.confidence >= SURE

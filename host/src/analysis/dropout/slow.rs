@@ -18,6 +18,12 @@ const LONGEST: usize = 512;
 /// Depth over the noise of its scale that is certain, and the share of it from which a loss is reported at all.
 const CERTAIN: f64 = 7.0;
 const TOLD: f64 = 0.8;
+/// Depth over the noise of its own place that is certain: that is known from fewer scans and seldom normal.
+const CERTAIN_IN_NOISE: f64 = 10.0;
+/// Shorter means than this are the search's for jumps, scans.
+const FEWEST: usize = 8;
+/// Least depth where no other passes tell what is usual, ratio.
+const LEAST_UNKNOWN: f64 = 0.01;
 /// Part of the means that is taken for noise when its size is estimated, and the standard normal's quantile of that magnitude.
 const QUIET: (f64, f64) = (0.95, 1.959_964);
 /// The noise of a mean is never taken for less than this, ratio: 0.1 mV at 5 V.
@@ -75,9 +81,11 @@ pub(super) fn search(prepared: &Prepared<'_>, series: &Series<'_>, runs: &[Range
         .filter(|r| r.len() >= 8 * size)
         .map(|r| Row::new(blocks(prepared, series.values, r, size, &usual, slack, lag), size))
         .collect();
-    let first = if size == 1 { 1 } else { 2 };
     let mut candidates = Vec::new();
-    let mut width = first;
+    let mut width = 2;
+    while width * size < FEWEST {
+        width *= 2;
+    }
     while width <= LONGEST {
         let floor = (series.sigma / ((width * size) as f64).sqrt()).max(LEAST_NOISE);
         let Some(noise) = noise(&rows, width, floor) else { break };
@@ -99,7 +107,12 @@ pub(super) fn search(prepared: &Prepared<'_>, series: &Series<'_>, runs: &[Range
         if taken[row][at..at + width].iter().any(|t| *t) {
             continue;
         }
+        let excess = excess.min(rows[row].excess_there(at, width, &usual));
+        if excess < TOLD {
+            continue;
+        }
         let (of, loss) = rows[row].refine(at, width, excess);
+        let Some(loss) = loss else { continue };
         // Its flanks belong to it: a mean over them is no other loss.
         let around = of.start.saturating_sub(width)..(of.end + width).min(taken[row].len());
         taken[row][around].fill(true);
@@ -173,8 +186,16 @@ impl Row {
         (0..last).step_by((width / 4).max(1)).map(move |at| (at, self.mean(at, width)))
     }
 
+    /// Depth of a window's mean over what the noise from scan to scan of its place makes certain: a noisy stretch of track makes larger means.
+    fn excess_there(&self, at: usize, width: usize, usual: &Usual) -> f64 {
+        let of = &self.blocks[at..at + width];
+        let (low, high) = of.iter().fold((f32::MAX, f32::MIN), |(a, b), w| (a.min(w.deg.0), b.max(w.deg.1)));
+        let of_mean = usual.noise(low, high) / ((width * self.size) as f64).sqrt();
+        self.mean(at, width).abs() / of_mean.max(LEAST_NOISE) / CERTAIN_IN_NOISE
+    }
+
     /// Where the loss in a window begins and ends, and how deep it is.
-    fn refine(&self, at: usize, width: usize, excess: f64) -> (Range<usize>, Loss) {
+    fn refine(&self, at: usize, width: usize, excess: f64) -> (Range<usize>, Option<Loss>) {
         let n = self.blocks.len();
         let side = self.mean(at, width).signum();
         let half = width / 8;
@@ -195,11 +216,12 @@ impl Row {
         let own = within.iter().all(|b| b.own);
         let (low, high) =
             within.iter().fold((f32::MAX, f32::MIN), |(a, b), w| (a.min(w.deg.0), b.max(w.deg.1)));
-        let explained = (!own && high - low > STILL_DEG) || start == 0 || end == n;
-        let sure = excess >= 1.0 && !explained;
+        let at_end = start == 0 || end == n;
+        let sure = excess >= 1.0 && !at_end && (own || high - low <= STILL_DEG);
         let confidence = if sure { (1.0 - 0.05 * (1.0 - excess).exp()).min(0.999) } else { UNKNOWN };
         let scans = self.blocks[start].scan..self.blocks[end - 1].scan + self.size;
-        (start..end, Loss { scans, depth: side * depth, confidence })
+        let deep = sure || depth >= LEAST_UNKNOWN;
+        (start..end, deep.then_some(Loss { scans, depth: side * depth, confidence }))
     }
 }
 

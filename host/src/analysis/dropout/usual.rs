@@ -17,6 +17,8 @@ const STAY_US: f64 = 250_000.0;
 const ENOUGH: usize = 3;
 /// Places on either side that stand in where too few passes are known: 4 degrees.
 const NEIGHBOURS: usize = 8;
+/// Standard deviation of normal noise over the mean magnitude of its second differences: √(π/2)/√6.
+const MEAN_TO_SD: f64 = 0.511_663_354;
 /// Most places.
 const MOST: usize = 4096;
 
@@ -27,6 +29,8 @@ pub(super) struct Usual {
     band: Vec<(f32, f32)>,
     /// Whether it is known from passes over the place itself.
     own: Vec<bool>,
+    /// Noise from scan to scan there, one standard deviation.
+    noise: Vec<f64>,
 }
 
 impl Usual {
@@ -36,14 +40,20 @@ impl Usual {
         let (low, high) = seen.fold((f32::MAX, f32::MIN), |(a, b), d| (a.min(*d), b.max(*d)));
         let (low, high) = if low <= high { (f64::from(low), f64::from(high)) } else { (0.0, 0.0) };
         let count = (((high - low) / PITCH_DEG) as usize + 1).min(MOST);
-        let mut out = Self { from_deg: low, band: Vec::new(), own: Vec::new() };
+        let mut out = Self { from_deg: low, band: Vec::new(), own: Vec::new(), noise: Vec::new() };
         let longest = (STAY_US / prepared.period_us.max(1.0)).max(1.0) as usize;
         let mut passes: Vec<Vec<f32>> = vec![Vec::new(); count];
+        let mut second = vec![(0.0f64, 0u32); count];
         for run in runs {
             let mut start = run.start;
             let mut place = out.place(prepared.deg.get(start), count);
             for i in run.start..=run.end {
                 let here = if i < run.end { out.place(prepared.deg.get(i), count) } else { usize::MAX };
+                if i > run.start && i + 1 < run.end {
+                    let (sum, n) = &mut second[here];
+                    *sum += f64::from((values[i - 1] - values[i]) + (values[i + 1] - values[i])).abs();
+                    *n += 1;
+                }
                 if here != place || i - start >= longest {
                     if i > start {
                         let sum: f64 = values[start..i].iter().map(|v| f64::from(*v)).sum();
@@ -53,6 +63,7 @@ impl Usual {
                 }
             }
         }
+        out.noise = second.iter().map(|(sum, n)| sum / f64::from((*n).max(1)) * MEAN_TO_SD).collect();
         passes.iter_mut().for_each(|p| p.sort_by(f32::total_cmp));
         for k in 0..count {
             let own = passes[k].len() >= ENOUGH;
@@ -74,6 +85,14 @@ impl Usual {
     fn place(&self, deg: Option<&f32>, count: usize) -> usize {
         let at = deg.map_or(0.0, |d| (f64::from(*d) - self.from_deg) / PITCH_DEG);
         if at > 0.0 { (at as usize).min(count - 1) } else { 0 }
+    }
+
+    /// Largest noise from scan to scan between two angles and half a place beyond, one standard deviation.
+    pub(super) fn noise(&self, from_deg: f32, to_deg: f32) -> f64 {
+        let beyond = 0.5 * PITCH_DEG as f32;
+        let from = self.place(Some(&(from_deg - beyond)), self.noise.len());
+        let to = self.place(Some(&(to_deg + beyond)), self.noise.len());
+        self.noise[from..=to].iter().copied().fold(0.0, f64::max)
     }
 
     /// Distance between the quartiles that `share` of the places keep to.

@@ -104,8 +104,11 @@ pub fn find(
     }
     let filters = bank::bank(curves.step_deg);
     let own = Channel::SENSORS[line];
-    let events: Vec<&dropout::Event> =
-        dropouts.events.iter().filter(|e| e.wire.channel().is_none_or(|c| c == own)).collect();
+    let events: Vec<&dropout::Event> = dropouts
+        .events
+        .iter()
+        .filter(|e| e.wire.channel().is_none_or(|c| c == own) && e.leaves_the_curve())
+        .collect();
     let averages = clean::averages(prepared, curves, curve, line, &events);
     let range = tested(curves, curve);
     let mut hits: Vec<Hit> = Vec::new();
