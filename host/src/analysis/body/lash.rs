@@ -42,14 +42,17 @@ const ARREST_FROM_DEG: Range<f64> = 3.0..8.0;
 /// The rotor reaches the other flank within this time, s.
 const ARREST_S: f64 = 0.06;
 /// The rotor has left its flank once it and the plate have gone this far apart, degrees.
-const LEAST_WAY_DEG: f64 = 0.1;
+const LEAST_WAY_DEG: f64 = 0.06;
 /// Over so many samples they must go apart by this share of the rotor's way, else the other flank carries.
 const GOING: usize = 6;
 const STILL_APART: f64 = 0.25;
 /// Samples after the contact whose median is the way.
 const SETTLED: Range<usize> = 3..15;
-/// Where the arrest begins, degrees above rest.
-const ARREST_DEG_ABOVE: f64 = 0.7;
+/// Where the arrest begins, degrees above rest: as near as the default spring's own slack allows, so that what sensor and gears err by at
+/// a place is the same before and after.
+const ARREST_DEG_ABOVE: f64 = 0.3;
+/// Samples before that whose median is the level: from the first to the last, counted back.
+const BEFORE: (usize, usize) = (22, 2);
 
 /// Free travel at rest.
 #[derive(Clone, Debug, PartialEq)]
@@ -99,14 +102,13 @@ pub fn measure(
     let by_arrest: Vec<f64> = arrests.iter().map(|a| a.lash_deg).collect();
     let middle =
         |of: fn(&Arrest) -> f64| statistics::median(&mut arrests.iter().map(of).collect::<Vec<f64>>());
-    let speed_deg_s = middle(|a| a.speed_deg_s).unwrap_or(0.0);
+    let late = middle(|a| a.late_deg).unwrap_or(0.0);
     let held = middle(|a| a.held_deg).unwrap_or(0.0);
     let wind_up_error = middle(|a| a.wound_uncertainty_deg).unwrap_or(0.0);
     let plain = (
         // After a half cycle the rotor's friction still holds some of the wind-up, on either flank.
         Estimate::median_of(&crossings, 0.01).map(|e| e.widened(held)),
-        Estimate::median_of(&by_arrest, 0.02)
-            .map(|e| e.widened(wind_up_error).widened(speed_deg_s * sensor_lag.uncertainty)),
+        Estimate::median_of(&by_arrest, 0.02).map(|e| e.widened(wind_up_error).widened(late)),
     );
     // Both models err with the lash there is, not with what one of them found of it.
     let most = [plain.0, plain.1].into_iter().flatten().map(|e| e.value.abs()).fold(0.0, f64::max);
@@ -261,8 +263,8 @@ fn crossings(halves: &[Half], emf: f64) -> Vec<f64> {
 pub struct Arrest {
     /// Lash, degrees.
     pub lash_deg: f64,
-    /// Speed at which the rotor ran, degrees of plate per second, > 0.
-    pub speed_deg_s: f64,
+    /// What the uncertainty of the sensor's lag makes of it, degrees.
+    pub late_deg: f64,
     /// What the rotor's friction can hold the gears wound up by, degrees.
     pub held_deg: f64,
     /// Standard uncertainty of the wind-up that was taken off, degrees.
@@ -297,13 +299,15 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag:
         }
         relative.push(flux / emf / RAD - deg[k]);
     }
+    // Speed at which the rotor closes, degrees of plate per second; a late sensor shows the plate behind.
+    let speed: Vec<f64> = volts.iter().map(|v| (offset - v) / emf / RAD).collect();
+    let rotor: Vec<f64> = relative.iter().zip(deg).map(|(apart, d)| apart + d).collect();
+    let relative: Vec<f64> = relative.iter().zip(&speed).map(|(a, w)| a + sensor_lag.value * w).collect();
     let smooth: Vec<f64> = relative.windows(5).map(|w| w.iter().sum::<f64>() / 5.0).collect();
     let at = deg.iter().position(|d| *d < rest_deg + ARREST_DEG_ABOVE)?;
-    let before_at = at.saturating_sub(27)..at.saturating_sub(2).max(5);
+    let before_at = at.saturating_sub(BEFORE.0)..at.saturating_sub(BEFORE.1).max(5);
     let mut before: Vec<f64> = smooth.get(before_at.clone())?.to_vec();
     let level = statistics::median(&mut before)?;
-    // Speed at which the rotor closes, degrees of plate per second.
-    let speed: Vec<f64> = volts.iter().map(|v| (offset - v) / emf / RAD).collect();
     let end = (at + r.samples(ARREST_S)).min(smooth.len().checked_sub(SETTLED.end)?);
     // The other flank carries from where rotor and plate stop going apart; a mean over five samples lies two on.
     let apart = |k: usize| level - smooth[k];
@@ -313,11 +317,8 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag:
     let contact = (first..end).find(|k| share(*k) < STILL_APART)?;
     let mut settled: Vec<f64> = (contact + SETTLED.start..contact + SETTLED.end).map(apart).collect();
     let way = statistics::median(&mut settled)?;
-    let corrected: Vec<f64> =
-        relative.iter().zip(&speed).map(|(apart, w)| apart + sensor_lag.value * w).collect();
-    let rotor: Vec<f64> = relative.iter().zip(deg).map(|(apart, d)| apart + d).collect();
     let found = wind_up::measure(&wind_up::Arrested {
-        apart_deg: &corrected,
+        apart_deg: &relative,
         rotor_deg: &rotor,
         closing_deg_s: &speed,
         before: before_at,
@@ -333,12 +334,12 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag:
     let unseen = Estimate { value: UNSEEN_WIND_UP_DEG.0, uncertainty: UNSEEN_WIND_UP_DEG.1 };
     let (wound, held_deg) =
         wound.filter(|w| w.0.uncertainty < 2.0 * unseen.uncertainty).unwrap_or((unseen, 0.02));
-    let speed_deg_s = speed.get(at)?.abs();
-    // Before its arrest a late sensor shows the plate behind.
-    let lash_deg = way + sensor_lag.value * speed_deg_s - wound.value;
+    // Where the plate was taken along at once it lags as much as before; where it stood, by all of its speed.
+    let late_deg = (speed[at] - speed[contact + 2]).abs() * sensor_lag.uncertainty;
+    let lash_deg = way - wound.value;
     lash_deg.is_finite().then_some(Arrest {
         lash_deg,
-        speed_deg_s,
+        late_deg,
         held_deg,
         wound_uncertainty_deg: wound.uncertainty,
     })
