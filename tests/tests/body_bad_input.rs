@@ -21,7 +21,7 @@ fn refused(command: &[&str]) -> Said {
 
 #[test]
 fn a_sheet_for_grips_is_refused_for_a_body() {
-    for command in ["qualify", "rest", "creep", "step", "blip", "guided-push"] {
+    for command in ["qualify", "rest", "leads-check", "creep", "step", "blip", "guided-push"] {
         refused(&[command, "--rig", "sim:good-body", "--sheet", "grip-complementary"])
             .expect(2, &["grip-complementary is for a grip", "to be tested is a body", "leave --sheet out"]);
     }
@@ -38,11 +38,9 @@ fn a_sheet_for_bodies_is_refused_for_a_grip() {
 
 #[test]
 fn procedures_for_grips_on_a_rig_for_bodies_say_what_to_use_instead() {
-    for command in
-        [&["self-check"][..], &["leads-check"], &["hand-sweep"], &["flex"], &["flex", "--at", "30"]]
-    {
+    for command in [&["self-check"][..], &["hand-sweep"], &["flex"], &["flex", "--at", "30"]] {
         refused(&[command, &["--rig", "sim:good-body"]].concat())
-            .expect(20, &["no place for a grip", "for a throttle body: qualify, rest, creep"]);
+            .expect(20, &["no place for a grip", "for a throttle body: qualify, rest, leads-check"]);
     }
 }
 

@@ -206,6 +206,10 @@ named_bodies! {
         on_line(found("impact-dropout-body", "feedback_intermittent"), "falling");
     // Which of two lines is off can't be told without a reference.
     a_shifted_feedback_line_is_found: found("offset-feedback-body", "feedback_offset");
+    a_bad_ground_of_the_feedback_is_found: found("corroded-ground-body", "ground_lead");
+    a_bad_signal_lead_of_the_feedback_is_found_on_its_line:
+        on_line(found("corroded-signal-body", "signal_lead"), "falling");
+    a_tooth_worn_far_up_the_travel_is_found: at(found("worn-far-tooth-body", "worn_tooth"), Place::Tooth);
 }
 
 #[test]
@@ -234,7 +238,18 @@ fn the_first_command_on_a_body_ends_with_verdict_place_histograms_and_what_to_do
     let mut names: Vec<&str> = names.iter().filter_map(|p| p["procedure"].as_str()).collect();
     // Rest and stops are tried gently first.
     names.dedup();
-    let plan = ["rest", "creep", "step", "release", "lash", "tooth_map", "blip_before", "blip", "blip_after"];
+    let plan = [
+        "rest",
+        "leads_check",
+        "creep",
+        "step",
+        "release",
+        "lash",
+        "tooth_map",
+        "blip_before",
+        "blip",
+        "blip_after",
+    ];
     assert_eq!(names, plan);
     for name in plan {
         let trace = trackpair::record::trace_from_parquet(std::fs::read(record.trace(name)?)?)?;

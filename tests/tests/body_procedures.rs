@@ -42,7 +42,9 @@ fn check(command: &str, procedures: &[&str], figures: &[&str]) {
 
 #[test]
 fn rest_alone_judges_where_the_plate_rests_and_stops() {
-    check("rest", &["rest"], &["rest_position", "rest_repeatability", "closed_stop", "open_stop"]);
+    let output = ["closed_volts", "open_volts", "span"];
+    let stops = ["rest_position", "rest_repeatability", "closed_stop", "open_stop"];
+    check("rest", &["rest"], &[&stops[..], &output].concat());
 }
 
 #[test]
@@ -62,7 +64,10 @@ fn creep_alone_judges_springs_friction_and_the_feedback_lines() {
     let mechanics = [&springs[..], &["friction", "sticking", "return_margin", "tracking_error"]].concat();
     let lines = ["closed_volts", "open_volts", "span", "noise", "skew", "dropout_rate", "limp_trips"];
     let pair = ["correlation_worst", "correlation_offset", "correlation_slope"];
-    check("creep", &["rest", "creep"], &[&mechanics[..], &lines, &pair].concat());
+    // Each line against the rotor, the second against the first.
+    let shape =
+        ["linearity_independent", "hysteresis", "repeatability", "dead_band_closed", "dead_band_open"];
+    check("creep", &["rest", "creep"], &[&mechanics[..], &lines, &pair, &shape].concat());
 }
 
 #[test]
@@ -76,15 +81,28 @@ fn the_tooth_map_alone_judges_lost_motion_and_the_motor_that_tells_it() {
     check("tooth-map", &["rest", "creep", "tooth_map"], &figures);
 }
 
-/// Before and after are compared, and no limit is set on that.
+/// Before and after are compared, and no limit is set on that: what is judged is what blows do to the feedback.
 #[test]
-fn blips_alone_compare_before_and_after_and_judge_no_figure() -> Result<()> {
+fn blips_alone_compare_before_and_after_and_judge_lost_contact() -> Result<()> {
     let archive = tempdir()?;
     let record = run("blip", "sim:good-body?seed=1", archive.path(), &[])?;
-    record.said.expect(11, &["SIMULATED", "UNDECIDED", "Before and after the blips", "no change seen"]);
+    record.said.expect(0, &["SIMULATED", "WITHIN", "Before and after the blips", "no change seen"]);
     assert_eq!(record.outcome["scope"], "blip");
     assert_eq!(recorded(&record.outcome), ["rest", "blip_before", "blip", "blip_after"]);
-    assert!(judged(&record.outcome).is_empty());
+    assert_eq!(judged(&record.outcome), ["dropout_rate", "limp_trips"].into());
+    Ok(())
+}
+
+#[test]
+fn the_leads_check_alone_takes_a_body_and_judges_the_output_at_both_stops() -> Result<()> {
+    let archive = tempdir()?;
+    let record = run("leads-check", "sim:good-body?seed=1", archive.path(), &[])?;
+    record.said.expect(0, &["SIMULATED", "WITHIN", "no lead drops", "out of the bore"]);
+    assert_eq!(recorded(&record.outcome), ["rest", "leads_check"]);
+    assert_eq!(judged(&record.outcome), ["closed_volts", "open_volts", "span"].into());
+    let archive = tempdir()?;
+    let bad = run("leads-check", "sim:corroded-ground-body?seed=1", archive.path(), &[])?;
+    bad.said.expect(10, &["SIMULATED", "OUTSIDE", "ground lead"]);
     Ok(())
 }
 
@@ -108,14 +126,12 @@ fn a_procedure_condemns_for_what_it_tells_and_for_nothing_else() -> Result<()> {
 
 // ---- Guided push ----
 
-/// Place and lash that the terminal tells, degrees.
-fn pushed(said: &str) -> Vec<(f64, f64)> {
-    let unfolded = said.split_whitespace().collect::<Vec<_>>().join(" ");
-    let number = |text: &str| text.split_whitespace().next()?.parse().ok();
-    unfolded
-        .split("guided push at ")
-        .skip(1)
-        .filter_map(|told| Some((number(told)?, number(told.split_once(": lash ")?.1)?)))
+/// Place and lash of every place that was pushed at, degrees.
+fn pushed(outcome: &Value) -> Vec<(f64, f64)> {
+    let figures = outcome["figures"].as_array().into_iter().flatten();
+    figures
+        .filter(|f| f["figure"] == "lash_by_push")
+        .filter_map(|f| Some((f["at_deg"].as_f64()?, f["value"].as_f64()?)))
         .collect()
 }
 
@@ -136,12 +152,10 @@ fn a_guided_push_tells_the_lash_at_the_places_that_were_pushed_at() -> Result<()
         let archive = tempdir()?;
         let rig = format!("sim:good-body?seed={seed}&operator=push");
         let record = run("guided-push", &rig, archive.path(), &["--seconds", "30"])?;
-        record
-            .said
-            .expect(11, &["SIMULATED", "UNDECIDED", "The bridge is open now", "to each place in turn"]);
+        record.said.expect(0, &["SIMULATED", "WITHIN", "The bridge is open now", "to each place in turn"]);
         assert_eq!(record.outcome["scope"], "guided_push");
         assert_eq!(recorded(&record.outcome), ["rest", "creep", "guided_push"]);
-        let (told, truth) = (pushed(&record.said.out), drawn_lash(seed)?);
+        let (told, truth) = (pushed(&record.outcome), drawn_lash(seed)?);
         // The probe goes to 15, 30, 45, 60 and 75°.
         let near = |place: f64| told.iter().any(|(at, _)| (at - place).abs() < 3.0);
         assert!([15.0, 30.0, 45.0, 60.0, 75.0].into_iter().all(near), "{told:?}");
@@ -156,7 +170,7 @@ fn a_guided_push_that_nobody_does_makes_no_lash_up() -> Result<()> {
     let archive = tempdir()?;
     let record = run("guided-push", "sim:good-body?seed=1", archive.path(), &["--seconds", "5"])?;
     record.said.expect(11, &["SIMULATED", "UNDECIDED"]);
-    assert_eq!(pushed(&record.said.out), []);
+    assert_eq!(pushed(&record.outcome), []);
     Ok(())
 }
 

@@ -239,6 +239,24 @@ pub const ALL: &[Named] = &[
         summary: "falling feedback line shifted by 2 to 3.5 % of supply",
         build: bodies::offset_feedback,
     },
+    Named {
+        name: "corroded-ground-body",
+        summary: "6 to 20 ohm in the ground lead of the feedback pair",
+        build: |r| PartSpec::healthy_body().with(Fault::GroundLead { ohms: r.between(6.0, 20.0) }),
+    },
+    Named {
+        name: "corroded-signal-body",
+        summary: "700 to 2500 ohm in the falling feedback lead",
+        build: |r| {
+            PartSpec::healthy_body()
+                .with(Fault::SignalLead { channel: Channel::Falling, ohms: r.between(700.0, 2500.0) })
+        },
+    },
+    Named {
+        name: "worn-far-tooth-body",
+        summary: "one tooth worn by 0.5 to 0.9 deg far up the travel, three fifths on the opening flank",
+        build: bodies::worn_far_tooth,
+    },
 ];
 
 fn hall() -> PartSpec {
@@ -385,6 +403,16 @@ mod bodies {
         let (centre_deg, depth_deg) = (tooth(r, 3, 2), r.between(0.25, 0.5));
         let teeth = if r.unit() < 0.5 { 2 } else { 3 };
         PartSpec::healthy_body().with(Fault::WornTeeth { centre_deg, depth_deg, opening_share: 0.6, teeth })
+    }
+
+    pub(super) fn worn_far_tooth(r: &mut Random) -> PartSpec {
+        let (centre_deg, depth_deg) = (tooth(r, 12, 8), r.between(0.5, 0.9));
+        PartSpec::healthy_body().with(Fault::WornTeeth {
+            centre_deg,
+            depth_deg,
+            opening_share: 0.6,
+            teeth: 1,
+        })
     }
 
     pub(super) fn chipped_tooth(r: &mut Random) -> PartSpec {

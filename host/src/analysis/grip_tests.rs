@@ -13,7 +13,12 @@ fn analysed(part: &Synthetic) -> PartAnalysis {
 fn analysed_trace(trace: &Trace, sheet: &PartSheet) -> PartAnalysis {
     let prepared = Prepared::new(trace, sheet);
     let curves = Curves::new(&prepared, sheet);
-    figures_of(&prepared, curves.as_ref(), sheet, &Calibration::of(&prepared, None))
+    let calibration = Calibration::of(&prepared, None);
+    let mut out = figures_of(&prepared, curves.as_ref(), None, sheet, &calibration);
+    if let Some(curves) = &curves {
+        add_pair(&mut out, &prepared, curves, sheet, &calibration);
+    }
+    out
 }
 
 #[track_caller]

@@ -35,12 +35,12 @@ pub struct Arguments {
 pub enum Command {
     /// Run the whole plan on a part; judge it, keep the record, write the report
     ///
-    /// A grip: self-check, sweep, leads check. A throttle body: rest and stops, creep, steps, release, lash, tooth map, blips.
+    /// A grip: self-check, sweep, leads check. A throttle body: rest and stops, leads check, creep, steps, release, lash, tooth map, blips.
     Qualify(Qualify),
     /// Supply, noise floor, reference and stops: is rig and part ready?
     SelfCheck(OneProcedure),
     /// Step the supply and load the lines: which lead is bad?
-    LeadsCheck(OneProcedure),
+    LeadsCheck(BodyProcedure),
     /// Record and judge a part that is turned by hand, without a drive
     HandSweep(HandSweep),
     /// Wait for dropouts while the pigtail is flexed, place by place: each is cued; ends on Enter, Ctrl-C or time

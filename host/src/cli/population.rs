@@ -73,15 +73,17 @@ fn read(file: &Path) -> Result<Population, Failure> {
         .map_err(Failure::Usage)?;
     let population =
         Population::parse(&bytes).map_err(|cause| usage(format!("{}: {cause}; {next}", file.display())))?;
-    if population.layout != Layout::STANDARD || population.bodies < LEAST_BODIES {
+    let whole = population.layout.agrees_with(&Layout::STANDARD)
+        && population.layout.bins + 4 >= Layout::STANDARD.least_bins();
+    if !whole || population.bodies < LEAST_BODIES {
         return Err(usage(format!(
-            "{}: {} bodies with {} bins of {} deg; this version needs at least {LEAST_BODIES} with {} of {} deg: learn it anew from the \
-             records",
+            "{}: {} bodies with {} bins of {} deg; this version needs at least {LEAST_BODIES} with {} of {} deg or more: learn it \
+             anew from the records",
             file.display(),
             population.bodies,
             population.layout.bins,
             population.layout.bin_deg,
-            Layout::STANDARD.bins,
+            Layout::STANDARD.least_bins(),
             Layout::STANDARD.bin_deg
         )));
     }

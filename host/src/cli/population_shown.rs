@@ -68,7 +68,7 @@ impl PopulationShown {
         let origin = &population.origin;
         let uncertainty = population.null.uncertainty_at(FALSE_ALARM, population.bodies);
         // Only a body's own map tells how much more than the population it scatters: 1 is the least.
-        let limit = search.limit(0.0, 1.0).into_iter();
+        let limit = search.limit(0.0, population.layout.bins, 1.0).into_iter();
         Ok(Self {
             kind: origin.kind.clone(),
             simulated: origin.simulated,

@@ -1,8 +1,8 @@
 //! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
 
-use super::args::{HandSweep, OneProcedure, Qualify};
+use super::args::{BodyProcedure, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
-use super::body::qualify_body;
+use super::body::{leads_of_body, qualify_body};
 use super::cautions::Consent;
 use super::conclude::{Kept, conclude};
 use super::matings::Plugged;
@@ -23,7 +23,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 pub(super) const LONGEST_SECONDS: f64 = 900.0;
 
-/// The whole plan: self-check, sweep, leads check; for a throttle body its own.
+/// The whole plan: self-check, sweep, release, leads check; for a throttle body its own.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
     let mut shelf = Shelf::new(common.sheet)?;
@@ -35,14 +35,21 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         refuse_pair(bench)?;
         if bench.drives_body() {
             let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
-            return qualify_body(bench, meter, &mut kept, &shelf, consent);
+            return qualify_body(bench, meter, &mut kept, &shelf, consent, !args.skip_leads);
         }
         shelf.check_for_grip()?;
         kept.check_population(shelf.first())?;
+        let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
+        plan.extend((!args.skip_leads).then_some(ProcedureKind::LeadsCheck));
+        bench.plan(plan);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
-            let swept = keep(&mut kept, bench.sweep(), meter);
-            if swept && !args.skip_leads {
+            let mut going_on = keep(&mut kept, bench.sweep(), meter);
+            if going_on {
+                bench.set_started(date());
+                going_on = keep(&mut kept, bench.grip_release(), meter);
+            }
+            if going_on && !args.skip_leads {
                 bench.set_started(date());
                 keep(&mut kept, bench.leads_check(), meter);
             }
@@ -64,21 +71,29 @@ pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resul
     conclude(kept, sheet, common.json, None, surroundings)
 }
 
-/// The leads check, with the self-check that finds the stops before it.
-pub fn leads_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+/// The leads check: with the self-check that finds a grip's stops before it, or with a body's rest and stops.
+pub fn leads_check(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
-    let shelf = shelf_for_grip(common)?;
+    let shelf = Shelf::new(common.sheet)?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
     let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+        refuse_pair(bench)?;
+        if bench.drives_body() {
+            let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
+            return leads_of_body(bench, meter, &mut kept, &shelf, consent);
+        }
+        shelf.check_for_grip()?;
+        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             keep(&mut kept, bench.leads_check(), meter);
         }
-        sheet
-    })?;
-    // Without the steps there is only the self-check to speak of.
+        Ok(sheet)
+    })??;
+    // Without the steps there is only the self-check, or rest and stops, to speak of.
     let stepped = kept.trace(ProcedureKind::LeadsCheck).is_some();
-    kept.judge_only(if stepped { Scope::Leads } else { Scope::Readiness }, Vec::new());
+    let without = if kept.is_body() { Scope::Procedure(ProcedureKind::Rest) } else { Scope::Readiness };
+    kept.judge_only(if stepped { Scope::Leads } else { without }, Vec::new());
     conclude(kept, chosen, common.json, None, surroundings)
 }
 

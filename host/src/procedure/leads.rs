@@ -1,6 +1,8 @@
-//! The leads check: at three places of the travel the supply is stepped 5 → 4 → 5 V, and at the middle one each line is
-//! loaded with 10 kΩ, then both pull-downs are switched on. Which lead is bad shows in what the lines do then; to say it
-//! is not this file's business.
+//! The leads check: the supply is stepped 5 → 4 → 5 V, each line is loaded with 10 kΩ, then both pull-downs are switched on. Which
+//! lead is bad shows in what the lines do then; to say it is not this file's business.
+//!
+//! A grip is turned to three places of its travel. A throttle body stays at rest with its bridge open: motor current in shared leads
+//! would look like a drop of the sensor's own, and its two lines stand at different ratios there.
 
 use super::recording::{Conductor, Plan, Recording};
 use super::{Bench, Motion, ProcedureError, Warning};
@@ -20,6 +22,8 @@ const SPARE_US: u64 = 500_000;
 const LOW_MV: u16 = 4_000;
 /// Speed between the places, deg/s.
 const SPEED_DEG_S: f64 = 60.0;
+/// Time in which a plate comes to rest before the first switch, µs.
+const REST_US: u32 = 800_000;
 
 /// What is switched during the hold of one place, in order.
 #[derive(Clone, Debug)]
@@ -99,6 +103,11 @@ impl Switching {
     }
 }
 
+/// Length of the hold in which all of these are switched, µs.
+fn hold_us(requests: &[Request]) -> u32 {
+    (STATE_US * (requests.len() as u64 + 1) + SPARE_US) as u32
+}
+
 /// Whether a request leaves the normal state: low supply, or something switched on.
 fn is_departure(request: &Request) -> bool {
     match request {
@@ -118,8 +127,13 @@ fn switch_name(request: &Request) -> String {
 }
 
 impl Bench<'_> {
-    /// Steps supply, loads and pull-downs at three places: about 8 s. What the rig can't switch is left out; without an
-    /// adjustable supply and without loads there is nothing to check.
+    /// Whether the rig can step the supply or load a line at all.
+    pub fn can_check_leads(&self) -> bool {
+        self.can_step_supply() || self.session.can(capability::LOADS)
+    }
+
+    /// Steps supply, loads and pull-downs: about 8 s at three places of a grip, 4 s at a body's rest. What the rig can't switch is
+    /// left out; without an adjustable supply and without loads there is nothing to check.
     pub fn leads_check(&mut self) -> Recording {
         let (plan, mut switching) = match self.plan_leads_check() {
             Ok(plan) => plan,
@@ -133,21 +147,34 @@ impl Bench<'_> {
             self.give_up();
         }
         let missed = switching.missed + switching.places.iter().map(|p| p.requests.len()).sum::<usize>();
+        let mut refused: Vec<String> = switching.refused.iter().map(ToString::to_string).collect();
         recording.warnings.extend(switching.refused);
         if missed > 0 && recording.failure.is_none() {
             let what = format!("{missed} switches of the leads check came too late on a disturbed line");
+            refused.push(what.clone());
             recording.warnings.push(Warning::NotSwitched { what });
+        }
+        if let Some(trace) = &mut recording.trace {
+            trace.provenance.refused = refused;
         }
         recording
     }
 
+    fn can_step_supply(&self) -> bool {
+        self.session.can(capability::SUPPLY_ADJUSTABLE)
+            && self.session.identity().supply_mv.0 <= LOW_MV
+            && self.supply_mv(ProcedureKind::LeadsCheck).is_ok_and(|normal| normal > LOW_MV)
+    }
+
     fn plan_leads_check(&mut self) -> Result<(Plan, Switching), ProcedureError> {
         let procedure = ProcedureKind::LeadsCheck;
-        self.require_drive(procedure)?;
-        let can_step = self.session.can(capability::SUPPLY_ADJUSTABLE)
-            && self.session.identity().supply_mv.0 <= LOW_MV
-            && self.supply_mv(procedure)? > LOW_MV;
-        if !can_step {
+        let body = self.drives_body().then(|| self.body_plan(procedure)).transpose()?;
+        if body.is_none() {
+            self.require_drive(procedure)?;
+        }
+        // A supply that the rig can't give is refused in its own words.
+        self.supply_mv(procedure)?;
+        if !self.can_step_supply() {
             self.require(
                 procedure,
                 capability::LOADS,
@@ -156,37 +183,55 @@ impl Bench<'_> {
             )?;
         }
         let normal_mv = self.power_up(procedure)?;
-        let supply_step: Vec<Request> = if can_step {
+        let supply_step: Vec<Request> = if self.can_step_supply() {
             [LOW_MV, normal_mv].map(|millivolts| Request::SetSupply { millivolts }).to_vec()
         } else {
             Vec::new()
         };
-        let at_each = [supply_step.clone(), self.input_steps(), supply_step];
-        let stops = self.stops_or_nominal();
-        let speed = self.speed(SPEED_DEG_S);
-        let (mut motion, mut places) = (Motion::new(), VecDeque::new());
-        for (fraction, requests) in PLACES.into_iter().zip(at_each) {
-            let hold_us = STATE_US * (requests.len() as u64 + 1) + SPARE_US;
-            let place_deg = stops.closed_deg + fraction * (stops.open_deg - stops.closed_deg);
-            motion = motion.ramp(self.within_travel(place_deg), speed);
-            places.push_back(Place { segment: motion.next_segment(), requests: requests.into() });
-            motion = motion.hold(hold_us as u32);
-        }
-        motion = motion.ramp(self.within_travel(stops.closed_deg), speed);
+        let (motion, places, from_deg) = match body {
+            Some(_) => self.at_rest(supply_step),
+            None => self.at_three_places(supply_step),
+        };
+        let rate_hz = body.map_or(self.sheet.sweep.rate_hz, |plan| plan.rate_hz);
         let total = places.iter().map(|place| place.requests.len()).sum();
         let plan = Plan {
             procedure,
             program: motion.program(),
             stimuli: motion.stimuli(),
             channels: self.session.known_channels(),
-            period_us: self.period_us(f64::from(self.sheet.sweep.rate_hz)),
+            period_us: self.period_us(f64::from(rate_hz)),
             max_us: 0,
-            planned_us: Some(motion.duration_us(stops.closed_deg)),
+            planned_us: Some(motion.duration_us(from_deg)),
             sweep: None,
         };
         let switching =
             Switching { places, since_us: None, switched: 0, total, refused: Vec::new(), missed: 0 };
         Ok((plan, switching))
+    }
+
+    /// A grip: the supply is stepped at three places, the inputs at the middle one.
+    fn at_three_places(&self, supply_step: Vec<Request>) -> (Motion, VecDeque<Place>, f64) {
+        let at_each = [supply_step.clone(), self.input_steps(), supply_step];
+        let stops = self.stops_or_nominal();
+        let speed = self.speed(SPEED_DEG_S);
+        let (mut motion, mut places) = (Motion::new(), VecDeque::new());
+        for (fraction, requests) in PLACES.into_iter().zip(at_each) {
+            let place_deg = stops.closed_deg + fraction * (stops.open_deg - stops.closed_deg);
+            motion = motion.ramp(self.within_travel(place_deg), speed);
+            let hold_us = hold_us(&requests);
+            places.push_back(Place { segment: motion.next_segment(), requests: requests.into() });
+            motion = motion.hold(hold_us);
+        }
+        (motion.ramp(self.within_travel(stops.closed_deg), speed), places, stops.closed_deg)
+    }
+
+    /// A body: everything at rest, the bridge open.
+    fn at_rest(&self, supply_step: Vec<Request>) -> (Motion, VecDeque<Place>, f64) {
+        let requests = [supply_step, self.input_steps()].concat();
+        let motion = Motion::new().release(REST_US);
+        let segment = motion.next_segment();
+        let motion = motion.release(hold_us(&requests));
+        (motion, VecDeque::from([Place { segment, requests: requests.into() }]), 0.0)
     }
 
     /// Load on and off for each line, then the pull-downs of both on, then off.

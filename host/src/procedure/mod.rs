@@ -5,7 +5,7 @@
 //! - `robust`: medians and spreads a procedure needs itself.
 //! - `recording`: one run recorded whole, with progress.
 //! - `detector`: jumps of one line, found while they happen.
-//! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure of a grip.
+//! - `self_check`, `sweep`, `release`, `leads`, `hand`, `flex`: one file per procedure of a grip.
 //! - `body`: the procedures of a throttle body.
 //! - `follow`: a grip and a body together.
 //!
@@ -21,6 +21,7 @@ mod hand;
 mod leads;
 mod motion;
 mod recording;
+mod release;
 mod robust;
 mod self_check;
 mod sweep;
@@ -54,8 +55,7 @@ const TRIP_SETTLE: Duration = Duration::from_millis(50);
 const PAUSE_STEP: Duration = Duration::from_millis(500);
 
 /// What a rig for throttle bodies can do.
-const INSTEAD_FOR_BODY: &str =
-    "for a throttle body: qualify, rest, creep, step, release, lash, tooth-map, blip, guided-push";
+const INSTEAD_FOR_BODY: &str = "for a throttle body: qualify, rest, leads-check, creep, step, release, lash, tooth-map, blip, guided-push";
 
 /// How far a procedure is.
 #[derive(Clone, Debug, PartialEq)]
@@ -102,6 +102,7 @@ pub struct Bench<'a> {
     break_volts: Option<f64>,
     winding_ohms: Option<f64>,
     without_reference: bool,
+    planned: Vec<ProcedureKind>,
 }
 
 impl<'a> Bench<'a> {
@@ -118,6 +119,7 @@ impl<'a> Bench<'a> {
             break_volts: None,
             winding_ohms: None,
             without_reference: false,
+            planned: Vec::new(),
         }
     }
 
@@ -152,6 +154,11 @@ impl<'a> Bench<'a> {
     /// The sheet for the procedures from now on.
     pub fn use_sheet(&mut self, sheet: &PartSheet) {
         self.sheet = sheet.clone();
+    }
+
+    /// What the session is to do, in order: kept with every recording from now on.
+    pub fn plan(&mut self, procedures: Vec<ProcedureKind>) {
+        self.planned = procedures;
     }
 
     /// Date and time for the procedures from now on, RFC 3339.
@@ -272,6 +279,9 @@ impl<'a> Bench<'a> {
             plate: self.plate,
             mapping: Vec::new(),
             places: Vec::new(),
+            plan: self.planned.clone(),
+            link: None,
+            refused: Vec::new(),
         }
     }
 

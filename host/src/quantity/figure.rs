@@ -25,6 +25,8 @@ pub enum FigureName {
     CorrelationOffset,
     /// Change of the correlation residual over the travel (straight-line part, end to end).
     CorrelationSlope,
+    /// Largest correlation residual of any single scan, what noise alone makes of it taken off.
+    CorrelationMomentary,
     /// Largest up/down difference at one angle.
     Hysteresis,
     /// Largest spread at one angle among cycles of one direction.
@@ -41,6 +43,10 @@ pub enum FigureName {
     DropoutRate,
     /// Trips a plausibility monitor would have raised.
     LimpTrips,
+    /// How far a grip stays open once it is let go.
+    ReturnRest,
+    /// Pull of a grip's return spring over all friction, where it is least.
+    ReturnTorque,
     /// Angle at which the plate rests without power.
     RestPosition,
     /// Spread of the rest position over many returns, from above and from below.
@@ -63,10 +69,12 @@ pub enum FigureName {
     Overshoot,
     /// Until a closed-loop step stays near its end.
     Settling,
-    /// Time from power off until the plate stays within 1 deg of rest.
+    /// Time from power off until the plate stays within 1 deg of rest, or a grip within 1 deg of its closed stop.
     ReturnTime,
     /// Free travel of the gears at the rest position, at the plate.
     Lash,
+    /// Free travel of the gears at a place of the travel, by a probe through the bore, at the plate.
+    LashByPush,
     /// Largest local loss of motion between motor and plate along the travel.
     LostMotion,
     /// Torque of the main (closing) spring just above rest.
@@ -101,7 +109,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 45] = [
+    pub const ALL: [Self; 49] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -111,6 +119,7 @@ impl FigureName {
         Self::CorrelationWorst,
         Self::CorrelationOffset,
         Self::CorrelationSlope,
+        Self::CorrelationMomentary,
         Self::Hysteresis,
         Self::Repeatability,
         Self::DeadBandClosed,
@@ -119,6 +128,8 @@ impl FigureName {
         Self::Skew,
         Self::DropoutRate,
         Self::LimpTrips,
+        Self::ReturnRest,
+        Self::ReturnTorque,
         Self::RestPosition,
         Self::RestRepeatability,
         Self::ClosedStop,
@@ -132,6 +143,7 @@ impl FigureName {
         Self::Settling,
         Self::ReturnTime,
         Self::Lash,
+        Self::LashByPush,
         Self::LostMotion,
         Self::PreloadMain,
         Self::PreloadDefault,
@@ -161,6 +173,7 @@ impl FigureName {
             Self::CorrelationWorst => "correlation_worst",
             Self::CorrelationOffset => "correlation_offset",
             Self::CorrelationSlope => "correlation_slope",
+            Self::CorrelationMomentary => "correlation_momentary",
             Self::Hysteresis => "hysteresis",
             Self::Repeatability => "repeatability",
             Self::DeadBandClosed => "dead_band_closed",
@@ -169,6 +182,8 @@ impl FigureName {
             Self::Skew => "skew",
             Self::DropoutRate => "dropout_rate",
             Self::LimpTrips => "limp_trips",
+            Self::ReturnRest => "return_rest",
+            Self::ReturnTorque => "return_torque",
             Self::RestPosition => "rest_position",
             Self::RestRepeatability => "rest_repeatability",
             Self::ClosedStop => "closed_stop",
@@ -182,6 +197,7 @@ impl FigureName {
             Self::Settling => "settling",
             Self::ReturnTime => "return_time",
             Self::Lash => "lash",
+            Self::LashByPush => "lash_by_push",
             Self::LostMotion => "lost_motion",
             Self::PreloadMain => "preload_main",
             Self::PreloadDefault => "preload_default",
@@ -212,6 +228,7 @@ impl FigureName {
             Self::CorrelationWorst => "correlation, worst",
             Self::CorrelationOffset => "correlation, offset",
             Self::CorrelationSlope => "correlation, slope",
+            Self::CorrelationMomentary => "correlation, worst scan",
             Self::Hysteresis => "hysteresis",
             Self::Repeatability => "repeatability",
             Self::DeadBandClosed => "dead band, closed stop",
@@ -220,6 +237,8 @@ impl FigureName {
             Self::Skew => "skew of second line",
             Self::DropoutRate => "dropout rate",
             Self::LimpTrips => "limp-home trips",
+            Self::ReturnRest => "left open after release",
+            Self::ReturnTorque => "return torque over friction",
             Self::RestPosition => "rest position",
             Self::RestRepeatability => "repeatability of rest",
             Self::ClosedStop => "closed stop",
@@ -233,6 +252,7 @@ impl FigureName {
             Self::Settling => "settling time",
             Self::ReturnTime => "return time",
             Self::Lash => "lash at rest",
+            Self::LashByPush => "lash by push",
             Self::LostMotion => "lost motion, worst",
             Self::PreloadMain => "preload, main spring",
             Self::PreloadDefault => "preload, default spring",
@@ -264,15 +284,20 @@ impl FigureName {
             | Self::LinearityTerminal
             | Self::LinearityZeroBased
             | Self::Repeatability => Unit::PercentSpan,
-            Self::CorrelationWorst | Self::CorrelationOffset | Self::CorrelationSlope => Unit::PercentSupply,
+            Self::CorrelationWorst
+            | Self::CorrelationOffset
+            | Self::CorrelationSlope
+            | Self::CorrelationMomentary => Unit::PercentSupply,
             Self::Hysteresis
             | Self::DeadBandClosed
             | Self::DeadBandOpen
             | Self::RestPosition
             | Self::RestRepeatability
+            | Self::ReturnRest
             | Self::ClosedStop
             | Self::OpenStop
             | Self::Lash
+            | Self::LashByPush
             | Self::LostMotion
             | Self::TrackingError
             | Self::FollowDeviation => Unit::Degree,
@@ -288,11 +313,54 @@ impl FigureName {
             | Self::FollowLatencyP50
             | Self::FollowLatencyP95
             | Self::FollowLag => Unit::Millisecond,
-            Self::Overshoot | Self::ReturnMargin => Unit::Percent,
+            Self::Overshoot | Self::ReturnTorque | Self::ReturnMargin => Unit::Percent,
             Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
             Self::StiffnessMain => Unit::NewtonMetrePerRadian,
             Self::WindingResistance => Unit::Ohm,
             Self::BackEmfConstant => Unit::VoltSecondPerRadian,
+        }
+    }
+
+    /// Whether its sign counts. Every figure stands here: a new one must decide.
+    pub const fn sign(self) -> Sign {
+        match self {
+            // Against the rig's ground; a dead line may read a little below it.
+            Self::ClosedVolts | Self::OpenVolts => Sign::Counts,
+            Self::Span => Sign::NeverNegative,
+            // Largest magnitudes of a deviation.
+            Self::LinearityIndependent | Self::LinearityTerminal | Self::LinearityZeroBased => {
+                Sign::NeverNegative
+            }
+            Self::CorrelationWorst | Self::CorrelationMomentary => Sign::NeverNegative,
+            Self::CorrelationOffset | Self::CorrelationSlope => Sign::Counts,
+            Self::Hysteresis | Self::Repeatability => Sign::NeverNegative,
+            Self::DeadBandClosed | Self::DeadBandOpen => Sign::NeverNegative,
+            Self::Noise => Sign::NeverNegative,
+            // Which of two lines is late.
+            Self::Skew => Sign::Counts,
+            Self::DropoutRate | Self::LimpTrips => Sign::NeverNegative,
+            // From the closed stop, which gives way a little; and a spring that pushes open.
+            Self::ReturnRest | Self::ReturnTorque => Sign::Counts,
+            // Places on a scale that begins at the nominal stop.
+            Self::RestPosition | Self::ClosedStop | Self::OpenStop => Sign::Counts,
+            Self::RestRepeatability => Sign::NeverNegative,
+            Self::LatencyP50 | Self::LatencyP90 | Self::LatencyP99 | Self::LatencyMax => Sign::NeverNegative,
+            Self::RiseTime | Self::Settling | Self::ReturnTime => Sign::NeverNegative,
+            // Below 0: the step was not reached.
+            Self::Overshoot => Sign::Counts,
+            Self::Lash | Self::LashByPush | Self::LostMotion => Sign::NeverNegative,
+            // A spring that pushes the wrong way is none.
+            Self::PreloadMain | Self::PreloadDefault | Self::StiffnessMain => Sign::NeverNegative,
+            Self::Friction => Sign::NeverNegative,
+            // Below 0: friction holds more than the spring pulls.
+            Self::ReturnMargin => Sign::Counts,
+            // A difference of two frictions.
+            Self::Sticking => Sign::Counts,
+            Self::WindingResistance | Self::BackEmfConstant => Sign::NeverNegative,
+            Self::TrackingError => Sign::NeverNegative,
+            Self::FollowLatencyP50 | Self::FollowLatencyP95 => Sign::NeverNegative,
+            Self::FollowLag | Self::FollowDeviation => Sign::NeverNegative,
+            Self::PlateTrips => Sign::NeverNegative,
         }
     }
 
@@ -314,15 +382,37 @@ impl FigureName {
         )
     }
 
+    /// Whether letting a grip go tells it.
+    pub const fn is_of_a_release(self) -> bool {
+        matches!(self, Self::ReturnRest | Self::ReturnTime | Self::ReturnTorque)
+    }
+
+    /// Whether it takes a technician's hand beside the plan: a part that it was not measured on lacks nothing of its plan.
+    pub const fn needs_a_hand(self) -> bool {
+        matches!(self, Self::LashByPush)
+    }
+
     /// Whether a kind of part has it. A throttle body has a sensor's figures too, for its feedback pair; of a pair
     /// is told how the plate follows the grip.
     pub fn belongs_to(self, kind: PartKind) -> bool {
         match kind {
-            PartKind::Grip => self <= Self::LimpTrips,
-            PartKind::Body => self <= Self::TrackingError,
+            PartKind::Grip => self <= Self::LimpTrips || self.is_of_a_release(),
+            PartKind::Body => {
+                self <= Self::TrackingError && !matches!(self, Self::ReturnRest | Self::ReturnTorque)
+            }
             PartKind::Pair => self == Self::LimpTrips || self >= Self::FollowLatencyP50,
         }
     }
+}
+
+/// What a figure's sign means when it is judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sign {
+    /// It counts: the value is judged as it stands, and a limit may be negative.
+    Counts,
+    /// It can't be negative. A value below 0 by more than its uncertainty shows that what was measured is something else: it is neither
+    /// `within` nor `outside`. One that its uncertainty takes back to 0 is judged as it stands.
+    NeverNegative,
 }
 
 /// Kinds of located defect.
@@ -371,7 +461,7 @@ pub enum FindingKind {
     DryBearing,
     /// Resistance or back-EMF constant of the motor is off.
     Winding,
-    /// The plate returns to rest too slowly, or not at all.
+    /// The plate, or the grip, returns to rest too slowly, or not at all.
     SlowReturn,
     /// The feedback lines disagree by a constant or a slope.
     FeedbackOffset,
@@ -384,7 +474,13 @@ pub enum FindingKind {
 impl FindingKind {
     /// Whether a kind of part can have it. A throttle body can have a sensor's defects too, in its feedback pair.
     pub fn belongs_to(self, kind: PartKind) -> bool {
-        kind.has_motor() || self <= Self::NotMoving
+        kind.has_motor() || self <= Self::NotMoving || self.is_of_a_return()
+    }
+
+    /// Whether it says that a grip or plate does not return as it should. Sheets for grips from before grips were let go have no rule for
+    /// these; they then decide.
+    pub const fn is_of_a_return(self) -> bool {
+        matches!(self, Self::WeakSpring | Self::BrokenSpring | Self::SlowReturn)
     }
 
     /// From its name.

@@ -75,6 +75,8 @@ pub fn worn() -> Outcome {
             scans,
             end: "complete".to_owned(),
             trace_file: Some(format!("{name}.parquet")),
+            damaged_percent: None,
+            loads_stepped: None,
         })
         .into(),
         warnings: Vec::new(),

@@ -89,7 +89,7 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
         ],
     ),
     ("Motor", "", Layout::List, &[FigureName::WindingResistance, FigureName::BackEmfConstant]),
-    ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LostMotion]),
+    ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LashByPush, FigureName::LostMotion]),
     (
         "Plate behind grip",
         "The rig plays the controller, by the mapping of the part sheet. These say as much about its loop as about the parts.",
@@ -116,6 +116,7 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
             FigureName::CorrelationWorst,
             FigureName::CorrelationOffset,
             FigureName::CorrelationSlope,
+            FigureName::CorrelationMomentary,
             FigureName::Hysteresis,
             FigureName::Repeatability,
             FigureName::DeadBandClosed,

@@ -3,22 +3,28 @@
 //!
 //! - `scope`: what a procedure tests, and so what it may judge.
 //! - `conformity`: a value with its uncertainty against a limit.
+//! - `done`: what of a plan was not done to its end.
 //! - `findings`: what a finding does to the verdict.
 //! - `judge`: a whole analysis against a sheet.
 //! - `untested`: what was to be tested and was not.
 //! - `words`: the sentences.
 
 mod conformity;
+mod done;
 mod findings;
+#[cfg(test)]
+mod foreign_logs_tests;
 mod judge;
 mod scope;
 mod untested;
 mod words;
 
 pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
+pub use done::{HowEnded, NotDone, loads_stepped, not_done};
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
 pub use judge::{judge, judge_scope};
 pub use scope::Scope;
+pub use untested::NOT_LOOKED_AT;
 pub use words::line_name;
 
 use crate::analysis::{Figure, Finding};
@@ -109,8 +115,13 @@ pub struct Judgement {
     pub findings: Vec<DecidedFinding>,
     /// What should have been tested and was not: keeps a part from being `within`.
     pub untested: Vec<Untested>,
+    /// What nothing that was done looks at, as sentences: the verdict does not speak of it.
+    pub not_looked_at: Vec<String>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
+    /// What was not tried although a grip can do it, as a sentence that stands at the top: whether it closes by itself. Whether that keeps it
+    /// from being `within` is the sheet's to say ([`PartSheet::self_closing_required`](crate::sheet::PartSheet::self_closing_required)).
+    pub not_tried: Option<String>,
     /// The sheet is for another topology than the lines show, as a sentence: then nothing is `outside` by that sheet.
     pub mismatch: Option<String>,
     /// Topology of the sheet, for the names of the lines.

@@ -142,7 +142,7 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::RiseTime
         | F::Overshoot
         | F::Settling => ProcedureKind::Step,
-        F::ReturnTime => ProcedureKind::Release,
+        F::ReturnTime | F::ReturnRest | F::ReturnTorque => ProcedureKind::Release,
         F::PreloadMain
         | F::PreloadDefault
         | F::StiffnessMain
@@ -152,6 +152,7 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::TrackingError => ProcedureKind::Creep,
         F::Lash | F::WindingResistance | F::BackEmfConstant => ProcedureKind::Lash,
         F::LostMotion => ProcedureKind::ToothMap,
+        F::LashByPush => ProcedureKind::GuidedPush,
         F::FollowLatencyP50 | F::FollowLatencyP95 | F::FollowLag | F::FollowDeviation | F::PlateTrips => {
             ProcedureKind::Follow
         }
@@ -173,14 +174,19 @@ fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
                 | F::CorrelationWorst
                 | F::CorrelationOffset
                 | F::CorrelationSlope
+                | F::CorrelationMomentary
                 | F::Noise
                 | F::Skew
                 | F::DropoutRate
                 | F::LimpTrips
+                | F::LinearityIndependent
+                | F::Hysteresis
+                | F::Repeatability
+                | F::DeadBandClosed
+                | F::DeadBandOpen
         ),
         P::ToothMap => matches!(figure, F::WindingResistance | F::BackEmfConstant),
         P::Blip | P::BlipBefore | P::BlipAfter => matches!(figure, F::DropoutRate | F::LimpTrips),
-        P::GuidedPush => matches!(figure, F::Lash),
         P::Follow => matches!(figure, F::LimpTrips),
         _ => false,
     };
@@ -204,7 +210,7 @@ fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
         return true;
     }
     match procedure {
-        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring),
+        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring | K::WeakSpring),
         P::Creep => matches!(
             kind,
             K::WeakSpring
@@ -215,6 +221,7 @@ fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
                 | K::FlatSpot
                 | K::NoisyTrack
                 | K::GainOffset
+                | K::CommonNonlinearity
         ),
         P::Lash => matches!(kind, K::Lash | K::Winding),
         P::ToothMap => {

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 use trackpair::quantity::FindingKind;
-use trackpair_rig_sim::fault::{Channel, Fault, Lead, Towards};
+use trackpair_rig_sim::fault::{Channel, Fault, Lead, LeakTo, Towards};
 use trackpair_rig_sim::random::Random;
 
 /// What is wrong with a body.
@@ -30,11 +30,14 @@ pub enum Class {
     FeedbackDropout,
     FeedbackCommon,
     ImpactDropout,
+    SupplyOrGroundLead,
+    SignalLead,
+    Leak,
 }
 
 impl Class {
     /// Every class, in the order of the tables.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 22] = [
         Self::Healthy,
         Self::WornTooth,
         Self::WornTeeth,
@@ -54,6 +57,9 @@ impl Class {
         Self::FeedbackDropout,
         Self::FeedbackCommon,
         Self::ImpactDropout,
+        Self::SupplyOrGroundLead,
+        Self::SignalLead,
+        Self::Leak,
     ];
 
     /// Name, the range of severity in words, and what the prototype study had: share with the right class first.
@@ -61,11 +67,11 @@ impl Class {
         match self {
             Self::Healthy => ("healthy", "with spread", Some(1.0)),
             Self::WornTooth => {
-                ("worn tooth", "0.15 to 1 deg, one tooth 3 deg above rest or more", Some(0.97))
+                ("worn tooth", "0.15 to 1 deg, any tooth 3 deg above rest or more", Some(0.97))
             }
-            Self::WornTeeth => ("worn teeth", "0.15 to 1 deg, three teeth", Some(0.97)),
-            Self::ChippedTooth => ("chipped tooth", "0.15 to 1 deg deep, 1.5 to 3 deg wide", None),
-            Self::MissingTooth => ("missing tooth", "one, 3 deg above rest or more", Some(0.95)),
+            Self::WornTeeth => ("worn teeth", "0.15 to 1 deg, any three in a row", Some(0.97)),
+            Self::ChippedTooth => ("chipped tooth", "0.15 to 1 deg deep, 1.5 to 3 deg wide, anywhere", None),
+            Self::MissingTooth => ("missing tooth", "any, 3 deg above rest or more", Some(0.95)),
             Self::RestTooth => ("worn rest tooth", "0.3 to 1 deg, the tooth in mesh at rest", None),
             Self::GrownLash => ("grown lash", "0.25 to 1.5 deg more", Some(1.0)),
             Self::DeadSpot => ("brush dead spot", "3 to 100 ohm over 8 to 30 deg of rotor", Some(0.95)),
@@ -84,6 +90,9 @@ impl Class {
             Self::ImpactDropout => {
                 ("dropout on impact", "50 us to 5 ms, one line, 50 to 100 % of impacts", None)
             }
+            Self::SupplyOrGroundLead => ("supply or ground lead", "5 to 30 ohm", None),
+            Self::SignalLead => ("signal lead", "300 to 3000 ohm, one line", None),
+            Self::Leak => ("leakage", "20 to 2 kohm from one line to ground or supply", None),
         }
     }
 
@@ -109,6 +118,9 @@ impl Class {
             Self::FeedbackOffset => &[K::FeedbackOffset],
             Self::FeedbackDropout | Self::ImpactDropout => &[K::FeedbackIntermittent],
             Self::FeedbackCommon => &[K::FeedbackIntermittent, K::Dropout],
+            Self::SupplyOrGroundLead => &[K::SupplyLead, K::GroundLead],
+            Self::SignalLead => &[K::SignalLead],
+            Self::Leak => &[K::Leakage],
         }
     }
 
@@ -156,9 +168,9 @@ pub fn draw(class: Class, random: &mut Random) -> Drawn {
     Drawn { class, faults, severity: range.mildest, amount: range.amount, centre_deg }
 }
 
-/// A body with one worn tooth of a depth, at one of the places that wear.
+/// A body with one worn tooth of a depth, anywhere on the travel.
 pub fn worn_tooth(depth_deg: f64, random: &mut Random) -> Drawn {
-    let centre_deg = Range { random, mildest: 1.0, amount: depth_deg }.tooth();
+    let centre_deg = Range { random, mildest: 1.0, amount: depth_deg }.tooth(0);
     let fault = Fault::WornTeeth { centre_deg, depth_deg, opening_share: 0.6, teeth: 1 };
     Drawn {
         class: Class::WornTooth,
@@ -168,6 +180,10 @@ pub fn worn_tooth(depth_deg: f64, random: &mut Random) -> Drawn {
         centre_deg: Some(centre_deg),
     }
 }
+
+/// Teeth by number, 4 deg apart, the first centred at 2 deg: the first one clear of rest, the last one clear of the open stop.
+const FIRST_TOOTH: u32 = 3;
+const LAST_TOOTH: u32 = 20;
 
 /// Draws numbers and remembers the mildest and the first.
 struct Range<'a> {
@@ -196,9 +212,11 @@ impl Range<'_> {
         choices[((self.random.unit() * choices.len() as f64) as usize).min(choices.len() - 1)]
     }
 
-    /// Middle of a tooth more than 3 deg above rest in the part of the sector that wears, degrees of plate.
-    fn tooth(&mut self) -> f64 {
-        self.one_of(&[10.0, 14.0, 18.0, 22.0])
+    /// Middle of any tooth more than 3 deg above rest that is not cut by the open stop, degrees of plate; `after` more follow it.
+    fn tooth(&mut self, after: u32) -> f64 {
+        let last = LAST_TOOTH - after;
+        let k = FIRST_TOOTH + (self.random.unit() * f64::from(last - FIRST_TOOTH + 1)) as u32;
+        4.0 * f64::from(k.min(last)) - 2.0
     }
 }
 
@@ -207,21 +225,18 @@ fn fault(class: Class, r: &mut Range<'_>) -> Option<Fault> {
     Some(match class {
         Class::Healthy => return None,
         Class::WornTooth => {
-            Fault::WornTeeth { centre_deg: r.tooth(), depth_deg: r.log(0.15, 1.0), opening_share, teeth: 1 }
+            Fault::WornTeeth { centre_deg: r.tooth(0), depth_deg: r.log(0.15, 1.0), opening_share, teeth: 1 }
         }
-        Class::WornTeeth => Fault::WornTeeth {
-            centre_deg: r.one_of(&[10.0, 14.0]),
-            depth_deg: r.log(0.15, 1.0),
-            opening_share,
-            teeth: 3,
-        },
+        Class::WornTeeth => {
+            Fault::WornTeeth { centre_deg: r.tooth(2), depth_deg: r.log(0.15, 1.0), opening_share, teeth: 3 }
+        }
         Class::ChippedTooth => Fault::ChippedTooth {
-            centre_deg: r.tooth(),
+            centre_deg: r.tooth(0),
             depth_deg: r.log(0.15, 1.0),
             width_deg: r.any(1.5, 3.0),
             opening_share: 1.0,
         },
-        Class::MissingTooth => Fault::MissingTooth { centre_deg: r.tooth() },
+        Class::MissingTooth => Fault::MissingTooth { centre_deg: r.tooth(0) },
         Class::RestTooth => {
             Fault::WornTeeth { centre_deg: 6.0, depth_deg: r.log(0.3, 1.0), opening_share, teeth: 1 }
         }
@@ -280,6 +295,15 @@ fn feedback(class: Class, r: &mut Range<'_>) -> Option<Fault> {
                 max_us: length,
                 towards: Towards::Open,
             }
+        }
+        Class::SupplyOrGroundLead => {
+            let ohms = r.log(5.0, 30.0);
+            if r.one_of(&[true, false]) { Fault::SupplyLead { ohms } } else { Fault::GroundLead { ohms } }
+        }
+        Class::SignalLead => Fault::SignalLead { channel, ohms: r.log(300.0, 3000.0) },
+        Class::Leak => {
+            let to = r.one_of(&[LeakTo::Ground, LeakTo::Supply]);
+            Fault::Leakage { channel, ohms: r.log(20e3, 2e3), to }
         }
         _ => return None,
     })

@@ -33,6 +33,8 @@ pub struct HealthyBody {
     pub ohm: Healthy,
     /// K' over the sheet's.
     pub emf: Healthy,
+    /// Bend that both feedback lines share, % of the travel.
+    pub bend: Healthy,
 }
 
 /// See [`HealthyBody`].
@@ -45,6 +47,7 @@ pub const HEALTHY: HealthyBody = HealthyBody {
     lash: Healthy { mean: 0.295, sd: 0.055 },
     ohm: Healthy { mean: 1.0, sd: 0.05 },
     emf: Healthy { mean: 1.0, sd: 0.03 },
+    bend: Healthy { mean: 0.25, sd: 0.20 },
 };
 
 /// A spring with less than this share of a healthy one's torque is broken, not weak.
@@ -61,6 +64,12 @@ const JAM_NM: f64 = 1.1;
 const DEAD_Z: f64 = 2.0;
 /// Ramps that the plate does not go with at more than this share of its places tell no missing spring.
 const UNSTEADY: f64 = 0.3;
+/// Places of a guided push from which one of them can stand out.
+const LEAST_PLACES: usize = 3;
+/// How far lash differs from place to place on healthy bodies, degrees, one standard deviation: gear errors. Engineering assumption.
+const PLACE_SD_DEG: f64 = 0.05;
+/// A push at a place sees the teeth within this of it, degrees.
+const PUSH_DEG: f64 = 3.0;
 /// Findings less sure than this are not told.
 const LEAST: f64 = 0.3;
 
@@ -88,6 +97,8 @@ pub fn find(m: &Measured, sheet: &PartSheet) -> Vec<Finding> {
         out.extend(ran_free(m, sheet));
     }
     lash(m, &mut out);
+    pushed(m, &mut out);
+    shared_bend(m, sheet, &mut out);
     out.retain(|f| f.confidence >= LEAST);
     out
 }
@@ -434,6 +445,66 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
             details,
         ));
     }
+}
+
+/// A place of the guided push whose lash stands out, and too much of it everywhere where rest tells none.
+fn pushed(m: &Measured, out: &mut Vec<Finding>) {
+    let places = &m.pushed.0;
+    for (k, place) in places.iter().enumerate().filter(|_| places.len() >= LEAST_PLACES) {
+        let mut others: Vec<f64> =
+            places.iter().enumerate().filter(|(i, _)| *i != k).map(|(_, p)| p.lash.value).collect();
+        let Some(elsewhere) = crate::analysis::statistics::median(&mut others) else { continue };
+        let more = place.lash.value - elsewhere;
+        let z = more / place.lash.uncertainty.hypot(PLACE_SD_DEG);
+        // The worst of so many places (Bonferroni).
+        let tail = (upper_tail(z) * places.len() as f64).min(1.0);
+        let text = format!(
+            "lash at {:.0} deg is {:.2} deg, {elsewhere:.2} deg elsewhere: a tooth is worn there, on either flank",
+            place.at_deg, place.lash.value
+        );
+        let details = vec![
+            detail("more_lash", more, "deg"),
+            detail("more_lash_uncertainty", place.lash.uncertainty, "deg"),
+            detail("z", z, "1"),
+        ];
+        let at = Some((place.at_deg - PUSH_DEG, place.at_deg + PUSH_DEG));
+        out.push(finding(FindingKind::WornTooth, at, confidence(PRIOR_TEETH, tail), text, details));
+    }
+    let all: Vec<Estimate> = places.iter().map(|p| p.lash).collect();
+    if let (Err(_), Some(lash)) = (&m.lash, Estimate::fused(&all, 0.02)) {
+        let text = format!(
+            "lash is {:.2} deg over {} places, healthy bodies have {:.2}",
+            lash.value,
+            all.len(),
+            HEALTHY.lash.mean
+        );
+        let details = vec![detail("lash", lash.value, "deg")];
+        out.push(finding(
+            FindingKind::Lash,
+            None,
+            confidence(PRIOR, HEALTHY.lash.above(lash)),
+            text,
+            details,
+        ));
+    }
+}
+
+/// A bend that both feedback lines share, against the rotor.
+fn shared_bend(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
+    let Some((bend, at)) = m.rotor.as_ref().and_then(|r| r.shared) else { return };
+    let percent = 100.0 / sheet.travel_deg;
+    let beyond = Estimate { value: percent * bend.value, uncertainty: percent * bend.uncertainty };
+    let text = format!(
+        "both feedback lines bend together: {:.2} deg of plate at {at:.0} deg, {:.1} % of the travel, against the rotor's angle: magnet or track is \
+         off centre",
+        bend.value, beyond.value
+    );
+    let details = vec![
+        detail("bend", beyond.value, "% span"),
+        detail("bend_uncertainty", beyond.uncertainty, "% span"),
+    ];
+    let sure = confidence(PRIOR, HEALTHY.bend.above(beyond));
+    out.push(finding(FindingKind::CommonNonlinearity, Some((at, at)), sure, text, details));
 }
 
 fn lash(m: &Measured, out: &mut Vec<Finding>) {

@@ -1,19 +1,23 @@
-//! The feedback pair on the plate, by the grip's own analysis: the creep is its slow sweep, with the angle from the first line. It
-//! adds the moments in which a line was lost in any other procedure, above all on impacts.
+//! The feedback pair on the plate, by the grip's own analysis: the creep is its slow sweep, with the angle from the first line; without
+//! one, the way between the stops tells the output there. It adds the moments in which a line was lost, and the trips that they would have
+//! caused, in any other procedure, above all on impacts.
 
 use super::traces::BodyTraces;
-use crate::analysis::dropout;
 use crate::analysis::grip::{self, GripTraces};
 use crate::analysis::prepared::Prepared;
 use crate::analysis::{Detail, Finding, NotTestable, PartAnalysis};
+use crate::analysis::{dropout, limp};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
 
-/// Analyses the pair. None without a slow sweep.
+/// Analyses the pair. None where neither slow ramps nor the way between the stops was recorded.
 pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysis> {
-    let sweep = traces.creep?;
+    let sweep = traces.creep.or(traces.rest)?;
     let mut out = grip::analyse(GripTraces { sweep, leads: traces.leads, flex: traces.flex }, sheet);
+    if traces.creep.is_none() {
+        keep_of_stops(&mut out);
+    }
     for finding in &mut out.findings {
         finding.kind = match finding.kind {
             FindingKind::GainOffset => FindingKind::FeedbackOffset,
@@ -23,6 +27,8 @@ pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysi
         finding.text = finding.text.replace("the grip", "the plate");
     }
     keep_sensible(&mut out);
+    // Told by `feedback_shape`, from what a body's other procedures show.
+    out.not_testable.retain(|n| !n.what.starts_with(grip::OF_TRAVEL));
     for missing in &mut out.not_testable {
         missing.why = of_a_plate(missing);
         missing.what = format!("feedback: {}", missing.what);
@@ -30,14 +36,38 @@ pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysi
     let others: Vec<&Trace> = traces
         .all()
         .filter(|t| {
-            !matches!(
-                t.provenance.procedure,
-                ProcedureKind::Creep | ProcedureKind::LeadsCheck | ProcedureKind::Flex
-            )
+            !std::ptr::eq(*t, sweep)
+                && !matches!(t.provenance.procedure, ProcedureKind::LeadsCheck | ProcedureKind::Flex)
         })
         .collect();
     add_events(&mut out, sweep, &others, sheet);
     Some(out)
+}
+
+/// The plate goes fast from stop to stop while rest and stops are found: that tells the output at both and which lead is bad, not what
+/// hangs on a slow sweep.
+fn keep_of_stops(out: &mut PartAnalysis) {
+    use FigureName as F;
+    let stops = [F::ClosedVolts, F::OpenVolts, F::Span, F::DropoutRate, F::LimpTrips];
+    out.figures.retain(|f| stops.contains(&f.name));
+    out.findings.retain(|f| {
+        matches!(
+            f.kind,
+            FindingKind::SupplyLead
+                | FindingKind::GroundLead
+                | FindingKind::SignalLead
+                | FindingKind::Leakage
+                | FindingKind::DeadChannel
+                | FindingKind::SwappedChannels
+                | FindingKind::Dropout
+        )
+    });
+    out.detection_limits.retain(|l| l.kind == FindingKind::Dropout);
+    out.curves.clear();
+    out.histograms.clear();
+    let why = "no slow ramp was recorded: run creep".to_owned();
+    let what = "correlation, noise, skew, flat_spot, noisy_track".to_owned();
+    out.not_testable.push(NotTestable { what, why });
 }
 
 /// The first line is its own angle here, so a flat spot of it can't be told; and where a line is lost again and again, every bend of the
@@ -67,7 +97,15 @@ fn add_events(out: &mut PartAnalysis, sweep: &Trace, others: &[&Trace], sheet: &
     let slow = dropout::find(&Prepared::new(sweep, sheet), sheet);
     let mut reports = Vec::new();
     for trace in others {
-        let report = dropout::find(&Prepared::new(trace, sheet), sheet);
+        let prepared = Prepared::new(trace, sheet);
+        let report = dropout::find(&prepared, sheet);
+        let trips = limp::predict(&prepared, sheet).figure;
+        if let (Some(all), Some(more)) =
+            (out.figures.iter_mut().find(|f| f.name == FigureName::LimpTrips), trips)
+        {
+            all.value += more.value;
+            all.standard_uncertainty = all.standard_uncertainty.hypot(more.standard_uncertainty);
+        }
         for event in &report.findings {
             let procedure = trace.provenance.procedure.name().replace('_', " ");
             // Where the plate hits stops or flanks.

@@ -237,6 +237,25 @@ fn gears(m: &Measured, out: &mut Told) {
         }
         Err(why) => out.missing("lash", no_lash(*why)),
     }
+    for p in &m.pushed.0 {
+        // The place that was asked for: the hand comes near it.
+        let condition = Condition { from_deg: Some((p.at_deg / 5.0).round() * 5.0), ..Condition::NONE };
+        let definition = format!(
+            "free travel of the gears at the plate, both flanks: way of a probe through the bore less that of the rotor by its EMF, bridge open, \
+             median of {} strokes",
+            p.strokes
+        );
+        out.figure(FigureName::LashByPush, Some(p.lash), condition, definition);
+        out.at(Some(p.at_deg));
+    }
+    if m.pushed.0.is_empty() {
+        let why = if m.pushed.1 > 0 {
+            "all strokes of the probe were faster than 25 deg/s: push more slowly"
+        } else {
+            "the plate was not pushed through the bore: run guided-push"
+        };
+        out.missing(FigureName::LashByPush.name(), why);
+    }
     match (&m.map, &m.worn) {
         (Ok(map), Some(worn)) => {
             let definition = format!(

@@ -2,6 +2,7 @@
 
 use super::creep::{self, Creep};
 use super::estimate::Estimate;
+use super::feedback_shape::{self, AgainstRotor};
 use super::guided_push::{self, Pushed};
 use super::jam::{self, Jam};
 use super::lash::{self, Lash, NoLash};
@@ -18,7 +19,7 @@ use super::tracking::{self, Tracking};
 use super::worn_teeth::{Search, Worn};
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
-use crate::trace::{PlateScale, Trace};
+use crate::trace::{PlateScale, ProcedureKind, Trace};
 
 /// A motor whose K' could not be measured has its sheet's within this, relative. Engineering assumption.
 const NOMINAL_EMF: f64 = 0.04;
@@ -68,9 +69,12 @@ impl Recordings {
             open_ratio: sheet.rising.open,
             travel_deg: sheet.travel_deg,
         };
-        let told = traces.all().filter_map(|t| t.provenance.plate).last();
+        // One that was interrupted may have ended on its way to a stop.
+        let cut = |t: &&Trace| t.provenance.procedure == ProcedureKind::Rest && t.was_interrupted();
+        let told = traces.all().filter(|t| !cut(t)).filter_map(|t| t.provenance.plate).last();
+        let rest_cut = traces.rest.is_some_and(|t| cut(&t));
         let plate = told.filter(|p| plausible(p, &nominal)).unwrap_or(nominal);
-        let stops_found = told.is_none_or(|p| plausible(&p, &nominal));
+        let stops_found = told.map_or(!rest_cut, |p| plausible(&p, &nominal));
         let of =
             |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate, sheet.correlation_line()));
         Self {
@@ -164,6 +168,8 @@ pub struct Measured {
     pub steps: Steps,
     /// Tracking of ramps.
     pub tracking: Option<Tracking>,
+    /// The feedback lines against the rotor; none where no coast goes far enough.
+    pub rotor: Option<AgainstRotor>,
     /// Places where the drive could not move the plate on.
     pub jams: Vec<Jam>,
     /// Whether the loop was led astray by a feedback line that was lost again and again.
@@ -180,6 +186,20 @@ fn rig_errors(traces: &BodyTraces<'_>) -> RigErrors {
     rig.volts_gain = gain(Channel::MotorVolts).unwrap_or(rig.volts_gain);
     rig.amps_gain = gain(Channel::MotorAmps).unwrap_or(rig.amps_gain);
     rig
+}
+
+/// The lines against the rotor, over the coasts of creep and release.
+fn against_rotor(
+    r: &Recordings,
+    traces: &BodyTraces<'_>,
+    sheet: &PartSheet,
+    known: Option<(f64, Estimate)>,
+) -> Option<AgainstRotor> {
+    let (rest_deg, emf) = known?;
+    let pairs = [(traces.creep, &r.creep), (traces.release, &r.release)];
+    let pairs: Vec<(&Trace, &Recording)> =
+        pairs.into_iter().filter_map(|(trace, recording)| Some((trace?, recording.as_ref()?))).collect();
+    feedback_shape::against_rotor(&pairs, r, rest_deg, emf, sheet)
 }
 
 impl Measured {
@@ -227,6 +247,7 @@ impl Measured {
             steps: latency::measure(&steps, ranges, sensor_lag),
             sensor_lag,
             tracking: tracking::measure(&creeps),
+            rotor: against_rotor(r, traces, sheet, at_rest.zip(motor.emf)),
             jams: jam::find(&all, motor.offsets),
             led_astray: r.contradicted() > LED_ASTRAY,
             rest: let_go,

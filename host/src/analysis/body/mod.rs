@@ -6,7 +6,8 @@
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
 //! - one file per figure or finding: [`creep`], [`onset`], [`first_motion`] and [`latency`], [`sensor_lag`], [`release`], [`lash`] with the gears' [`wind_up`], [`guided_push`], [`tracking`], [`blip`],
 //!   [`tooth_map`], and [`worn_teeth`] among a [`population`] and past a part's [`own_errors`].
-//! - [`feedback`]: the pair on the plate, by the grip's own analysis.
+//! - [`feedback`]: the pair on the plate, by the grip's own analysis; [`feedback_shape`]: its lines against each other and the rotor.
+//! - [`looked_at`]: what was searched for worn teeth, from where to where, and what nothing looked at.
 //! - [`measured`]: all of it in the order in which one needs the other.
 //! - [`lines`]: whether the feedback lines moved at all.
 //! - [`evidence`], [`defects`]: what is wrong and how sure. [`figures`], [`plots`]: what is told.
@@ -19,6 +20,7 @@ pub mod defects;
 pub mod estimate;
 pub mod evidence;
 pub mod feedback;
+pub mod feedback_shape;
 pub mod figures;
 pub mod first_motion;
 pub mod guided_push;
@@ -26,6 +28,7 @@ pub mod jam;
 pub mod lash;
 pub mod latency;
 pub mod lines;
+pub mod looked_at;
 pub mod measured;
 pub mod motor;
 pub mod onset;
@@ -49,7 +52,8 @@ pub mod worn_teeth;
 pub use traces::BodyTraces;
 
 use super::prepared::{AngleSource, Prepared};
-use super::{Detail, DetectionLimit, NotTestable, PartAnalysis, gaps, order};
+use super::usable::{Usable, nothing, unfit};
+use super::{NotTestable, PartAnalysis, gaps, order};
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
 use measured::{Measured, Recordings};
@@ -63,6 +67,29 @@ pub fn analyse(traces: BodyTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
 
 /// Analyses a throttle body among a population of healthy ones.
 pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
+    let faults: Vec<String> = traces.all().filter_map(unfit).collect();
+    let usable: Vec<Usable<'_>> =
+        traces.all().filter(|t| unfit(t).is_none()).map(|trace| Usable::of(trace, sheet)).collect();
+    if usable.is_empty()
+        && let Some(why) = faults.first()
+    {
+        return nothing(PartKind::Body, why.clone());
+    }
+    let mut out = analyse_usable(BodyTraces::sorted(usable.iter().map(|u| &*u.trace)), sheet, population);
+    out.rig_faults.extend(faults);
+    for usable in usable {
+        if let Some(cut) = usable.cut {
+            let what = format!("rest of the {}", cut.procedure.title());
+            out.not_testable.push(NotTestable { what, why: format!("{}: repeat it", cut.words()) });
+        }
+        out.rig_faults.extend(usable.faults);
+        out.left_out.extend(usable.left_out);
+    }
+    out
+}
+
+/// The same of recordings of which nothing has to be left out.
+fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
     let recordings = Recordings::new(&traces, sheet);
     if lines::no_angle(&traces) {
         return without_angle(&traces);
@@ -72,10 +99,12 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
     out.kind = PartKind::Body;
     out.population = measured.worn.is_some().then(|| population.words());
     let mut told = figures::of(&measured);
+    add_shape(&measured, &recordings, &traces, sheet, &mut told);
     add_stops(&measured, &recordings, sheet, &mut told);
     out.figures.extend(told.figures);
     out.not_testable.extend(told.not_testable);
     out.findings.extend(defects::find(&measured, sheet));
+    looked_at::largest_of_findings(&mut out);
     let dead = lines::find(&traces);
     out.findings.retain(|f| f.kind != FindingKind::DeadChannel || dead.is_empty());
     out.findings.extend(dead);
@@ -84,7 +113,8 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
     if let (Some(before), Some(after)) = (&recordings.blip_before, &recordings.blip_after) {
         out.comparisons = blip::compare(before, after, measured.emf.map(|e| e.value), measured.ranges);
     }
-    out.detection_limits.extend(teeth_limit(&measured, population));
+    out.detection_limits.extend(looked_at::teeth_limit(&measured, population));
+    out.not_looked_at = looked_at::missed(&traces, &measured, &out);
     out.gap_regions.extend(gap_regions(&traces, sheet));
     say_what_is_missing(&traces, &recordings, &measured, &mut out);
     out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty.is_finite());
@@ -129,33 +159,21 @@ fn add_stops(m: &Measured, recordings: &Recordings, sheet: &PartSheet, told: &mu
     figures::stops(m, nominal, 1e-3 * sheet.travel_deg, told);
 }
 
-/// What a map without a worn tooth would have missed.
-fn teeth_limit(m: &Measured, population: &Population) -> Option<DetectionLimit> {
-    let worn = m.worn.as_ref()?;
-    let mut depths: Vec<f64> = worn.limit.iter().map(|l| l.1).collect();
-    let middle = super::statistics::median(&mut depths)?;
-    let first = worn.limit.first()?;
-    let among = if population.bodies > 0 {
-        format!(
-            "{} healthy bodies{}",
-            population.bodies,
-            if population.origin.simulated { ", simulated" } else { "" }
-        )
-    } else {
-        "an assumed spread: no population of this kind of body is known".to_owned()
-    };
-    Some(DetectionLimit {
-        kind: FindingKind::WornTooth,
-        channel: None,
-        text: format!(
-            "a tooth that has lost less than {middle:.2} deg on its opening flank would not have been seen ({:.2} deg next to rest); against {among}",
-            first.1
-        ),
-        details: vec![
-            Detail { name: "depth", value: middle, unit: "deg" },
-            Detail { name: "depth_next_to_rest", value: first.1, unit: "deg" },
-        ],
-    })
+/// The shape of the feedback lines, against each other and against the rotor.
+fn add_shape(
+    m: &Measured,
+    recordings: &Recordings,
+    traces: &BodyTraces<'_>,
+    sheet: &PartSheet,
+    told: &mut figures::Told,
+) {
+    let travel_deg = recordings.plate.map_or(sheet.travel_deg, |p| p.travel_deg);
+    let by_rotor = feedback_shape::linearity(m.rotor.as_ref(), travel_deg);
+    let by_first = feedback_shape::against_first(traces.creep, traces.rest, sheet);
+    for (figures, not_testable) in [by_rotor, by_first] {
+        told.figures.extend(figures);
+        told.not_testable.extend(not_testable);
+    }
 }
 
 /// Stretches of travel that a gap touches, in any trace of the body.
@@ -204,12 +222,6 @@ fn say_what_is_missing(
         out.warnings.push(format!(
             "{} strokes of the guided push were faster than 25 deg/s and left out: push more slowly",
             m.pushed.1
-        ));
-    }
-    for p in &m.pushed.0 {
-        out.warnings.push(format!(
-            "guided push at {:.0} deg: lash {:.2} deg, standard uncertainty {:.2} deg, {} strokes",
-            p.at_deg, p.lash.value, p.lash.uncertainty, p.strokes
         ));
     }
 }

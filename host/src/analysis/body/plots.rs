@@ -5,8 +5,8 @@ use super::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
 use super::worn_teeth::Worn;
 use crate::analysis::statistics;
 use crate::analysis::{Axis, Histogram, Plot, PlotBand, PlotMark, PlotSeries};
-use crate::quantity::{Bridge, Condition, Heading, Unit};
-use crate::sheet::PartSheet;
+use crate::quantity::{Bridge, Channel, Condition, Heading, Unit};
+use crate::sheet::{PartSheet, Topology};
 
 /// At most so many points per line.
 const POINTS: usize = 600;
@@ -19,10 +19,18 @@ const STILL_DEG: f64 = 0.5;
 
 /// Every plot that there is something to draw of.
 pub fn of(m: &Measured, recordings: &Recordings, sheet: &PartSheet) -> Vec<Plot> {
-    [steps(m), lag_along(m), returns(m, recordings), creep(m), lost_motion(m, sheet)]
-        .into_iter()
-        .flatten()
-        .collect()
+    [
+        steps(m),
+        lag_along(m),
+        returns(m, recordings),
+        creep(m),
+        lost_motion(m, sheet),
+        pushed(m),
+        against_rotor(m, sheet),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 fn axis(label: &str, unit: &'static str) -> Axis {
@@ -177,7 +185,7 @@ fn lost_motion(m: &Measured, sheet: &PartSheet) -> Option<Plot> {
     let worn = m.worn.as_ref()?;
     let gears = sheet.body.as_ref().and_then(|b| b.gears);
     let pitch = gears.map_or(UNKNOWN_PITCH_DEG, |g| g.tooth_pitch_deg());
-    let deg: Vec<f64> = (0..map.layout.bins).map(|k| map.rest_deg + map.layout.deg(k)).collect();
+    let deg: Vec<f64> = (0..worn.off_deg.len()).map(|k| map.rest_deg + map.layout.deg(k)).collect();
     let off = levelled(&deg, worn, pitch);
     let (limit_deg, limit): (Vec<f64>, Vec<f64>) = worn.limit.iter().copied().unzip();
     let last = deg.last().copied().unwrap_or(0.0);
@@ -213,6 +221,57 @@ fn lost_motion(m: &Measured, sheet: &PartSheet) -> Option<Plot> {
         ],
         marks: named_once(marks.collect()),
         bands,
+    })
+}
+
+/// Lash by place, as a probe through the bore found it.
+fn pushed(m: &Measured) -> Option<Plot> {
+    let places = &m.pushed.0;
+    let at = |of: fn(f64, f64) -> f64| places.iter().map(|p| of(p.lash.value, p.lash.uncertainty)).collect();
+    let x: Vec<f64> = places.iter().map(|p| p.at_deg).collect();
+    let series = |label: &str, y: Vec<f64>| PlotSeries { label: label.to_owned(), x: x.clone(), y };
+    (places.len() > 1).then(|| Plot {
+        name: "lash_by_push",
+        title: "Lash by guided push".to_owned(),
+        reading: "Free travel of the gears, both flanks, where a probe through the bore moved the plate; a place that stands out is a worn tooth."
+            .to_owned(),
+        x: axis("plate", "deg"),
+        y: axis("lash", "deg"),
+        series: vec![
+            series("lash", at(|v, _| v)),
+            series("at least (95 %)", at(|v, u| v - 2.0 * u)),
+            series("at most (95 %)", at(|v, u| v + 2.0 * u)),
+        ],
+        marks: Vec::new(),
+        bands: Vec::new(),
+    })
+}
+
+/// What each feedback line deviates by from a straight one, against the rotor.
+fn against_rotor(m: &Measured, sheet: &PartSheet) -> Option<Plot> {
+    let rotor = m.rotor.as_ref()?;
+    let lines = Channel::SENSORS.iter().zip(&rotor.off_deg);
+    let series: Vec<PlotSeries> = lines
+        .filter_map(|(channel, off)| {
+            let label = if sheet.topology == Topology::Complementary {
+                format!("{channel} line")
+            } else {
+                format!("{} line", if *channel == Channel::Rising { "first" } else { "second" })
+            };
+            Some(PlotSeries { label, x: rotor.deg.clone(), y: off.clone()? })
+        })
+        .collect();
+    (!series.is_empty()).then(|| Plot {
+        name: "feedback_shape",
+        title: "Feedback lines against the rotor".to_owned(),
+        reading: "What each line deviates by from its own straight line while the plate coasts home and the motor's EMF tells the rotor's angle: \
+             where both go together, a bend is shared, of magnet or track."
+            .to_owned(),
+        x: axis("plate", "deg"),
+        y: axis("deviation", "deg"),
+        series,
+        marks: Vec::new(),
+        bands: Vec::new(),
     })
 }
 

@@ -2,7 +2,7 @@
 //! goes on them. It is a data file; this file learns, reads and writes it, and holds the stand-in where none fits.
 //!
 //! The covariance is shrunk towards an assumed one (Ledoit, Wolf, J. Multivar. Anal. 88 (2004) 365, with a fixed share): few bodies
-//! do not fill 185 dimensions. How high the search goes is learned on bodies left out of the fit, in five folds, as a Gumbel
+//! do not fill some 380 dimensions. How high the search goes is learned on bodies left out of the fit, in five folds, as a Gumbel
 //! distribution by its moments (Gumbel, Statistics of Extremes, 1958).
 
 use super::cholesky::Cholesky;
@@ -176,10 +176,16 @@ impl Population {
             .filter(|m| m.layout == layout && m.lost_deg.iter().all(|v| v.is_finite()))
             .map(|m| m.lost_deg.as_slice())
             .collect();
+        // As far as nine in ten of the maps go: the others ended short.
+        let mut lengths: Vec<usize> = rows.iter().map(|r| r.len()).collect();
+        lengths.sort_unstable();
+        let bins = lengths.get(lengths.len() / 10).copied().unwrap_or(0);
+        let rows: Vec<&[f64]> = rows.into_iter().filter(|r| r.len() >= bins).map(|r| &r[..bins]).collect();
+        let layout = Layout { bins, ..layout };
         if rows.len() < LEAST_BODIES {
             return Err(PopulationError::TooFew { given: rows.len(), layout });
         }
-        let mut whole = Self::fitted(&rows, pitch_deg, origin.clone());
+        let mut whole = Self::fitted(&rows, layout, pitch_deg, origin.clone());
         let mut highest = Vec::with_capacity(rows.len());
         for fold in 0..FOLDS {
             let of = |inside: bool| -> Vec<&[f64]> {
@@ -189,7 +195,7 @@ impl Population {
                     .map(|(_, r)| *r)
                     .collect()
             };
-            let others = Self::fitted(&of(false), pitch_deg, origin.clone());
+            let others = Self::fitted(&of(false), layout, pitch_deg, origin.clone());
             let search = worn_teeth::Search::new(&others).ok_or(PopulationError::NotDefinite)?;
             highest.extend(of(true).iter().map(|row| search.highest(row)));
         }
@@ -197,8 +203,7 @@ impl Population {
         Ok(whole)
     }
 
-    fn fitted(rows: &[&[f64]], pitch_deg: f64, origin: Origin) -> Self {
-        let layout = Layout::STANDARD;
+    fn fitted(rows: &[&[f64]], layout: Layout, pitch_deg: f64, origin: Origin) -> Self {
         let n = rows.len() as f64;
         let mean: Vec<f64> = (0..layout.bins).map(|k| rows.iter().map(|r| r[k]).sum::<f64>() / n).collect();
         let shrink = (SHRINK.0 / n).clamp(SHRINK.1, SHRINK.2);
@@ -216,9 +221,9 @@ impl Population {
         Self { origin, bodies: rows.len(), layout, pitch_deg, null: ASSUMED_NULL, mean, covariance }
     }
 
-    /// Whether it was learned from bodies of the part's kind and its maps have the part's bins.
+    /// Whether it was learned from bodies of the part's kind and its maps have the part's bins, as far as both go.
     pub fn fits(&self, map: &ToothMap, kind: &str) -> bool {
-        self.bodies >= LEAST_BODIES && self.layout == map.layout && self.origin.kind == kind
+        self.bodies >= LEAST_BODIES && self.layout.agrees_with(&map.layout) && self.origin.kind == kind
     }
 
     /// How many of what, in words: stands in every outcome of a body that was judged among it.

@@ -139,7 +139,13 @@ impl Recording {
             .filter(|b| !matches!(program.get(b.0), Some(Stimulus::Repeat { .. })))
             .collect();
         let gaps: Vec<usize> = trace.gaps.iter().map(|g| g.index).collect();
-        Some(Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) })
+        let mut recording = Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) };
+        let newest = began.last().map_or(0, |b| b.2);
+        // The program did not go on from the stretch in which it was interrupted.
+        if trace.was_interrupted() && recording.stretches.pop_if(|s| s.began_us == newest).is_some() {
+            recording.left_out += 1;
+        }
+        Some(recording)
     }
 
     /// Plate angle over samples.

@@ -1,9 +1,9 @@
 //! Lost motion of the gears along the travel: where the motor turns and the plate does not follow. It finds no defect.
 //!
 //! Strokes from rest at constant volts: the rotor's angle at the plate is θ_m = (∫(v − R·i − V_b)dt − L·(i − i₀))/K'; lost motion is
-//! θ_m − θ. It is averaged over strokes in bins of θ_m above the rest position, less its mean over the upper part of the map,
-//! where teeth do not wear. The mesh stays on its opening flank all the way, so only that flank is seen; the tooth in mesh at
-//! rest is not.
+//! θ_m − θ. It is averaged over strokes in bins of θ_m above the rest position, less its mean over a middle part of the travel. The mesh
+//! stays on its opening flank all the way, so only that flank is seen; the tooth in mesh at rest is not. The map ends where the strokes of
+//! this recording ended, or short of the open stop, where the blow winds the gears up.
 
 use super::estimate::Estimate;
 use super::motor::{BRUSH_PER_A, Motor, RAD};
@@ -18,24 +18,44 @@ pub struct Layout {
     pub first_deg: f64,
     /// Bin width, degrees, > 0.
     pub bin_deg: f64,
-    /// Number of bins.
+    /// Most bins: a map has as many as its strokes reached.
     pub bins: usize,
-    /// The map's mean from here up is taken off, degrees above rest.
+    /// The map's mean over [`Layout::REFERENCE_DEG`] from here up is taken off, degrees above rest.
     pub reference_deg: f64,
 }
 
 impl Layout {
     /// The layout of this version.
-    pub const STANDARD: Self = Self { first_deg: 1.1, bin_deg: 0.2, bins: 185, reference_deg: 24.0 };
+    pub const STANDARD: Self = Self { first_deg: 1.1, bin_deg: 0.2, bins: 385, reference_deg: 24.0 };
+    /// Length of the part whose mean is taken off, degrees.
+    pub const REFERENCE_DEG: f64 = 14.0;
+
+    /// Whether a bin is of the part whose mean is taken off.
+    pub fn is_reference(&self, bin: usize) -> bool {
+        let deg = self.deg(bin) + 1e-9;
+        (self.reference_deg..self.reference_deg + Self::REFERENCE_DEG).contains(&deg)
+    }
+
+    /// Fewest bins of a map: to the end of that part.
+    pub fn least_bins(&self) -> usize {
+        ((self.reference_deg + Self::REFERENCE_DEG - self.first_deg) / self.bin_deg).ceil() as usize
+    }
+
+    /// Whether the bins of `other` begin at the same places as these, as far as both go.
+    pub fn agrees_with(&self, other: &Self) -> bool {
+        self.first_deg == other.first_deg
+            && self.bin_deg == other.bin_deg
+            && self.reference_deg == other.reference_deg
+    }
 
     /// Middle of a bin, degrees above rest.
     pub fn deg(&self, bin: usize) -> f64 {
         self.first_deg + self.bin_deg * bin as f64
     }
 
-    /// Where the last bin ends, degrees above rest.
-    pub fn end_deg(&self) -> f64 {
-        self.first_deg + self.bin_deg * (self.bins as f64 - 0.5)
+    /// Where a map of so many bins ends, degrees above rest.
+    pub fn end_deg(&self, bins: usize) -> f64 {
+        self.first_deg + self.bin_deg * (bins as f64 - 0.5)
     }
 }
 
@@ -46,7 +66,7 @@ pub struct ToothMap {
     pub layout: Layout,
     /// Rest position, degrees of travel.
     pub rest_deg: f64,
-    /// Lost motion, degrees; every bin has a value.
+    /// Lost motion, degrees, of every bin from the first to where the strokes end; at most as many as the layout has.
     pub lost_deg: Vec<f64>,
     /// Scatter of one stroke at a place, degrees.
     pub repeat_deg: f64,
@@ -56,6 +76,14 @@ pub struct ToothMap {
     pub snap_back: Option<Estimate>,
     /// Where, degrees of travel.
     pub snap_back_deg: Option<f64>,
+}
+
+impl ToothMap {
+    /// From where to where it looked, degrees of travel.
+    pub fn covered_deg(&self) -> (f64, f64) {
+        let first = self.layout.first_deg - 0.5 * self.layout.bin_deg;
+        (self.rest_deg + first, self.rest_deg + self.layout.end_deg(self.lost_deg.len()))
+    }
 }
 
 /// Why there is no map.
@@ -73,6 +101,8 @@ pub enum NoMap {
 const BEGIN_DEG: f64 = 0.6;
 /// A stroke begins within this of rest, degrees.
 const FROM_REST_DEG: f64 = 1.5;
+/// A stroke is cut this far before the highest place that it reached: what it does against the open stop is no lost motion, degrees.
+const SHORT_OF_STOP_DEG: f64 = 0.7;
 /// Least volts of a stroke.
 const LEAST_VOLTS: f64 = 1.0;
 
@@ -97,7 +127,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     for r in recordings {
         for (before, s) in r.with_previous() {
             if matches!(before.stimulus, Stimulus::Release { .. }) {
-                strokes.extend(stroke(r, s, motor, rest_deg, layout));
+                strokes.extend(stroke(r, s, motor, rest_deg));
             }
         }
     }
@@ -121,7 +151,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     })
 }
 
-fn stroke(r: &Recording, s: &Stretch, motor: &Motor, rest_deg: f64, layout: Layout) -> Option<Stroke> {
+fn stroke(r: &Recording, s: &Stretch, motor: &Motor, rest_deg: f64) -> Option<Stroke> {
     let Stimulus::Volts { volts, .. } = s.stimulus else { return None };
     let (emf, winding) = (motor.emf?.value, motor.winding()?);
     let from = mean(r.deg(s.range.start..s.range.start + 5))?;
@@ -130,8 +160,12 @@ fn stroke(r: &Recording, s: &Stretch, motor: &Motor, rest_deg: f64, layout: Layo
     }
     let deg = r.deg(s.range.clone());
     let begin = s.range.start + deg.iter().position(|d| *d > rest_deg + BEGIN_DEG)?;
-    let top = rest_deg + layout.end_deg() + 3.0;
+    let highest = deg.windows(5).map(|w| w.iter().sum::<f64>() / 5.0).fold(f64::NEG_INFINITY, f64::max);
+    let top = highest - SHORT_OF_STOP_DEG;
     let end = deg.iter().position(|d| *d > top).map_or(s.range.end, |k| s.range.start + k);
+    if end <= begin {
+        return None;
+    }
     let (deg, volts, amps) = (r.deg(begin..end), r.volts(begin..end), r.amps(begin..end));
     if deg.len() < 40 || !deg.iter().chain(volts).chain(amps).all(|v| v.is_finite()) {
         return None;
@@ -179,24 +213,32 @@ fn binned(points: &[(f64, f64)], layout: Layout) -> Vec<Option<f64>> {
     }
     let mut map: Vec<Option<f64>> = sums.iter().map(|(s, n)| (*n > 0).then(|| s / f64::from(*n))).collect();
     let upper: Vec<f64> =
-        (0..layout.bins).filter(|k| layout.deg(*k) >= layout.reference_deg).filter_map(|k| map[k]).collect();
+        (0..layout.bins).filter(|k| layout.is_reference(*k)).filter_map(|k| map[k]).collect();
     if let Some(level) = mean(&upper) {
         map.iter_mut().flatten().for_each(|v| *v -= level);
     }
     map
 }
 
-/// Mean over strokes; holes of up to five bins are bridged evenly. None with larger ones.
+/// Mean over strokes, up to where at least half of them came; holes of up to five bins are bridged evenly. None with larger ones, or
+/// where it ends within the part whose mean is taken off.
 fn averaged(maps: &[Vec<Option<f64>>], layout: Layout) -> Option<Vec<f64>> {
-    let means: Vec<Option<f64>> =
-        (0..layout.bins).map(|k| mean(&maps.iter().filter_map(|m| m[k]).collect::<Vec<f64>>())).collect();
+    let means: Vec<Option<f64>> = (0..layout.bins)
+        .map(|k| {
+            let values: Vec<f64> = maps.iter().filter_map(|m| m[k]).collect();
+            mean(&values).filter(|_| 2 * values.len() >= maps.len())
+        })
+        .collect();
     let known: Vec<usize> = (0..layout.bins).filter(|k| means[*k].is_some()).collect();
-    let (first, last) = (*known.first()?, *known.last()?);
-    if first > 3 || last + 4 < layout.bins || known.windows(2).any(|w| w[1] - w[0] > 6) {
+    let first = *known.first()?;
+    let holes = known.windows(2).position(|w| w[1] - w[0] > 6);
+    let known = &known[..holes.map_or(known.len(), |k| k + 1)];
+    let last = *known.last()?;
+    if first > 3 || last + 4 < layout.least_bins() {
         return None;
     }
     let at = |k: usize| means[k].unwrap_or(0.0);
-    (0..layout.bins)
+    (0..=last)
         .map(|k| {
             let after = known.partition_point(|i| *i < k);
             let (a, b) = (known[after.saturating_sub(1)], known[after.min(known.len() - 1)]);

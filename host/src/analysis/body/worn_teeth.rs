@@ -1,9 +1,10 @@
 //! Search for worn teeth on a lost-motion map: a matched filter on whitened data. It knows no limit and names no cause.
 //!
 //! A worn tooth adds a bump of known shape. With the healthy mean μ and covariance C: z(c) = s'C⁻¹(y − μ)/√(s'C⁻¹s), depth(c) =
-//! s'C⁻¹(y − μ)/(s'C⁻¹s) (Kay, Fundamentals of Statistical Signal Processing II, 1998, 4.4). The spread of z over the upper
-//! part of the map, where teeth do not wear, scales z where it is above 1: gears of another class then raise no false alarm. What a part has of
-//! its own ([`super::own_errors`]) is added to C.
+//! s'C⁻¹(y − μ)/(s'C⁻¹s) (Kay, Fundamentals of Statistical Signal Processing II, 1998, 4.4). The spread of z from the middle of
+//! the travel up scales z where it is above 1, robustly, because a tooth may be worn there too: gears of another class then raise no
+//! false alarm. What a part has of its own ([`super::own_errors`]) is added to C. A map that ends short of the population's is searched as far
+//! as it goes: the leading block of a covariance has the leading block of its factor.
 
 use super::cholesky::Cholesky;
 use super::estimate::Estimate;
@@ -16,6 +17,8 @@ use crate::analysis::statistics;
 const STEP_DEG: f64 = 0.25;
 /// First place searched, degrees above rest: the flank of the next tooth's bump.
 const FIRST_DEG: f64 = 0.5;
+/// A tooth whose middle is nearer than this to the end of the map is not searched for: less than its flat top would be seen, degrees.
+const END_DEG: f64 = 0.8;
 /// A healthy body exceeds the threshold with this probability.
 pub const FALSE_ALARM: f64 = 1e-3;
 /// Standard normal quantile for the limit of detection: 95 % are found.
@@ -35,6 +38,18 @@ pub fn tooth_shape(deg: f64, pitch_deg: f64) -> f64 {
     } else {
         0.0
     }
+}
+
+/// What a tooth at a place, degrees above rest, adds to a map: its shape less the part of it that the map's own mean takes off.
+fn shape_at(population: &Population, at_deg: f64) -> Vec<f64> {
+    let layout = population.layout;
+    let mut shape: Vec<f64> =
+        (0..layout.bins).map(|k| tooth_shape(layout.deg(k) - at_deg, population.pitch_deg)).collect();
+    let reference: Vec<f64> =
+        (0..layout.bins).filter(|k| layout.is_reference(*k)).map(|k| shape[k]).collect();
+    let level = statistics::mean(&reference).unwrap_or(0.0);
+    shape.iter_mut().for_each(|v| *v -= level);
+    shape
 }
 
 /// A bump that stands out.
@@ -73,8 +88,8 @@ pub struct Search<'p> {
     factor: Cholesky,
     /// Places, degrees above rest.
     places: Vec<f64>,
-    /// Whitened shapes and their squared lengths.
-    shapes: Vec<(Vec<f64>, f64)>,
+    /// Whitened shapes.
+    shapes: Vec<Vec<f64>>,
 }
 
 impl<'p> Search<'p> {
@@ -88,32 +103,34 @@ impl<'p> Search<'p> {
         let layout = population.layout;
         let own = own_errors::covariance(population.pitch_deg, texture);
         let factor = population.factor_with(0..layout.bins, own)?;
-        // A tooth at the end of the map is not seen whole.
-        let last = layout.end_deg() - population.pitch_deg;
+        let last = layout.end_deg(layout.bins) - END_DEG;
         let places: Vec<f64> =
             (0..).map(|k| FIRST_DEG + STEP_DEG * f64::from(k)).take_while(|c| *c <= last).collect();
-        let shapes = places
-            .iter()
-            .map(|c| {
-                let shape: Vec<f64> =
-                    (0..layout.bins).map(|k| tooth_shape(layout.deg(k) - c, population.pitch_deg)).collect();
-                let white = factor.whiten(&shape);
-                let length = white.iter().map(|v| v * v).sum();
-                (white, length)
-            })
-            .collect();
+        let shapes = places.iter().map(|c| factor.whiten(&shape_at(population, *c))).collect();
         Some(Self { population, factor, places, shapes })
     }
 
-    /// z at every place, and its scale. A depth has z/√length.
-    fn scan(&self, lost_deg: &[f64]) -> (Vec<f64>, f64) {
-        let off: Vec<f64> = lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();
+    /// Places that a map of so many bins shows, and the squared lengths of their whitened shapes as far as it goes.
+    fn seen(&self, bins: usize) -> Vec<f64> {
+        let last = self.population.layout.end_deg(bins) - END_DEG;
+        let seen = self.places.iter().zip(&self.shapes).take_while(|(c, _)| **c <= last);
+        seen.map(|(_, s)| s[..bins].iter().map(|v| v * v).sum::<f64>().max(1e-12)).collect()
+    }
+
+    /// z at every place that the map shows, and its scale. A depth has z/√length.
+    fn scan(&self, lost_deg: &[f64], lengths: &[f64]) -> (Vec<f64>, f64) {
+        let bins = self.population.layout.bins;
+        let mut off: Vec<f64> = lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();
+        off.resize(bins, 0.0);
+        // Only the leading part counts, and the whitening of that does not see the rest.
         let white = self.factor.whiten(&off);
         let z: Vec<f64> = self
             .shapes
             .iter()
+            .zip(lengths)
             .map(|(s, length)| {
-                s.iter().zip(&white).map(|(a, b)| a * b).sum::<f64>() / length.max(1e-12).sqrt()
+                let along = s.iter().zip(&white).take(lost_deg.len()).map(|(a, b)| a * b).sum::<f64>();
+                along / length.sqrt()
             })
             .collect();
         let upper = self.population.layout.reference_deg - 3.0;
@@ -128,58 +145,66 @@ impl<'p> Search<'p> {
 
     /// Largest z of a map.
     pub(super) fn highest(&self, lost_deg: &[f64]) -> f64 {
+        let bins = lost_deg.len().min(self.population.layout.bins);
+        let lost_deg = &lost_deg[..bins];
         let fitted =
             own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
         fitted.as_ref().unwrap_or(self).highest_as_it_is(lost_deg)
     }
 
     fn highest_as_it_is(&self, lost_deg: &[f64]) -> f64 {
-        self.scan(lost_deg).0.into_iter().fold(f64::NEG_INFINITY, f64::max)
+        let (z, _) = self.scan(lost_deg, &self.seen(lost_deg.len()));
+        z.into_iter().fold(f64::NEG_INFINITY, f64::max)
     }
 
     /// Searches a map.
     pub fn find(&self, map: &ToothMap) -> Option<Worn> {
-        if map.lost_deg.len() != self.population.layout.bins || map.lost_deg.iter().any(|v| !v.is_finite()) {
+        let layout = self.population.layout;
+        let bins = map.lost_deg.len().min(layout.bins);
+        if bins + 4 < layout.least_bins() || !map.layout.agrees_with(&layout) {
+            return None;
+        }
+        let lost_deg = &map.lost_deg[..bins];
+        if lost_deg.iter().any(|v| !v.is_finite()) {
             return None;
         }
         let fitted =
-            own_errors::texture(self.population, &map.lost_deg).and_then(|t| Self::past(self.population, t));
-        fitted.as_ref().unwrap_or(self).find_as_it_is(map)
+            own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
+        fitted.as_ref().unwrap_or(self).find_as_it_is(map, lost_deg)
     }
 
-    fn find_as_it_is(&self, map: &ToothMap) -> Option<Worn> {
-        let null = self.population.null;
-        let threshold = null.at(FALSE_ALARM);
-        let mut left = map.lost_deg.clone();
-        let (z, scale) = self.scan(&left);
-        let highest = self.bump(&z, scale, map.rest_deg)?;
+    fn find_as_it_is(&self, map: &ToothMap, lost_deg: &[f64]) -> Option<Worn> {
+        let bins = lost_deg.len();
+        let mut left = lost_deg.to_vec();
+        let lengths = self.seen(bins);
+        let threshold = self.population.null.at(FALSE_ALARM);
+        let off_deg = left.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();
+        let (z, scale) = self.scan(&left, &lengths);
+        let highest = self.bump(&z, &lengths, scale, map.rest_deg)?;
         let mut bumps = Vec::new();
         let mut next = highest;
         while next.z > threshold && bumps.len() < MOST {
             bumps.push(next);
-            for (k, v) in left.iter_mut().enumerate() {
-                let deg = map.rest_deg + self.population.layout.deg(k);
-                *v -= next.depth.value * tooth_shape(deg - next.at_deg, self.population.pitch_deg);
-            }
-            let (z, scale) = self.scan(&left);
-            next = self.bump(&z, scale, map.rest_deg)?;
+            let shape = shape_at(self.population, next.at_deg - map.rest_deg);
+            left.iter_mut().zip(shape).for_each(|(v, s)| *v -= next.depth.value * s);
+            let (z, scale) = self.scan(&left, &lengths);
+            next = self.bump(&z, &lengths, scale, map.rest_deg)?;
         }
-        let off_deg = map.lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();
-        let limit = self.limit(map.rest_deg, scale);
+        let limit = self.limit(map.rest_deg, bins, scale);
         Some(Worn { highest, bumps, threshold, limit, off_deg, scale })
     }
 
-    /// Depth, degrees, that would be found with 95 % along the travel, for a body that rests at `rest_deg` and scatters `scale` times
-    /// (1 or more) as much as the population.
-    pub fn limit(&self, rest_deg: f64, scale: f64) -> Vec<(f64, f64)> {
+    /// Depth, degrees, that would be found with 95 % along a map of so many bins, for a body that rests at `rest_deg` and scatters
+    /// `scale` times (1 or more) as much as the population.
+    pub fn limit(&self, rest_deg: f64, bins: usize, scale: f64) -> Vec<(f64, f64)> {
         let z = scale * (self.population.null.at(FALSE_ALARM) + FOUND);
-        let depth = |length: f64| z / length.max(1e-12).sqrt();
-        self.places.iter().zip(&self.shapes).map(|(c, (_, length))| (rest_deg + c, depth(*length))).collect()
+        let lengths = self.seen(bins.min(self.population.layout.bins));
+        self.places.iter().zip(lengths).map(|(c, length)| (rest_deg + c, z / length.sqrt())).collect()
     }
 
-    fn bump(&self, z: &[f64], scale: f64, rest_deg: f64) -> Option<Bump> {
+    fn bump(&self, z: &[f64], lengths: &[f64], scale: f64, rest_deg: f64) -> Option<Bump> {
         let k = (0..z.len()).max_by(|a, b| z[*a].total_cmp(&z[*b]))?;
-        let one = scale / self.shapes[k].1.max(1e-12).sqrt();
+        let one = scale / lengths[k].sqrt();
         Some(Bump {
             at_deg: rest_deg + self.places[k],
             depth: Estimate::new(z[k] * one, one)?.widened(SHAPE_DEG),

@@ -14,7 +14,7 @@ const OHM_SPREAD: f64 = 0.3;
 /// Most that the current says against a cause, χ²: it is one witness.
 const MOST: f64 = 40.0;
 /// Change along the travel from which a leak is told by the current alone, amperes.
-const LEAST_AMPS: f64 = 45e-6;
+pub(super) const LEAST_AMPS: f64 = 45e-6;
 
 /// A leak.
 #[derive(Clone, Copy, Debug, PartialEq)]

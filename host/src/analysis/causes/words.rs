@@ -1,7 +1,7 @@
 //! Causes as findings: one sentence for a technician, the numbers beside it.
 
 use super::hypotheses::{Explained, Known};
-use super::{CausesInput, Channel, Detail, Estimate, Finding, FindingKind};
+use super::{AngleSource, CausesInput, Channel, Detail, Estimate, Finding, FindingKind};
 
 fn finding(
     kind: FindingKind,
@@ -172,7 +172,8 @@ pub(super) fn leak_by_current(amps: f64, ohm: f64) -> Finding {
     finding(
         FindingKind::Leakage,
         None,
-        0.9,
+        // 90 % at the least change that counts, surer the further beyond what a sensor does by itself.
+        (1.0 - 0.1 * (super::leak_current::LEAST_AMPS / amps).sqrt()).clamp(0.5, 0.99),
         format!(
             "the supply current changes by {:.0} uA along the travel as a leak of about {:.0} kohm from a signal line would draw; the \
              curves are too little shifted to say which line",
@@ -218,4 +219,20 @@ pub(super) fn bend(percent: f64, at_deg: f64) -> Finding {
             vec![Detail { name: "bend", value: percent, unit: "% span" }],
         )
     }
+}
+
+/// Nobody turned the part, as far as can be seen.
+pub(super) fn not_turned(input: &CausesInput<'_>) -> String {
+    let seen = match (input.prepared.angle_source, input.prepared.travel_deg) {
+        (AngleSource::Reference, travel) => {
+            let travel = travel.map_or(0.0, |(a, b)| b - a);
+            format!("the reference moved by {travel:.1} deg of {:.0} deg", input.sheet.travel_deg)
+        }
+        _ => "neither line moved".to_owned(),
+    };
+    let procedure = input.prepared.trace.provenance.procedure.title();
+    format!(
+        "not turned: in the {procedure} {seen}, so nothing is said of the part: turn it from stop to stop and back, slowly, five times at \
+         least, while it is recorded; if it was turned, check that the lines are connected and supplied"
+    )
 }

@@ -1,12 +1,12 @@
-//! Tooth map: strokes from rest at one voltage. What the motor turns and the plate does not follow shows the teeth.
+//! Tooth map: strokes from rest to the open stop at one voltage. What the motor turns and the plate does not follow shows the teeth.
 
 use super::super::{Bench, Motion, Recording};
 use crate::trace::ProcedureKind;
 
 /// Rest before a stroke, µs.
 const REST_US: u32 = 500_000;
-/// Length of a stroke, µs.
-const STROKE_US: u32 = 250_000;
+/// Length of a stroke, µs: to the open stop, also of a body that a third more friction or resistance slows.
+const STROKE_US: u32 = 400_000;
 
 impl Bench<'_> {
     /// Drives the plate from rest, again and again, at the sheet's voltage.

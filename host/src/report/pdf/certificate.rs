@@ -21,7 +21,7 @@ use crate::report::provenance::Sealing;
 use crate::report::text::{LABEL, plain};
 use crate::report::words;
 use crate::report::{Paper, Shop};
-use crate::verdict::Verdict;
+use crate::verdict::{NOT_LOOKED_AT, Verdict};
 
 /// What a certificate is made of: all of it is in a stored record.
 #[derive(Clone, Copy, Debug)]
@@ -114,6 +114,12 @@ impl Page<'_> {
         }));
         let title = format!("Certificate of a bench test: {}", words::kind(&self.input.outcome.part.kind));
         parts.extend(set.paragraph(&Rich::new(plain(&title, LABEL), Style::new(13.0).bold()), 0.0));
+        if let Some(banner) = &self.people.banner {
+            let style = Style::new(9.5);
+            let text = self.short(&banner.text);
+            let text = Rich::new(format!("{}. ", banner.word), style.bold()).and(text, style);
+            parts.push(set.framed(1.2, 5.0, |set| set.paragraph(&text, 0.0)).before(3.0));
+        }
         parts.push(self.verdict_and_grade()?.before(5.0));
         let said = self.said();
         let rows = [
@@ -205,10 +211,11 @@ impl Page<'_> {
             .to_vec()
     }
 
-    /// Reasons of a verdict that clears nothing, and what kept a part from a better grade.
+    /// Reasons of a verdict that clears nothing, what nothing looked at, and what kept a part from a better grade.
     fn why(&self) -> Vec<String> {
         let grade = self.people.grade.iter().flat_map(|g| &g.why);
-        let reasons = self.people.reasons.iter().filter(|_| self.input.outcome.verdict != Verdict::Within);
+        let clears = self.input.outcome.verdict == Verdict::Within;
+        let reasons = self.people.reasons.iter().filter(|r| !clears || r.starts_with(NOT_LOOKED_AT));
         reasons.chain(grade).map(|text| capital(text)).collect()
     }
 
@@ -316,7 +323,7 @@ impl Page<'_> {
         let people = self.people;
         let said = |n: &Named| capital(&format!("{}: {}", n.name, n.text));
         let gaps = people.gaps.iter().map(|g| format!("Gap in the recording: {g}"));
-        let short = people.cut_short.iter().map(|c| format!("Cut short: {c}"));
+        let short = people.cut_short.iter().map(|c| format!("Not done to its end: {c}"));
         let mut all: Vec<String> = short.chain(gaps).chain(people.not_testable.iter().map(said)).collect();
         all.extend(people.missed.iter().map(said));
         if all.is_empty() {
