@@ -7,6 +7,7 @@ use super::synthetic::plant::Table;
 use super::synthetic::{Bench, Plan, Plant};
 use super::*;
 use crate::analysis::Figure;
+use crate::quantity::Heading;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 const SEEDS: std::ops::RangeInclusive<u64> = 1..=10;
@@ -203,6 +204,54 @@ fn gears_that_jump_over_a_missing_or_chipped_tooth_break_no_spring() {
         // Told and right, or not told.
         covers(s, FigureName::PreloadDefault, s.plant.tpl);
         covers(s, FigureName::PreloadMain, s.plant.tph);
+    }
+}
+
+/// Moments at which the plate truly had made the first motion after each step of volts, µs, towards open and towards closed.
+fn true_latencies(run: &synthetic::rig::Run) -> [Vec<f64>; 2] {
+    let mut out: [Vec<f64>; 2] = Default::default();
+    for (_, s) in run.recording.with_previous() {
+        let crate::trace::Stimulus::Volts { volts, .. } = s.stimulus else { continue };
+        let sign = f64::signum(volts);
+        let moved = |k: usize| sign * (run.true_deg[k] - run.true_deg[s.range.start]);
+        let Some(k) = s.range.clone().find(|k| moved(*k) > onset::FIRST_MOTION_DEG) else { continue };
+        let share = (onset::FIRST_MOTION_DEG - moved(k - 1)) / (moved(k) - moved(k - 1));
+        out[usize::from(sign < 0.0)].push(200.0 * ((k - 1 - s.range.start) as f64 + share));
+    }
+    out
+}
+
+#[test]
+fn the_median_latency_is_covered_whatever_gears_friction_and_sensor_are_like() {
+    for seed in SEEDS {
+        let mut bench = Bench::healthy(100 + seed);
+        match seed % 5 {
+            0 => (bench.plant.k1, bench.plant.k2) = (0.3 * bench.plant.k1, 0.3 * bench.plant.k2),
+            1 => (bench.plant.k1, bench.plant.k2) = (3.0 * bench.plant.k1, 3.0 * bench.plant.k2),
+            2 => bench.plant.bristle = 0.1f64.to_radians(),
+            3 => bench.lag_s = 3e-4,
+            _ => {}
+        }
+        // The mean of both lines has less noise than one of them.
+        bench.noise_deg /= 2.0f64.sqrt();
+        bench.state = bench.plant.rest();
+        let rest_deg = bench.plant.th0.to_degrees();
+        let coasts = bench.run(&synthetic::programs::releases()).recording;
+        let creep = bench.run(&synthetic::programs::creep()).recording;
+        let lag = sensor_lag::measure(&[&coasts, &creep], bench.plant.emf(), rest_deg).expect("coasts");
+        let run = bench.run(&synthetic::programs::steps(40.0, 60));
+        let ranges = latency::Ranges { rest_deg, low_deg: 12.6, middle_deg: 55.0 };
+        for l in latency::measure(&[&run.recording], ranges, lag).latencies {
+            let mut truth = true_latencies(&run)[usize::from(l.heading == Heading::Closing)].clone();
+            let truth = crate::analysis::statistics::median(&mut truth).expect("sixty steps");
+            let told = l.quantile(0.5).value.expect("sixty steps tell a median");
+            let z = (told.value - truth) / told.uncertainty;
+            assert!(
+                z.abs() < 3.0 && told.uncertainty < 350.0,
+                "seed {seed} {:?}: {told:?} for {truth}",
+                l.heading
+            );
+        }
     }
 }
 
