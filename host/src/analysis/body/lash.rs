@@ -23,8 +23,9 @@ use std::ops::Range;
 /// Wind-up of the gears over an arrest that does not tell it, and its standard uncertainty, degrees: a mesh between a third and three times
 /// as stiff as the study's. Engineering assumption.
 const UNSEEN_WIND_UP_DEG: (f64, f64) = (0.08, 0.05);
-/// Standard uncertainty of the arrest's model: stiffness, ripple of the EMF, rebound; degrees, and per degree of lash.
-const ARREST: (f64, f64) = (0.027, 0.045);
+/// Standard uncertainty of the arrest's model without its wind-up: ripple of the EMF, errors of gears and sensor at a place; degrees, and per
+/// degree of lash.
+const ARREST: (f64, f64) = (0.015, 0.045);
 /// The same of the swing: ripple of resistance between the flanks, blows that move the plate.
 const SWING: (f64, f64) = (0.03, 0.08);
 /// Volts below this count as none.
@@ -267,7 +268,7 @@ pub struct Arrest {
     pub late_deg: f64,
     /// What the rotor's friction can hold the gears wound up by, degrees.
     pub held_deg: f64,
-    /// Standard uncertainty of the wind-up that was taken off, degrees.
+    /// What all arrests share of the uncertainty of the wind-up that was taken off, degrees.
     pub wound_uncertainty_deg: f64,
 }
 
@@ -325,22 +326,16 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag:
         contact: contact + 2,
     });
     // A sensor that is late is so by other speeds on the way down and back.
-    let wound = found.map(|w| {
-        let late = w.wound_deg.value / w.hysteresis_deg.value.max(0.003)
-            * sensor_lag.uncertainty
-            * speed[contact + 2];
-        (w.wound_deg.widened(late), w.held_deg)
-    });
-    let unseen = Estimate { value: UNSEEN_WIND_UP_DEG.0, uncertainty: UNSEEN_WIND_UP_DEG.1 };
-    let (wound, held_deg) =
-        wound.filter(|w| w.0.uncertainty < 2.0 * unseen.uncertainty).unwrap_or((unseen, 0.02));
+    let told = found.filter(|w| w.wound_deg.uncertainty < 2.0 * UNSEEN_WIND_UP_DEG.1);
+    let (wound_deg, common_deg, held_deg) =
+        told.map_or((UNSEEN_WIND_UP_DEG.0, UNSEEN_WIND_UP_DEG.1, 0.02), |w| {
+            let factor = w.wound_deg.value / w.hysteresis_deg.value.max(0.003);
+            let late = factor * sensor_lag.uncertainty * speed[contact + 2];
+            // What single arrests scatter by shows in their median.
+            (w.wound_deg.value, w.common_deg.hypot(late), w.held_deg)
+        });
     // Where the plate was taken along at once it lags as much as before; where it stood, by all of its speed.
     let late_deg = (speed[at] - speed[contact + 2]).abs() * sensor_lag.uncertainty;
-    let lash_deg = way - wound.value;
-    lash_deg.is_finite().then_some(Arrest {
-        lash_deg,
-        late_deg,
-        held_deg,
-        wound_uncertainty_deg: wound.uncertainty,
-    })
+    let lash_deg = way - wound_deg;
+    lash_deg.is_finite().then_some(Arrest { lash_deg, late_deg, held_deg, wound_uncertainty_deg: common_deg })
 }
