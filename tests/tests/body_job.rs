@@ -1,9 +1,10 @@
 //! The main job on throttle bodies as a new user sees it: `qualify` on simulated bodies, virtual time. Verdicts, findings and places
 //! of every named body, what the terminal and the report say, and that nothing of the simulator's truth gets out.
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, ensure};
 use serde_json::Value;
 use std::collections::BTreeSet;
+use std::ops::RangeInclusive;
 use std::path::Path;
 use std::process::Command;
 use tempfile::tempdir;
@@ -23,23 +24,25 @@ enum Place {
     Rest,
 }
 
+/// Every named body is tried with these seeds; none is left out.
+const SEEDS: RangeInclusive<u64> = 1..=10;
+
 /// What a named body must come out as.
 struct Expected {
     part: &'static str,
-    seeds: &'static [u64],
     /// Kind and line of the first finding; none: no finding at all.
     first: Option<(&'static str, Option<&'static str>)>,
     place: Place,
+    /// Of the [`SEEDS`], how many may come out otherwise at most, and why.
+    misses: (usize, &'static str),
 }
 
-const TEN: [u64; 10] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10];
-
-const fn within(part: &'static str, seeds: &'static [u64]) -> Expected {
-    Expected { part, seeds, first: None, place: Place::Free }
+const fn within(part: &'static str) -> Expected {
+    Expected { part, first: None, place: Place::Free, misses: (0, "") }
 }
 
-const fn found(part: &'static str, seeds: &'static [u64], kind: &'static str) -> Expected {
-    Expected { part, seeds, first: Some((kind, None)), place: Place::Free }
+const fn found(part: &'static str, kind: &'static str) -> Expected {
+    Expected { part, first: Some((kind, None)), place: Place::Free, misses: (0, "") }
 }
 
 const fn on_line(mut expected: Expected, line: &'static str) -> Expected {
@@ -83,50 +86,62 @@ fn middle(finding: &Value) -> f64 {
 
 #[track_caller]
 fn check(expected: &Expected) {
-    for seed in expected.seeds {
-        let archive = tempdir().unwrap();
-        let record =
-            qualify(&format!("sim:{}?seed={seed}", expected.part), archive.path(), &["--part", "4711<b>"])
-                .unwrap();
-        check_answer(expected, *seed, &record);
-        check_record(&record);
-    }
+    let missed: Vec<String> =
+        SEEDS.filter_map(|seed| check_seed(expected, seed).err()).map(|e| format!("{e:#}")).collect();
+    let (most, why) = expected.misses;
+    assert!(
+        missed.len() <= most,
+        "{}: {} of {} seeds came out otherwise, at most {most} may ({why}):\n{}",
+        expected.part,
+        missed.len(),
+        SEEDS.count(),
+        missed.join("\n")
+    );
 }
 
-#[track_caller]
-fn check_answer(expected: &Expected, seed: u64, record: &Record) {
+fn check_seed(expected: &Expected, seed: u64) -> Result<()> {
+    let archive = tempdir()?;
+    let record =
+        qualify(&format!("sim:{}?seed={seed}", expected.part), archive.path(), &["--part", "4711<b>"])?;
+    check_record(&record);
+    check_answer(expected, seed, &record)
+}
+
+fn check_answer(expected: &Expected, seed: u64, record: &Record) -> Result<()> {
     let told = || format!("{} seed {seed}:\n{}", expected.part, record.said.out);
     let (code, verdict) = if expected.first.is_none() { (0, "within") } else { (10, "outside") };
-    assert_eq!((record.said.code, record.verdict()), (Some(code), verdict), "{}", told());
-    let findings = record.outcome["findings"].as_array().unwrap();
-    let first = findings.first().map(|f| (f["kind"].as_str().unwrap(), f["channel"].as_str()));
-    assert_eq!(first, expected.first, "{}", told());
+    ensure!((record.said.code, record.verdict()) == (Some(code), verdict), "{}", told());
+    let findings = record.outcome["findings"].as_array().context("findings")?;
+    let first = findings.first().map(|f| (f["kind"].as_str().unwrap_or_default(), f["channel"].as_str()));
+    ensure!(first == expected.first, "{first:?} comes first: {}", told());
     if let Some(first) = findings.first() {
-        check_place(expected, seed, first, &told());
+        check_place(expected, seed, first).with_context(told)
     } else {
-        let figures = record.outcome["figures"].as_array().unwrap();
-        assert!(figures.iter().all(|f| f["verdict"].is_null() || f["verdict"] == "within"), "{}", told());
+        let figures = record.outcome["figures"].as_array().context("figures")?;
+        ensure!(figures.iter().all(|f| f["verdict"].is_null() || f["verdict"] == "within"), "{}", told());
+        Ok(())
     }
 }
 
-#[track_caller]
-fn check_place(expected: &Expected, seed: u64, first: &Value, told: &str) {
+fn check_place(expected: &Expected, seed: u64, first: &Value) -> Result<()> {
     match expected.place {
         Place::Free => {}
         Place::Tooth => {
-            let teeth = spoilt_teeth(&truth(expected.part, seed).unwrap());
+            let teeth = spoilt_teeth(&truth(expected.part, seed)?);
             let near = teeth.iter().any(|tooth| (tooth - middle(first)).abs() <= 1.0);
-            assert!(near, "{teeth:?} are spoilt, {} is found; {told}", middle(first));
+            ensure!(near, "{teeth:?} are spoilt, {} is found", middle(first));
         }
         Place::ClosedStop => {
-            let (from, to) = (first["from_deg"].as_f64().unwrap(), first["to_deg"].as_f64().unwrap());
-            assert!(from == 0.0 && to > from && to < 5.0, "{from} to {to}; {told}");
+            let end = |name: &str| first[name].as_f64().context("a place");
+            let (from, to) = (end("from_deg")?, end("to_deg")?);
+            ensure!(from == 0.0 && to > from && to < 5.0, "{from} to {to}");
         }
         Place::Rest => {
-            let rest = truth(expected.part, seed).unwrap()["part"]["body"]["rest_deg"].as_f64().unwrap();
-            assert!((rest - middle(first)).abs() <= 1.0, "rest at {rest}; {told}");
+            let rest = truth(expected.part, seed)?["part"]["body"]["rest_deg"].as_f64().context("rest")?;
+            ensure!((rest - middle(first)).abs() <= 1.0, "rest at {rest}");
         }
     }
+    Ok(())
 }
 
 /// What every record of a body holds, whatever the verdict.
@@ -170,31 +185,31 @@ macro_rules! named_bodies {
 }
 
 named_bodies! {
-    a_healthy_body_is_within: within("good-body", &[1, 2]);
-    worn_teeth_are_found_at_their_place: at(found("worn-teeth-body", &[1, 2], "worn_tooth"), Place::Tooth);
+    a_healthy_body_is_within: within("good-body");
+    worn_teeth_are_found_at_their_place: at(found("worn-teeth-body", "worn_tooth"), Place::Tooth);
     // A chip and wear take the same metal from the flank: the map tells the place, not the history.
-    a_chipped_tooth_is_found_at_its_place: at(found("chipped-tooth-body", &[2], "worn_tooth"), Place::Tooth);
-    a_missing_tooth_is_found_at_its_place: at(found("missing-tooth-body", &[1, 2], "missing_tooth"), Place::Tooth);
-    a_body_with_loose_gears_has_too_much_lash_at_rest: at(found("loose-body", &[1, 2], "lash"), Place::Rest);
-    a_dead_spot_of_the_brushes_is_found: found("dead-spot-body", &[1, 4], "brush_dead_spot");
-    a_weak_main_spring_is_found: found("weak-spring-body", &[1, 2], "weak_spring");
-    a_broken_main_spring_is_found: found("broken-spring-body", &[1, 2], "broken_spring");
-    a_weak_default_spring_is_found: found("weak-default-spring-body", &[1], "weak_spring");
+    a_chipped_tooth_is_found_at_its_place: at(found("chipped-tooth-body", "worn_tooth"), Place::Tooth);
+    a_missing_tooth_is_found_at_its_place: at(found("missing-tooth-body", "missing_tooth"), Place::Tooth);
+    a_body_with_loose_gears_has_too_much_lash_at_rest: at(found("loose-body", "lash"), Place::Rest);
+    a_dead_spot_of_the_brushes_is_found: found("dead-spot-body", "brush_dead_spot");
+    a_weak_main_spring_is_found: found("weak-spring-body", "weak_spring");
+    a_broken_main_spring_is_found: found("broken-spring-body", "broken_spring");
+    a_weak_default_spring_is_found: found("weak-default-spring-body", "weak_spring");
     a_plate_that_sticks_is_found_at_the_closed_stop:
-        at(found("sticky-body", &[1, 2], "sticky_plate"), Place::ClosedStop);
-    a_bearing_that_has_run_dry_is_found: found("dry-body", &[1, 3], "dry_bearing");
-    a_winding_that_has_been_too_hot_is_found: found("hot-winding-body", &[1, 2], "winding");
-    shorted_turns_are_found: found("shorted-turns-body", &[1], "winding");
+        at(found("sticky-body", "sticky_plate"), Place::ClosedStop);
+    a_bearing_that_has_run_dry_is_found: found("dry-body", "dry_bearing");
+    a_winding_that_has_been_too_hot_is_found: found("hot-winding-body", "winding");
+    shorted_turns_are_found: found("shorted-turns-body", "winding");
     a_torn_feedback_wire_is_found_on_its_line:
-        on_line(found("torn-feedback-body", &[1, 2], "feedback_intermittent"), "rising");
+        on_line(found("torn-feedback-body", "feedback_intermittent"), "rising");
     a_contact_that_opens_on_blows_is_found_on_its_line:
-        on_line(found("impact-dropout-body", &[1], "feedback_intermittent"), "falling");
+        on_line(found("impact-dropout-body", "feedback_intermittent"), "falling");
     // Which of two lines is off can't be told without a reference.
-    a_shifted_feedback_line_is_found: found("offset-feedback-body", &[1], "feedback_offset");
-    a_bad_ground_of_the_feedback_is_found: found("corroded-ground-body", &TEN, "ground_lead");
+    a_shifted_feedback_line_is_found: found("offset-feedback-body", "feedback_offset");
+    a_bad_ground_of_the_feedback_is_found: found("corroded-ground-body", "ground_lead");
     a_bad_signal_lead_of_the_feedback_is_found_on_its_line:
-        on_line(found("corroded-signal-body", &TEN, "signal_lead"), "falling");
-    a_tooth_worn_far_up_the_travel_is_found: at(found("worn-far-tooth-body", &TEN, "worn_tooth"), Place::Tooth);
+        on_line(found("corroded-signal-body", "signal_lead"), "falling");
+    a_tooth_worn_far_up_the_travel_is_found: at(found("worn-far-tooth-body", "worn_tooth"), Place::Tooth);
 }
 
 #[test]

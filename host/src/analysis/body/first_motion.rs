@@ -10,13 +10,15 @@ use super::onset::FIRST_MOTION_DEG;
 use crate::analysis::statistics;
 
 /// Fewer steps do not lower the noise enough.
-const LEAST_STEPS: usize = 8;
+const LEAST_STEPS: usize = 12;
 /// Width of a bin of time, s.
 const BIN_S: f64 = 1e-4;
 /// What reading a bent curve between its bins errs by, s, standard uncertainty.
 const READING_S: f64 = 4e-5;
-/// A mean whose noise exceeds this many first motions does not show it.
-const MOST_NOISE: f64 = 1.5;
+/// The speed at the first motion is that of the way from it to so many of it.
+const LATER: f64 = 4.0;
+/// A mean whose noise exceeds this share of the first motion does not show it.
+const MOST_NOISE: f64 = 0.7;
 
 /// Late by so much, s: the median of `onsets` less the first motion of the mean of `motions` (seconds after the command, degrees of motion).
 /// None where there are too few steps, or their mean is too noisy.
@@ -43,13 +45,16 @@ pub fn bias(onsets: &[f64], motions: &[Vec<(f64, f64)>], noise_deg: f64) -> Opti
     let slope = (b.1 - a.1) / (b.0 - a.0);
     let first = a.0 + (FIRST_MOTION_DEG - a.1) / slope;
     let noise = noise_deg / a.2.min(b.2).sqrt();
+    // How fast it goes there, from a way that noise does not make.
+    let later = mean[after..].iter().find(|m| m.1 >= LATER * FIRST_MOTION_DEG)?;
+    let speed = (LATER - 1.0) * FIRST_MOTION_DEG / (later.0 - first).max(BIN_S);
     if noise > MOST_NOISE * FIRST_MOTION_DEG || !first.is_finite() {
         return None;
     }
     let mut all = onsets.to_vec();
     let middle = Estimate::median_of(&all, 0.0)?;
     let median = statistics::median(&mut all)?;
-    Estimate::new(median - first, middle.uncertainty.hypot(noise / slope).hypot(READING_S))
+    Estimate::new(median - first, middle.uncertainty.hypot(noise / speed).hypot(READING_S))
 }
 
 #[cfg(test)]

@@ -23,8 +23,9 @@ use std::ops::Range;
 /// Wind-up of the gears over an arrest that does not tell it, and its standard uncertainty, degrees: a mesh between a third and three times
 /// as stiff as the study's. Engineering assumption.
 const UNSEEN_WIND_UP_DEG: (f64, f64) = (0.08, 0.05);
-/// Standard uncertainty of the arrest's model: stiffness, ripple of the EMF, rebound; degrees, and per degree of lash.
-const ARREST: (f64, f64) = (0.027, 0.045);
+/// Standard uncertainty of the arrest's model without its wind-up: ripple of the EMF, errors of gears and sensor at a place; degrees, and per
+/// degree of lash.
+const ARREST: (f64, f64) = (0.015, 0.045);
 /// The same of the swing: ripple of resistance between the flanks, blows that move the plate.
 const SWING: (f64, f64) = (0.03, 0.08);
 /// Volts below this count as none.
@@ -42,14 +43,17 @@ const ARREST_FROM_DEG: Range<f64> = 3.0..8.0;
 /// The rotor reaches the other flank within this time, s.
 const ARREST_S: f64 = 0.06;
 /// The rotor has left its flank once it and the plate have gone this far apart, degrees.
-const LEAST_WAY_DEG: f64 = 0.1;
+const LEAST_WAY_DEG: f64 = 0.06;
 /// Over so many samples they must go apart by this share of the rotor's way, else the other flank carries.
 const GOING: usize = 6;
 const STILL_APART: f64 = 0.25;
 /// Samples after the contact whose median is the way.
 const SETTLED: Range<usize> = 3..15;
-/// Where the arrest begins, degrees above rest.
-const ARREST_DEG_ABOVE: f64 = 0.7;
+/// Where the arrest begins, degrees above rest: as near as the default spring's own slack allows, so that what sensor and gears err by at
+/// a place is the same before and after.
+const ARREST_DEG_ABOVE: f64 = 0.3;
+/// Samples before that whose median is the level: from the first to the last, counted back.
+const BEFORE: (usize, usize) = (22, 2);
 
 /// Free travel at rest.
 #[derive(Clone, Debug, PartialEq)]
@@ -99,14 +103,13 @@ pub fn measure(
     let by_arrest: Vec<f64> = arrests.iter().map(|a| a.lash_deg).collect();
     let middle =
         |of: fn(&Arrest) -> f64| statistics::median(&mut arrests.iter().map(of).collect::<Vec<f64>>());
-    let speed_deg_s = middle(|a| a.speed_deg_s).unwrap_or(0.0);
+    let late = middle(|a| a.late_deg).unwrap_or(0.0);
     let held = middle(|a| a.held_deg).unwrap_or(0.0);
     let wind_up_error = middle(|a| a.wound_uncertainty_deg).unwrap_or(0.0);
     let plain = (
         // After a half cycle the rotor's friction still holds some of the wind-up, on either flank.
         Estimate::median_of(&crossings, 0.01).map(|e| e.widened(held)),
-        Estimate::median_of(&by_arrest, 0.02)
-            .map(|e| e.widened(wind_up_error).widened(speed_deg_s * sensor_lag.uncertainty)),
+        Estimate::median_of(&by_arrest, 0.02).map(|e| e.widened(wind_up_error).widened(late)),
     );
     // Both models err with the lash there is, not with what one of them found of it.
     let most = [plain.0, plain.1].into_iter().flatten().map(|e| e.value.abs()).fold(0.0, f64::max);
@@ -261,11 +264,11 @@ fn crossings(halves: &[Half], emf: f64) -> Vec<f64> {
 pub struct Arrest {
     /// Lash, degrees.
     pub lash_deg: f64,
-    /// Speed at which the rotor ran, degrees of plate per second, > 0.
-    pub speed_deg_s: f64,
+    /// What the uncertainty of the sensor's lag makes of it, degrees.
+    pub late_deg: f64,
     /// What the rotor's friction can hold the gears wound up by, degrees.
     pub held_deg: f64,
-    /// Standard uncertainty of the wind-up that was taken off, degrees.
+    /// What all arrests share of the uncertainty of the wind-up that was taken off, degrees.
     pub wound_uncertainty_deg: f64,
 }
 
@@ -297,13 +300,15 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag:
         }
         relative.push(flux / emf / RAD - deg[k]);
     }
+    // Speed at which the rotor closes, degrees of plate per second; a late sensor shows the plate behind.
+    let speed: Vec<f64> = volts.iter().map(|v| (offset - v) / emf / RAD).collect();
+    let rotor: Vec<f64> = relative.iter().zip(deg).map(|(apart, d)| apart + d).collect();
+    let relative: Vec<f64> = relative.iter().zip(&speed).map(|(a, w)| a + sensor_lag.value * w).collect();
     let smooth: Vec<f64> = relative.windows(5).map(|w| w.iter().sum::<f64>() / 5.0).collect();
     let at = deg.iter().position(|d| *d < rest_deg + ARREST_DEG_ABOVE)?;
-    let before_at = at.saturating_sub(27)..at.saturating_sub(2).max(5);
+    let before_at = at.saturating_sub(BEFORE.0)..at.saturating_sub(BEFORE.1).max(5);
     let mut before: Vec<f64> = smooth.get(before_at.clone())?.to_vec();
     let level = statistics::median(&mut before)?;
-    // Speed at which the rotor closes, degrees of plate per second.
-    let speed: Vec<f64> = volts.iter().map(|v| (offset - v) / emf / RAD).collect();
     let end = (at + r.samples(ARREST_S)).min(smooth.len().checked_sub(SETTLED.end)?);
     // The other flank carries from where rotor and plate stop going apart; a mean over five samples lies two on.
     let apart = |k: usize| level - smooth[k];
@@ -313,33 +318,24 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag:
     let contact = (first..end).find(|k| share(*k) < STILL_APART)?;
     let mut settled: Vec<f64> = (contact + SETTLED.start..contact + SETTLED.end).map(apart).collect();
     let way = statistics::median(&mut settled)?;
-    let corrected: Vec<f64> =
-        relative.iter().zip(&speed).map(|(apart, w)| apart + sensor_lag.value * w).collect();
-    let rotor: Vec<f64> = relative.iter().zip(deg).map(|(apart, d)| apart + d).collect();
     let found = wind_up::measure(&wind_up::Arrested {
-        apart_deg: &corrected,
+        apart_deg: &relative,
         rotor_deg: &rotor,
         closing_deg_s: &speed,
         before: before_at,
         contact: contact + 2,
     });
     // A sensor that is late is so by other speeds on the way down and back.
-    let wound = found.map(|w| {
-        let late = w.wound_deg.value / w.hysteresis_deg.value.max(0.003)
-            * sensor_lag.uncertainty
-            * speed[contact + 2];
-        (w.wound_deg.widened(late), w.held_deg)
-    });
-    let unseen = Estimate { value: UNSEEN_WIND_UP_DEG.0, uncertainty: UNSEEN_WIND_UP_DEG.1 };
-    let (wound, held_deg) =
-        wound.filter(|w| w.0.uncertainty < 2.0 * unseen.uncertainty).unwrap_or((unseen, 0.02));
-    let speed_deg_s = speed.get(at)?.abs();
-    // Before its arrest a late sensor shows the plate behind.
-    let lash_deg = way + sensor_lag.value * speed_deg_s - wound.value;
-    lash_deg.is_finite().then_some(Arrest {
-        lash_deg,
-        speed_deg_s,
-        held_deg,
-        wound_uncertainty_deg: wound.uncertainty,
-    })
+    let told = found.filter(|w| w.wound_deg.uncertainty < 2.0 * UNSEEN_WIND_UP_DEG.1);
+    let (wound_deg, common_deg, held_deg) =
+        told.map_or((UNSEEN_WIND_UP_DEG.0, UNSEEN_WIND_UP_DEG.1, 0.02), |w| {
+            let factor = w.wound_deg.value / w.hysteresis_deg.value.max(0.003);
+            let late = factor * sensor_lag.uncertainty * speed[contact + 2];
+            // What single arrests scatter by shows in their median.
+            (w.wound_deg.value, w.common_deg.hypot(late), w.held_deg)
+        });
+    // Where the plate was taken along at once it lags as much as before; where it stood, by all of its speed.
+    let late_deg = (speed[at] - speed[contact + 2]).abs() * sensor_lag.uncertainty;
+    let lash_deg = way - wound_deg;
+    lash_deg.is_finite().then_some(Arrest { lash_deg, late_deg, held_deg, wound_uncertainty_deg: common_deg })
 }

@@ -229,3 +229,7 @@ fn say_what_is_missing(
 #[cfg(test)]
 #[path = "body_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "other_physics_tests.rs"]
+mod other_physics_tests;

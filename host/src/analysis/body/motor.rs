@@ -2,7 +2,7 @@
 //!
 //! - K', volts per radian per second of plate (= newton metres at the plate per ampere, power in = power out): with the bridge
 //!   open the terminals show the EMF, so K' = ∫(v − v₀)dt / Δθ between two places of a coast. The mesh stays on one flank above
-//!   the rest position, so plate and motor turn together.
+//!   the rest position, so plate and motor turn together; pieces of a coast where they do not, as over a missing tooth, are left out.
 //! - R and brush drop: v − K'ω = R·i + V_b·tanh(20 i) by least squares over slow ramps (Isermann, Combustion Engine Diagnosis,
 //!   2017, 7.1.2: U = R·I + Ψ·ν·ω + c₀). The ramps turn the rotor through many commutations, whose ripple averages out.
 //! - L: ∫(v − R·i − V_b)dt = L·Δi in the first millisecond after a step of volts.
@@ -24,6 +24,10 @@ const FLYBACK_S: f64 = 0.012;
 const NEAR_REST_DEG: f64 = 3.0;
 /// A coast shorter than this tells K' too coarsely, degrees.
 const SHORTEST_COAST_DEG: f64 = 10.0;
+/// Pieces of a coast in which rotor and plate are held against each other, degrees; a piece whose ratio lies further off the others than
+/// this share did not turn together.
+const PIECE_DEG: f64 = 4.0;
+const APART: f64 = 0.12;
 /// Copper's temperature coefficient at 20 °C, 1/K (IEC 60028: 0.00393).
 const COPPER_PER_K: f64 = 0.00393;
 /// How far the winding may differ from the rig's temperature, K, one standard deviation. Engineering assumption.
@@ -193,9 +197,36 @@ fn coast(recording: &Recording, release: &Stretch, rest_deg: f64) -> Option<Coas
     let tail = recording.tail(&release.range, 0.05);
     // Where the plate never stands, its coast tells nothing of the offset: the meter's own, about 2 mV, is then left in.
     let offset = stands(recording, tail.clone()).and_then(|_| mean(recording.volts(tail))).unwrap_or(0.0);
-    let flux = integral(recording.volts(start..end + 1), offset, recording.period_s)?;
-    let emf = flux / (-span_deg * RAD);
+    let emf = emf_over(recording, start..end, offset)?;
     (emf.is_finite() && emf > 0.0).then_some(Coast { emf, span_deg })
+}
+
+/// Flux over angle of a coast, piece by piece; pieces whose rotor and plate did not turn together, as over a missing tooth, are left out.
+fn emf_over(recording: &Recording, range: Range<usize>, offset: f64) -> Option<f64> {
+    let mut cuts = vec![range.start];
+    let mut next = deg_at(recording, range.start)? - PIECE_DEG;
+    for k in range.clone() {
+        let near = recording.deg(k.saturating_sub(2)..k + 3);
+        if mean(near).is_some_and(|d| d < next) {
+            cuts.push(k);
+            next -= PIECE_DEG;
+        }
+    }
+    // What is left at the end goes with the last whole piece.
+    if cuts.len() > 1 {
+        cuts.pop();
+    }
+    cuts.push(range.end);
+    let piece = |w: &[usize]| {
+        let flux = integral(recording.volts(w[0]..w[1] + 1), offset, recording.period_s)?;
+        Some((flux, (deg_at(recording, w[1])? - deg_at(recording, w[0])?) * RAD))
+    };
+    let pieces: Vec<(f64, f64)> = cuts.windows(2).map(piece).collect::<Option<_>>()?;
+    let mut ratios: Vec<f64> = pieces.iter().map(|p| p.0 / p.1).collect();
+    let middle = statistics::median(&mut ratios)?;
+    let together = |p: &&(f64, f64)| ((p.0 / p.1) / middle - 1.0).abs() < APART;
+    let (flux, way) = pieces.iter().filter(together).fold((0.0, 0.0), |a, p| (a.0 + p.0, a.1 + p.1));
+    (way != 0.0).then(|| flux / way)
 }
 
 /// First sample after which the angle changes by less than 0.1° over `span` samples.

@@ -13,6 +13,8 @@ use super::population::Population;
 const OWN: ([f64; 3], Texture) = ([0.05, 0.025, 0.015], (0.04, 5.0));
 /// Standard deviations, degrees, and lengths, degrees, that a texture of the part's own may have.
 const TEXTURE: ([f64; 7], [f64; 3]) = ([0.006, 0.01, 0.017, 0.03, 0.05, 0.085, 0.14], [0.12, 0.25, 0.5]);
+/// So many bins tell a texture.
+const MOST_BINS: usize = 120;
 /// A texture is taken for real when it makes the map likelier by this in the natural logarithm.
 const LIKELIER: f64 = 6.0;
 
@@ -41,6 +43,7 @@ pub fn covariance(pitch_deg: f64, (sd, length): Texture) -> impl Fn(f64) -> f64 
 pub fn texture(population: &Population, lost_deg: &[f64]) -> Option<Texture> {
     let (layout, bins) = (population.layout, population.layout.bins.min(lost_deg.len()));
     let first = (0..bins).find(|k| layout.deg(*k) >= layout.reference_deg - 3.0)?;
+    let bins = bins.min(first + MOST_BINS);
     let off: Vec<f64> = lost_deg.iter().zip(population.mean()).map(|(y, m)| y - m).collect();
     let likely = |texture: Texture| {
         let factor = population.factor_with(first..bins, covariance(population.pitch_deg, texture))?;

@@ -42,8 +42,10 @@ pub struct Arrested<'a> {
 /// What the gears wound up by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WindUp {
-    /// Over the arrest, degrees of plate.
+    /// Over the arrest, degrees of plate; what one arrest scatters by and what the share of friction leaves open.
     pub wound_deg: Estimate,
+    /// The part of that uncertainty which all arrests share, degrees.
+    pub common_deg: f64,
     /// Rotor less plate, down less back, degrees.
     pub hysteresis_deg: Estimate,
     /// Wind-up that the rotor's friction alone can hold, degrees of plate.
@@ -92,9 +94,11 @@ pub fn measure(a: &Arrested<'_>) -> Option<WindUp> {
     }
     // No mesh winds up backwards.
     let wound = (hysteresis.value * factor).max(0.0);
-    let error = (hysteresis.uncertainty * factor).hypot(wound * PLATE_SHARE.uncertainty / PLATE_SHARE.value);
+    let common_deg = wound * PLATE_SHARE.uncertainty / PLATE_SHARE.value;
+    let error = (hysteresis.uncertainty * factor).hypot(common_deg);
     Some(WindUp {
         wound_deg: Estimate::new(wound, error)?,
+        common_deg,
         hysteresis_deg: hysteresis,
         held_deg: hysteresis.value.max(0.0) * (1.0 - PLATE_SHARE.value) / (2.0 * PLATE_SHARE.value),
     })
