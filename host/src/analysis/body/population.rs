@@ -175,10 +175,11 @@ impl Population {
             .filter(|m| m.layout == layout && m.lost_deg.iter().all(|v| v.is_finite()))
             .map(|m| m.lost_deg.as_slice())
             .collect();
-        // As far as nine in ten of the maps go: the others ended short.
+        // As far as nine in ten of the maps go, and no fewer than are needed: the others ended short.
         let mut lengths: Vec<usize> = rows.iter().map(|r| r.len()).collect();
         lengths.sort_unstable();
-        let bins = lengths.get(lengths.len() / 10).copied().unwrap_or(0);
+        let kept = (9 * lengths.len()).div_ceil(10).max(LEAST_BODIES);
+        let bins = lengths.get(lengths.len().saturating_sub(kept)).copied().unwrap_or(0);
         let rows: Vec<&[f64]> = rows.into_iter().filter(|r| r.len() >= bins).map(|r| &r[..bins]).collect();
         let layout = Layout { bins, ..layout };
         if rows.len() < LEAST_BODIES {
