@@ -100,7 +100,7 @@ pub struct ChannelInfo {
     pub has_pull_down: bool,
     /// Name: `rising`, `falling`, `supply`, `reference`, `supply_amps`, `drive_amps`, `temperature`, `ground` …
     pub name: Text<16>,
-    /// Engineering units per count. Finite, not 0.
+    /// Engineering units per count. Finite, above 0.
     pub scale: f64,
     /// Engineering value at 0 counts. Finite.
     pub offset: f64,

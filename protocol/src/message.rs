@@ -153,6 +153,8 @@ pub mod capability {
     pub const LOADS: u32 = 1 << 4;
     /// It can drive a throttle body's motor.
     pub const BODY_DRIVE: u32 = 1 << 5;
+    /// Released, its grip drive holds less than 0.02 N·m against the grip, so a grip that stays open then does so by itself.
+    pub const GRIP_LETS_GO: u32 = 1 << 6;
 }
 
 /// What the rig is doing, named after what it awaits.

@@ -25,6 +25,7 @@ fn main() -> anyhow::Result<()> {
         let mut folder = archive.begin_record(&trace.provenance.part, date)?;
         let file = folder.store_trace(&trace)?;
         let outcome = build(OutcomeInputs {
+            session: Default::default(),
             analysis: &analysis,
             judgement: &judgement,
             sheet: &sheet,

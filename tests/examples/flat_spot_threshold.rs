@@ -154,6 +154,9 @@ impl Condition {
             plate: None,
             mapping: Vec::new(),
             places: Vec::new(),
+            plan: Vec::new(),
+            link: None,
+            refused: Vec::new(),
         }
     }
 }

@@ -3,6 +3,7 @@
 use std::sync::atomic::AtomicBool;
 use trackpair::analysis::PartAnalysis;
 use trackpair::analysis::grip::{GripTraces, analyse};
+use trackpair::analysis::self_closing;
 use trackpair::link::Link;
 use trackpair::procedure::{Bench, Setup};
 use trackpair::session::{Options, Session};
@@ -17,6 +18,8 @@ pub struct Run {
     pub self_check: Option<Trace>,
     /// The sweep's trace.
     pub sweep: Option<Trace>,
+    /// The release's trace.
+    pub release: Option<Trace>,
     /// The leads check's trace.
     pub leads: Option<Trace>,
     /// Why the plan was cut short, if it was.
@@ -32,7 +35,8 @@ impl Run {
     /// When nothing was recorded at all.
     pub fn judge(&self, sheet: &PartSheet) -> (PartAnalysis, Judgement) {
         let sweep = self.sweep.as_ref().or(self.self_check.as_ref()).expect("something was recorded");
-        let analysis = analyse(GripTraces { sweep, leads: self.leads.as_ref(), flex: None }, sheet);
+        let mut analysis = analyse(GripTraces { sweep, leads: self.leads.as_ref(), flex: None }, sheet);
+        self_closing::tell(self.release.as_ref(), sweep.provenance.procedure, &mut analysis);
         let judgement = judge(&analysis, sheet);
         (analysis, judgement)
     }
@@ -46,7 +50,7 @@ pub fn link(part: &str) -> Box<dyn Link> {
     crate::sim_link::open(part).unwrap_or_else(|e| panic!("{e}"))
 }
 
-/// Runs self-check, sweep and leads check over any link.
+/// Runs self-check, sweep, release and leads check over any link.
 ///
 /// # Panics
 /// When no session can be opened.
@@ -66,6 +70,7 @@ pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
     let mut run = Run {
         self_check: check.recording.trace,
         sweep: None,
+        release: None,
         leads: None,
         failure: check.recording.failure.map(|f| f.to_string()),
         moved: check.moved,
@@ -74,6 +79,11 @@ pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
         let sweep = bench.sweep();
         run.failure = sweep.failure.map(|f| f.to_string());
         run.sweep = sweep.trace;
+        if run.failure.is_none() {
+            let release = bench.grip_release();
+            run.failure = release.failure.map(|f| f.to_string());
+            run.release = release.trace;
+        }
         if run.failure.is_none() {
             let leads = bench.leads_check();
             run.failure = leads.failure.map(|f| f.to_string());

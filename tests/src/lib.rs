@@ -3,10 +3,12 @@
 //! - [`programs`]: finds and starts the project's programs.
 //! - [`sim_link`]: the simulated rig behind the host's link; the program's own file.
 //! - [`cli`]: runs the program and reads what it said and stored.
+//! - [`cuts`]: sessions that something interrupts.
 //! - [`crash`]: programs that are killed while they keep records.
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
 //! - [`body_bench`]: the same for a throttle body.
+//! - [`odd_rigs`]: rigs and lines that go wrong.
 //! - [`parallel`]: many seeds on all cores.
 //! - [`reading`]: reading a stream that signals interrupt.
 //! - [`shares`]: shares with exact bounds.
@@ -16,6 +18,8 @@ pub mod big_trace;
 pub mod body_bench;
 pub mod cli;
 pub mod crash;
+pub mod cuts;
+pub mod odd_rigs;
 pub mod parallel;
 pub mod programs;
 pub mod reading;

@@ -176,11 +176,12 @@ fn the_leads_check_keeps_every_state_a_quarter_second_and_restores_all() {
 fn on_a_bad_line_nothing_is_invented_and_what_is_missing_is_told() {
     let rates = FaultRates::all(0.01);
     let link = FaultyLink::new(Shared::with("good-grip?seed=1"), 5, rates, rates);
-    let ((check, sweep), statistics) =
-        on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| (bench.self_check(), bench.sweep()));
+    // The sweep first: on such a line a self-check may miss a stop, and the sweep then goes by the sheet's.
+    let ((sweep, check), statistics) =
+        on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| (bench.sweep(), bench.self_check()));
     assert_eq!((check.recording.failure, &sweep.failure), (None, &None));
     let trace = sweep.trace.unwrap();
-    let clean = quietly("good-grip?seed=1", |bench| (bench.self_check(), bench.sweep())).1.trace.unwrap();
+    let clean = quietly("good-grip?seed=1", |bench| bench.sweep()).trace.unwrap();
     let lost: u64 = trace.gaps.iter().map(|gap| gap.scans).sum();
     assert!(lost > 0 && sweep.warnings.iter().any(|w| matches!(w, Warning::Gaps { .. })));
     assert!(trace.len().abs_diff(clean.len() - lost as usize) < 5, "{} {lost} {}", trace.len(), clean.len());

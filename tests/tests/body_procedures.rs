@@ -60,8 +60,8 @@ fn release_alone_judges_the_return_to_rest() {
 
 #[test]
 fn creep_alone_judges_springs_friction_and_the_feedback_lines() {
-    let mechanics =
-        ["preload_main", "preload_default", "stiffness_main", "friction", "sticking", "tracking_error"];
+    let springs = ["preload_main", "preload_default", "stiffness_main"];
+    let mechanics = [&springs[..], &["friction", "sticking", "return_margin", "tracking_error"]].concat();
     let lines = ["closed_volts", "open_volts", "span", "noise", "skew", "dropout_rate", "limp_trips"];
     let pair = ["correlation_worst", "correlation_offset", "correlation_slope"];
     // Each line against the rotor, the second against the first.

@@ -141,3 +141,30 @@ fn good_parts_give_limits_that_are_a_sheet_and_hold_for_them() -> Result<()> {
     trackpair(["population", "limits", text(&worn)?])?.expect(2, &["10 at least"]);
     Ok(())
 }
+
+#[test]
+fn a_shelf_of_both_kinds_leaves_the_other_kind_out_and_counts_it() -> Result<()> {
+    let folder = tempdir()?;
+    let archive = folder.path().join("archive");
+    for seed in 1..=4 {
+        kept(&archive, &format!("sim:good-grip?seed={seed}"), &format!("grip {seed}"))?;
+    }
+    let part = kept(&archive, "sim:good-grip?seed=9", "the one")?;
+    for seed in 1..=2 {
+        kept(&archive, &format!("sim:good-body?seed={seed}"), &format!("body {seed}"))?;
+    }
+    let said = trackpair(["compare", text(&part)?, "--population", text(&archive)?, "--json"])?;
+    let document: Value = serde_json::from_str(&said.out).with_context(|| said.err.clone())?;
+    assert_eq!(document["population"].as_array().map(Vec::len), Some(4));
+    let left_out = document["left_out"].as_array().context("a list")?;
+    let others = left_out
+        .iter()
+        .filter(|l| l["why"].as_str().is_some_and(|w| w.contains("another kind of part: body")));
+    assert_eq!(others.count(), 2, "{left_out:?}");
+    // A shelf that holds none of its kind is the wrong one.
+    let bodies = folder.path().join("bodies");
+    kept(&bodies, "sim:good-body?seed=3", "body")?;
+    let wrong = trackpair(["compare", text(&part)?, "--population", text(&bodies)?])?;
+    assert_eq!(wrong.code, Some(2), "{}", wrong.out);
+    Ok(())
+}

@@ -152,7 +152,7 @@ fn a_bundle_is_handed_over_and_checked_by_itself() -> Result<()> {
     };
     bundle(kept.name())?.expect(0, &["checks it with `trackpair verify`"]);
     kept.check(&file, &[])?
-        .expect(0, &["INTACT: bundle", kept.name(), "2 traces are sealed but not in this bundle"]);
+        .expect(0, &["INTACT: bundle", kept.name(), "3 traces are sealed but not in this bundle"]);
     kept.check(&file, &["--key", &other_key()?])?.expect(12, &["another key"]);
     bundle(kept.name())?.expect(2, &["is there already"]);
     std::fs::remove_file(&file)?;

@@ -51,7 +51,11 @@ fn check(expected: &Expected) {
 fn check_one(expected: &Expected, seed: u64, record: &Record) {
     let told = || format!("{} seed {seed}:\n{}", expected.part, record.said.out);
     assert_eq!(record.said.code, Some(expected.code), "{}", told());
-    let first = record.outcome["findings"].as_array().unwrap().first();
+    // Where no finding is expected, a grip that binds may still say that it does not close by itself.
+    let of_the_return =
+        |f: &Value| ["weak_spring", "broken_spring", "slow_return"].iter().any(|kind| f["kind"] == **kind);
+    let mut findings = record.outcome["findings"].as_array().unwrap().iter();
+    let first = findings.find(|&f| expected.code == 0 || expected.first.is_some() || !of_the_return(f));
     let first = first.map(|f| (f["kind"].as_str().unwrap(), f["channel"].as_str()));
     assert_eq!(first, expected.first, "{}", told());
     let figures = record.outcome["figures"].as_array().unwrap();
@@ -87,8 +91,8 @@ named_parts! {
     a_healthy_potentiometer_grip_is_within: within("good-pot-grip");
     a_healthy_half_slope_grip_is_within: within("half-slope-grip");
     a_healthy_parallel_offset_grip_is_within: within("offset-grip");
-    // The spring is no electrical figure: the lines of such a part are as good as any.
-    a_weak_spring_does_not_make_its_lines_bad: within("weak-spring-grip");
+    // Its lines are as good as any; let go, it stays open. Over ten seeds in self_closing.rs.
+    a_weak_spring_does_not_close_the_grip: measured(found("weak-spring-grip", "weak_spring", None), &["return_rest"]);
     // Nobody flexes it or warms it in a sweep: what brings them out stands in flexing.rs.
     a_wire_that_breaks_when_flexed_is_good_unflexed: within("bent-wire-grip");
     a_contact_that_opens_warm_is_good_cold: within("warm-contact-grip");
@@ -167,7 +171,12 @@ fn the_first_readme_command_ends_with_a_flat_spot_its_place_and_a_report() -> Re
         "certificate.pdf",
         "seal.json",
     ];
-    let traces = ["trace-1-self_check.parquet", "trace-2-sweep.parquet", "trace-3-leads_check.parquet"];
+    let traces = [
+        "trace-1-self_check.parquet",
+        "trace-2-sweep.parquet",
+        "trace-3-release.parquet",
+        "trace-4-leads_check.parquet",
+    ];
     for name in names.into_iter().chain(traces) {
         assert!(files.iter().any(|f| f.ends_with(name)), "{name} in {files:?}");
     }
@@ -246,7 +255,7 @@ fn simulated_is_written_on_everything() -> Result<()> {
     assert_eq!(record.outcome["simulated"], true);
     assert!(record.said.out.contains("SIMULATED"));
     assert!(String::from_utf8(record.file("report.html")?)?.to_uppercase().contains("SIMULATED"));
-    for procedure in ["self_check", "sweep", "leads_check"] {
+    for procedure in ["self_check", "sweep", "release", "leads_check"] {
         let bytes = std::fs::read(record.trace(procedure)?)?;
         let trace = trackpair::record::trace_from_parquet(bytes)?;
         assert!(trace.provenance.simulated, "{procedure}");

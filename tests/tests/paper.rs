@@ -30,6 +30,7 @@ impl Qualified {
         let stored: Vec<StoredTrace<'_>> =
             traces.iter().map(|trace| StoredTrace { trace, file: None }).collect();
         let outcome = build(OutcomeInputs {
+            session: Default::default(),
             analysis: &analysis,
             judgement,
             sheet: &sheet,
@@ -48,7 +49,7 @@ impl Qualified {
         let sheet = shipped(sheet).expect("a shipped sheet");
         let run = bench::run_plan(bench::link(part), &sheet);
         let (analysis, judgement) = run.judge(&sheet);
-        let traces = [run.self_check, run.sweep, run.leads].into_iter().flatten().collect();
+        let traces = [run.self_check, run.sweep, run.release, run.leads].into_iter().flatten().collect();
         Self::new(analysis, &judgement, sheet, traces)
     }
 

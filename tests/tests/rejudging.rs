@@ -108,3 +108,24 @@ fn what_is_not_there_is_refused() -> Result<()> {
         .expect(2, &["holds no archive"]);
     Ok(())
 }
+
+#[test]
+fn a_sheet_for_another_topology_skips_a_record_as_one_for_another_kind_does() -> Result<()> {
+    let folder = tempdir()?;
+    let parts = ["good-grip", "half-slope-grip", "offset-grip"];
+    for part in parts {
+        let rig = format!("sim:{part}?seed=3");
+        trackpair(["qualify", "--rig", &rig, "--part", part, "--archive", text(folder.path())?])?;
+    }
+    let at = ["--archive", text(folder.path())?, "--json"];
+    for (own, sheet) in parts.iter().zip(["grip-complementary", "grip-half-slope", "grip-parallel-offset"]) {
+        let said = trackpair([&["rejudge", "--all", "--sheet", sheet][..], &at].concat())?;
+        let document: Value = serde_json::from_str(&said.out)?;
+        assert_eq!((&document["records"], &document["judged"]), (&3.into(), &1.into()), "{}", said.out);
+        assert_eq!(document["differing"].as_array().map(Vec::len), Some(0), "{own}: {}", said.out);
+        let skipped = document["skipped"].as_array().context("a list")?;
+        let says = |s: &Value| s["why"].as_str().is_some_and(|w| w.contains(sheet) && w.contains("pair"));
+        assert!(skipped.len() == 2 && skipped.iter().all(says), "{skipped:?}");
+    }
+    Ok(())
+}

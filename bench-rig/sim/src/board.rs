@@ -349,10 +349,15 @@ impl Board for SimBoard {
                 ..grip
             };
         }
-        use capability::{BODY_DRIVE, GRIP_DRIVE, LOADS, REFERENCE, SIMULATED, SUPPLY_ADJUSTABLE};
+        use capability::{
+            BODY_DRIVE, GRIP_DRIVE, GRIP_LETS_GO, LOADS, REFERENCE, SIMULATED, SUPPLY_ADJUSTABLE,
+        };
         let common = SIMULATED | SUPPLY_ADJUSTABLE | LOADS;
         let (model, drive, travel_mdeg, max_speed_mdeg_s, max_drive_mv) = match self.kind {
-            Kind::Grip => ("simulated grip rig", GRIP_DRIVE | REFERENCE, (-3000, 82_000), 400_000, 0),
+            Kind::Grip => {
+                let can = GRIP_DRIVE | REFERENCE | GRIP_LETS_GO;
+                ("simulated grip rig", can, (-3000, 82_000), 400_000, 0)
+            }
             Kind::Body => {
                 let volts_mv = (SUPPLY_VOLTS * 1e3) as u16;
                 ("simulated body rig", BODY_DRIVE, (-1000, 86_000), 400_000, volts_mv)

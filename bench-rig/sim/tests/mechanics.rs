@@ -158,6 +158,21 @@ fn a_sticky_grip_on_a_weak_spring_stays_where_it_is_let_go() {
 }
 
 #[test]
+fn what_the_released_drive_holds_is_less_than_its_capability_states() {
+    // A spring that exceeds the grip's own static friction by the 0.02 N·m of capability bit 6 must bring it back from anywhere.
+    let m = mechanics(spec());
+    let least = m.friction * m.static_ratio + 0.02;
+    let m = Mechanics { preload: least, stiffness: 0.0, ..m };
+    for from in [0.05, 0.2, 0.7, 1.3] {
+        let mut grip = Grip::new(m.clone(), 0.0).placed_at(from);
+        for _ in 0..40_000 {
+            grip.step(STEP_S, None);
+        }
+        assert!(grip.angle() < 1e-3, "from {from} rad it stayed at {} rad", grip.angle());
+    }
+}
+
+#[test]
 fn a_hand_turns_the_grip_from_stop_to_stop() {
     let m = mechanics(spec());
     let open = m.open_stop;

@@ -31,10 +31,6 @@ const LEAST_WARM_EVENTS: usize = 3;
 const LEAST_SHARE: f64 = 0.58;
 /// Up to so many events the sum of even shares is reckoned exactly.
 const MOST_EXACT: usize = 20;
-/// Standard uncertainty of an event's length: a share of it and a share of the scan period, at most so many scan periods. An opening shorter
-/// than a period leaves one sample on a line that its cable still holds up, so length and depth can hardly be told apart. Set on simulated
-/// openings of 40 to 900 µs, to ground and floating, at 200 µs.
-const LENGTH_U: (f64, f64, f64) = (0.3, 0.07, 0.29);
 
 /// One loss of contact.
 #[derive(Clone, Debug, PartialEq)]
@@ -151,7 +147,7 @@ pub fn tell(prepared: &Prepared<'_>, report: &Report) -> Contact {
         place: spans.as_ref().and_then(|s| s.at(e.at_us)),
         wire: e.wire,
         length_us: e.length_us,
-        length_u_us: length_u(e.length_us, prepared.period_us),
+        length_u_us: e.length_u_us,
         depth_mv: 5000.0 * e.depth,
         at_deg: e.at_deg,
         celsius: celsius.and_then(|c| c.get(e.scans.start)).map(|c| f64::from(*c)).filter(|c| c.is_finite()),
@@ -189,11 +185,6 @@ pub fn say(contact: &Contact, out: &mut PartAnalysis) {
 
 fn same_place(finding: &Finding) -> Option<f64> {
     finding.details.iter().find(|d| d.name == "same_place").map(|d| d.value)
-}
-
-fn length_u(length_us: f64, period_us: f64) -> f64 {
-    let (share, of_period, most) = LENGTH_U;
-    (share * length_us + of_period * period_us).min(most * period_us)
 }
 
 fn warmths<'a>(prepared: &'a Prepared<'_>) -> Option<&'a [f32]> {

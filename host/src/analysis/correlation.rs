@@ -1,11 +1,15 @@
 //! Correlation of the two lines: what the second reads less what the sheet's line asks for, `r₂ − (m·r₁ + k)`.
 //!
 //! Worst: the largest magnitude over both directions' curves, smoothed over 0.5°. Offset: the mean over the travel. Slope: the
-//! straight-line part from end to end. All in % of supply. Uncertainty: scatter (bootstrap); gains and offsets of both
+//! straight-line part from end to end. Worst scan: the largest magnitude of any single scan of the whole recording, at rests, turns and
+//! lost contact too, which the averaged curve leaves out; so that no scan beyond a limit is without a figure. Noise alone makes the largest
+//! of n scans stand out by z·σ, z the normal quantile of 1 − 1/2n (σ near that scan); that is taken off, and is the reach of its
+//! uncertainty at 95 %: a scan beyond the limit is never within it. All in % of supply. Uncertainty: scatter (bootstrap); gains and offsets of both
 //! converter channels and the supply, independent; the supply acts on the part of the residual that is `k` supplies; what the
 //! loom drops and the rig's inputs draw (see `uncertainty`).
 
 use super::curve::Curves;
+use super::dropout::{self, Wire};
 use super::linearity::{SMOOTHING_DEG, Smoother, over};
 use super::prepared::Prepared;
 use super::uncertainty::{Calibration, bootstrap};
@@ -95,6 +99,75 @@ pub fn analyse(
     ];
     let deviations = joined.iter().filter(|v| v.is_finite()).map(|v| 100.0 * v).collect();
     Some(Report { figures, curves: plots(&residual, &smooth), deviations })
+}
+
+/// Reach of an uncertainty that verdicts need on one side, standard uncertainties: 95 % of a normal distribution.
+const GUARD: f64 = 1.644_853_626_951_472_2;
+/// A time between the lines that is not known, µs: a logger that takes one channel after the other. Rectangular; a rig's is small.
+const UNKNOWN_SKEW_US: f64 = 200.0;
+/// Scans on each side of one that tell the noise there.
+const NEAR: usize = 64;
+/// Lines come back so long after a supply that was lost, µs.
+const AFTER_SUPPLY_US: f64 = 2000.0;
+
+/// The largest residual of any scan, noise counted. None without both lines. Scans in which the supply itself was lost are left out:
+/// they have findings of their own, and no ratio.
+pub fn momentary(
+    prepared: &Prepared<'_>,
+    sheet: &PartSheet,
+    calibration: &Calibration,
+    dropouts: &dropout::Report,
+) -> Option<Figure> {
+    let (first, second) = (prepared.ratio[0].as_deref()?, prepared.ratio[1].as_deref()?);
+    let (m, k) = sheet.correlation_line();
+    let (slope, offset) = (m as f32, k as f32);
+    let after = (AFTER_SUPPLY_US / prepared.period_us.max(1.0)).ceil() as usize + 1;
+    let mut without = dropouts
+        .events
+        .iter()
+        .filter(|e| e.wire == Wire::Supply)
+        .map(|e| e.scans.start.saturating_sub(after)..e.scans.end + after)
+        .peekable();
+    let (mut at, mut largest, mut scans) = (None, -1.0f32, 0u64);
+    for i in 0..first.len() {
+        while without.peek().is_some_and(|w| w.end <= i) {
+            without.next();
+        }
+        let away = (second[i] - slope * first[i] - offset).abs();
+        if away.is_finite() && !without.peek().is_some_and(|w| w.contains(&i)) {
+            scans += 1;
+            if away > largest {
+                (at, largest) = (Some(i), away);
+            }
+        }
+    }
+    let at = at?;
+    let near = at.saturating_sub(NEAR)..(at + NEAR + 1).min(first.len());
+    let mut residual: Vec<f32> = near.clone().map(|i| second[i] - slope * first[i] - offset).collect();
+    residual.retain(|v| v.is_finite());
+    let noise = dropout::noise(&residual).max(dropouts.noise.unwrap_or(0.0));
+    let by_noise = noise * statistics::normal_quantile(1.0 - 0.5 / scans.max(2) as f64);
+    let value = (f64::from(largest) - by_noise).max(0.0);
+    let moved = f64::from(second[near.end - 1] - second[near.start]).abs() / (near.len() - 1).max(1) as f64;
+    let late = if prepared.trace.provenance.rig.is_some() { 0.0 } else { UNKNOWN_SKEW_US / 3.0f64.sqrt() };
+    let skew = if moved.is_finite() { moved * late / prepared.period_us.max(1.0) } else { 0.0 };
+    let ratios = (f64::from(first[at]), f64::from(second[at]));
+    let uncertainty = (by_noise / GUARD).hypot(at_rest(calibration, m, ratios)).hypot(skew);
+    Some(Figure {
+        name: FigureName::CorrelationMomentary,
+        channel: None,
+        value: 100.0 * value,
+        standard_uncertainty: 100.0 * uncertainty,
+        upper_bound: None,
+        at_deg: prepared.deg.get(at).map(|d| f64::from(*d)).filter(|d| d.is_finite()),
+        condition: Condition::NONE,
+        definition: format!(
+            "largest magnitude of second - ({m:.4} x first + {k:.4}) in ratios of supply of any single scan, {:.3} %, less the {:.3} % by \
+             which noise makes the largest of {scans} scans stand out",
+            100.0 * largest,
+            100.0 * by_noise
+        ),
+    })
 }
 
 /// The residual of each direction, smoothed, % of supply.

@@ -5,11 +5,13 @@
 //!   6 robust sd from the bin's median are left out. Bins that jump away and jump back within a stroke (a dropout) are left
 //!   out too; a change that stays is kept.
 //! - Within a stroke only samples at the furthest angle so far count: after a wiggle of the hand the play has to be taken up
-//!   again before the line belongs to the direction.
+//!   again before the line belongs to the direction. A stroke that begins inside the travel follows a reversal: its first
+//!   degrees, as far as the play of this recording reaches, show the play being taken up and belong to no direction.
 //! - The average of both directions is taken after each is moved by half of the hysteresis against the other, so that a
 //!   defect is not smeared; without one direction it is the other alone. The angle by which the line lags the reference is
-//!   taken out of every stroke first, by its own speed at each place: told by strokes of different speeds, else only what the
-//!   rig's input filter delays (provenance).
+//!   taken out of every stroke first: shown by strokes of different speeds, else only what the rig's input filter delays
+//!   (provenance). A short one by the speed at each place; one that is long against a hand's hesitations (1 ms) by reading each
+//!   line's angle that much earlier.
 //! - Standard errors come from the scatter between strokes of one direction, pooled over 5°; with one stroke from the
 //!   scatter of its neighbouring bins.
 
@@ -26,6 +28,13 @@ pub const GRID_DEG: f64 = 0.1;
 const JUMP_RATIO: f64 = 0.01;
 /// Longest run of bins that a dropout can take out, degrees.
 const LONGEST_JUMP_DEG: f64 = 40.0;
+/// A lag longer than this is taken out scan by scan, seconds: with a speed averaged over a degree it would leave a trace of every
+/// hesitation. Engineering assumption.
+const LONG_LAG_S: f64 = 1e-3;
+/// A stroke that begins within this of the end of travel begins at the stop, degrees.
+const AT_STOP_DEG: f64 = 0.25;
+/// Travel after a reversal that is left out, as a multiple of the play measured: a stroke's own play may exceed the median.
+const PLAY_TAKEN_UP: f64 = 1.5;
 
 /// One stroke on the grid.
 #[derive(Clone, Debug)]
@@ -99,19 +108,60 @@ impl Curves {
         let grid = Grid { first, step: step_deg, len: deg.len() };
         let recorded: Vec<StrokeCurve> = (0..prepared.strokes.len()).map(|k| grid.bin(prepared, k)).collect();
         let mut curves = Self { deg, step_deg, strokes: recorded.clone(), recorded, line: [None, None] };
-        let lags = [0, 1].map(|line| curves.take_lag_out(prepared, line));
+        curves.drop_after_reversals(prepared);
+        let lags = [0, 1].map(|line| curves.take_lag_out(prepared, &grid, line));
         curves.line = [0, 1].map(|line| curves.combine(prepared, line, lags[line]));
         Some(curves)
     }
 
+    /// Leaves out what strokes that begin inside the travel show before the play is taken up, in `recorded` and `strokes`.
+    fn drop_after_reversals(&mut self, prepared: &Prepared<'_>) {
+        let Some((low, high)) = prepared.travel_deg else { return };
+        let play = [0, 1].map(|line| {
+            let [up, down] = [Direction::Up, Direction::Down].map(|d| self.average(d, line).0);
+            self.hysteresis(&up, &down, overall_slope(&self.deg, &up, &down)).map_or(0.0, f64::abs)
+        });
+        let near = AT_STOP_DEG.max(2.0 * prepared.angle_noise_deg);
+        for (stroke, again) in self.recorded.iter_mut().zip(&mut self.strokes) {
+            let of = &prepared.strokes[stroke.stroke];
+            let (stop, sign) = if of.direction == Direction::Up { (low, 1.0) } else { (high, -1.0) };
+            if (of.from_deg - stop).abs() <= near {
+                continue;
+            }
+            for line in 0..2 {
+                let until = PLAY_TAKEN_UP * play[line] + self.step_deg + prepared.angle_noise_deg;
+                for (k, deg) in self.deg.iter().enumerate() {
+                    if sign * (deg - of.from_deg) < until && !stroke.ratio[line].is_empty() {
+                        stroke.ratio[line][k] = f64::NAN;
+                        again.ratio[line][k] = f64::NAN;
+                    }
+                }
+            }
+        }
+    }
+
     /// Takes the lag of a line out of its strokes; returns it when strokes of different speeds have shown it.
-    fn take_lag_out(&mut self, prepared: &Prepared<'_>, line: usize) -> Option<Lag> {
+    fn take_lag_out(&mut self, prepared: &Prepared<'_>, grid: &Grid, line: usize) -> Option<Lag> {
         let [up, down] = [Direction::Up, Direction::Down].map(|d| self.average(d, line).0);
         let mut weights = [0.0; 2];
         weights[line] = 1.0;
         let slope = overall_slope(&self.deg, &up, &down);
         let found = lag::by_speed(&self.deg, &self.recorded, self.step_deg, weights, slope);
         let seconds = found.map_or_else(|| filter_lag_s(prepared, line), |l| l.seconds);
+        if seconds.abs() > LONG_LAG_S {
+            for (stroke, recorded) in self.strokes.iter_mut().zip(&self.recorded) {
+                if !stroke.ratio[line].is_empty() {
+                    let mut earlier = grid.bin_lagging(prepared, stroke.stroke, line, seconds);
+                    // What follows a reversal stays left out.
+                    let left_out = recorded.ratio[line].iter().zip(&recorded.counts);
+                    earlier.iter_mut().zip(left_out).for_each(|(v, (r, n))| {
+                        *v = if r.is_nan() && *n > 0 { f64::NAN } else { *v };
+                    });
+                    stroke.ratio[line] = earlier;
+                }
+            }
+            return found;
+        }
         for stroke in self.strokes.iter_mut().filter(|s| !s.ratio[line].is_empty()) {
             let by: Vec<f64> = lag::speeds(&self.deg, stroke, self.step_deg)
                 .iter()
@@ -283,6 +333,25 @@ struct Sample {
 
 impl Grid {
     fn bin(&self, prepared: &Prepared<'_>, index: usize) -> StrokeCurve {
+        self.bin_by(prepared, index, |i| f64::from(prepared.deg[i]))
+    }
+
+    /// One line of a stroke against the angle that was `lag` seconds before each scan.
+    fn bin_lagging(&self, prepared: &Prepared<'_>, index: usize, line: usize, lag: f64) -> Vec<f64> {
+        let (time, deg) = (&prepared.trace.time_us, &prepared.deg);
+        let earlier = |i: usize| {
+            let at = time[i] as f64 - 1e6 * lag;
+            let after = time.partition_point(|t| (*t as f64) < at).clamp(1, time.len() - 1);
+            let (a, b) = (time[after - 1] as f64, time[after] as f64);
+            let part = if b > a { ((at - a) / (b - a)).clamp(0.0, 1.0) } else { 0.0 };
+            f64::from(deg[after - 1]) * (1.0 - part) + f64::from(deg[after]) * part
+        };
+        let [first, second] = self.bin_by(prepared, index, earlier).ratio;
+        if line == 0 { first } else { second }
+    }
+
+    /// A stroke with the angle that `deg_of` gives each scan.
+    fn bin_by(&self, prepared: &Prepared<'_>, index: usize, deg_of: impl Fn(usize) -> f64) -> StrokeCurve {
         let stroke = &prepared.strokes[index];
         let slopes =
             [0, 1].map(|l| prepared.ratio[l].as_ref().map_or(0.0, |r| mean_slope(prepared, r, stroke)));
@@ -302,7 +371,7 @@ impl Grid {
         let mut samples: Vec<Sample> = Vec::with_capacity(64);
         let mut scratch = Vec::with_capacity(64);
         for i in stroke.range.clone() {
-            let deg = f64::from(prepared.deg[i]);
+            let deg = deg_of(i);
             if deg.is_nan() || sign * deg < furthest - slack {
                 continue;
             }

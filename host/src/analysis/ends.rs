@@ -42,12 +42,14 @@ pub enum End {
     Open,
 }
 
-/// Whether the recording reached a stop, as far as the angle tells.
+/// Whether the recording reached a stop: by the angle, and where it was interrupted only where the part turned round there.
 pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
-    prepared.travel_deg.is_some_and(|(low, high)| match end {
-        End::Closed => low <= CLOSED_SHARE * travel_deg,
-        End::Open => high >= (1.0 - OPEN_SHARE) * travel_deg,
-    })
+    let shown = !prepared.trace.was_interrupted() || prepared.turned_at(end);
+    shown
+        && prepared.travel_deg.is_some_and(|(low, high)| match end {
+            End::Closed => low <= CLOSED_SHARE * travel_deg,
+            End::Open => high >= (1.0 - OPEN_SHARE) * travel_deg,
+        })
 }
 
 /// From the rest at the closed stop to that at the open one, degrees; without rests, what the curves cover.
@@ -68,7 +70,9 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
     let mut visits = Vec::new();
     let mut inner = 0.0;
     let count = prepared.strokes.len();
-    for k in 0..=count {
+    // Where the recording was interrupted, only rests count at which the part arrived and from which it left.
+    let rests = if prepared.trace.was_interrupted() { 1..count } else { 0..count + 1 };
+    for k in rests {
         let from = if k == 0 { 0 } else { prepared.strokes[k - 1].range.end };
         let to = if k == count { prepared.trace.len() } else { prepared.strokes[k].range.start };
         // The stroke before tells which stop this is; the very first rest is known by the stroke after it.

@@ -4,12 +4,13 @@
 
 use super::curve::Curves;
 use super::ends::End;
-use super::prepared::{AngleSource, Direction, Prepared, SupplySource};
+use super::prepared::{AngleSource, Prepared, SupplySource};
 use super::uncertainty::Calibration;
+use super::usable::{Usable, nothing, unfit};
 use super::{Figure, NotTestable, PartAnalysis, PlotCurve};
 use super::{
     causes, contact, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads,
-    limp, linearity, monotonicity, noise, noise_map, order, repeatability, skew, topology,
+    limp, linearity, monotonicity, noise, noise_map, order, recording, repeatability, skew, topology,
 };
 use crate::quantity::{Channel, FigureName, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
@@ -30,13 +31,47 @@ pub struct GripTraces<'a> {
 }
 
 /// Analyses a grip sensor. Never fails: what can't be had is named in `not_testable`.
-pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
-    let prepared = Prepared::new(traces.sweep, sheet);
-    let curves = Curves::new(&prepared, sheet);
-    let leads = traces.leads.map(|trace| leads::analyse(trace, sheet));
-    let calibration = Calibration::of(&prepared, leads.as_ref());
-    let mut out = figures_of(&prepared, curves.as_ref(), sheet, &calibration);
-    add_defects(&mut out, &traces, &prepared, curves.as_ref(), leads.as_ref(), sheet);
+pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
+    if let Some(why) = unfit(traces.sweep) {
+        return nothing(PartKind::Grip, why);
+    }
+    let usable = Usable::of(traces.sweep, sheet);
+    let unfit_ones: Vec<String> =
+        [traces.leads, traces.flex].into_iter().flatten().filter_map(unfit).collect();
+    let fit = |trace: Option<&'a Trace>| trace.filter(|t| unfit(t).is_none());
+    let traces = GripTraces { leads: fit(traces.leads), flex: fit(traces.flex), ..traces };
+    let [leads, flex] = [traces.leads, traces.flex].map(|t| t.map(|trace| Usable::of(trace, sheet)));
+    let traces = GripTraces {
+        sweep: &usable.trace,
+        leads: leads.as_ref().map(|u| &*u.trace),
+        flex: flex.as_ref().map(|u| &*u.trace),
+    };
+    let every = Prepared::new(traces.sweep, sheet);
+    let prepared = every.with_whole_strokes();
+    // What needs the travel needs one whole cycle at least where the recording was cut.
+    let curves = Curves::new(&prepared, sheet).filter(|_| usable.cut.is_none() || prepared.cycles() > 0);
+    let of_report = leads.as_ref().map(|u| leads::analyse(&u.trace, sheet));
+    let calibration = Calibration::of(&every, of_report.as_ref());
+    let cut = usable.cut.map(|cut| cut.words());
+    let mut out = figures_of(&prepared, curves.as_ref(), cut.as_deref(), sheet, &calibration);
+    match (&curves, &cut) {
+        (Some(curves), _) => add_pair(&mut out, &prepared, curves, sheet, &calibration),
+        // One line against the other needs no travel.
+        (None, Some(_)) => {
+            if let Some(curves) = Curves::new(&every, sheet) {
+                add_pair(&mut out, &every, &curves, sheet, &calibration);
+            }
+        }
+        (None, None) => {}
+    }
+    let report = of_report.as_ref();
+    add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), report, sheet, &calibration);
+    recording::apply(&recording::find(&prepared, curves.as_ref(), sheet), &mut out);
+    out.rig_faults.extend(unfit_ones);
+    for usable in [Some(usable), leads, flex].into_iter().flatten() {
+        out.rig_faults.extend(usable.faults);
+        out.left_out.extend(usable.left_out);
+    }
     let place = |f: &Figure| {
         let name = FigureName::ALL.iter().position(|n| *n == f.name);
         (name, f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c)))
@@ -71,7 +106,8 @@ pub const OF_TRAVEL: &str = "linearity, hysteresis, repeatability, dead bands";
 
 /// The topology that a trace's lines show, without figures or findings; none when they do not move together.
 pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
-    let curves = Curves::new(&Prepared::new(trace, sheet), sheet)?;
+    let usable = Usable::of(trace, sheet);
+    let curves = Curves::new(&Prepared::new(&usable.trace, sheet), sheet)?;
     topology::find(&curves)?.topology
 }
 
@@ -79,6 +115,7 @@ pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
 fn figures_of(
     prepared: &Prepared<'_>,
     curves: Option<&Curves>,
+    cut: Option<&str>,
     sheet: &PartSheet,
     calibration: &Calibration,
 ) -> PartAnalysis {
@@ -97,8 +134,13 @@ fn figures_of(
         travel_deg: prepared.travel_deg,
         cycles: prepared.cycles(),
         population: None,
+        rig_may_hold_it: false,
         not_looked_at: Vec::new(),
         contact: None,
+        rig_faults: Vec::new(),
+        doubts: Vec::new(),
+        left_out: Vec::new(),
+        recording: Vec::new(),
         warnings: prepared.warnings.clone(),
     };
     if prepared.angle_turned {
@@ -113,9 +155,13 @@ fn figures_of(
                 missing(&mut out, format!("all of {}", name(line)), "the line was not recorded".into())
             }
             (_, None) => {
-                let why =
-                    "no stroke was seen: there is no angle, or the grip was turned by less than a degree"
-                        .into();
+                let why = match cut {
+                    Some(cut) => format!("{cut}, before one whole cycle: repeat it"),
+                    None => {
+                        "no stroke was seen: there is no angle, or the grip was turned by less than a degree"
+                            .to_owned()
+                    }
+                };
                 missing(&mut out, format!("curves of {}", name(line)), why);
             }
             (Some(_), Some(curves)) => add_line(&mut out, prepared, curves, line, sheet, calibration),
@@ -128,9 +174,6 @@ fn figures_of(
             }
             None => {}
         }
-    }
-    if let Some(curves) = curves {
-        add_pair(&mut out, prepared, curves, sheet, calibration);
     }
     out
 }
@@ -321,20 +364,14 @@ fn add_pair(
             "it needs both lines over the same travel: connect both".into(),
         ),
     }
-    let one_way = curves.of(Direction::Up).next().is_none() || curves.of(Direction::Down).next().is_none();
-    let figure = prepared.trace.provenance.time_known.then(|| skew::analyse(prepared, curves)).flatten();
-    match figure {
-        Some(figure) => out.figures.push(figure),
-        None => {
-            let why = if !prepared.trace.provenance.time_known {
-                "the file tells no times"
-            } else if one_way {
-                "it needs a stroke up and one down: record a full cycle"
-            } else {
-                "it needs both lines, moving"
-            };
-            missing(out, "skew".into(), why.into());
-        }
+    let skew = if prepared.trace.provenance.time_known {
+        skew::analyse(prepared, curves, sheet)
+    } else {
+        Err("the file tells no times".to_owned())
+    };
+    match skew {
+        Ok(figure) => out.figures.push(figure),
+        Err(why) => missing(out, "skew".into(), why),
     }
     let Some(found) = topology::find(curves) else { return };
     out.topology_found = found.topology;
@@ -352,20 +389,22 @@ fn add_pair(
     }
 }
 
-/// Defects, dropouts, predicted trips and causes.
+/// Defects, dropouts, predicted trips and causes. Every scan is looked at for lost contact; what belongs to a stroke in whole ones.
 fn add_defects(
     out: &mut PartAnalysis,
     traces: &GripTraces<'_>,
-    prepared: &Prepared<'_>,
+    (prepared, whole): (&Prepared<'_>, &Prepared<'_>),
     curves: Option<&Curves>,
     leads: Option<&leads::Report>,
     sheet: &PartSheet,
+    calibration: &Calibration,
 ) {
     let dropouts = dropout::find(prepared, sheet);
+    out.figures.extend(correlation::momentary(prepared, sheet, calibration, &dropouts));
     for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
         if let Some(curves) = curves {
-            let flat = flat_spot::find(prepared, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
+            let flat = flat_spot::find(whole, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
             out.findings.extend(flat.findings);
             out.detection_limits.push(flat.limit);
         }
@@ -422,6 +461,7 @@ fn add_defects(
     });
     out.findings.extend(report.findings);
     out.not_testable.extend(report.not_testable);
+    out.doubts.extend(report.doubts);
 }
 
 #[cfg(test)]

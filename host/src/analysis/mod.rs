@@ -3,10 +3,13 @@
 //! Its own layers, each may use only those above it:
 //! - [`statistics`]: quantiles, robust spread, least squares, interval bounds; published checks.
 //! - [`line`](mod@line): exact minimax, terminal and zero-based lines.
+//! - [`usable`]: a recording without what its interruption or the rig's supply touched. [`whole_strokes`]: strokes that were whole before it.
+//! - `supply`: what lines are divided by, scan by scan.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
+//! - [`recording`]: what the recording can't carry, taken into account in all of them.
 //! - [`grip`]: all of them for a grip sensor, in one call.
 //! - [`rounds`]: one round of a soak.
 //! - [`body`]: the same for a motor-driven throttle body.
@@ -23,6 +26,8 @@ pub mod flat_spot;
 pub mod follow;
 pub mod gaps;
 pub mod grip;
+#[cfg(test)]
+pub(crate) mod hand_turned;
 pub mod histogram;
 pub mod hysteresis;
 pub mod lag;
@@ -35,14 +40,19 @@ pub mod noise;
 pub mod noise_map;
 pub mod order;
 pub mod prepared;
+pub mod recording;
 pub mod repeatability;
 pub mod rounds;
+pub mod self_closing;
 pub mod skew;
 pub mod statistics;
+mod supply;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod topology;
 pub mod uncertainty;
+pub mod usable;
+pub mod whole_strokes;
 
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::Topology;
@@ -153,8 +163,18 @@ pub struct PartAnalysis {
     pub cycles: u32,
     /// The healthy bodies among which worn teeth were searched for, in words; none where they were not.
     pub population: Option<String>,
+    /// Whether the rig's own drive may have held a released grip open: what a release then shows too much of condemns nothing.
+    pub rig_may_hold_it: bool,
     /// Lost contact event by event, where the pigtail was flexed.
     pub contact: Option<contact::Contact>,
+    /// What was wrong with the rig while it recorded, as sentences: it keeps a part from being within and condemns none.
+    pub rig_faults: Vec<String>,
+    /// What else keeps the recording from telling of the part, as sentences: it leaves the part undecided and condemns none.
+    pub doubts: Vec<String>,
+    /// Scans that were recorded and left out, because the rig's supply was not as requested.
+    pub left_out: Vec<usable::LeftOut>,
+    /// What the recording can't carry.
+    pub recording: Vec<recording::RecordingLimit>,
     /// Anything the reader should know, as sentences.
     pub warnings: Vec<String>,
 }

@@ -4,7 +4,8 @@
 //! mean square, trimmed at 5 robust sd against dropouts: a median would collapse or jump when the noise is about one step of
 //! the sensor's own output. It holds everything that changes from scan to scan: the sensor's steps (step²/12, Sheppard), the
 //! rig's own noise. A filter longer than a scan makes it read less; stated. So does a sensor whose
-//! steps are many scans apart: its staircase is no white noise.
+//! steps are many scans apart: its staircase is no white noise. Ripple and noise of the supply go out with the ratio (`supply`); what
+//! remains of them is in the uncertainty.
 
 use super::Figure;
 use super::prepared::Prepared;
@@ -42,6 +43,9 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
     let step = 1000.0 * known.map_or(0.0, |c| c.resolution) / 12.0f64.sqrt() * 5.0 / prepared.supply_volts;
     // Steps are only on average like noise of step/√12: a tenth of that share is left uncertain.
     let steps = if noise > 0.0 { 0.1 * step * (step / noise).min(1.0) } else { step };
+    // What of the supply's own noise is in the ratio is not the line's.
+    let from_supply = 5000.0 * prepared.supply_noise[line];
+    let of_supply = noise - (noise * noise - from_supply * from_supply).max(0.0).sqrt();
     let filter = match known.map_or(0, |c| c.filter_us) {
         0 => String::new(),
         us => format!(", behind the rig's {us} us filter"),
@@ -50,7 +54,10 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         name: FigureName::Noise,
         channel: Some(Channel::SENSORS[line]),
         value: noise,
-        standard_uncertainty: (noise / (2.0 * freedom).sqrt()).hypot(steps).hypot(0.005 * noise),
+        standard_uncertainty: (noise / (2.0 * freedom).sqrt())
+            .hypot(steps)
+            .hypot(0.005 * noise)
+            .hypot(of_supply),
         upper_bound: None,
         at_deg: None,
         condition: Condition::NONE,

@@ -8,20 +8,13 @@
 //! passes a mated contact beyond the place where the return is sensed: its usual drop goes the same way.
 
 use super::statistics;
+use super::supply::Supply;
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
 use std::borrow::Cow;
 use std::ops::Range;
 
-/// Time over which supply and return are averaged, µs.
-const SUPPLY_WINDOW_US: f64 = 5000.0;
-/// A mated contact, Ω: 0 to 20 mΩ when good, the middle is taken off (common practice, no source).
-pub const CONTACT_OHM: f64 = 0.01;
-/// A return that lies further than this share of the supply from the rig's ground is no drop of a loom: it is not believed.
-const LARGEST_LOOM_DROP: f64 = 0.05;
-/// A sensor that takes more is broken, and no contact's drop is reckoned from it, amperes. Engineering assumption.
-const LARGEST_AMPS: f64 = 0.05;
 /// A turn smaller than this many degrees never ends a stroke.
 const SMALLEST_TURN_DEG: f64 = 1.0;
 /// Rests are cut off a stroke's ends to within this many degrees.
@@ -71,8 +64,8 @@ pub enum SupplySource {
     Nominal(f64),
 }
 
-/// A trace made ready. Ratios are line volts over the part's return, divided by the part's supply of the same scan (supply and
-/// return smoothed over 5 ms).
+/// A trace made ready. Ratios are line volts over the part's return, divided by the part's supply of the same scan (what of it is the
+/// supply's own noise left out: `supply`; the return is smoothed over 5 ms).
 #[derive(Clone, Debug)]
 pub struct Prepared<'a> {
     /// The trace.
@@ -87,6 +80,8 @@ pub struct Prepared<'a> {
     pub supply_source: SupplySource,
     /// Mean supply at the part's plug, volts, > 0.
     pub supply_volts: f64,
+    /// What of the supply's own noise is in each line's ratio, one standard deviation.
+    pub supply_noise: [f64; 2],
     /// Mean drop of the loom's return wire and contact, volts, taken off lines and supply; none where the return was not sensed.
     pub loom_volts: Option<f64>,
     /// Median time between scans, µs.
@@ -114,7 +109,8 @@ impl<'a> Prepared<'a> {
         let period_us = median_period(trace);
         let segments = segments(trace);
         let supply = Supply::of(trace, sheet, &segments, period_us, &mut warnings);
-        let ratio = Channel::SENSORS.map(|c| trace.channel(c).map(|volts| supply.ratio_of(volts)));
+        let ratio = [0, 1]
+            .map(|line| trace.channel(Channel::SENSORS[line]).map(|volts| supply.ratio_of(line, volts)));
         let mut angle_turned = false;
         let (deg, angle_source) = angle(trace, sheet, &ratio, &mut warnings, &mut angle_turned);
         let angle_noise_deg = angle_noise(&deg);
@@ -125,6 +121,7 @@ impl<'a> Prepared<'a> {
             ratio,
             supply_source: supply.source,
             supply_volts: supply.mean,
+            supply_noise: supply.cost.map(|volts| volts / supply.mean),
             loom_volts: supply.loom,
             period_us,
             strokes: Vec::new(),
@@ -194,125 +191,6 @@ fn segments(trace: &Trace) -> Vec<Range<usize>> {
             out.push(start..cut);
         }
         start = start.max(cut);
-    }
-    out
-}
-
-/// The supply to divide by, and the return to count from, both at the part's plug.
-struct Supply {
-    source: SupplySource,
-    mean: f64,
-    smooth: Option<Vec<f32>>,
-    ground: Option<Vec<f32>>,
-    loom: Option<f64>,
-}
-
-impl Supply {
-    fn of(
-        trace: &Trace,
-        sheet: &PartSheet,
-        segments: &[Range<usize>],
-        period_us: f64,
-        warnings: &mut Vec<String>,
-    ) -> Self {
-        if let Some(volts) = trace.channel(Channel::Supply) {
-            let half = (0.5 * SUPPLY_WINDOW_US / period_us.max(1.0)).floor() as usize;
-            let mut smooth = moving_mean(volts, segments, half);
-            if let Some(mut mean) = finite_mean(&smooth).filter(|m| *m > 0.0) {
-                let ground = trace.channel(Channel::Ground).map(|g| moving_mean(g, segments, half));
-                let loom = ground.as_deref().and_then(finite_mean);
-                let believed = loom.filter(|l| l.abs() < LARGEST_LOOM_DROP * mean);
-                if loom.is_some() && believed.is_none() {
-                    warnings.push(format!(
-                        "the supply return reads {:.2} V against the rig's ground: too much for a loom, it was left out",
-                        loom.unwrap_or_default()
-                    ));
-                }
-                let amps = trace.channel(Channel::SupplyAmps).and_then(finite_mean).unwrap_or(0.0);
-                let contact = CONTACT_OHM * amps.clamp(0.0, LARGEST_AMPS);
-                let ground = believed.zip(ground).map(|(mean, mut ground)| {
-                    for g in &mut ground {
-                        *g = if g.is_finite() { *g } else { mean as f32 } + contact as f32;
-                    }
-                    ground
-                });
-                let believed = believed.map(|mean| mean + contact);
-                for (s, g) in smooth.iter_mut().zip(ground.iter().flatten()) {
-                    *s -= 2.0 * *g;
-                }
-                mean -= 2.0 * believed.unwrap_or(0.0);
-                let source = SupplySource::Measured;
-                return Self { source, mean, smooth: Some(smooth), ground, loom: believed };
-            }
-            warnings.push("the supply column holds no usable value; it was left out".into());
-        }
-        let (source, mean) = match trace.provenance.stated_supply_volts.filter(|v| v.is_finite() && *v > 0.0)
-        {
-            Some(volts) => (SupplySource::Stated(volts), volts),
-            None => (SupplySource::Nominal(sheet.supply_volts), sheet.supply_volts),
-        };
-        warnings.push(match source {
-            SupplySource::Stated(v) => format!("the supply was not recorded; ratios use the stated {v} V"),
-            _ => {
-                format!("the supply was neither recorded nor stated; ratios use the sheet's nominal {mean} V")
-            }
-        });
-        Self { source, mean, smooth: None, ground: None, loom: None }
-    }
-
-    fn ratio_of(&self, volts: &[f32]) -> Vec<f32> {
-        // Below a tenth of the mean there is no supply to form a ratio with.
-        let least = (0.1 * self.mean) as f32;
-        let over = |v: f32, s: f32| if s > least { v / s } else { f32::NAN };
-        match (&self.smooth, &self.ground) {
-            (Some(smooth), Some(ground)) => {
-                volts.iter().zip(smooth.iter().zip(ground)).map(|(v, (s, g))| over(v - g, *s)).collect()
-            }
-            (Some(smooth), None) => volts.iter().zip(smooth).map(|(v, s)| over(*v, *s)).collect(),
-            _ => {
-                let factor = (1.0 / self.mean) as f32;
-                volts.iter().map(|v| v * factor).collect()
-            }
-        }
-    }
-}
-
-/// Mean of the finite values; none without any.
-pub(super) fn finite_mean(values: &[f32]) -> Option<f64> {
-    let (mut n, mut sum) = (0u64, 0.0);
-    for v in values.iter().filter(|v| v.is_finite()) {
-        n += 1;
-        sum += f64::from(*v);
-    }
-    (n > 0).then(|| sum / n as f64)
-}
-
-/// Centred moving mean over 2·half + 1 scans within each segment; NaN counts as missing.
-fn moving_mean(values: &[f32], segments: &[Range<usize>], half: usize) -> Vec<f32> {
-    let mut out = vec![f32::NAN; values.len()];
-    for segment in segments {
-        let (start, end) = (segment.start, segment.end);
-        let (mut sum, mut n) = (0.0f64, 0u32);
-        let (mut head, mut tail) = (start, start);
-        for i in start..end {
-            while head < end && head <= i + half {
-                if values[head].is_finite() {
-                    sum += f64::from(values[head]);
-                    n += 1;
-                }
-                head += 1;
-            }
-            while tail + half < i {
-                if values[tail].is_finite() {
-                    sum -= f64::from(values[tail]);
-                    n -= 1;
-                }
-                tail += 1;
-            }
-            if n > 0 {
-                out[i] = (sum / f64::from(n)) as f32;
-            }
-        }
     }
     out
 }

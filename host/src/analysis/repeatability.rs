@@ -2,7 +2,8 @@
 //!
 //! 43 CFR 3175.135: the largest spread at one input among the readings of one direction. Means over 0.5° are compared. Noise
 //! alone would give a spread too, larger with more strokes: its expected largest spread (same strokes, same windows, seeded
-//! simulation) is taken off in quadrature, so a part that only adds noise reads 0.
+//! simulation) is taken off in quadrature, so a part that only adds noise reads 0. A hand that hesitates and turns back on the way has
+//! made one stroke all the same: its pieces are laid together.
 
 use super::Figure;
 use super::curve::{Curves, StrokeCurve, window_mean};
@@ -22,7 +23,8 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
     let curve = curves.line[line].as_ref()?;
     let mut best: Option<(f64, f64, f64, usize)> = None;
     for direction in [Direction::Up, Direction::Down] {
-        let strokes: Vec<&StrokeCurve> = curves.of(direction).filter(|s| covers(curves, s, line)).collect();
+        let whole = passages(curves, direction, line);
+        let strokes: Vec<&StrokeCurve> = whole.iter().filter(|s| covers(curves, s, line)).collect();
         if strokes.len() < 2 {
             continue;
         }
@@ -56,6 +58,39 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
             if n < 3 { "; fewer than 3 strokes say little" } else { "" }
         ),
     })
+}
+
+/// Strokes of one direction, with the pieces of each that reversals on the way have cut laid together: a piece that begins where the
+/// one before has been and goes beyond its end.
+fn passages(curves: &Curves, direction: Direction, line: usize) -> Vec<StrokeCurve> {
+    let known = |s: &StrokeCurve| {
+        let ratio = &s.ratio[line];
+        let first = ratio.iter().position(|v| v.is_finite())?;
+        let last = ratio.iter().rposition(|v| v.is_finite())?;
+        // Along the stroke.
+        Some(if direction == Direction::Up {
+            (first as i64, last as i64)
+        } else {
+            (-(last as i64), -(first as i64))
+        })
+    };
+    let away = curves.bins_in(1.0) as i64;
+    let mut out: Vec<StrokeCurve> = Vec::new();
+    for stroke in curves.of(direction) {
+        let continues = out
+            .last()
+            .and_then(known)
+            .zip(known(stroke))
+            .is_some_and(|((a, b), (from, to))| from > a + away && from <= b + away && to > b);
+        match out.last_mut().filter(|_| continues) {
+            Some(before) => {
+                let pieces = before.ratio[line].iter_mut().zip(&stroke.ratio[line]);
+                pieces.filter(|(v, _)| v.is_nan()).for_each(|(v, later)| *v = *later);
+            }
+            None => out.push(stroke.clone()),
+        }
+    }
+    out
 }
 
 /// Whether a stroke covers at least 80 % of the travel.

@@ -4,6 +4,7 @@ use super::body::{self, BodyTraces};
 use super::dropout::{self, Event};
 use super::grip::{self, GripTraces};
 use super::prepared::Prepared;
+use super::usable::{Usable, unfit};
 use super::{PartAnalysis, statistics};
 use crate::quantity::{Channel, FindingKind};
 use crate::sheet::PartSheet;
@@ -43,8 +44,9 @@ pub fn analyse(traces: &[Trace], sheet: &PartSheet) -> Round {
         .cloned()
         .collect();
     let (mut events, mut watched_min) = (Vec::new(), 0.0);
-    for trace in traces.iter().filter(|t| !t.is_empty()) {
-        let prepared = Prepared::new(trace, sheet);
+    for trace in traces.iter().filter(|t| !t.is_empty() && unfit(t).is_none()) {
+        let usable = Usable::of(trace, sheet);
+        let prepared = Prepared::new(&usable.trace, sheet);
         let report = dropout::find(&prepared, sheet).without_explained(&prepared, &located);
         events.extend(report.events);
         watched_min += report.watched_min;

@@ -191,6 +191,11 @@ pub fn quantum(values: &[f32]) -> f64 {
     if step > 20.0 * rounding && fits * 100 >= moved.len() * 95 { step } else { 0.0 }
 }
 
+/// Probability that a standard normal variable is above `z`.
+pub fn normal_tail(z: f64) -> f64 {
+    0.5 * statrs::function::erf::erfc(z / std::f64::consts::SQRT_2)
+}
+
 /// Standard normal quantile.
 pub fn normal_quantile(p: f64) -> f64 {
     Normal::standard().inverse_cdf(p)

@@ -316,6 +316,7 @@ impl Synthetic {
                 firmware: "0".into(),
                 protocol: 1,
                 boot: 1,
+                lets_go: false,
             }),
             channels: vec![
                 known(Channel::Rising, 2e-5, 60e-6, self.converter_step_v),
@@ -336,6 +337,9 @@ impl Synthetic {
             plate: None,
             mapping: Vec::new(),
             places: Vec::new(),
+            plan: Vec::new(),
+            link: None,
+            refused: Vec::new(),
         }
     }
 }
@@ -426,6 +430,7 @@ pub(crate) fn sheet(topology: Topology, travel_deg: f64) -> PartSheet {
         findings: Vec::new(),
         grades: Vec::new(),
         connector: ConnectorRating::default(),
+        self_closing_required: false,
         follow: None,
     }
 }

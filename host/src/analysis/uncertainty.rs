@@ -12,9 +12,9 @@
 //!   what a load step measured, else [`UNKNOWN_SOURCE_OHM`].
 //! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
 
-use super::prepared::{self, Prepared, SupplySource};
+use super::prepared::{Prepared, SupplySource};
 use super::statistics::{self, Resampler};
-use super::{leads, line};
+use super::{leads, line, supply};
 use crate::quantity::Channel;
 
 /// Least input resistance of a rig, Ω (protocol/WIRE.md).
@@ -24,7 +24,7 @@ pub const UNKNOWN_SOURCE_OHM: f64 = 600.0;
 /// How far the supply's wire may differ from the return's, relative standard uncertainty. Engineering assumption.
 const WIRES_ALIKE: f64 = 0.1;
 /// What is not known of a mated contact, Ω: ±10 mΩ, rectangular.
-const CONTACT_OHM: f64 = prepared::CONTACT_OHM / 1.732_050_8;
+const CONTACT_OHM: f64 = supply::CONTACT_OHM / 1.732_050_8;
 /// Supply current where it was not recorded, amperes. Engineering assumption.
 const UNKNOWN_AMPS: f64 = 0.01;
 /// Resistance of a loom's wire where the return was not sensed, Ω: 2 m of 0.34 mm² (IEC 60228: at most 53 mΩ/m), rectangular.
@@ -70,7 +70,7 @@ impl Calibration {
         let supply = match prepared.supply_source {
             SupplySource::Measured => {
                 let c = channel(prepared, Channel::Supply);
-                c.gain.hypot(c.offset / prepared.supply_volts)
+                c.gain.hypot(c.offset.hypot(c.resolution / 12.0f64.sqrt()) / prepared.supply_volts)
             }
             // A stated supply is believed to within ±1 %, a nominal one to within ±5 %: common practice, no source.
             SupplySource::Stated(_) => 0.01 / 3.0f64.sqrt(),
@@ -155,7 +155,7 @@ fn wires(prepared: &Prepared<'_>) -> [f64; 2] {
     let amps = prepared
         .trace
         .channel(Channel::SupplyAmps)
-        .and_then(prepared::finite_mean)
+        .and_then(supply::finite_mean)
         .map_or(UNKNOWN_AMPS, f64::abs);
     let contact = CONTACT_OHM * amps;
     match prepared.loom_volts {

@@ -69,12 +69,88 @@ fn a_fault_that_only_cleared_by_replugging_keeps_its_case_open() {
         }
         assert_eq!(case.allows(&close(Ending::HandedOn)), Ok(()));
         add(&mut case, mended("new terminal, first signal"));
+        add(&mut case, bench("dropouts", Verdict::Within));
         assert_eq!(case.allows(&close(Ending::Mended)), Ok(()));
         // Pulled and put back once more: the repair did not hold.
         add(&mut case, replugged());
         assert!(case.allows(&close(Ending::Mended)).is_err());
         assert!(case.complaint().symptoms.contains(&Symptom::ClearedByReplugging));
     }
+}
+
+/// A record of the bench about the grip.
+fn bench(scope: &str, verdict: Verdict) -> Content {
+    Content::Record(RecordEntry {
+        record: format!("r-{scope}-{}", verdict.name()),
+        number: 1,
+        fingerprint: None,
+        kind: PartKind::Grip,
+        label: "grip 1".to_owned(),
+        scope: scope.to_owned(),
+        verdict,
+        simulated: true,
+    })
+}
+
+#[track_caller]
+fn stays_open(case: &Case, hint: &str) {
+    for ending in [Ending::Mended, Ending::NothingFound] {
+        if ending == Ending::NothingFound && !case.ever_replugged() {
+            continue;
+        }
+        let why = case.allows(&close(ending)).unwrap_err();
+        assert!(matches!(why, CaseError::NotCheckedSince { .. }), "{ending:?}: {why}");
+        assert!(why.to_string().contains(hint), "{why}");
+    }
+    assert_eq!(case.allows(&close(Ending::HandedOn)), Ok(()));
+}
+
+#[test]
+fn a_repair_that_nothing_has_confirmed_closes_no_case() {
+    // "Pulled the plug, put it back" is no repair, whatever it is called.
+    let mut case = opened(&[Symptom::LimpHome]);
+    add(&mut case, replugged());
+    add(&mut case, mended("pulled the plug, put it back"));
+    stays_open(&case, "trackpair flex");
+    // What can't show a lost contact does not confirm that it is gone.
+    for scope in ["readiness", "leads", "part"] {
+        add(&mut case, bench(scope, Verdict::Within));
+        stays_open(&case, "trackpair flex");
+    }
+    // Nor does a flex before the repair, nor one that was not within.
+    add(&mut case, bench("dropouts", Verdict::Undecided));
+    stays_open(&case, "trackpair flex");
+    add(&mut case, bench("dropouts", Verdict::Within));
+    assert_eq!(case.allows(&close(Ending::Mended)), Ok(()));
+    add(&mut case, mended("a second terminal"));
+    stays_open(&case, "trackpair flex");
+}
+
+#[test]
+fn what_showed_the_fault_must_show_that_it_is_gone() {
+    let mut case = opened(&[Symptom::LimpHome]);
+    add(&mut case, bench("part", Verdict::Within));
+    add(&mut case, bench("dropouts", Verdict::Outside));
+    add(&mut case, mended("grip replaced"));
+    // The sweep was within with the fault, too.
+    add(&mut case, bench("part", Verdict::Within));
+    stays_open(&case, "trackpair flex");
+    add(&mut case, bench("dropouts", Verdict::Within));
+    assert_eq!(case.allows(&close(Ending::Mended)), Ok(()));
+    // The last word counts.
+    add(&mut case, bench("dropouts", Verdict::Outside));
+    stays_open(&case, "trackpair flex");
+}
+
+#[test]
+fn a_fault_that_nothing_showed_takes_any_look_at_the_part() {
+    let mut case = opened(&[Symptom::NoResponse]);
+    add(&mut case, mended("cleaned"));
+    stays_open(&case, "trackpair qualify");
+    add(&mut case, bench("readiness", Verdict::Within));
+    stays_open(&case, "trackpair qualify");
+    add(&mut case, bench("part", Verdict::Within));
+    assert_eq!(case.allows(&close(Ending::Mended)), Ok(()));
 }
 
 #[test]

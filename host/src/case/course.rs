@@ -146,6 +146,11 @@ impl Case {
         if self.closed().is_some() { CaseState::Closed } else { CaseState::Open }
     }
 
+    /// Whether the fault ever went away when a plug was pulled and put back: a contact loses itself.
+    pub fn ever_replugged(&self) -> bool {
+        self.complaint().symptoms.contains(&Symptom::ClearedByReplugging)
+    }
+
     /// Whether the fault went away when a plug was pulled and put back, and nothing was mended since.
     pub fn only_replugged(&self) -> bool {
         let mut only = false;

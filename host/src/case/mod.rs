@@ -9,12 +9,14 @@
 mod advice;
 mod course;
 mod entry;
+mod repair;
 mod rules;
 
 pub use course::{CaseState, CheckEntry};
 pub use entry::{
     CasePart, Closing, Content, ENTRY_SCHEMA, Ending, Entry, EntryError, Note, Opening, RecordEntry,
 };
+pub use repair::UncheckedRepair;
 pub use rules::CaseError;
 
 /// A case with its entries, the first being its opening.

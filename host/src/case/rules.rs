@@ -43,6 +43,19 @@ pub enum CaseError {
         /// The case.
         case: String,
     },
+    /// Mended, and nothing since has shown that the fault is gone.
+    #[error(
+        "{case} stays open: since the repair of {date} nothing was within that could have shown the fault. {how} When it is within: trackpair case close {case} \
+         --ending mended. To give it away unchecked: --ending handed_on"
+    )]
+    NotCheckedSince {
+        /// The case.
+        case: String,
+        /// When it was mended.
+        date: String,
+        /// What would show it, as sentences.
+        how: String,
+    },
     /// Mended, but nothing was.
     #[error(
         "{case} has no note of what was mended; say it: trackpair case close {case} --ending mended --mended WHAT"
@@ -143,7 +156,15 @@ impl Case {
             Ending::Mended if self.mended().next().is_none() => {
                 Err(CaseError::NothingMended { case: self.name.clone() })
             }
-            Ending::Mended | Ending::NothingFound => Ok(()),
+            Ending::NothingFound if !self.ever_replugged() => Ok(()),
+            Ending::Mended | Ending::NothingFound => match self.unchecked_repair() {
+                Some(unchecked) => Err(CaseError::NotCheckedSince {
+                    case: self.name.clone(),
+                    date: unchecked.date.to_owned(),
+                    how: unchecked.how,
+                }),
+                None => Ok(()),
+            },
         }
     }
 

@@ -4,6 +4,7 @@ use super::conclude::Kept;
 use super::progress::Meter;
 use super::rig_lock::RigLock;
 use super::{Failure, Surroundings, date};
+use crate::analysis::usable::unfit;
 use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
 use crate::session::{Options, Session};
@@ -71,14 +72,22 @@ pub fn on_own_bench<T>(
 pub fn keep(kept: &mut Kept, recording: Recording, meter: &RefCell<Meter>) -> bool {
     let Recording { trace, failure, warnings } = recording;
     kept.warn(warnings.iter().map(ToString::to_string));
+    let line_fault = trace.as_ref().filter(|t| t.provenance.link.is_some_and(|l| l.is_bad())).and_then(unfit);
     if let Some(trace) = trace {
         kept.store(trace);
     }
     match failure {
+        // On such a line nothing more can be learnt of the part.
+        None if line_fault.is_some() => {
+            let fault = line_fault.unwrap_or_default();
+            meter.borrow().say(&fault);
+            kept.fail(fault);
+            false
+        }
         None => true,
         Some(failure) => {
             meter.borrow().say(&failure.to_string());
-            kept.fail(failure.to_string());
+            kept.fail_by(&failure);
             false
         }
     }

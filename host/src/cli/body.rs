@@ -43,10 +43,12 @@ pub fn qualify_body<'s>(
     leads: bool,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = begin(bench, meter, kept, shelf, consent)?;
+    // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
+    let leads = leads && bench.can_check_leads();
+    let chosen = |k: ProcedureKind| leads || k != ProcedureKind::LeadsCheck;
+    bench.plan(with_rest(chosen));
     if rest_and_stops(bench, meter, kept) {
-        // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
-        let leads = leads && bench.can_check_leads();
-        run(bench, meter, kept, |k| leads || k != ProcedureKind::LeadsCheck);
+        run(bench, meter, kept, chosen);
     }
     Ok(sheet)
 }
@@ -61,10 +63,18 @@ pub fn leads_of_body<'s>(
     consent: Consent,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = begin(bench, meter, kept, shelf, consent)?;
+    let chosen = |k: ProcedureKind| k == ProcedureKind::LeadsCheck;
+    bench.plan(with_rest(chosen));
     if rest_and_stops(bench, meter, kept) {
-        run(bench, meter, kept, |k| k == ProcedureKind::LeadsCheck);
+        run(bench, meter, kept, chosen);
     }
     Ok(sheet)
+}
+
+/// Rest and stops, and what of the plan is chosen.
+fn with_rest(chosen: impl Fn(ProcedureKind) -> bool) -> Vec<ProcedureKind> {
+    let after = PLAN.iter().map(|(kind, _)| *kind).filter(|kind| chosen(*kind));
+    std::iter::once(ProcedureKind::Rest).chain(after).collect()
 }
 
 /// One procedure, with rest and stops before it.
@@ -83,7 +93,8 @@ pub fn one_procedure(
     };
     let common = Settled::of(&args.common, surroundings)?;
     let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
-    let asked = Asked { kind, common, consent, among: None };
+    let plan = with_rest(belongs);
+    let asked = Asked { kind, common, consent, among: None, plan };
     alone(asked, surroundings, |bench, meter, kept| {
         run(bench, meter, kept, belongs);
     })
@@ -96,8 +107,10 @@ pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<End
     let common = Settled::of(common, surroundings)?;
     let consent = Consent::of(common.rig, *i_have_read_the_cautions);
     let among = population::given(args.population.as_deref())?;
-    alone(Asked { kind, common, consent, among }, surroundings, |bench, meter, kept| {
-        run(bench, meter, kept, |k| k == kind || k == ProcedureKind::Creep);
+    let belongs = move |k: ProcedureKind| k == kind || k == ProcedureKind::Creep;
+    let plan = with_rest(belongs);
+    alone(Asked { kind, common, consent, among, plan }, surroundings, |bench, meter, kept| {
+        run(bench, meter, kept, belongs);
     })
 }
 
@@ -108,7 +121,8 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     let kind = ProcedureKind::GuidedPush;
     let common = Settled::of(&args.common, surroundings)?;
     let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
-    let asked = Asked { kind, common, consent, among: None };
+    let plan = vec![ProcedureKind::Rest, ProcedureKind::Creep, kind];
+    let asked = Asked { kind, common, consent, among: None, plan };
     alone(asked, surroundings, |bench, meter, kept| {
         if run(bench, meter, kept, |k| k == ProcedureKind::Creep) {
             meter.borrow().say(
@@ -129,6 +143,8 @@ struct Asked<'a> {
     consent: Consent,
     /// The healthy bodies to judge among, where others than the shipped ones were given.
     among: Option<Population>,
+    /// What will be done, in order.
+    plan: Vec<ProcedureKind>,
 }
 
 fn alone(
@@ -136,13 +152,14 @@ fn alone(
     surroundings: &Surroundings<'_>,
     work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>, &mut Kept),
 ) -> Result<Ending, Failure> {
-    let Asked { kind, common, consent, among } = asked;
+    let Asked { kind, common, consent, among, plan } = asked;
     let shelf = Shelf::new(common.sheet)?;
     let mut kept = new_record(common, shelf.first(), surroundings)?;
     kept.judge_only(Scope::Procedure(kind), Vec::new());
     kept.judge_among(among);
     let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let sheet = begin(bench, meter, &kept, &shelf, consent)?;
+        bench.plan(plan);
         if rest_and_stops(bench, meter, &mut kept) {
             work(bench, meter, &mut kept);
         }

@@ -11,8 +11,11 @@ use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::follow::{self, PairTraces};
 use crate::analysis::grip::{GripTraces, analyse};
-use crate::outcome::{Outcome, OutcomeInputs, OutcomeReading, StoredTrace, build};
-use crate::procedure::SelfCheck;
+use crate::analysis::self_closing;
+use crate::outcome::{
+    Outcome, OutcomeInputs, OutcomeNotDone, OutcomeReading, SessionEnd, StoredTrace, build,
+};
+use crate::procedure::{ProcedureError, SelfCheck};
 use crate::quantity::{Channel, PartKind};
 use crate::record::{Archive, Document, RecordFolder, Sealing};
 use crate::report::{
@@ -37,6 +40,12 @@ pub struct Kept {
     traces: Vec<KeptTrace>,
     warnings: Vec<String>,
     failures: Vec<String>,
+    /// Whether the first failure is a refusal of the rig.
+    refused: bool,
+    /// Whether the traces were picked out of a record.
+    alone: bool,
+    /// What an earlier outcome says of how the session ended.
+    told: Option<(bool, Vec<OutcomeNotDone>)>,
     scope: Option<Scope>,
     shown: Vec<Topology>,
     readings: Vec<OutcomeReading>,
@@ -69,6 +78,9 @@ impl Kept {
             traces: Vec::new(),
             warnings: Vec::new(),
             failures: Vec::new(),
+            refused: false,
+            alone: false,
+            told: None,
             scope: None,
             shown: Vec::new(),
             readings: Vec::new(),
@@ -158,6 +170,24 @@ impl Kept {
         self.failures.push(why);
     }
 
+    /// Notes why a procedure failed, and with it the plan.
+    pub fn fail_by(&mut self, why: &ProcedureError) {
+        if self.failures.is_empty() {
+            self.refused = why.is_a_refusal();
+        }
+        self.fail(why.to_string());
+    }
+
+    /// Says that the traces were picked out of a record: what else was planned is not missed.
+    pub fn judge_alone(&mut self) {
+        self.alone = true;
+    }
+
+    /// Says what an earlier outcome of the same traces says of how the session ended.
+    pub fn recall(&mut self, before: &Outcome) {
+        self.told = Some((before.aborted, before.not_done.clone()));
+    }
+
     /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is told.
     pub fn store(&mut self, trace: Trace) {
         let file = match self.folder.as_mut().map(|folder| folder.store_trace(&trace)) {
@@ -241,7 +271,10 @@ pub fn conclude(
         _ => Ok(()),
     };
     stored.map(|_| ()).and(reported).and(filed)?;
-    Ok(if kept.failures.is_empty() { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
+    // In a session with a rig its faults are the result; of a stored recording its verdict is.
+    let faulty = kept.plugged.is_some() && !judged.analysis.rig_faults.is_empty();
+    let whole = kept.failures.is_empty() && !faulty;
+    Ok(if whole { Ending::Judged(outcome.verdict) } else { Ending::RigFaultOrAborted })
 }
 
 /// What was recorded, analysed and judged.
@@ -301,7 +334,10 @@ pub(super) fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysi
         leads: kept.trace(ProcedureKind::LeadsCheck),
         flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
     };
-    Some((analyse(traces, sheet), sweep.provenance.channels.clone()))
+    let mut analysis = analyse(traces, sheet);
+    let released = kept.trace(ProcedureKind::Release);
+    self_closing::tell(released, sweep.provenance.procedure, &mut analysis);
+    Some((analysis, sweep.provenance.channels.clone()))
 }
 
 /// Outcome and documents into the record, sealed with the shop's key, if there is one; the report's file. Before anything is printed: a
@@ -391,6 +427,11 @@ fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet) -> Outcom
         sheet,
         topology_shown: <[Topology; 1]>::try_from(kept.shown.as_slice()).ok().map(|[one]| one),
         readings: &kept.readings,
+        session: SessionEnd {
+            failure: kept.failures.first().map(|why| (why.as_str(), kept.refused)),
+            told: kept.told.as_ref().map(|(aborted, not_done)| (*aborted, not_done.as_slice())),
+            alone: kept.alone,
+        },
         doubts: if kept.scope == Some(Scope::Readiness) { &kept.doubts } else { &[] },
         traces: &stored,
         judged: &date(),

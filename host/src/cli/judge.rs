@@ -43,6 +43,9 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     for trace in loaded.traces {
         if keep { kept.store(trace.trace) } else { kept.take(trace.trace, trace.file) }
     }
+    if !args.path.is_dir() {
+        kept.judge_alone();
+    }
     let sheet = kept.choose_sheet(&shelf)?;
     kept.judge_among(among);
     kept.check_population(sheet)?;

@@ -23,7 +23,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 pub(super) const LONGEST_SECONDS: f64 = 900.0;
 
-/// The whole plan: self-check, sweep, leads check; for a throttle body its own.
+/// The whole plan: self-check, sweep, release, leads check; for a throttle body its own.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
     let mut shelf = Shelf::new(common.sheet)?;
@@ -39,10 +39,17 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         }
         shelf.check_for_grip()?;
         kept.check_population(shelf.first())?;
+        let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
+        plan.extend((!args.skip_leads).then_some(ProcedureKind::LeadsCheck));
+        bench.plan(plan);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
-            let swept = keep(&mut kept, bench.sweep(), meter);
-            if swept && !args.skip_leads {
+            let mut going_on = keep(&mut kept, bench.sweep(), meter);
+            if going_on {
+                bench.set_started(date());
+                going_on = keep(&mut kept, bench.grip_release(), meter);
+            }
+            if going_on && !args.skip_leads {
                 bench.set_started(date());
                 keep(&mut kept, bench.leads_check(), meter);
             }
@@ -76,6 +83,7 @@ pub fn leads_check(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Res
             return leads_of_body(bench, meter, &mut kept, &shelf, consent);
         }
         shelf.check_for_grip()?;
+        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
             keep(&mut kept, bench.leads_check(), meter);

@@ -195,10 +195,21 @@ fn again<'s>(
     }
     let said = |failure: Failure| format!("{:#}", failure.error());
     let sheet = kept.choose_sheet(work.shelf).map_err(said)?;
+    if let Some(before) = before {
+        kept.recall(before);
+    }
     kept.judge_among(work.among.filter(|_| kept.is_body()).cloned());
     kept.check_population(sheet).map_err(said)?;
     let judged = Judged::of(&kept, sheet).ok_or("its traces hold no samples")?;
-    Ok((judged, sheet))
+    match judged.outcome.part.topology_found.as_deref() {
+        // A sheet for other parts says nothing of this one, as a sheet for another kind does not.
+        Some(found) if work.shelf.is_given() && found != sheet.topology.name() => Err(format!(
+            "its lines are those of a {found} pair, and the sheet {} is for a {} pair; give a sheet for that, or leave --sheet out",
+            sheet.name,
+            sheet.topology.name()
+        )),
+        _ => Ok((judged, sheet)),
+    }
 }
 
 /// The new outcome beside the old ones.

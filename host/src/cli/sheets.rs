@@ -53,6 +53,11 @@ impl Shelf {
         self.sheets.iter_mut().for_each(change);
     }
 
+    /// Whether one was given, so that none is chosen by what the lines show.
+    pub const fn is_given(&self) -> bool {
+        self.given
+    }
+
     /// The sheet to begin with, before anything is known of the part.
     pub fn first(&self) -> &PartSheet {
         &self.sheets[0]
@@ -219,6 +224,9 @@ mod tests {
                 plate: None,
                 mapping: Vec::new(),
                 places: Vec::new(),
+                plan: Vec::new(),
+                link: None,
+                refused: Vec::new(),
             },
             time_us: (0..10).map(|k| k * 200).collect(),
             columns: vec![

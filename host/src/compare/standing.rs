@@ -83,15 +83,24 @@ pub struct Place {
     pub shape: Shape,
 }
 
-/// Sets a part among others. The part itself and copies of one recording are left out.
+/// Sets a part among others. The part itself, copies of one recording and parts of another kind are left out.
 ///
 /// # Errors
-/// [`OtherKind`] when one of them is of another kind of part.
+/// [`OtherKind`] when all of them are of another kind of part: it was not this shelf that was meant.
 pub fn stand(part: Subject<'_>, others: &[Subject<'_>]) -> Result<Standing, OtherKind> {
-    for other in others {
+    let (alike, unlike): (Vec<_>, Vec<_>) =
+        others.iter().copied().partition(|other| same_kind(part, *other).is_ok());
+    if let (true, Some(other)) = (alike.is_empty(), unlike.first()) {
         same_kind(part, *other)?;
     }
-    let (used, left_out) = distinct(others, Some(part));
+    let (used, mut left_out) = distinct(&alike, Some(part));
+    left_out.extend(unlike.iter().map(|other| LeftOut {
+        record: other.record.to_owned(),
+        why: format!(
+            "it is of another kind of part: {}, not {}",
+            other.outcome.part.kind, part.outcome.part.kind
+        ),
+    }));
     let mut figures = Vec::new();
     let mut not_compared = Vec::new();
     for figure in &part.outcome.figures {

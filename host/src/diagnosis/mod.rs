@@ -99,6 +99,17 @@ pub const fn next_step(kind: FindingKind) -> &'static str {
     }
 }
 
+/// The same where it is a grip that does not close by itself; none for other kinds.
+pub const fn next_step_of_grip(kind: FindingKind) -> Option<&'static str> {
+    match kind {
+        FindingKind::WeakSpring | FindingKind::BrokenSpring | FindingKind::SlowReturn => Some(
+            "Do not refit: a grip must snap shut when it is let go. Off the rig, turn it open by hand and let go; look at its spring and at what it turns on. \
+             One that snaps shut there was held by the rig or its clamp: mount it anew and repeat.",
+        ),
+        _ => None,
+    }
+}
+
 /// The same for lost contact, once the pigtail was flexed or the grip swept and it is known what it follows.
 pub const fn next_step_of_contact(follows: Follows, placed: bool) -> Option<&'static str> {
     match follows {

@@ -2,20 +2,23 @@
 
 use super::{
     CAUTIONS, Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeHistogram,
-    OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading, OutcomeSheet,
-    SCHEMA_VERSION, evidence_of, grade,
+    OutcomeLimit, OutcomeNotDone, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeReading,
+    OutcomeSheet, SCHEMA_VERSION, evidence_of, grade,
 };
 use crate::analysis::PartAnalysis;
+use crate::analysis::usable::LeftOut;
 use crate::analysis::{Detail, Histogram};
 use crate::diagnosis::rank;
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
-use crate::trace::{Gap, Trace, TraceEnd};
-use crate::verdict::{DecidedFinding, FindingEffect, JudgedFigure, Judgement, Scope};
+use crate::trace::{Gap, Trace};
+use crate::verdict::{
+    DecidedFinding, FindingEffect, HowEnded, JudgedFigure, Judgement, NotDone, Scope, loads_stepped, not_done,
+};
 use std::collections::BTreeMap;
 
 /// Version of the analysis: raised whenever the same trace may give other figures or findings.
-pub const ANALYSIS_VERSION: &str = "2";
+pub const ANALYSIS_VERSION: &str = "3";
 
 /// A trace and where it is stored.
 #[derive(Clone, Copy, Debug)]
@@ -24,6 +27,17 @@ pub struct StoredTrace<'a> {
     pub trace: &'a Trace,
     /// Its file in the archive folder, when stored.
     pub file: Option<&'a str>,
+}
+
+/// How a session ended.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SessionEnd<'a> {
+    /// Why it was interrupted, and whether because the rig refused; none when it was not.
+    pub failure: Option<(&'a str, bool)>,
+    /// What an earlier outcome of the same traces says of it: whether it was cut short, and what was not done.
+    pub told: Option<(bool, &'a [OutcomeNotDone])>,
+    /// The traces were picked out of a record: others are not missed.
+    pub alone: bool,
 }
 
 /// What an outcome is made of.
@@ -41,6 +55,8 @@ pub struct OutcomeInputs<'a> {
     pub readings: &'a [OutcomeReading],
     /// Sentences on what keeps the part from being `within` beside its figures and findings.
     pub doubts: &'a [String],
+    /// What is known of how the session ended, beside what its traces show.
+    pub session: SessionEnd<'a>,
     /// Every trace of the record in the order of recording.
     pub traces: &'a [StoredTrace<'a>],
     /// When it was judged, RFC 3339.
@@ -53,7 +69,10 @@ pub struct OutcomeInputs<'a> {
 pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
     let OutcomeInputs { analysis, sheet, traces, .. } = inputs;
     let heeded: Vec<&Trace> = traces.iter().map(|t| t.trace).collect();
-    let judgement = inputs.judgement.clone().heed(&heeded).doubt(inputs.doubts);
+    let not_done = why_not_done(not_done(&heeded, inputs.session.alone), &inputs.session);
+    let judgement = inputs.judgement.clone().lacking(&not_done).heed(&heeded).doubt(inputs.doubts);
+    let cut = not_done.iter().any(|n| n.how == HowEnded::CutShort);
+    let interrupted = inputs.session.failure.is_some() || inputs.session.told.is_some_and(|told| told.0);
     let mut not_testable = not_testable(analysis, &judgement);
     let mut figures = Vec::new();
     for judged in &judgement.figures {
@@ -67,10 +86,11 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         schema: SCHEMA_VERSION,
         verdict: judgement.overall,
         scope: judgement.scope.name().to_owned(),
+        not_done: not_done.iter().map(Into::into).collect(),
         reasons: judgement.reasons.clone(),
         cautions: cautions(analysis.kind),
         simulated: traces.iter().any(|t| t.trace.provenance.simulated),
-        aborted: traces.iter().any(|t| t.trace.end != TraceEnd::Complete),
+        aborted: cut || (interrupted && !not_done.is_empty()),
         part: OutcomePart {
             kind: analysis.kind.name().to_owned(),
             label: first.map(|p| p.part.clone()).unwrap_or_default(),
@@ -94,8 +114,12 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
             .filter_map(|h| histogram(h, sheet))
             .collect(),
         readings: inputs.readings.to_vec(),
-        gaps: traces.iter().flat_map(|t| t.trace.gaps.iter().map(|g| gap(t.trace, g))).collect(),
-        detection_limits: detection_limits(analysis, judgement.scope),
+        gaps: traces
+            .iter()
+            .flat_map(|t| t.trace.gaps.iter().map(|g| gap(t.trace, g)))
+            .chain(analysis.left_out.iter().map(left_out))
+            .collect(),
+        detection_limits: detection_limits(analysis, judgement.scope, sheet),
         not_testable,
         procedures: traces.iter().map(procedure).collect(),
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
@@ -231,11 +255,16 @@ fn detail_name(detail: &Detail) -> String {
     if detail.name.ends_with(ending) { detail.name.to_owned() } else { format!("{}{ending}", detail.name) }
 }
 
-fn detection_limits(analysis: &PartAnalysis, scope: Scope) -> Vec<OutcomeDetectionLimit> {
+fn detection_limits(analysis: &PartAnalysis, scope: Scope, sheet: &PartSheet) -> Vec<OutcomeDetectionLimit> {
+    let from = |kind: FindingKind| {
+        let least = sheet.findings.iter().find(|r| r.kind == kind)?.least_depth_percent_span?;
+        Some(format!("; by the sheet one decides from {least} % of span of depth on"))
+    };
     let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
         kind: limit.kind.name().to_owned(),
         channel: channel_name(limit.channel),
-        text: limit.text.clone(),
+        text: limit.text.clone()
+            + &from(limit.kind).filter(|_| !limit.details.is_empty()).unwrap_or_default(),
         details: details(&limit.details),
     };
     analysis.detection_limits.iter().filter(|l| scope.looks_for(l.kind)).map(entry).collect()
@@ -337,12 +366,49 @@ fn gap(trace: &Trace, gap: &Gap) -> OutcomeGap {
     OutcomeGap { procedure: trace.provenance.procedure.name().to_owned(), gap: *gap, from_deg, to_deg }
 }
 
+/// Scans that were left out, as a gap.
+fn left_out(left_out: &LeftOut) -> OutcomeGap {
+    let [before, after] = left_out.edges_deg;
+    let (from_deg, to_deg) = match (before, after) {
+        (Some(a), Some(b)) => (Some(a.min(b)), Some(a.max(b))),
+        (one, other) => (one.or(other), other.or(one)),
+    };
+    OutcomeGap { procedure: left_out.procedure.name().to_owned(), gap: left_out.gap, from_deg, to_deg }
+}
+
+/// What was not done, with the reason where the session or an earlier outcome knows a better one than the traces.
+fn why_not_done(mut all: Vec<NotDone>, session: &SessionEnd<'_>) -> Vec<NotDone> {
+    let mut failure = session.failure;
+    for one in all.iter_mut().filter(|n| n.how != HowEnded::Refused) {
+        let name = one.procedure.name();
+        let told = session.told.and_then(|(_, told)| told.iter().find(|t| t.procedure == name));
+        if let Some(told) = told {
+            (one.how, one.why) = (told.how, told.why.clone());
+        } else if let Some((why, refused)) = failure.take() {
+            // What ended the session is the reason of the first that it left; the others came after it.
+            why.clone_into(&mut one.why);
+            if refused && one.how == HowEnded::NotBegun {
+                one.how = HowEnded::Refused;
+            }
+        }
+    }
+    all
+}
+
+impl From<&NotDone> for OutcomeNotDone {
+    fn from(not_done: &NotDone) -> Self {
+        Self { procedure: not_done.procedure.name().to_owned(), how: not_done.how, why: not_done.why.clone() }
+    }
+}
+
 fn procedure(stored: &StoredTrace<'_>) -> OutcomeProcedure {
     OutcomeProcedure {
         procedure: stored.trace.provenance.procedure.name().to_owned(),
         scans: stored.trace.len() as u64,
         end: stored.trace.end.name().to_owned(),
         trace_file: stored.file.map(str::to_owned),
+        damaged_percent: stored.trace.provenance.link.and_then(|l| l.damaged_percent()),
+        loads_stepped: loads_stepped(stored.trace),
     }
 }
 

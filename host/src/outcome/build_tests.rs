@@ -5,7 +5,7 @@ use crate::analysis::{DetectionLimit, Figure, Finding, NotTestable};
 use crate::outcome::{OutcomeError, SCHEMA};
 use crate::quantity::{Bridge, Condition, FindingKind, Heading, PartKind, Region};
 use crate::sheet::{Topology, shipped};
-use crate::trace::{Column, GapCause, ProcedureKind, Provenance, RigProvenance};
+use crate::trace::{Column, GapCause, ProcedureKind, Provenance, RigProvenance, TraceEnd};
 use crate::verdict::{Verdict, judge};
 use serde_json::Value;
 
@@ -21,6 +21,7 @@ fn invented_trace() -> Trace {
         firmware: "0.1.0".to_owned(),
         protocol: 1,
         boot: 3,
+        lets_go: false,
     };
     let provenance = Provenance {
         procedure: ProcedureKind::Sweep,
@@ -40,6 +41,9 @@ fn invented_trace() -> Trace {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     };
     let reference = Column { channel: Channel::Reference, unit: Unit::Degree, values: vec![1.5, 2.0, 8.0] };
     let gap = Gap { index: 2, from_us: 200, to_us: 12_200, scans: 59, cause: GapCause::Line };
@@ -120,6 +124,7 @@ fn invented_outcome() -> Outcome {
         (invented_analysis(), shipped("grip-complementary").unwrap(), invented_trace());
     let judgement = judge(&analysis, &sheet);
     build(OutcomeInputs {
+        session: Default::default(),
         topology_shown: None,
         readings: &[],
         doubts: &[],
@@ -302,6 +307,7 @@ fn a_recording_that_ended_early_is_marked_aborted() {
     analysis.figures.truncate(1);
     trace.end = TraceEnd::Aborted;
     let outcome = build(OutcomeInputs {
+        session: Default::default(),
         topology_shown: None,
         readings: &[],
         doubts: &[],
@@ -343,6 +349,7 @@ fn body_outcome() -> Outcome {
     };
     let (sheet, trace) = (shipped("body").unwrap(), invented_trace());
     build(OutcomeInputs {
+        session: Default::default(),
         topology_shown: None,
         readings: &[],
         doubts: &[],

@@ -143,14 +143,21 @@ impl Asked<'_> {
     }
 
     fn procedures(&self, rule: &GradeRule) -> Option<String> {
-        let complete =
+        let ran =
             |name: &str| self.outcome.procedures.iter().any(|p| p.procedure == name && p.end == "complete");
-        let missing: Vec<String> = rule
-            .procedures
-            .iter()
-            .filter(|name| !complete(name))
-            .map(|name| name.replace('_', " "))
-            .collect();
+        let left = |name: &str| self.outcome.not_done.iter().find(|n| n.procedure == name);
+        let loadless = |name: &str| {
+            self.outcome.procedures.iter().any(|p| p.procedure == name && p.loads_stepped == Some(false))
+        };
+        let lacks = |name: &str| {
+            let title = name.replace('_', " ");
+            match left(name) {
+                Some(left) => Some(format!("{title} ({})", left.how.words())),
+                None if !ran(name) => Some(title),
+                None => loadless(name).then(|| format!("{title} (no load was switched on)")),
+            }
+        };
+        let missing: Vec<String> = rule.procedures.iter().filter_map(|name| lacks(name)).collect();
         (!missing.is_empty()).then(|| format!("not done to its end: {}", missing.join(", ")))
     }
 

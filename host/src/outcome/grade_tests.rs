@@ -42,6 +42,8 @@ fn good() -> Outcome {
         scans: 1,
         end: "complete".to_owned(),
         trace_file: None,
+        damaged_percent: None,
+        loads_stepped: None,
     };
     outcome.procedures = vec![complete("sweep")];
     outcome

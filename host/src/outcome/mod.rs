@@ -11,7 +11,7 @@ mod stamp;
 mod suspects;
 mod text;
 
-pub use build::{ANALYSIS_VERSION, OutcomeInputs, StoredTrace, build};
+pub use build::{ANALYSIS_VERSION, OutcomeInputs, SessionEnd, StoredTrace, build};
 pub use cautions::CAUTIONS;
 pub use contact::{OutcomeContact, OutcomeContactEvent, OutcomePlace, OutcomeWarmth};
 pub use grade::{grade, margin_percent};
@@ -25,7 +25,7 @@ pub use text::{OutcomeError, SCHEMA};
 
 use crate::quantity::{Condition, Unit};
 use crate::trace::{Gap, RigProvenance};
-use crate::verdict::{FindingEffect, Verdict};
+use crate::verdict::{FindingEffect, HowEnded, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -43,6 +43,9 @@ pub struct Outcome {
     /// name.
     #[serde(default = "whole_part")]
     pub scope: String,
+    /// What was planned and not done to its end; empty when all was done, and in outcomes of programs that kept no plan.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_done: Vec<OutcomeNotDone>,
     /// Why, as sentences; for `undecided` also what would decide it.
     pub reasons: Vec<String>,
     /// What must be heeded around this part, as sentences; empty for a grip.
@@ -50,7 +53,7 @@ pub struct Outcome {
     pub cautions: Vec<String>,
     /// Whether the data were simulated.
     pub simulated: bool,
-    /// Whether recording was cut short.
+    /// Whether a recording, or the session between two of them, was cut short.
     pub aborted: bool,
     /// The part as the user named it.
     pub part: OutcomePart,
@@ -304,8 +307,19 @@ pub struct OutcomeNotTestable {
     pub why: String,
 }
 
-/// A procedure that was run.
+/// A procedure that was planned and not done to its end.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutcomeNotDone {
+    /// Name.
+    pub procedure: String,
+    /// How it ended.
+    pub how: HowEnded,
+    /// Why, a fragment.
+    pub why: String,
+}
+
+/// A procedure that was run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeProcedure {
     /// Name.
     pub procedure: String,
@@ -315,4 +329,10 @@ pub struct OutcomeProcedure {
     pub end: String,
     /// File in the archive folder, when stored.
     pub trace_file: Option<String>,
+    /// Frames that were damaged between rig and computer, of all, %; none where too few went to tell, or none were counted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub damaged_percent: Option<f64>,
+    /// For a leads check: whether every line's load was really switched on; none for the rest, and in outcomes of programs that did not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loads_stepped: Option<bool>,
 }

@@ -73,6 +73,30 @@ pub enum ProcedureError {
         /// Heat, per cent of the rig's budget.
         heat_percent: f64,
     },
+    /// The rig ended the run before its time, and says that it is complete.
+    #[error(
+        "rig fault: the rig ended the {} after {took_s:.1} s and calls it complete, its program takes {planned_s:.1} s; restart the rig, or \
+         have its firmware looked at", title(*.procedure)
+    )]
+    EndedEarly {
+        /// Which procedure.
+        procedure: ProcedureKind,
+        /// Planned time, s.
+        planned_s: f64,
+        /// How long it took, s.
+        took_s: f64,
+    },
+    /// The rig's events contradict the program that it was given.
+    #[error(
+        "rig fault: the rig's events during the {} contradict its program: {what}; nothing is said of the part: update the rig's firmware \
+         or have it looked at, then repeat", title(*.procedure)
+    )]
+    Contradiction {
+        /// During which procedure.
+        procedure: ProcedureKind,
+        /// What.
+        what: String,
+    },
     /// The run did not end when it should have.
     #[error("the {} should have taken {planned_s:.0} s and had not ended after {waited_s:.0} s; restart the rig", title(*.procedure))]
     Overdue {
@@ -99,6 +123,14 @@ impl ProcedureError {
             Self::Session(
                 E::Link(_) | E::NoBytes { .. } | E::NoAnswer { .. } | E::Rebooted | E::WentSilent { .. }
             )
+        )
+    }
+
+    /// Whether the rig refused it before it began, or lacks what it takes.
+    pub const fn is_a_refusal(&self) -> bool {
+        matches!(
+            self,
+            Self::NotCapable { .. } | Self::OutOfRange { .. } | Self::Session(SessionError::Refused { .. })
         )
     }
 
@@ -144,6 +176,11 @@ pub enum Warning {
     NotMoving {
         /// Travel seen, degrees.
         travel_deg: f64,
+    },
+    /// Too much is missing to say whether the part moved.
+    NotSeen {
+        /// Share of the scans that came, per cent.
+        received_percent: f64,
     },
     /// The reference did not meet a stop where one is due.
     NoStop {
@@ -204,6 +241,10 @@ impl std::fmt::Display for Warning {
                     "the part moved only {travel_deg:.1} deg while it was driven: clamp or grip is stuck"
                 )
             }
+            Self::NotSeen { received_percent } => write!(
+                f,
+                "only {received_percent:.0} % of the scans came: whether the part moved can't be said; check cable and plugs, then repeat"
+            ),
             Self::NoStop { end, driven_to_deg } => {
                 write!(f, "no {end} stop was met down to {driven_to_deg:.1} deg on the reference")
             }
@@ -225,7 +266,10 @@ impl std::fmt::Display for Warning {
 impl Warning {
     /// Whether a part must not be tested as it stands: what is measured then says nothing of it.
     pub const fn keeps_from_ready(&self) -> bool {
-        matches!(self, Self::NotMoving { .. } | Self::NoStop { .. } | Self::SupplyOff { .. })
+        matches!(
+            self,
+            Self::NotMoving { .. } | Self::NotSeen { .. } | Self::NoStop { .. } | Self::SupplyOff { .. }
+        )
     }
 }
 

@@ -147,10 +147,15 @@ impl Bench<'_> {
             self.give_up();
         }
         let missed = switching.missed + switching.places.iter().map(|p| p.requests.len()).sum::<usize>();
+        let mut refused: Vec<String> = switching.refused.iter().map(ToString::to_string).collect();
         recording.warnings.extend(switching.refused);
         if missed > 0 && recording.failure.is_none() {
             let what = format!("{missed} switches of the leads check came too late on a disturbed line");
+            refused.push(what.clone());
             recording.warnings.push(Warning::NotSwitched { what });
+        }
+        if let Some(trace) = &mut recording.trace {
+            trace.provenance.refused = refused;
         }
         recording
     }

@@ -5,7 +5,7 @@
 //! - `robust`: medians and spreads a procedure needs itself.
 //! - `recording`: one run recorded whole, with progress.
 //! - `detector`: jumps of one line, found while they happen.
-//! - `self_check`, `sweep`, `leads`, `hand`, `flex`: one file per procedure of a grip.
+//! - `self_check`, `sweep`, `release`, `leads`, `hand`, `flex`: one file per procedure of a grip.
 //! - `body`: the procedures of a throttle body.
 //! - `follow`: a grip and a body together.
 //!
@@ -21,6 +21,7 @@ mod hand;
 mod leads;
 mod motion;
 mod recording;
+mod release;
 mod robust;
 mod self_check;
 mod sweep;
@@ -101,6 +102,7 @@ pub struct Bench<'a> {
     break_volts: Option<f64>,
     winding_ohms: Option<f64>,
     without_reference: bool,
+    planned: Vec<ProcedureKind>,
 }
 
 impl<'a> Bench<'a> {
@@ -117,6 +119,7 @@ impl<'a> Bench<'a> {
             break_volts: None,
             winding_ohms: None,
             without_reference: false,
+            planned: Vec::new(),
         }
     }
 
@@ -151,6 +154,11 @@ impl<'a> Bench<'a> {
     /// The sheet for the procedures from now on.
     pub fn use_sheet(&mut self, sheet: &PartSheet) {
         self.sheet = sheet.clone();
+    }
+
+    /// What the session is to do, in order: kept with every recording from now on.
+    pub fn plan(&mut self, procedures: Vec<ProcedureKind>) {
+        self.planned = procedures;
     }
 
     /// Date and time for the procedures from now on, RFC 3339.
@@ -271,6 +279,9 @@ impl<'a> Bench<'a> {
             plate: self.plate,
             mapping: Vec::new(),
             places: Vec::new(),
+            plan: self.planned.clone(),
+            link: None,
+            refused: Vec::new(),
         }
     }
 

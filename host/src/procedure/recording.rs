@@ -1,8 +1,13 @@
 //! One run recorded whole: samples, marks, progress, how it ended. What was recorded survives every failure.
 
 use super::{Bench, ProcedureError, Progress, Warning};
-use crate::session::{Decoder, Lost, Recorder, RunCause, RunEnd, RunSink, RunSpec, SessionError, Step};
-use crate::trace::{Mark, MarkKind, ProcedureKind, Stimulus, SweepConditions, Trace, TraceEnd};
+use crate::session::{
+    Decoder, Lost, Recorder, RunCause, RunEnd, RunSink, RunSpec, Session, SessionError, Step,
+};
+use crate::trace::{
+    LinkQuality, Mark, MarkKind, ProcedureKind, Provenance, Stimulus, SweepConditions, Trace, TraceEnd,
+    contradiction, ended_early,
+};
 use trackpair_protocol::message::{Event, Request};
 use trackpair_protocol::program::Program;
 use trackpair_protocol::samples::SampleBlock;
@@ -73,6 +78,8 @@ struct Sink<'r> {
     started_us: Option<u64>,
     reported_us: u64,
     overdue_s: Option<f64>,
+    /// The conductor had enough: the run then ends before its time.
+    had_enough: bool,
 }
 
 impl RunSink for Sink<'_> {
@@ -106,7 +113,9 @@ impl RunSink for Sink<'_> {
             self.overdue_s = Some(elapsed as f64 / 1e6);
             return Step::Finish;
         }
-        self.conductor.step(&self.recorder, rig_us)
+        let step = self.conductor.step(&self.recorder, rig_us);
+        self.had_enough |= step == Step::Finish;
+        step
     }
 }
 
@@ -174,9 +183,12 @@ impl Bench<'_> {
             started_us: None,
             reported_us: 0,
             overdue_s: None,
+            had_enough: false,
         };
+        let before = Counted::of(session);
         let result = session.run(&spec, &mut sink, setup.stop);
         let (recorder, other, overdue_s) = (sink.recorder, sink.other, sink.overdue_s);
+        let had_enough = sink.had_enough;
         let end = match result {
             Ok(end) => end,
             Err(error) => {
@@ -192,13 +204,66 @@ impl Bench<'_> {
         if failure.is_some() {
             self.give_up();
         }
-        let provenance = self.provenance(plan);
+        let link = before.quality(&mut self.session, matches!(end.cause, RunCause::Lost(_)));
+        let provenance = Provenance { link: Some(link), ..self.provenance(plan) };
         let trace_end = if overdue_s.is_some() { TraceEnd::Aborted } else { trace_end };
-        let trace = recorder.finish(provenance, trace_end);
+        let mut trace = recorder.finish(provenance, trace_end);
+        if failure.is_none()
+            && let Some(wrong) = disagrees(plan, &mut trace, &end, had_enough)
+        {
+            self.give_up();
+            failure = Some(wrong);
+        }
+        let trace_end = trace.end;
         let warnings = warnings(&trace, &end);
         let other = other.map(|recorder| (recorder, trace_end));
         (Recording { trace: Some(trace), failure, warnings }, other)
     }
+}
+
+/// What the line had done before a run.
+struct Counted {
+    frames: u64,
+    damaged: u64,
+    requests: u64,
+    at_rig: Option<u32>,
+}
+
+impl Counted {
+    fn of(session: &mut Session) -> Self {
+        let at_rig = session.status().ok().map(|s| s.frames_dropped);
+        let now = session.statistics();
+        Self {
+            frames: now.frames,
+            damaged: now.drops.frames().into(),
+            requests: now.requests + now.retries,
+            at_rig,
+        }
+    }
+
+    /// What it did since. A rig that is lost is not asked.
+    fn quality(self, session: &mut Session, lost: bool) -> LinkQuality {
+        let at_rig = if lost { None } else { session.status().ok().map(|s| s.frames_dropped) };
+        let now = session.statistics();
+        LinkQuality {
+            frames: now.frames - self.frames,
+            damaged: u64::from(now.drops.frames()).saturating_sub(self.damaged),
+            requests: (now.requests + now.retries).saturating_sub(self.requests),
+            damaged_at_rig: at_rig.zip(self.at_rig).map(|(now, then)| u64::from(now.saturating_sub(then))),
+        }
+    }
+}
+
+/// Whether the rig did something else than it was asked, though it says that the run is complete. A trace that ended early is marked so.
+fn disagrees(plan: &Plan, trace: &mut Trace, end: &RunEnd, had_enough: bool) -> Option<ProcedureError> {
+    let procedure = plan.procedure;
+    let planned_s = plan.planned_us.map_or(0.0, |us| us as f64 / 1e6);
+    let took_s = end.ended_us.saturating_sub(end.started_us) as f64 / 1e6;
+    if !had_enough && ended_early(trace, planned_s, took_s, end.events_lost == 0 && end.end_reported) {
+        trace.end = TraceEnd::EndedEarly;
+        return Some(ProcedureError::EndedEarly { procedure, planned_s, took_s });
+    }
+    contradiction(trace).map(|what| ProcedureError::Contradiction { procedure, what })
 }
 
 /// How the trace ended, and the failure if it was one.

@@ -30,6 +30,8 @@ const BEYOND_DEG: f64 = 6.0;
 const HELD_DEG: f64 = 0.3;
 /// Less travel than this is no movement, degrees.
 const MOVED_DEG: f64 = 2.0;
+/// A part is not called still unless this share of the scans came.
+const LEAST_RECEIVED: f64 = 0.9;
 /// Scan rate, Hz.
 const RATE_HZ: f64 = 5_000.0;
 
@@ -145,7 +147,12 @@ impl Bench<'_> {
         let (millivolts, plan, ends) = plan;
         let recording = self.record(&plan, &mut SupplyOn { millivolts, asked: false });
         let mut check = SelfCheck { warnings: recording.warnings.clone(), recording, ..SelfCheck::default() };
-        if let Some(trace) = check.recording.trace.take() {
+        // What a rig says that contradicts itself tells nothing of the part.
+        let believed = !matches!(
+            check.recording.failure,
+            Some(ProcedureError::Contradiction { .. } | ProcedureError::EndedEarly { .. })
+        );
+        if let Some(trace) = check.recording.trace.take_if(|_| believed) {
             look_at_rest(&trace, f64::from(millivolts) / 1e3, &mut check);
             look_at_motion(&trace, ends, self.sheet.travel_deg, &mut check);
             check.recording.trace = Some(trace);
@@ -195,7 +202,14 @@ impl Bench<'_> {
 
 fn look_at_rest(trace: &Trace, set_volts: f64, check: &mut SelfCheck) {
     let Some(&start) = trace.time_us.first() else { return };
+    // The program begins with the recording; where its first scans were lost, its first segment tells when.
+    let start = trace.segments_begun().iter().find(|(_, s)| *s == 0).map_or(start, |(at, _)| start.min(*at));
     let rest = between(trace, start + NOISE_FROM_US, start + u64::from(REST_US));
+    // Of a rest that was half lost nothing is read.
+    let due = (u64::from(REST_US) - NOISE_FROM_US) / u64::from(trace.provenance.period_us.max(1));
+    if (rest.len() as u64) < due / 2 {
+        return;
+    }
     if let Some(supply) = trace.channel(Channel::Supply) {
         check.supply_volts = robust::median(&supply[rest.clone()]);
         let on =
@@ -242,9 +256,12 @@ fn look_at_motion(trace: &Trace, (low, high): (f64, f64), nominal_deg: f64, chec
     check.moved = check.travel_seen_deg >= MOVED_DEG;
     check.moving_amps = amps.and_then(|amps| magnitude(&amps[segment(trace, OPENING)]));
     check.pressing_amps = amps.and_then(|amps| magnitude(&amps[segment(trace, PRESS_OPEN)]));
-    let finished_driving = trace.marks.iter().any(|m| is_segment(&m.kind, BACK));
+    let told = |number| trace.marks.iter().any(|m| is_segment(&m.kind, number));
+    let finished_driving = told(BACK);
     if !check.moved {
-        if finished_driving {
+        if finished_driving && received(trace) < LEAST_RECEIVED {
+            check.warnings.push(Warning::NotSeen { received_percent: 100.0 * received(trace) });
+        } else if finished_driving {
             check.warnings.push(Warning::NotMoving { travel_deg: check.travel_seen_deg });
         }
         return;
@@ -255,10 +272,12 @@ fn look_at_motion(trace: &Trace, (low, high): (f64, f64), nominal_deg: f64, chec
     if !finished_driving {
         return;
     }
-    for (end, found, driven_to_deg) in
-        [("closed", check.closed_stop_deg, low), ("open", check.open_stop_deg, high)]
-    {
-        if found.is_none() {
+    for (end, found, driven_to_deg, segments) in [
+        ("closed", check.closed_stop_deg, low, [ONTO_CLOSED, PRESS_CLOSED]),
+        ("open", check.open_stop_deg, high, [ONTO_OPEN, PRESS_OPEN]),
+    ] {
+        // An event that was lost is no stop that was missed.
+        if found.is_none() && segments.into_iter().all(told) {
             check.warnings.push(Warning::NoStop { end, driven_to_deg });
         }
     }
@@ -272,6 +291,14 @@ fn look_at_motion(trace: &Trace, (low, high): (f64, f64), nominal_deg: f64, chec
     {
         check.warnings.push(Warning::Stiff { moving_amps, pressing_amps });
     }
+}
+
+/// Share of the recording's time in which scans came.
+fn received(trace: &Trace) -> f64 {
+    let (Some(first), Some(last)) = (trace.time_us.first(), trace.time_us.last()) else { return 0.0 };
+    let lost: u64 = trace.gaps.iter().map(|g| g.scans).sum();
+    let due = (last - first) / u64::from(trace.provenance.period_us.max(1)) + 1;
+    1.0 - lost.min(due) as f64 / due as f64
 }
 
 /// Where the reference meets a stop: where the drive current begins to rise from what moving takes to what pressing

@@ -25,6 +25,8 @@ pub enum FigureName {
     CorrelationOffset,
     /// Change of the correlation residual over the travel (straight-line part, end to end).
     CorrelationSlope,
+    /// Largest correlation residual of any single scan, what noise alone makes of it taken off.
+    CorrelationMomentary,
     /// Largest up/down difference at one angle.
     Hysteresis,
     /// Largest spread at one angle among cycles of one direction.
@@ -41,6 +43,10 @@ pub enum FigureName {
     DropoutRate,
     /// Trips a plausibility monitor would have raised.
     LimpTrips,
+    /// How far a grip stays open once it is let go.
+    ReturnRest,
+    /// Pull of a grip's return spring over all friction, where it is least.
+    ReturnTorque,
     /// Angle at which the plate rests without power.
     RestPosition,
     /// Spread of the rest position over many returns, from above and from below.
@@ -63,7 +69,7 @@ pub enum FigureName {
     Overshoot,
     /// Until a closed-loop step stays near its end.
     Settling,
-    /// Time from power off until the plate stays within 1 deg of rest.
+    /// Time from power off until the plate stays within 1 deg of rest, or a grip within 1 deg of its closed stop.
     ReturnTime,
     /// Free travel of the gears at the rest position, at the plate.
     Lash,
@@ -81,6 +87,8 @@ pub enum FigureName {
     Friction,
     /// Friction near the closed stop beyond that of the travel.
     Sticking,
+    /// What the springs pull with beyond friction at their weakest place of the travel, per cent of friction; below 0 the plate stays.
+    ReturnMargin,
     /// Resistance of winding, brushes and leads at the plug.
     WindingResistance,
     /// Back-EMF per speed of the plate; the same number is torque per current.
@@ -101,7 +109,7 @@ pub enum FigureName {
 
 impl FigureName {
     /// Every figure in the order it is reported.
-    pub const ALL: [Self; 45] = [
+    pub const ALL: [Self; 49] = [
         Self::ClosedVolts,
         Self::OpenVolts,
         Self::Span,
@@ -111,6 +119,7 @@ impl FigureName {
         Self::CorrelationWorst,
         Self::CorrelationOffset,
         Self::CorrelationSlope,
+        Self::CorrelationMomentary,
         Self::Hysteresis,
         Self::Repeatability,
         Self::DeadBandClosed,
@@ -119,6 +128,8 @@ impl FigureName {
         Self::Skew,
         Self::DropoutRate,
         Self::LimpTrips,
+        Self::ReturnRest,
+        Self::ReturnTorque,
         Self::RestPosition,
         Self::RestRepeatability,
         Self::ClosedStop,
@@ -139,6 +150,7 @@ impl FigureName {
         Self::StiffnessMain,
         Self::Friction,
         Self::Sticking,
+        Self::ReturnMargin,
         Self::WindingResistance,
         Self::BackEmfConstant,
         Self::TrackingError,
@@ -161,6 +173,7 @@ impl FigureName {
             Self::CorrelationWorst => "correlation_worst",
             Self::CorrelationOffset => "correlation_offset",
             Self::CorrelationSlope => "correlation_slope",
+            Self::CorrelationMomentary => "correlation_momentary",
             Self::Hysteresis => "hysteresis",
             Self::Repeatability => "repeatability",
             Self::DeadBandClosed => "dead_band_closed",
@@ -169,6 +182,8 @@ impl FigureName {
             Self::Skew => "skew",
             Self::DropoutRate => "dropout_rate",
             Self::LimpTrips => "limp_trips",
+            Self::ReturnRest => "return_rest",
+            Self::ReturnTorque => "return_torque",
             Self::RestPosition => "rest_position",
             Self::RestRepeatability => "rest_repeatability",
             Self::ClosedStop => "closed_stop",
@@ -189,6 +204,7 @@ impl FigureName {
             Self::StiffnessMain => "stiffness_main",
             Self::Friction => "friction",
             Self::Sticking => "sticking",
+            Self::ReturnMargin => "return_margin",
             Self::WindingResistance => "winding_resistance",
             Self::BackEmfConstant => "back_emf_constant",
             Self::TrackingError => "tracking_error",
@@ -212,6 +228,7 @@ impl FigureName {
             Self::CorrelationWorst => "correlation, worst",
             Self::CorrelationOffset => "correlation, offset",
             Self::CorrelationSlope => "correlation, slope",
+            Self::CorrelationMomentary => "correlation, worst scan",
             Self::Hysteresis => "hysteresis",
             Self::Repeatability => "repeatability",
             Self::DeadBandClosed => "dead band, closed stop",
@@ -220,6 +237,8 @@ impl FigureName {
             Self::Skew => "skew of second line",
             Self::DropoutRate => "dropout rate",
             Self::LimpTrips => "limp-home trips",
+            Self::ReturnRest => "left open after release",
+            Self::ReturnTorque => "return torque over friction",
             Self::RestPosition => "rest position",
             Self::RestRepeatability => "repeatability of rest",
             Self::ClosedStop => "closed stop",
@@ -240,6 +259,7 @@ impl FigureName {
             Self::StiffnessMain => "stiffness, main spring",
             Self::Friction => "friction",
             Self::Sticking => "sticking near closed stop",
+            Self::ReturnMargin => "return margin, weakest place",
             Self::WindingResistance => "winding resistance",
             Self::BackEmfConstant => "back-EMF constant",
             Self::TrackingError => "tracking error",
@@ -264,12 +284,16 @@ impl FigureName {
             | Self::LinearityTerminal
             | Self::LinearityZeroBased
             | Self::Repeatability => Unit::PercentSpan,
-            Self::CorrelationWorst | Self::CorrelationOffset | Self::CorrelationSlope => Unit::PercentSupply,
+            Self::CorrelationWorst
+            | Self::CorrelationOffset
+            | Self::CorrelationSlope
+            | Self::CorrelationMomentary => Unit::PercentSupply,
             Self::Hysteresis
             | Self::DeadBandClosed
             | Self::DeadBandOpen
             | Self::RestPosition
             | Self::RestRepeatability
+            | Self::ReturnRest
             | Self::ClosedStop
             | Self::OpenStop
             | Self::Lash
@@ -289,11 +313,54 @@ impl FigureName {
             | Self::FollowLatencyP50
             | Self::FollowLatencyP95
             | Self::FollowLag => Unit::Millisecond,
-            Self::Overshoot => Unit::Percent,
+            Self::Overshoot | Self::ReturnTorque | Self::ReturnMargin => Unit::Percent,
             Self::PreloadMain | Self::PreloadDefault | Self::Friction | Self::Sticking => Unit::NewtonMetre,
             Self::StiffnessMain => Unit::NewtonMetrePerRadian,
             Self::WindingResistance => Unit::Ohm,
             Self::BackEmfConstant => Unit::VoltSecondPerRadian,
+        }
+    }
+
+    /// Whether its sign counts. Every figure stands here: a new one must decide.
+    pub const fn sign(self) -> Sign {
+        match self {
+            // Against the rig's ground; a dead line may read a little below it.
+            Self::ClosedVolts | Self::OpenVolts => Sign::Counts,
+            Self::Span => Sign::NeverNegative,
+            // Largest magnitudes of a deviation.
+            Self::LinearityIndependent | Self::LinearityTerminal | Self::LinearityZeroBased => {
+                Sign::NeverNegative
+            }
+            Self::CorrelationWorst | Self::CorrelationMomentary => Sign::NeverNegative,
+            Self::CorrelationOffset | Self::CorrelationSlope => Sign::Counts,
+            Self::Hysteresis | Self::Repeatability => Sign::NeverNegative,
+            Self::DeadBandClosed | Self::DeadBandOpen => Sign::NeverNegative,
+            Self::Noise => Sign::NeverNegative,
+            // Which of two lines is late.
+            Self::Skew => Sign::Counts,
+            Self::DropoutRate | Self::LimpTrips => Sign::NeverNegative,
+            // From the closed stop, which gives way a little; and a spring that pushes open.
+            Self::ReturnRest | Self::ReturnTorque => Sign::Counts,
+            // Places on a scale that begins at the nominal stop.
+            Self::RestPosition | Self::ClosedStop | Self::OpenStop => Sign::Counts,
+            Self::RestRepeatability => Sign::NeverNegative,
+            Self::LatencyP50 | Self::LatencyP90 | Self::LatencyP99 | Self::LatencyMax => Sign::NeverNegative,
+            Self::RiseTime | Self::Settling | Self::ReturnTime => Sign::NeverNegative,
+            // Below 0: the step was not reached.
+            Self::Overshoot => Sign::Counts,
+            Self::Lash | Self::LashByPush | Self::LostMotion => Sign::NeverNegative,
+            // A spring that pushes the wrong way is none.
+            Self::PreloadMain | Self::PreloadDefault | Self::StiffnessMain => Sign::NeverNegative,
+            Self::Friction => Sign::NeverNegative,
+            // Below 0: friction holds more than the spring pulls.
+            Self::ReturnMargin => Sign::Counts,
+            // A difference of two frictions.
+            Self::Sticking => Sign::Counts,
+            Self::WindingResistance | Self::BackEmfConstant => Sign::NeverNegative,
+            Self::TrackingError => Sign::NeverNegative,
+            Self::FollowLatencyP50 | Self::FollowLatencyP95 => Sign::NeverNegative,
+            Self::FollowLag | Self::FollowDeviation => Sign::NeverNegative,
+            Self::PlateTrips => Sign::NeverNegative,
         }
     }
 
@@ -315,6 +382,11 @@ impl FigureName {
         )
     }
 
+    /// Whether letting a grip go tells it.
+    pub const fn is_of_a_release(self) -> bool {
+        matches!(self, Self::ReturnRest | Self::ReturnTime | Self::ReturnTorque)
+    }
+
     /// Whether it takes a technician's hand beside the plan: a part that it was not measured on lacks nothing of its plan.
     pub const fn needs_a_hand(self) -> bool {
         matches!(self, Self::LashByPush)
@@ -324,11 +396,23 @@ impl FigureName {
     /// is told how the plate follows the grip.
     pub fn belongs_to(self, kind: PartKind) -> bool {
         match kind {
-            PartKind::Grip => self <= Self::LimpTrips,
-            PartKind::Body => self <= Self::TrackingError,
+            PartKind::Grip => self <= Self::LimpTrips || self.is_of_a_release(),
+            PartKind::Body => {
+                self <= Self::TrackingError && !matches!(self, Self::ReturnRest | Self::ReturnTorque)
+            }
             PartKind::Pair => self == Self::LimpTrips || self >= Self::FollowLatencyP50,
         }
     }
+}
+
+/// What a figure's sign means when it is judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sign {
+    /// It counts: the value is judged as it stands, and a limit may be negative.
+    Counts,
+    /// It can't be negative. A value below 0 by more than its uncertainty shows that what was measured is something else: it is neither
+    /// `within` nor `outside`. One that its uncertainty takes back to 0 is judged as it stands.
+    NeverNegative,
 }
 
 /// Kinds of located defect.
@@ -377,7 +461,7 @@ pub enum FindingKind {
     DryBearing,
     /// Resistance or back-EMF constant of the motor is off.
     Winding,
-    /// The plate returns to rest too slowly, or not at all.
+    /// The plate, or the grip, returns to rest too slowly, or not at all.
     SlowReturn,
     /// The feedback lines disagree by a constant or a slope.
     FeedbackOffset,
@@ -390,7 +474,13 @@ pub enum FindingKind {
 impl FindingKind {
     /// Whether a kind of part can have it. A throttle body can have a sensor's defects too, in its feedback pair.
     pub fn belongs_to(self, kind: PartKind) -> bool {
-        kind.has_motor() || self <= Self::NotMoving
+        kind.has_motor() || self <= Self::NotMoving || self.is_of_a_return()
+    }
+
+    /// Whether it says that a grip or plate does not return as it should. Sheets for grips from before grips were let go have no rule for
+    /// these; they then decide.
+    pub const fn is_of_a_return(self) -> bool {
+        matches!(self, Self::WeakSpring | Self::BrokenSpring | Self::SlowReturn)
     }
 
     /// From its name.

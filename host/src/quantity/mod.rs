@@ -8,5 +8,5 @@ mod unit;
 
 pub use channel::Channel;
 pub use condition::{Bridge, Condition, Heading, PartKind, Region};
-pub use figure::{FigureName, FindingKind};
+pub use figure::{FigureName, FindingKind, Sign};
 pub use unit::Unit;

@@ -216,7 +216,7 @@ fn copy_folder(from: &Path, to: &Path) {
 
 #[test]
 fn archives_of_earlier_schemas_are_brought_to_the_present_one_and_still_are_what_was_kept() {
-    for (folder, key) in [("schema-1", "shop.pub"), ("schema-2", "shop-2.pub")] {
+    for (folder, key) in [("schema-1", "shop.pub"), ("schema-2", "shop-2.pub"), ("schema-3", "shop-3.pub")] {
         earlier_archive_goes_on(folder, key);
     }
 }

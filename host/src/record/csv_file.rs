@@ -84,6 +84,9 @@ pub fn csv_trace(
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     };
     let trace = Trace {
         provenance,

@@ -29,6 +29,7 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
             firmware: "0".to_owned(),
             protocol: 1,
             boot: 7,
+            lets_go: false,
         }),
         channels: vec![calibration],
         part: "invented".to_owned(),
@@ -44,6 +45,9 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     };
     Trace {
         provenance,

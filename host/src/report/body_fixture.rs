@@ -75,6 +75,8 @@ pub fn worn() -> Outcome {
             scans,
             end: "complete".to_owned(),
             trace_file: Some(format!("{name}.parquet")),
+            damaged_percent: None,
+            loads_stepped: None,
         })
         .into(),
         warnings: Vec::new(),
@@ -205,6 +207,7 @@ fn figures(sheet: &PartSheet) -> Vec<OutcomeFigure> {
         (F::StiffnessMain, 0.0874, 0.0019, None),
         (F::Friction, 0.271, 0.006, None),
         (F::Sticking, 0.012, 0.004, Some(1.5)),
+        (F::ReturnMargin, 31.2, 1.8, Some(1.9)),
         (F::WindingResistance, 1.162, 0.034, None),
         (F::BackEmfConstant, 0.3842, 0.0052, None),
         (F::TrackingError, 1.21, 0.08, Some(46.2)),

@@ -37,6 +37,7 @@ pub fn sheet() -> PartSheet {
         findings: Vec::new(),
         grades: Vec::new(),
         connector: ConnectorRating::default(),
+        self_closing_required: false,
         follow: None,
     }
 }
@@ -47,6 +48,7 @@ pub fn worn() -> Outcome {
         schema: SCHEMA_VERSION,
         verdict: Verdict::Outside,
         scope: "part".to_owned(),
+        not_done: Vec::new(),
         reasons: vec![
             "flat spot on the falling line at 7.2–8.1°: a part with it is outside".to_owned(),
             "correlation, worst: 1.34 ± 0.21 % of supply, limit 1 % of supply".to_owned(),
@@ -71,6 +73,7 @@ pub fn worn() -> Outcome {
             firmware: "0.1.0".to_owned(),
             protocol: 1,
             boot: 1,
+            lets_go: false,
         }),
         versions: [("program", "0.1.0"), ("analysis", "1"), ("protocol", "1")]
             .map(|(name, version)| (name.to_owned(), version.to_owned()))
@@ -100,6 +103,8 @@ pub fn worn() -> Outcome {
                 scans,
                 end: "complete".to_owned(),
                 trace_file: Some(format!("{name}.parquet")),
+                damaged_percent: None,
+                loads_stepped: None,
             })
             .into(),
         warnings: vec!["63 scans were lost between rig and host; nothing is within over the stretch they touch".to_owned()],

@@ -7,10 +7,9 @@ use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
-    Outcome, OutcomeContact, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade,
-    OutcomeReading,
+    Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
@@ -143,6 +142,53 @@ pub struct People {
     pub warnings: Vec<String>,
     /// Procedures that did not end as planned.
     pub cut_short: Vec<String>,
+    /// Said before the verdict where not all that was planned was done.
+    pub banner: Option<Banner>,
+}
+
+/// What stands above a verdict.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Banner {
+    /// In capitals.
+    pub word: &'static str,
+    /// The sentences after it.
+    pub text: String,
+}
+
+/// Above the verdict of a recording that was cut short, or of a session that did not do all that it was to do.
+fn banner(outcome: &Outcome, cut_short: &[String]) -> Option<Banner> {
+    let which = if cut_short.is_empty() { String::new() } else { format!(" ({})", cut_short.join("; ")) };
+    if outcome.aborted {
+        let text =
+            format!("The recording did not run to its end{which}. What was not recorded was not judged.");
+        return Some(Banner { word: "CUT SHORT", text });
+    }
+    (!outcome.not_done.is_empty()).then(|| Banner {
+        word: "NOT ALL DONE",
+        text: format!("Not all that was planned was done{which}. Nothing is claimed of what was not."),
+    })
+}
+
+/// What did not end as planned, a fragment each.
+fn cut_short(outcome: &Outcome) -> Vec<String> {
+    if outcome.not_done.is_empty() {
+        let cut = outcome.procedures.iter().filter(|p| p.end != "complete");
+        let said = |p: &crate::outcome::OutcomeProcedure| {
+            format!("{}: {}", words::procedure(&p.procedure), words::end(&p.end))
+        };
+        return cut.map(|p| plain(&said(p), LABEL)).collect();
+    }
+    // Procedures that ended alike for the same reason are named together: most of a plan that was interrupted is not begun.
+    let mut groups: Vec<(Vec<String>, &str, &str)> = Vec::new();
+    for n in &outcome.not_done {
+        let (how, why) = (n.how.words(), n.why.as_str());
+        match groups.iter_mut().find(|(_, h, w)| (*h, *w) == (how, why)) {
+            Some((names, ..)) => names.push(words::procedure(&n.procedure)),
+            None => groups.push((vec![words::procedure(&n.procedure)], how, why)),
+        }
+    }
+    let said = |(names, how, why): (Vec<String>, &str, &str)| format!("{} {how}: {why}", names.join(", "));
+    groups.into_iter().map(|group| plain(&said(group), SENTENCE)).collect()
 }
 
 impl People {
@@ -170,7 +216,7 @@ impl People {
                 .findings
                 .iter()
                 .enumerate()
-                .map(|(k, f)| finding_row(k + 1, f, lines, outcome.contact.as_ref()))
+                .map(|(k, f)| finding_row(k + 1, f, lines, outcome))
                 .collect(),
             suspects: rows(&outcome.suspects),
             missed: outcome.detection_limits.iter().map(|d| missed(d, lines)).collect(),
@@ -178,12 +224,8 @@ impl People {
             not_testable: not_testable(outcome, lines),
             gaps: gaps(&outcome.gaps),
             warnings: sentences(&outcome.warnings),
-            cut_short: outcome
-                .procedures
-                .iter()
-                .filter(|p| p.end != "complete")
-                .map(|p| plain(&format!("{}: {}", words::procedure(&p.procedure), words::end(&p.end)), LABEL))
-                .collect(),
+            banner: banner(outcome, &cut_short(outcome)),
+            cut_short: cut_short(outcome),
         }
     }
 
@@ -302,12 +344,7 @@ fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     all
 }
 
-fn finding_row(
-    number: usize,
-    finding: &OutcomeFinding,
-    lines: Lines,
-    contact: Option<&OutcomeContact>,
-) -> FindingRow {
+fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &Outcome) -> FindingRow {
     FindingRow {
         number,
         kind: plain(&words::finding(&finding.kind), LABEL),
@@ -334,10 +371,12 @@ fn finding_row(
             })
             .collect(),
         next_step: FindingKind::from_name(&finding.kind).map(|kind| {
-            let told = contact.filter(|_| kind == FindingKind::Dropout);
+            let told = outcome.contact.as_ref().filter(|_| kind == FindingKind::Dropout);
             let further = told.and_then(|c| {
                 diagnosis::next_step_of_contact(c.followed(), c.places.iter().any(|p| p.stands_out))
             });
+            let of_grip = Some(kind).filter(|_| outcome.part.kind == PartKind::Grip.name());
+            let further = further.or(of_grip.and_then(diagnosis::next_step_of_grip));
             further.unwrap_or(diagnosis::next_step(kind))
         }),
     }
@@ -451,6 +490,7 @@ fn gap(gap: &OutcomeGap) -> String {
         GapCause::Line => "lost between rig and host",
         GapCause::Rig => "not taken by the rig",
         GapCause::File => "missing in the file",
+        GapCause::Supply => "left out: the rig's sensor supply was out of its band",
     };
     let scans = if gap.gap.scans == 1 { "1 scan".to_owned() } else { format!("{} scans", gap.gap.scans) };
     let place = format::place(gap.from_deg, gap.to_deg).map_or(String::new(), |p| format!(", touching {p}"));

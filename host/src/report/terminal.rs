@@ -140,13 +140,8 @@ fn head(page: &mut Page, input: &ReportInput<'_>, people: &People) {
     if outcome.simulated {
         simulated(page);
     }
-    if outcome.aborted {
-        let why = if people.cut_short.is_empty() {
-            String::new()
-        } else {
-            format!(" ({})", people.cut_short.join("; "))
-        };
-        page.paragraph("", &format!("CUT SHORT: the recording did not run to its end{why}."));
+    if let Some(banner) = &people.banner {
+        page.paragraph("", &format!("{}: {}", banner.word, banner.text));
     }
     let verdict = page.painted(&people.headline.to_uppercase(), code(people.verdict));
     page.line(&format!("{verdict}: {}", people.advice));

@@ -104,6 +104,7 @@ pub fn end(end: &str) -> String {
         "aborted" => "stopped by the user or the host",
         "guard" => "stopped by a guard",
         "link_lost" => "link lost",
+        "ended_early" => "ended by the rig before its time",
         other => return other.replace('_', " "),
     }
     .to_owned()

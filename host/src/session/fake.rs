@@ -413,9 +413,9 @@ fn channel_info(index: u8) -> ChannelInfo {
         has_load: true,
         has_pull_down: true,
         name: Text::new(name),
-        scale: 0.5,
+        scale: 5e-4,
         offset: 1.0,
-        resolution: 0.5,
+        resolution: 5e-4,
         filter_us: 100,
     }
 }

@@ -8,6 +8,7 @@
 //! - `recorder`: blocks and events into the samples and marks of a trace.
 //! - `run`: one run from start to end.
 //! - `ping`: round-trip times and clock offset.
+//! - `sense`: whether what a rig says of itself can be true.
 //! - `survey`: who answers at an address.
 
 mod error;
@@ -17,6 +18,7 @@ mod inbox;
 mod ping;
 mod recorder;
 mod run;
+mod sense;
 mod sequence;
 mod statistics;
 mod survey;
@@ -135,6 +137,7 @@ impl Session {
         };
         session.identity = session.identify()?;
         session.closed = false;
+        sense::check_limits(&session.identity)?;
         session.read_table()?;
         Ok(session)
     }
@@ -222,6 +225,7 @@ impl Session {
             firmware: self.identity.firmware.as_str().to_owned(),
             protocol: trackpair_protocol::VERSION,
             boot: self.identity.boot,
+            lets_go: self.can(capability::GRIP_LETS_GO),
         }
     }
 
@@ -380,7 +384,7 @@ impl Session {
             self.channels.push(info);
             let calibration = match self.request(&Request::ReadCalibration { channel }) {
                 Ok(Reply::Calibration(calibration)) => {
-                    check_calibration(self.channels[usize::from(channel)].name.as_str(), &calibration)?;
+                    sense::check_calibration(&self.channels[usize::from(channel)], &calibration)?;
                     Some(calibration)
                 }
                 Ok(_) => return Err(nonsense("read calibration", "another kind of answer")),
@@ -536,8 +540,8 @@ fn inputs_on(status: &Status) -> impl Iterator<Item = u8> + use<> {
 }
 
 fn check_entry(known: &[ChannelInfo], info: &ChannelInfo) -> Result<(), SessionError> {
-    check_scale(info)?;
     let name = info.name.as_str();
+    sense::check_channel(info)?;
     let Some(channel) = Channel::from_name(name) else { return Ok(()) };
     if known.iter().any(|other| Channel::from_name(other.name.as_str()) == Some(channel)) {
         return Err(nonsense("describe channel", &format!("two channels are named {name}")));
@@ -545,31 +549,6 @@ fn check_entry(known: &[ChannelInfo], info: &ChannelInfo) -> Result<(), SessionE
     let unit = host_unit(info.unit);
     if unit != expected_unit(channel) {
         return Err(nonsense("describe channel", &format!("{name} is in {}", info.unit.symbol())));
-    }
-    Ok(())
-}
-
-/// What makes volts of counts must be numbers: everything measured hangs on it.
-fn check_scale(info: &ChannelInfo) -> Result<(), SessionError> {
-    let numbers = [("scale", info.scale), ("offset", info.offset), ("resolution", info.resolution)];
-    for (what, value) in numbers {
-        if !value.is_finite() || (what == "scale" && value == 0.0) || (what == "resolution" && value < 0.0) {
-            let problem = format!("the {what} of {} is {value}", info.name.as_str());
-            return Err(nonsense("describe channel", &problem));
-        }
-    }
-    Ok(())
-}
-
-/// An uncertainty that is no number would make every verdict of the part meaningless.
-fn check_calibration(name: &str, calibration: &Calibration) -> Result<(), SessionError> {
-    let numbers = [("gain", calibration.gain_uncertainty), ("offset", calibration.offset_uncertainty)];
-    for (what, value) in numbers {
-        if !value.is_finite() || value < 0.0 {
-            let problem =
-                format!("the {what} uncertainty of {name} is {value}, it must be a number from 0 up");
-            return Err(nonsense("read calibration", &problem));
-        }
     }
     Ok(())
 }

@@ -91,6 +91,8 @@ pub struct RunEnd {
     pub ended_us: u64,
     /// Events of the session that never came while the run was on.
     pub events_lost: u64,
+    /// Whether the event came that reports the end: without it, events before it may be missing unnoticed.
+    pub end_reported: bool,
 }
 
 /// A run as it is heard.
@@ -184,7 +186,13 @@ impl Session {
         heard.sequence.finish(expected, end_us, &mut |piece| pass_on(piece, sink));
         self.count_oddities(heard.sequence.oddities);
         let events_lost = self.inbox.counts.events_lost.saturating_sub(events_lost);
-        Ok(RunEnd { cause, started_us, ended_us: heard.newest_us, events_lost })
+        Ok(RunEnd {
+            cause,
+            started_us,
+            ended_us: heard.newest_us,
+            events_lost,
+            end_reported: end_us.is_some(),
+        })
     }
 
     /// Loads, arms and starts; rig time of the start.

@@ -67,6 +67,9 @@ fn provenance() -> Provenance {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     }
 }
 
@@ -85,16 +88,16 @@ fn run(script: Script) -> (Trace, RunEnd, Session, Rc<RefCell<Heard>>) {
     (trace, end, session, heard)
 }
 
-/// Each scan of the fake rig holds its own number: 1 + 0.5 × number, 1 ms apart.
+/// Each scan of the fake rig holds its own number: 1 + 0.0005 × number, 1 ms apart.
 #[track_caller]
 fn check_no_scan_is_wrong(trace: &Trace) {
     let values = trace.channel(Channel::Rising).unwrap();
     assert_eq!(trace.channel(Channel::Reference).unwrap(), values);
     assert_eq!(values.len(), trace.len());
     let Some(first) = trace.time_us.first() else { return };
-    let zero = first - ((values[0] - 1.0) * 2.0) as u64 * u64::from(PERIOD_US);
+    let zero = first - ((values[0] - 1.0) * 2e3).round() as u64 * u64::from(PERIOD_US);
     for (at, value) in trace.time_us.iter().zip(values) {
-        let number = ((value - 1.0) * 2.0) as u64;
+        let number = ((value - 1.0) * 2e3).round() as u64;
         assert_eq!(*at, zero + number * u64::from(PERIOD_US));
     }
 }
@@ -135,7 +138,7 @@ fn a_rig_at_the_wrong_baud_rate_stays_silent_so_silence_names_the_baud_rate_too(
 /// Sent, each of them would become a `null` in the record and a verdict without a meaning.
 #[test]
 fn a_calibration_or_a_scale_that_is_no_number_is_refused_by_name() {
-    for wrong in [f64::NAN, f64::INFINITY, -1.0] {
+    for wrong in [f64::NAN, f64::INFINITY, -1.0, 1e9] {
         let script = Script { gain_uncertainty: Some(wrong), ..Script::default() };
         let error = open(script).err().expect("it must be refused");
         assert!(
@@ -144,7 +147,7 @@ fn a_calibration_or_a_scale_that_is_no_number_is_refused_by_name() {
         );
         assert!(error.to_string().contains("calibrate it anew"), "{error}");
     }
-    for wrong in [f64::NAN, f64::INFINITY, 0.0] {
+    for wrong in [f64::NAN, f64::INFINITY, 0.0, 1e308, 5e-324, -5e-4] {
         let error =
             open(Script { scale: Some(wrong), ..Script::default() }).err().expect("it must be refused");
         assert!(

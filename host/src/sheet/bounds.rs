@@ -1,6 +1,6 @@
 //! The allowed range of every number in a part sheet, in one place: name, unit, smallest, largest.
 
-use crate::quantity::{FigureName, Unit};
+use crate::quantity::{FigureName, Sign, Unit};
 
 /// The allowed range of one number.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -96,17 +96,9 @@ pub fn limit_range(figure: FigureName) -> (f64, f64) {
     if is_signed(figure) { (-largest, largest) } else { (0.0, largest) }
 }
 
-/// Whether a figure can be negative. All others are magnitudes, voltages or counts.
+/// Whether a figure, and with it a limit, can be negative.
 pub const fn is_signed(figure: FigureName) -> bool {
-    matches!(
-        figure,
-        FigureName::CorrelationOffset
-            | FigureName::CorrelationSlope
-            | FigureName::Skew
-            | FigureName::RestPosition
-            | FigureName::ClosedStop
-            | FigureName::OpenStop
-    )
+    matches!(figure.sign(), Sign::Counts)
 }
 
 /// Whether a figure is a rate of events, for which a clean test has an upper bound.

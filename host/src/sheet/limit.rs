@@ -19,6 +19,8 @@ pub struct Limit {
     /// For rates whose `max` is 0: the test must be long enough that a rate of this much would have been seen with
     /// 95 % probability; until then a clean test is undecided.
     pub bound: Option<f64>,
+    /// Whether a part is undecided while the figure was not testable. False: it is said, and the other limits decide.
+    pub required: bool,
     /// The figure's unit, as written in the sheet.
     pub unit: Unit,
     /// Where the limit comes from.
@@ -46,6 +48,8 @@ pub struct FindingRule {
     pub kind: FindingKind,
     /// True: a part with it is outside. False: it is reported and does not decide.
     pub decides: bool,
+    /// A flat spot shallower than this is reported and does not decide, % of the line's span; none = any depth decides.
+    pub least_depth_percent_span: Option<f64>,
     /// Where the rule comes from.
     pub source: String,
 }

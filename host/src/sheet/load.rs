@@ -7,11 +7,12 @@ use super::follow_plan::{FollowPlan, follow_plan};
 use super::load_grades::grades;
 use super::load_limits::{findings, limits};
 use super::located::{SheetError, Source};
+use super::self_closing::self_closing;
 use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::quantity::PartKind;
 use toml::de::DeTable;
 
-const SHEET_KEYS: [&str; 16] = [
+const SHEET_KEYS: [&str; 17] = [
     "name",
     "title",
     "kind",
@@ -26,6 +27,7 @@ const SHEET_KEYS: [&str; 16] = [
     "finding",
     "grade",
     "connector",
+    "self_closing",
     "plate",
     "follow",
 ];
@@ -82,6 +84,7 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
         findings: findings(&sheet, kind)?,
         grades: grades(&sheet)?,
         connector: connector(&sheet)?,
+        self_closing_required: self_closing(&sheet, kind)?,
     })
 }
 

@@ -30,7 +30,7 @@ fn the_rules_of_a_shipped_sheet_arrive_in_their_order() {
     assert_eq!(names, ["A", "B", "C"]);
     let (a, c) = (&sheet.grades[0], &sheet.grades[2]);
     assert_eq!((a.smallest_margin_percent, a.largest_confidence), (Some(30.0), Some(0.5)));
-    assert_eq!(a.procedures, ["self_check", "sweep", "leads_check"]);
+    assert_eq!(a.procedures, ["self_check", "sweep", "release", "leads_check"]);
     assert_eq!((a.verdicts.as_slice(), a.scopes.as_slice()), (&["within"][..], &["part"][..]));
     assert!(!a.undecided && !a.untested && a.simulated);
     assert!(c.untested && c.procedures.is_empty() && c.smallest_margin_percent.is_none());

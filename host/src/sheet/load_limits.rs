@@ -7,7 +7,12 @@ use super::{FindingRule, Limit};
 use crate::quantity::{Bridge, Channel, Condition, FigureName, FindingKind, Heading, PartKind, Region};
 use std::ops::Range;
 
-const LIMIT_KEYS: [&str; 11] = [
+/// The key for the depth from which a flat spot decides.
+const LEAST_DEPTH: &str = "least_depth_percent_span";
+/// Shallowest flat spot that a rule may ask for, and the deepest that one can be, % of span.
+const DEPTH_PERCENT: (f64, f64) = (0.0, 100.0);
+
+const LIMIT_KEYS: [&str; 12] = [
     "figure",
     "channel",
     "region",
@@ -17,6 +22,7 @@ const LIMIT_KEYS: [&str; 11] = [
     "min",
     "max",
     "bound",
+    "required",
     "unit",
     "source",
 ];
@@ -81,6 +87,7 @@ fn limit(fields: &Fields<'_>, kind: PartKind) -> Result<(Limit, Range<usize>), S
         min: min.map(|m| m.value),
         max: max.map(|m| m.value),
         bound: bound.map(|b| b.value),
+        required: if fields.holds("required") { fields.boolean("required")? } else { true },
         unit: figure.value.unit(),
         source: fields.provenance()?,
     };
@@ -122,7 +129,7 @@ fn limit_condition(fields: &Fields<'_>, figure: FigureName) -> Result<Condition,
 
 /// Whether a figure can have values by region and direction.
 fn takes_motion(figure: FigureName) -> bool {
-    figure > FigureName::LimpTrips
+    figure >= FigureName::RestPosition
 }
 
 /// Finds one of `all` by its name.
@@ -232,12 +239,40 @@ fn check_bound(
     Ok(())
 }
 
+/// Whether a sheet without a rule for a kind of finding is refused: sheets for grips are older than the finding that one does not close.
+fn needed(kind: FindingKind, part: PartKind) -> bool {
+    part != PartKind::Grip || !kind.is_of_a_return()
+}
+
+/// The depth from which a flat spot decides.
+fn least_depth(fields: &Fields<'_>, kind: FindingKind) -> Result<Option<f64>, SheetError> {
+    let Some(depth) = fields.optional_number(LEAST_DEPTH)? else { return Ok(None) };
+    if kind != FindingKind::FlatSpot {
+        let message = format!("`{}` has no depth", kind.name());
+        return Err(fields.error_at(
+            depth.span,
+            message,
+            format!("leave `{LEAST_DEPTH}` out; only flat_spot takes it"),
+        ));
+    }
+    let (low, high) = DEPTH_PERCENT;
+    if !(low..=high).contains(&depth.value) {
+        let message = format!("`{LEAST_DEPTH}` is {}, outside {low} to {high} % of span", depth.value);
+        return Err(fields.error_at(
+            depth.span,
+            message,
+            "give the depth in % of the line's span, such as 0.1",
+        ));
+    }
+    Ok(Some(depth.value))
+}
+
 /// A rule for every kind of finding that the kind of part can have.
 pub(super) fn findings(sheet: &Fields<'_>, part: PartKind) -> Result<Vec<FindingRule>, SheetError> {
     let kinds = || FindingKind::ALL.into_iter().filter(|k| k.belongs_to(part));
     let names: Vec<_> = kinds().map(FindingKind::name).collect();
     let mut rules: Vec<FindingRule> = Vec::new();
-    for fields in sheet.tables("finding", "[[finding]]", &["kind", "decides", "source"])? {
+    for fields in sheet.tables("finding", "[[finding]]", &["kind", "decides", LEAST_DEPTH, "source"])? {
         let kind = fields.word("kind", FindingKind::from_name, &names)?;
         if !kind.value.belongs_to(part) {
             let message = format!("a {} can't have `{}`", part.name(), kind.value.name());
@@ -254,11 +289,14 @@ pub(super) fn findings(sheet: &Fields<'_>, part: PartKind) -> Result<Vec<Finding
         rules.push(FindingRule {
             kind: kind.value,
             decides: fields.boolean("decides")?,
+            least_depth_percent_span: least_depth(&fields, kind.value)?,
             source: fields.provenance()?,
         });
     }
-    let missing: Vec<_> =
-        kinds().filter(|k| rules.iter().all(|r| r.kind != *k)).map(FindingKind::name).collect();
+    let missing: Vec<_> = kinds()
+        .filter(|k| needed(*k, part) && rules.iter().all(|r| r.kind != *k))
+        .map(FindingKind::name)
+        .collect();
     if !missing.is_empty() {
         let message = format!("the sheet does not say what these findings mean: {}", missing.join(", "));
         return Err(sheet.error(message, "add a [[finding]] with `kind`, `decides` and `source` for each"));

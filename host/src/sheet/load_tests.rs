@@ -161,6 +161,22 @@ fn impossible_limits_are_refused() {
 }
 
 #[test]
+fn the_depth_of_a_flat_spot_and_what_a_recording_need_not_carry_are_read_and_bounded() {
+    let sheet = parse(GOOD, "good").unwrap();
+    let spot = sheet.findings.iter().find(|r| r.kind == FindingKind::FlatSpot).unwrap();
+    assert_eq!(spot.least_depth_percent_span, Some(0.1));
+    let required: Vec<_> = sheet.limits.iter().filter(|l| !l.required).map(|l| l.figure).collect();
+    assert_eq!(required, [FigureName::Skew]);
+    let depth = "least_depth_percent_span = 0.1";
+    let any = parse(&with(depth, ""), "any").unwrap();
+    assert!(any.findings.iter().all(|r| r.least_depth_percent_span.is_none()));
+    refused(&with(depth, "least_depth_percent_span = -1"), "least_depth", &["outside 0 to 100 % of span"]);
+    let dropout = "kind = \"dropout\"";
+    refused(&with(dropout, &format!("{dropout}\n{depth}")), "least_depth", &["only flat_spot takes it"]);
+    refused(&with("required = false", "required = \"no\""), "required", &["true or false"]);
+}
+
+#[test]
 fn a_limit_without_a_source_is_refused() {
     let source = "unit = \"% span\"\nsource = \"common practice, no source; use the maker's service data\"\n";
     let error =

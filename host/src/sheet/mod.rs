@@ -11,6 +11,7 @@ mod load;
 mod load_grades;
 mod load_limits;
 mod located;
+mod self_closing;
 mod shipped;
 
 pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
@@ -118,6 +119,8 @@ pub struct PartSheet {
     pub grades: Vec<GradeRule>,
     /// How many matings its connectors bear.
     pub connector: ConnectorRating,
+    /// Whether a grip must have been let go, and so have shown that it closes by itself, to be within. False: it is said that it was not.
+    pub self_closing_required: bool,
 }
 
 impl PartSheet {

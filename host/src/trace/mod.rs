@@ -1,10 +1,14 @@
 //! The immutable samples of one procedure, with where they came from. It does not know how they came or what they mean.
 
+mod ending;
 mod provenance;
+mod timeline;
 
+pub use ending::{LinkQuality, WORST_LINE_PERCENT};
 pub use provenance::{
     ChannelProvenance, PlateScale, ProcedureKind, Provenance, RigProvenance, Stimulus, SweepConditions,
 };
+pub use timeline::{contradiction, ended_early};
 
 use crate::quantity::{Channel, Unit};
 use serde::{Deserialize, Serialize};
@@ -45,6 +49,8 @@ pub enum GapCause {
     Rig,
     /// The imported file has a hole.
     File,
+    /// Recorded, but the rig's sensor supply was off or out of its band: what was read then is left out.
+    Supply,
 }
 
 /// Something that happened during the procedure, on the rig's clock.
@@ -107,6 +113,8 @@ pub enum TraceEnd {
     Guard,
     /// The link was lost.
     LinkLost,
+    /// The rig ended it before its program or its time was over.
+    EndedEarly,
 }
 
 impl TraceEnd {
@@ -117,6 +125,7 @@ impl TraceEnd {
             Self::Aborted => "aborted",
             Self::Guard => "guard",
             Self::LinkLost => "link_lost",
+            Self::EndedEarly => "ended_early",
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Where a trace came from: procedure, rig, calibration, part, time.
 
+use super::ending::LinkQuality;
 use crate::quantity::Channel;
 use serde::{Deserialize, Serialize};
 
@@ -23,7 +24,7 @@ pub enum ProcedureKind {
     Rest,
     /// Steps of voltage and of the setpoint, over regions and both ways.
     Step,
-    /// Plate let go from several openings.
+    /// Plate, or driven grip, let go from several openings.
     Release,
     /// Slow ramps to and fro, quasi-static.
     Creep,
@@ -111,6 +112,16 @@ pub struct Provenance {
     /// Names of the places along the pigtail that were flexed in turn; marks tell when. Empty where none were told.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub places: Vec<String>,
+    /// What the session was to do, in order, this procedure among it. Empty where nothing was planned: another logger's file, and recordings
+    /// of programs that did not keep it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub plan: Vec<ProcedureKind>,
+    /// What the line between rig and host did meanwhile; none where there was none, or nothing was counted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub link: Option<LinkQuality>,
+    /// What of the procedure the rig refused or could not do in time, as sentences.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub refused: Vec<String>,
 }
 
 /// Files from before the field existed had their times.
@@ -145,6 +156,9 @@ pub struct RigProvenance {
     pub protocol: u8,
     /// Boot count.
     pub boot: u32,
+    /// Whether it states that its grip drive holds next to nothing once released (WIRE.md, capability bit 6).
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub lets_go: bool,
 }
 
 /// What is known of a recorded channel.

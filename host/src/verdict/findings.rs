@@ -1,5 +1,7 @@
 //! What each finding does to the verdict.
 //!
+//! - A flat spot shallower than the sheet's least depth explains; one whose depth may be on either side of it, its uncertainty
+//!   counted, leaves the part `undecided` at most.
 //! - One that the sheet lets decide and that is sure (95 %, as figures must be) makes the part `outside`.
 //! - One with less than that, but more likely true than not, leaves it `undecided`: the part can't be called good while a
 //!   defect is the likelier explanation, nor bad.
@@ -12,7 +14,10 @@
 //!   told what is broken.
 
 use super::DecidedFinding;
+use super::Verdict;
+use super::conformity::conformity;
 use crate::analysis::Finding;
+use crate::analysis::flat_spot::{DEPTH_PERCENT, DEPTH_UNCERTAINTY};
 use crate::quantity::FindingKind;
 use crate::sheet::{FindingRule, PartSheet};
 use serde::{Deserialize, Serialize};
@@ -68,13 +73,14 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
             let likely = sureness(f) >= LEAST_CONFIDENCE;
             return if likely { FindingEffect::Undecided } else { FindingEffect::TooWeak };
         }
-        if !decides(f) {
+        let deep = rule(f).map_or(Verdict::Outside, |rule| depth_against(f, rule));
+        if !decides(f) || deep == Verdict::Within {
             return FindingEffect::Explains;
         }
         let speaks = strongest.is_some_and(|s| std::ptr::eq(s, f));
         let sure = if speaks { together } else { sureness(f) };
         match sureness(f) {
-            own if own >= DECIDING_CONFIDENCE => FindingEffect::Outside,
+            own if own >= DECIDING_CONFIDENCE && deep == Verdict::Outside => FindingEffect::Outside,
             _ if is_rival(f) && !speaks => FindingEffect::Rival,
             _ if sure >= LEAST_CONFIDENCE => FindingEffect::Undecided,
             _ => FindingEffect::TooWeak,
@@ -82,11 +88,41 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
     };
     let source = |rule: &FindingRule| rule.source.clone();
     let decided = |f: &Finding| DecidedFinding {
-        finding: f.clone(),
+        finding: with_depth_said(f, rule(f)),
         effect: effect(f),
         source: rule(f).map(source).unwrap_or_default(),
     };
     findings.iter().map(|f| decided(f)).collect()
+}
+
+/// A finding's depth against the least that decides: `Within` = too shallow to matter, `Outside` = surely deep enough. What has
+/// no depth, or no least one, is deep enough.
+fn depth_against(finding: &Finding, rule: &FindingRule) -> Verdict {
+    let detail = |name| finding.details.iter().find(|d| d.name == name).map(|d| d.value);
+    match (rule.least_depth_percent_span, detail(DEPTH_PERCENT)) {
+        (Some(least), Some(depth)) => {
+            let uncertainty = detail(DEPTH_UNCERTAINTY).unwrap_or(0.0);
+            conformity(depth, uncertainty, None, Some(least)).verdict
+        }
+        _ => Verdict::Outside,
+    }
+}
+
+/// The finding, with a sentence on its depth where that keeps it from deciding.
+fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>) -> Finding {
+    let mut out = finding.clone();
+    if let Some((rule, least)) = rule.and_then(|r| Some((r, r.least_depth_percent_span?))) {
+        match depth_against(finding, rule) {
+            Verdict::Outside => {}
+            Verdict::Within => {
+                out.text.push_str(&format!("; by the sheet a flat spot decides from {least} % of span of depth on"));
+            }
+            Verdict::Undecided => out.text.push_str(&format!(
+                "; whether it is deeper than {least} % of span, from which the sheet lets it decide, is not sure: sweep more strokes"
+            )),
+        }
+    }
+    out
 }
 
 fn is_rival(finding: &Finding) -> bool {
@@ -144,6 +180,27 @@ mod tests {
         // Two weak findings of different things are not rivals: each is likelier false than true.
         let two = [alone(FindingKind::FlatSpot, 0.4), alone(FindingKind::Dropout, 0.4)];
         check(&two, &[FindingEffect::TooWeak; 2]);
+    }
+
+    #[test]
+    fn a_flat_spot_decides_from_the_depth_that_the_sheet_names() {
+        let spot = |depth: f64, uncertainty: f64| Finding {
+            details: vec![
+                Detail { name: DEPTH_PERCENT, value: depth, unit: "% span" },
+                Detail { name: DEPTH_UNCERTAINTY, value: uncertainty, unit: "% span" },
+            ],
+            ..alone(FindingKind::FlatSpot, 0.99)
+        };
+        check(&[spot(0.05, 0.01)], &[FindingEffect::Explains]);
+        check(&[spot(0.11, 0.02)], &[FindingEffect::Undecided]);
+        check(&[spot(0.20, 0.02)], &[FindingEffect::Outside]);
+        let sheet = shipped("grip-complementary").unwrap();
+        let told = decide(vec![&spot(0.05, 0.01)], &sheet);
+        assert!(told[0].finding.text.contains("from 0.1 % of span"), "{}", told[0].finding.text);
+        // Without a least depth every one decides.
+        let mut any = sheet;
+        any.findings.iter_mut().for_each(|r| r.least_depth_percent_span = None);
+        assert_eq!(decide(vec![&spot(0.05, 0.01)], &any)[0].effect, FindingEffect::Outside);
     }
 
     #[test]

@@ -11,11 +11,12 @@ use super::words::{
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
-use crate::quantity::FigureName;
+use crate::analysis::recording::LimitKind;
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
-use crate::sheet::bounds::{is_rate, is_signed};
+use crate::quantity::{FigureName, PartKind, Sign};
+use crate::sheet::bounds::is_rate;
 use crate::sheet::{Limit, PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace, TraceEnd};
+use crate::trace::{ProcedureKind, Trace};
 
 /// How near to an end of travel a gap must be to spoil the figures of that end, degrees.
 const END_ZONE_DEG: f64 = 5.0;
@@ -40,6 +41,7 @@ pub fn judge_scope(
     let mismatch = match scope {
         Scope::Readiness => None,
         _ if analysis.kind != sheet.kind => Some(other_kind_words(sheet, analysis.kind)),
+        Scope::Part => other_part(analysis).or_else(|| (!fits).then(|| mismatch_words(sheet, shown))),
         _ => (!fits).then(|| mismatch_words(sheet, shown)),
     };
     let mut judgement = Judgement {
@@ -48,8 +50,14 @@ pub fn judge_scope(
         figures: judged.map(|f| judge_figure(f, analysis, sheet)).collect(),
         findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
         untested: untested(analysis, sheet, scope),
+        impairments: analysis
+            .rig_faults
+            .iter()
+            .chain(&analysis.doubts)
+            .map(|d| format!("undecided: {d}"))
+            .collect(),
+        not_tried: not_tried(analysis, scope),
         not_looked_at: not_looked_at(analysis, scope),
-        impairments: Vec::new(),
         mismatch,
         topology: sheet.topology,
         reasons: Vec::new(),
@@ -62,19 +70,18 @@ pub fn judge_scope(
     judgement
 }
 
+/// Why the recording is not of a part that the sheet is for, as the recording itself shows.
+fn other_part(analysis: &PartAnalysis) -> Option<String> {
+    analysis.recording.iter().find(|l| l.kind == LimitKind::OtherPart).map(|l| l.text.clone())
+}
+
 impl Judgement {
     /// Takes into account what happened to the recordings: one cut short or with missing scans keeps a part from being
     /// `within`. Calling it twice changes nothing.
     pub fn heed(mut self, traces: &[&Trace]) -> Self {
         for trace in traces {
             let what = title_of(trace.provenance.procedure);
-            let ended = match trace.end {
-                TraceEnd::Complete => None,
-                TraceEnd::Aborted => Some("was stopped before its end"),
-                TraceEnd::Guard => Some("was ended by a guard of the rig"),
-                TraceEnd::LinkLost => Some("ended when the link was lost"),
-            };
-            if let Some(ended) = ended {
+            if let Some(ended) = trace.end.words() {
                 self.impair(format!("the {what} {ended}: repeat it"));
             }
             let missing: u64 = trace.gaps.iter().map(|g| g.scans).fold(0, u64::saturating_add);
@@ -155,7 +162,12 @@ impl Judgement {
         if nothing {
             self.reasons.push("undecided: not one figure could be judged".to_owned());
         } else if self.overall == Verdict::Within {
+            // What a clean result does not speak of stands before it.
+            self.reasons.extend(self.not_tried.clone());
             self.reasons.push(self.clean(limited));
+        }
+        if self.overall != Verdict::Within {
+            self.reasons.extend(self.not_tried.clone());
         }
         self.reasons.extend(self.not_looked_at.iter().cloned());
         self.reasons.extend(self.scope.leaves_open().map(str::to_owned));
@@ -251,24 +263,55 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
     };
     let Some(limit) = sheet.limit_for(figure.name, figure.channel, &figure.condition) else { return judged };
     judged.limit = Some(limit.clone());
-    if counts_events(figure.name) && limit.max == Some(0.0) {
+    if can_not_be(figure) {
+        let title = figure.name.title();
+        judged.verdict = Some(Verdict::Undecided);
+        judged.would_decide = Some(format!(
+            "a negative {title} can't be, so something else was measured: see what else was found, and repeat it"
+        ));
+    } else if counts_events(figure.name) && limit.max == Some(0.0) {
         let (verdict, why) = judge_no_event(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
     } else if is_rate(figure.name) {
         let (verdict, why) = judge_rate(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
     } else {
-        // Magnitudes are judged by their size, whichever sign was kept to tell a direction.
-        let value = if is_signed(figure.name) { figure.value } else { figure.value.abs() };
-        let found = conformity(value, figure.standard_uncertainty, limit.min, limit.max);
+        let found = conformity(figure.value, figure.standard_uncertainty, limit.min, limit.max);
         judged.verdict = Some(found.verdict);
         judged.probability = Some(found.probability).filter(|p| p.is_finite());
         if found.verdict == Verdict::Undecided {
             judged.would_decide = Some(settle(figure, limit, &found, analysis.cycles));
         }
     }
-    doubt_gaps(&mut judged, analysis);
+    // Gaps of the sweep say nothing of a release, which is whole or left out.
+    if analysis.kind != PartKind::Grip || !figure.name.is_of_a_release() {
+        doubt_gaps(&mut judged, analysis);
+    } else if analysis.rig_may_hold_it && judged.verdict == Some(Verdict::Outside) {
+        judged.verdict = Some(Verdict::Undecided);
+        judged.would_decide = Some(RIG_MAY_HOLD_IT.to_owned());
+    }
     judged
+}
+
+/// Why a grip that stayed open is not condemned by that.
+const RIG_MAY_HOLD_IT: &str = "this rig does not state that its released drive lets the grip go, so it may have held it open: unclamp the grip, turn it open \
+                               by hand and let go; one that does not snap shut is not fit";
+
+/// What keeps nobody from a verdict about the sensor but must be said with it.
+fn not_tried(analysis: &PartAnalysis, scope: Scope) -> Option<String> {
+    let released = analysis.figures.iter().any(|f| f.name == FigureName::ReturnRest);
+    if analysis.kind != PartKind::Grip || scope != Scope::Part || released {
+        return None;
+    }
+    let name = FigureName::ReturnRest.name();
+    let why = analysis.not_testable.iter().find(|n| n.what.contains(name)).map(|n| n.why.as_str());
+    Some(format!("self-closing was not tested: {}", why.unwrap_or("the grip was not let go")))
+}
+
+/// Whether a value is below 0 beyond its uncertainty although the figure can't be negative.
+fn can_not_be(figure: &Figure) -> bool {
+    let allowed = GUARD_FACTOR * figure.standard_uncertainty.max(0.0);
+    figure.name.sign() == Sign::NeverNegative && figure.value + allowed < 0.0
 }
 
 /// Zero acceptance: one event is outside; none is within once the test was long enough.

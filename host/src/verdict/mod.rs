@@ -3,19 +3,24 @@
 //!
 //! - `scope`: what a procedure tests, and so what it may judge.
 //! - `conformity`: a value with its uncertainty against a limit.
+//! - `done`: what of a plan was not done to its end.
 //! - `findings`: what a finding does to the verdict.
 //! - `judge`: a whole analysis against a sheet.
 //! - `untested`: what was to be tested and was not.
 //! - `words`: the sentences.
 
 mod conformity;
+mod done;
 mod findings;
+#[cfg(test)]
+mod foreign_logs_tests;
 mod judge;
 mod scope;
 mod untested;
 mod words;
 
 pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
+pub use done::{HowEnded, NotDone, loads_stepped, not_done};
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
 pub use judge::{judge, judge_scope};
 pub use scope::Scope;
@@ -114,6 +119,9 @@ pub struct Judgement {
     pub not_looked_at: Vec<String>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
+    /// What was not tried although a grip can do it, as a sentence that stands at the top: whether it closes by itself. Whether that keeps it
+    /// from being `within` is the sheet's to say ([`PartSheet::self_closing_required`](crate::sheet::PartSheet::self_closing_required)).
+    pub not_tried: Option<String>,
     /// The sheet is for another topology than the lines show, as a sentence: then nothing is `outside` by that sheet.
     pub mismatch: Option<String>,
     /// Topology of the sheet, for the names of the lines.

@@ -142,12 +142,13 @@ pub(super) const fn source_of(figure: FigureName) -> Option<ProcedureKind> {
         | F::RiseTime
         | F::Overshoot
         | F::Settling => ProcedureKind::Step,
-        F::ReturnTime => ProcedureKind::Release,
+        F::ReturnTime | F::ReturnRest | F::ReturnTorque => ProcedureKind::Release,
         F::PreloadMain
         | F::PreloadDefault
         | F::StiffnessMain
         | F::Friction
         | F::Sticking
+        | F::ReturnMargin
         | F::TrackingError => ProcedureKind::Creep,
         F::Lash | F::WindingResistance | F::BackEmfConstant => ProcedureKind::Lash,
         F::LostMotion => ProcedureKind::ToothMap,
@@ -173,6 +174,7 @@ fn tells(procedure: ProcedureKind, figure: FigureName) -> bool {
                 | F::CorrelationWorst
                 | F::CorrelationOffset
                 | F::CorrelationSlope
+                | F::CorrelationMomentary
                 | F::Noise
                 | F::Skew
                 | F::DropoutRate
@@ -208,7 +210,7 @@ fn shows(procedure: ProcedureKind, kind: FindingKind) -> bool {
         return true;
     }
     match procedure {
-        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring),
+        P::Rest | P::Release => matches!(kind, K::SlowReturn | K::BrokenSpring | K::WeakSpring),
         P::Creep => matches!(
             kind,
             K::WeakSpring

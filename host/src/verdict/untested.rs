@@ -1,4 +1,5 @@
-//! What a sheet has a limit or a rule for and what was not tested.
+//! What a sheet has a limit or a rule for and what was not tested. A limit with `required = false` asks nothing of a recording that
+//! does not carry its figure: the analysis says what it lacks, and the other limits decide.
 
 use super::words::named;
 use super::{Scope, Untested};
@@ -11,7 +12,8 @@ use crate::trace::ProcedureKind;
 /// Limits that no figure meets, and deciding kinds of finding that could not be looked for.
 pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
     let mut list: Vec<Untested> = Vec::new();
-    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)) {
+    let needed = |figure: &FigureName| !said_instead(*figure, analysis, sheet);
+    for name in FigureName::ALL.into_iter().filter(|f| scope.judges(*f)).filter(needed) {
         let channels = if name.per_channel() {
             &[Some(Channel::Rising), Some(Channel::Falling)][..]
         } else {
@@ -38,6 +40,12 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
     if scope != Scope::Part {
         return list;
     }
+    let held_back = analysis.recording.iter().filter(|l| l.kind.holds_back());
+    list.extend(held_back.map(|l| Untested {
+        what: l.kind.name().to_owned(),
+        title: "what the recording lacks".to_owned(),
+        why: l.text.clone(),
+    }));
     // Which end is closed: every limit on an end's voltage hangs on it.
     let direction = analysis.not_testable.iter().find(|n| n.what == DIRECTION_OF_TRAVEL);
     list.extend(direction.map(|n| Untested {
@@ -46,6 +54,13 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
         why: n.why.clone(),
     }));
     list
+}
+
+/// What a grip that was not let go lacks: it is said with the verdict (`Judgement::not_tried`), and keeps it from being `within` only by a sheet that
+/// requires it. Of one that was let go the place decides; time and torque are told where they can be had.
+fn said_instead(figure: FigureName, analysis: &PartAnalysis, sheet: &PartSheet) -> bool {
+    let deciding = figure == FigureName::ReturnRest && sheet.self_closing_required;
+    analysis.kind == PartKind::Grip && figure.is_of_a_release() && !deciding
 }
 
 /// How a sentence on what nothing looked at begins.
@@ -72,8 +87,10 @@ fn unmet(
     scope: Scope,
 ) -> Vec<Untested> {
     let values: Vec<_> = analysis.figures.iter().filter(|f| f.name == name && f.channel == channel).collect();
-    let limits =
-        sheet.limits.iter().filter(|l| l.figure == name && (l.channel.is_none() || l.channel == channel));
+    let limits = sheet
+        .limits
+        .iter()
+        .filter(|l| l.required && l.figure == name && (l.channel.is_none() || l.channel == channel));
     if values.is_empty() && name.needs_a_hand() && scope == Scope::Part {
         return Vec::new();
     }
@@ -105,7 +122,7 @@ fn unmet(
 fn partly_unmet(analysis: &PartAnalysis, sheet: &PartSheet, name: FigureName) -> Vec<Untested> {
     let mut conditions = analysis.figures.iter().filter(|f| f.name == name).map(|f| f.condition).peekable();
     let in_parts = conditions.peek().is_some() && conditions.all(|c| !c.is_none());
-    if !in_parts || sheet.limits.iter().all(|l| l.figure != name) {
+    if !in_parts || sheet.limits.iter().all(|l| !l.required || l.figure != name) {
         return Vec::new();
     }
     let named = analysis.not_testable.iter().filter(|n| words(&n.what).any(|w| w == name.name()));

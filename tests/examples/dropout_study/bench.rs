@@ -220,5 +220,8 @@ fn provenance(period_us: f64) -> Provenance {
         plate: None,
         mapping: Vec::new(),
         places: Vec::new(),
+        plan: Vec::new(),
+        link: None,
+        refused: Vec::new(),
     }
 }

@@ -174,6 +174,47 @@ fn lengths(each: u64) {
     }
 }
 
+/// Share of losses of supply or ground whose length is told within its expanded uncertainty, of those that are told.
+fn power(each: u64) {
+    println!(
+        "one loss of the part's supply or ground, 10 kHz, 100 us filter, {each} per cell, simulated: told, and held by 2 u"
+    );
+    for sensor in [Sensor::Hall, Sensor::Potentiometer] {
+        for (lead, name) in [(Lead::Supply, "supply"), (Lead::Ground, "ground")] {
+            for length in [50.0, 200.0, 1000.0, 5000.0, 50_000.0] {
+                let all = on_all_cores(each, |seed| power_length(sensor, lead, length, 950_000_000 + seed));
+                let told: Vec<&dropout::Event> = all.iter().flatten().collect();
+                let held =
+                    told.iter().filter(|e| (e.length_us - length).abs() <= 2.0 * e.length_u_us).count();
+                let (low, _) = statistics::clopper_pearson(held as u64, told.len().max(1) as u64, 0.90);
+                println!(
+                    "{:<13} {name:<8} {length:>6} us: told {:>4}, held {held:>4} (above {:.1} %, 95 %)",
+                    format!("{sensor:?}"),
+                    told.len(),
+                    100.0 * low
+                );
+            }
+        }
+    }
+}
+
+/// The event of a lead that feeds the part; a Hall sensor starts again for 300 us after it.
+fn power_length(sensor: Sensor, lead: Lead, length_us: f64, seed: u64) -> Option<dropout::Event> {
+    let mut r = Random::new("dropout study power", seed);
+    let topology = topology(&mut r);
+    let part = Part::draw("dropout study", PartSpec::healthy(sensor, topology), seed);
+    let motion = [Motion::Sweep, Motion::Hand, Motion::Still][(r.unit() * 3.0) as usize % 3];
+    let degrees = motion.degrees(2.0, &mut r);
+    let start_us = r.between(0.2e6, 1.6e6);
+    let restart_us = if sensor == Sensor::Hall && length_us > 31.0 { 300.0 } else { 0.0 };
+    let end_us = start_us + length_us + restart_us;
+    let outage = Outage { lead, towards: Towards::Open, start_us, end_us };
+    let trace = bench::trace(&part, &degrees, 10_000.0, &[outage], &mut r);
+    let sheet = bench::sheet(topology);
+    let found = dropout::find(&Prepared::new(&trace, &sheet), &sheet);
+    found.events.into_iter().find(|e| (e.at_us as f64 - start_us).abs() < 1500.0)
+}
+
 /// Whether an open was told as sure; its length when told at all; events that were not planted.
 fn open(sensor: Sensor, towards: Towards, length_us: f64, seed: u64) -> (bool, Option<f64>, usize) {
     let mut r = Random::new("dropout study open", seed);
@@ -206,6 +247,7 @@ fn main() {
     match words.first().map(String::as_str) {
         Some("alarms") => alarms(count.unwrap_or(1000), words.iter().any(|w| w == "tell")),
         Some("lengths") => lengths(count.unwrap_or(200)),
-        _ => println!("say alarms or lengths, and how many of each"),
+        Some("power") => power(count.unwrap_or(200)),
+        _ => println!("say alarms, lengths or power, and how many of each"),
     }
 }

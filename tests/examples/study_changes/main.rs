@@ -78,6 +78,7 @@ fn outcome(
 ) -> Outcome {
     let stored: Vec<StoredTrace<'_>> = traces.iter().map(|trace| StoredTrace { trace, file: None }).collect();
     build(OutcomeInputs {
+        session: Default::default(),
         analysis,
         judgement,
         sheet,

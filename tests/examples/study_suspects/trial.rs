@@ -72,6 +72,9 @@ impl Class {
             Self::Body(B::WeakDefaultSpring) => Cause::WeakDefaultSpring,
             Self::Body(B::StickyPlate) => Cause::StickyPlate,
             Self::Body(B::DryBearing) => Cause::DryBearing,
+            Self::Body(B::SupplyOrGroundLead) => Cause::SupplyLead,
+            Self::Body(B::SignalLead) => Cause::SignalLead,
+            Self::Body(B::Leak) => Cause::Leakage,
             Self::Body(B::WindingResistance) => Cause::WindingResistance,
             Self::Body(B::ShortedTurns) => Cause::ShortedTurns,
             Self::Body(B::FeedbackOffset) => Cause::GainOffset,
@@ -202,6 +205,7 @@ fn told(
 ) -> Vec<OutcomeSuspect> {
     let traces: Vec<StoredTrace<'_>> = traces.iter().map(|trace| StoredTrace { trace, file: None }).collect();
     build(OutcomeInputs {
+        session: Default::default(),
         analysis,
         judgement,
         sheet,

@@ -47,7 +47,8 @@ impl DerefMut for Served {
 fn serve(part: &str, listen: &str, more: &[&str]) -> Result<Served> {
     static TURN: Mutex<()> = Mutex::new(());
     let turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
-    let rig = ServedRig::start([&["--part", part, "--seed", "7", "--listen", listen][..], more].concat())?;
+    let seed: &[&str] = if more.contains(&"--seed") { &[] } else { &["--seed", "7"] };
+    let rig = ServedRig::start([&["--part", part, "--listen", listen][..], seed, more].concat())?;
     Ok(Served { rig, _turn: turn })
 }
 
@@ -212,6 +213,42 @@ fn an_emergency_stop_in_the_sweep_is_named_and_what_was_recorded_is_kept() -> Re
     record.said.expect(20, &["E-stop", "release the E-stop"]);
     check_kept_and_marked(&record, "guard");
     check_unpowered(&status(&rig)?);
+    Ok(())
+}
+
+/// Stopped while the grip is on its way, before the open stop was ever reached, or before the supply was up; and a supply that gives way.
+#[test]
+fn what_an_interruption_did_condemns_no_sound_grip_and_says_so_wherever_the_record_is_shown() -> Result<()> {
+    for (way, after) in
+        [("--estop-after", "3.1"), ("--estop-after", "0.15"), ("--lid-after", "2"), ("--sag-after", "10")]
+    {
+        let (rig, archive) =
+            (serve("good-grip", "tcp:127.0.0.1:0", &["--seed", "3", way, after])?, tempdir()?);
+        let said = begin(&rig, archive.path(), &["--cycles", "2"])?.finish()?;
+        said.expect(20, &[]).silent_about("OUTSIDE");
+        let record = Record::only(archive.path(), said)?;
+        assert_eq!(record.verdict(), "undecided", "{way} {after}: {}", record.said.out);
+        let archived = archive.path().to_str().context("a path of ASCII")?;
+        if way == "--sag-after" {
+            record.said.expect(20, &["rig fault: the sensor supply read 3.00 V"]);
+            continue;
+        }
+        let not_done = record.outcome["not_done"].as_array().context("what was not done")?;
+        assert_eq!(
+            (&not_done[0]["procedure"], &not_done[0]["how"]),
+            (&"self_check".into(), &"cut_short".into())
+        );
+        assert!(
+            not_done.iter().any(|n| n["procedure"] == "leads_check" && n["how"] == "not_begun"),
+            "{not_done:?}"
+        );
+        trackpair(["records", "list", "--archive", archived])?.expect(0, &["undecided, cut short"]);
+        let folder = &trackpair_tests::cli::record_folders(archive.path())[0];
+        let folder = folder.to_str().context("a path of ASCII")?;
+        trackpair(["judge", folder])?.expect(11, &["CUT SHORT", "UNDECIDED"]).silent_about("OUTSIDE");
+        trackpair(["rejudge", "--all", "--archive", archived])?.expect(0, &[]);
+        trackpair(["records", "list", "--archive", archived])?.expect(0, &["undecided, cut short"]);
+    }
     Ok(())
 }
 

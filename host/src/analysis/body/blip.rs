@@ -12,6 +12,9 @@ use crate::quantity::{Bridge, Heading, Unit};
 /// Scatter that every median of repeats has at least: latency µs, return ms, degrees.
 const LEAST: (f64, f64, f64) = (40.0, 0.25, 0.01);
 
+/// Before and after have the same sensor: its lag drops out of the comparison.
+const NO_LAG: Estimate = Estimate { value: 0.0, uncertainty: 0.0 };
+
 /// One check's figures.
 struct Check {
     latency_us: [Option<Estimate>; 2],
@@ -21,7 +24,7 @@ struct Check {
 }
 
 fn check(r: &Recording, emf: Option<f64>, ranges: Ranges) -> Check {
-    let steps = latency::measure(&[r], ranges);
+    let steps = latency::measure(&[r], ranges, NO_LAG);
     let latency_us = Heading::ALL.map(|heading| {
         let all: Vec<f64> = steps
             .latencies
@@ -37,12 +40,13 @@ fn check(r: &Recording, emf: Option<f64>, ranges: Ranges) -> Check {
         .filter(|r| r.bridge == Bridge::Open && r.from_deg > ranges.rest_deg + 15.0)
         .map(|r| r.seconds.map(|s| 1e3 * s))
         .collect();
-    let arrests = emf.map(|k| lash::arrests(&[r], k, ranges.rest_deg)).unwrap_or_default();
+    let arrests = emf.map(|k| lash::arrests(&[r], k, ranges.rest_deg, NO_LAG)).unwrap_or_default();
+    let lash: Vec<f64> = arrests.iter().map(|a| a.lash_deg).collect();
     Check {
         latency_us,
         return_ms: returns.and_then(|r| Estimate::median_of(&r, LEAST.1)),
         rest_deg: rest::find(&[r]).map(|r| r.position),
-        lash_deg: Estimate::median_of(&arrests, LEAST.2),
+        lash_deg: Estimate::median_of(&lash, LEAST.2),
     }
 }
 

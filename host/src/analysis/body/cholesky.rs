@@ -40,6 +40,17 @@ impl Cholesky {
         }
         out
     }
+
+    /// L·y: a white vector gets covariance A.
+    #[cfg(test)]
+    pub fn coloured(&self, y: &[f64]) -> Vec<f64> {
+        self.rows.iter().map(|row| row.iter().zip(y).map(|(a, b)| a * b).sum()).collect()
+    }
+
+    /// Natural logarithm of the determinant of A.
+    pub fn log_determinant(&self) -> f64 {
+        2.0 * self.rows.iter().filter_map(|row| row.last()).map(|v| v.ln()).sum::<f64>()
+    }
 }
 
 #[cfg(test)]
@@ -53,6 +64,7 @@ mod tests {
         let factor = Cholesky::of(2, |i, j| a[i][j]).expect("positive definite");
         assert_eq!(factor.rows, [vec![2.0], vec![1.0, 2.0]]);
         assert_eq!(factor.whiten(&[2.0, 5.0]), [1.0, 2.0]);
+        assert!((factor.log_determinant() - 16.0f64.ln()).abs() < 1e-12);
     }
 
     #[test]

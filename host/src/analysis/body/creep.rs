@@ -4,6 +4,12 @@
 //! hysteresis of a ramp: Isermann, Combustion Engine Diagnosis, 2017, 7.1.2). Half the sum is the spring, half the difference
 //! the friction, place by place. Rest is where the spring's torque crosses zero; each side's trimmed line, read at rest, is its
 //! preload. Torque is positive where the motor must open against the main spring.
+//!
+//! All of that holds only where the plate goes with the ramp: places that it jumps or stands at are left out, and a line that does not
+//! fit what is left tells no spring. Friction that grows with the springs' torque (their own hysteresis, the gears' loss) is told from
+//! friction that does not by its slope over the spring's current along the travel; what that slope leaves open stands in the
+//! uncertainty ([`LOAD_SHARE`]). What the spring has left over friction at its weakest place is the return margin: downward above
+//! rest the current itself is spring − friction, so K' and gains drop out of the ratio.
 
 use super::estimate::Estimate;
 use super::motor::{Offsets, RAD, RigErrors};
@@ -23,6 +29,24 @@ const ABOUT_REST_DEG: (f64, f64) = (2.0, 1.0);
 const AT_STOP_DEG: f64 = 1.3;
 /// Friction this near to the closed stop tells sticking, degrees.
 const NEAR_STOP_DEG: f64 = 3.0;
+/// Blocks whose speed says whether the plate goes with the ramp, s, and the share of the ramp's speed that counts as going with it.
+const BLOCK_S: f64 = 0.005;
+const WITH_THE_RAMP: std::ops::Range<f64> = 0.4..1.8;
+/// A place counts when so much of its samples went with the ramp, both ways.
+const STEADY: f64 = 0.7;
+/// A side's line must hold for so many of its places, and miss them by no more than this share of the friction, robust spread:
+/// ripple of healthy and of dry motors stays below half of that. Engineering assumption.
+const FITS: (f64, f64) = (0.6, 0.2);
+/// Share of the springs' torque that springs and gears lose by themselves: what is known before a part is measured. Engineering assumption
+/// (hysteresis of springs and load-dependent loss of gears: none to a tenth).
+pub const LOAD_SHARE: Estimate = Estimate { value: 0.05, uncertainty: 0.05 };
+/// Returned means within this of rest ([`super::release::NEAR_DEG`]); nearer the springs' pull ends by design.
+const RETURNED_DEG: f64 = super::release::NEAR_DEG;
+/// The return margin is a mean over so many places: the motor's commutation repeats within them.
+const MARGIN_PLACES: usize = 6;
+/// Rise of a default spring over its torque at rest, 1/rad, and its spread (the physics study: 0.25 N m/rad over 0.36 N m). Engineering
+/// assumption.
+const DEFAULT_RISE: (f64, f64) = (0.7, 0.5);
 /// What speed and the loop's lag do to the short lower line, relative (the study, part B, 3.7: 2 %). Engineering assumption.
 const SHORT_LINE: f64 = 0.015;
 
@@ -35,6 +59,8 @@ pub struct Place {
     pub up: f64,
     /// Mean current downward, A.
     pub down: f64,
+    /// Whether the plate went with the ramp there, both ways.
+    pub steady: bool,
 }
 
 impl Place {
@@ -64,6 +90,16 @@ pub struct Creep {
     pub default_amps: Option<Estimate>,
     /// Friction above rest, A.
     pub friction_amps: Option<Estimate>,
+    /// The share of it that does not grow with the springs' torque, A: its uncertainty holds what can't be told apart.
+    pub constant_amps: Option<Estimate>,
+    /// How much friction grows with the spring's torque, share of it.
+    pub load_share: Option<Estimate>,
+    /// What the spring pulls with beyond friction at its weakest place, share of friction.
+    pub return_margin: Option<Estimate>,
+    /// Where that is, degrees.
+    pub return_margin_deg: Option<f64>,
+    /// Places of the travel that the plate jumped or stood at, share.
+    pub unsteady: f64,
     /// Friction near the closed stop less that above rest, A.
     pub sticking_amps: Option<Estimate>,
     /// Where that was highest, degrees.
@@ -99,9 +135,11 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
             // Where the plate was stopped on its way, what the drive pulls with there is no spring's.
             let end = mean(r.deg(r.tail(&s.range, 0.01))).unwrap_or(f64::NAN);
             let stopped = end.is_nan() || (to_deg - end).abs() >= 5.0;
-            for (deg, amps) in r.deg(start..s.range.end).iter().zip(r.amps(start..s.range.end)) {
+            let goes = going(r, start..s.range.end, (to_deg - first).signum() * speed_deg_s);
+            let samples = r.deg(start..s.range.end).iter().zip(r.amps(start..s.range.end)).zip(goes);
+            for ((deg, amps), goes) in samples {
                 if !stopped || (deg - end).abs() > 1.0 {
-                    side.add(*deg, amps - offsets.amps);
+                    side.add(*deg, amps - offsets.amps, goes);
                 }
             }
         }
@@ -109,7 +147,10 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
     let [up, down] = sides;
     let n = up.sum.len().min(down.sum.len());
     let places: Vec<Place> = (0..n)
-        .filter_map(|k| Some(Place { deg: (k as f64 + 0.5) * BIN_DEG, up: up.mean(k)?, down: down.mean(k)? }))
+        .filter_map(|k| {
+            let (deg, steady) = ((k as f64 + 0.5) * BIN_DEG, up.steady(k) && down.steady(k));
+            Some(Place { deg, up: up.mean(k)?, down: down.mean(k)?, steady })
+        })
         .collect();
     if places.len() < (5.0 / BIN_DEG) as usize {
         return None;
@@ -117,11 +158,16 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
     let speed_deg_s = statistics::median(&mut speeds).unwrap_or(0.0);
     let mut out = Creep {
         rest_deg: zero_crossing(&places),
+        unsteady: places.iter().filter(|p| !p.steady).count() as f64 / places.len() as f64,
         places,
         main_amps: None,
         main_amps_per_rad: None,
         default_amps: None,
         friction_amps: None,
+        constant_amps: None,
+        load_share: None,
+        return_margin: None,
+        return_margin_deg: None,
         sticking_amps: None,
         sticking_deg: None,
         speed_deg_s,
@@ -131,24 +177,43 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
     Some(out)
 }
 
+/// Whether the plate goes with a ramp of `speed` degrees per second at each sample.
+fn going(r: &Recording, range: std::ops::Range<usize>, speed: f64) -> Vec<bool> {
+    let n = r.samples(BLOCK_S);
+    let means: Vec<f64> = r.deg(range.clone()).chunks(n).map(|b| mean(b).unwrap_or(f64::NAN)).collect();
+    let block_s = n as f64 * r.period_s;
+    let goes = |k: usize| {
+        let (a, b) = (k.saturating_sub(2), (k + 2).min(means.len() - 1));
+        WITH_THE_RAMP.contains(&((means[b] - means[a]) / ((b - a) as f64 * block_s) / speed))
+    };
+    let blocks: Vec<bool> = (0..means.len()).map(|k| means.len() > 4 && goes(k)).collect();
+    (0..range.len()).map(|k| blocks.get(k / n).copied().unwrap_or(false)).collect()
+}
+
 /// Sums of current per bin of one direction.
 #[derive(Default)]
 struct Side {
-    sum: Vec<(f64, u32)>,
+    /// Sum, number, and how many of them went with the ramp.
+    sum: Vec<(f64, u32, u32)>,
     ramps: usize,
 }
 
 impl Side {
-    fn add(&mut self, deg: f64, amps: f64) {
+    fn add(&mut self, deg: f64, amps: f64, goes: bool) {
         if !(0.0..360.0).contains(&deg) || !amps.is_finite() {
             return;
         }
         let bin = (deg / BIN_DEG) as usize;
         if self.sum.len() <= bin {
-            self.sum.resize(bin + 1, (0.0, 0));
+            self.sum.resize(bin + 1, (0.0, 0, 0));
         }
         self.sum[bin].0 += amps;
         self.sum[bin].1 += 1;
+        self.sum[bin].2 += u32::from(goes);
+    }
+
+    fn steady(&self, bin: usize) -> bool {
+        self.sum.get(bin).is_some_and(|b| f64::from(b.2) >= STEADY * f64::from(b.1))
     }
 
     fn mean(&self, bin: usize) -> Option<f64> {
@@ -170,11 +235,13 @@ fn zero_crossing(places: &[Place]) -> Option<Estimate> {
     Estimate::median_of(&crossings, 0.1 * BIN_DEG)
 }
 
-/// A line through places, four rounds of leaving out what lies 2.5 spreads off; and its uncertainties widened for neighbours that
-/// resemble each other.
-fn trimmed(places: &[Place]) -> Option<(LineFit, f64)> {
-    let mut x: Vec<f64> = places.iter().map(|p| p.deg).collect();
-    let mut y: Vec<f64> = places.iter().map(Place::spring).collect();
+/// A line through the steady ones of places, rounds of leaving out what lies 2.5 spreads off, and its uncertainties widened for
+/// neighbours that resemble each other. None where the line does not hold for most of the places, or misses them by a good part of the
+/// friction: then the current is not spring and friction.
+fn trimmed(places: &[Place], least: usize, friction: f64) -> Option<(LineFit, f64)> {
+    let steady = || places.iter().filter(|p| p.steady);
+    let mut x: Vec<f64> = steady().map(|p| p.deg).collect();
+    let mut y: Vec<f64> = steady().map(Place::spring).collect();
     for _ in 0..3 {
         let fit = statistics::fit_line(&x, &y)?;
         let residual: Vec<f64> = x.iter().zip(&y).map(|(x, y)| y - fit.at(*x)).collect();
@@ -186,8 +253,47 @@ fn trimmed(places: &[Place]) -> Option<(LineFit, f64)> {
         y.retain(|_| *kept.next().unwrap_or(&false));
     }
     let fit = statistics::fit_line(&x, &y)?;
+    let mut residual: Vec<f64> = steady().map(|p| p.spring() - fit.at(p.deg)).collect();
+    let missed = statistics::robust_sd(&mut residual)?;
+    let holds = x.len() >= least.max((FITS.0 * places.len() as f64).ceil() as usize);
+    if !holds || missed > FITS.1 * friction.abs() {
+        return None;
+    }
     let (sd, errors) = statistics::widened_by_resemblance(&x, &y, &fit);
     Some((fit, sd * errors))
+}
+
+/// A short line of the default spring read at rest: its level is measured well, its slope hardly, so what is known of such springs helps.
+fn at_rest(line: &LineFit, widened: f64, places: &[Place], rest: f64) -> Option<Estimate> {
+    let middle = mean(&places.iter().filter(|p| p.steady).map(|p| p.deg).collect::<Vec<f64>>())?;
+    let level = Estimate::new(-line.at(middle), line.error_at(middle) * widened)?;
+    let known = Estimate::new(DEFAULT_RISE.0 * RAD * level.value, DEFAULT_RISE.1 * RAD * level.value)?;
+    let rise = Estimate::fused(&[known, Estimate::new(line.slope, line.slope_error * widened)?], 0.0)?;
+    let way = rest - middle;
+    Estimate::new(level.value - rise.value * way, level.uncertainty.hypot(rise.uncertainty * way))
+}
+
+/// What the spring pulls with beyond friction, share of friction, at the weakest of the stretches of [`MARGIN_PLACES`] places; and where.
+fn weakest(places: &[Place], rest: f64, top: f64) -> Option<(Estimate, f64)> {
+    let beyond = |p: &&Place| {
+        let above = p.deg > rest + RETURNED_DEG && p.deg < top;
+        p.steady && (above || (p.deg < rest - RETURNED_DEG && p.deg > AT_STOP_DEG))
+    };
+    let outside: Vec<Place> = places.iter().filter(beyond).copied().collect();
+    let near = |w: &&[Place]| w[w.len() - 1].deg - w[0].deg < (MARGIN_PLACES as f64 - 0.5) * BIN_DEG;
+    let of = |w: &[Place]| {
+        // Towards rest the current is spring less friction, away from it their sum.
+        let left: Vec<f64> = w.iter().map(|p| if p.deg > rest { p.down } else { -p.up }).collect();
+        let friction = mean(&w.iter().map(Place::friction).collect::<Vec<f64>>())?;
+        let spread = statistics::standard_deviation(&left)?;
+        // Ripple of neighbours hangs together: half of them are independent.
+        let error = spread / (0.5 * w.len() as f64).sqrt() / friction;
+        let margin = Estimate::new(mean(&left)? / friction, error)?;
+        (friction > 0.0).then_some((margin, w[w.len() / 2].deg))
+    };
+    // The weakest is the one that stands out: a place of great scatter says little.
+    let sure = |m: &(Estimate, f64)| m.0.value + m.0.uncertainty;
+    outside.windows(MARGIN_PLACES).filter(near).filter_map(of).min_by(|a, b| sure(a).total_cmp(&sure(b)))
 }
 
 impl Creep {
@@ -205,11 +311,16 @@ impl Creep {
         let friction_amps = Estimate::median_of(&friction, least)
             .map(|e| Estimate { uncertainty: e.uncertainty * 10.0f64.sqrt(), ..e });
         self.friction_amps = friction_amps.map(amps);
+        self.add_load_share(rest, top);
         self.add_sticking(rest, friction_amps, amps);
         let Some(rest) = self.rest_deg.map(|r| r.value) else { return };
+        if let Some((margin, deg)) = weakest(&self.places, rest, top) {
+            (self.return_margin, self.return_margin_deg) = (Some(margin), Some(deg));
+        }
+        let friction = friction_amps.map_or(0.0, |f| f.value);
         let above: Vec<Place> =
             self.places.iter().filter(|p| p.deg > rest + ABOUT_REST_DEG.0 && p.deg < top).copied().collect();
-        if let Some((line, widened)) = trimmed(&above).filter(|_| above.len() >= 20) {
+        if let Some((line, widened)) = trimmed(&above, 20, friction) {
             self.main_amps = Estimate::new(line.at(rest), line.error_at(rest) * widened).map(amps);
             // The sensor's own bend stretches degrees unevenly.
             let span = above[above.len() - 1].deg - above[0].deg;
@@ -223,11 +334,30 @@ impl Creep {
             .filter(|p| p.deg < rest - ABOUT_REST_DEG.1 && p.deg > AT_STOP_DEG)
             .copied()
             .collect();
-        if let Some((line, widened)) = trimmed(&below).filter(|_| below.len() >= 5) {
-            let value = -line.at(rest);
-            self.default_amps = Estimate::new(value, line.error_at(rest) * widened)
-                .map(|e| amps(e.widened(SHORT_LINE * value)));
+        if let Some((line, widened)) = trimmed(&below, 5, friction) {
+            self.default_amps =
+                at_rest(&line, widened, &below, rest).map(|e| amps(e.widened(SHORT_LINE * e.value)));
         }
+    }
+
+    /// Friction that does not grow with the springs' torque: a line of friction over the spring's current above rest, together with what is
+    /// known of such losses before.
+    fn add_load_share(&mut self, rest: f64, top: f64) {
+        let above = self.places.iter().filter(|p| p.steady && p.deg > rest + ABOUT_REST_DEG.0 && p.deg < top);
+        let (spring, friction): (Vec<f64>, Vec<f64>) =
+            above.map(|p| (p.spring().abs(), p.friction())).unzip();
+        let (Some(all), Some(middle)) = (self.friction_amps, statistics::mean(&spring)) else { return };
+        let slope = statistics::fit_line(&spring, &friction).and_then(|fit| {
+            let (sd, errors) = statistics::widened_by_resemblance(&spring, &friction, &fit);
+            Estimate::new(fit.slope, fit.slope_error * sd * errors)
+        });
+        let known: Vec<Estimate> = [Some(LOAD_SHARE), slope].into_iter().flatten().collect();
+        let Some(share) = Estimate::fused(&known, 0.0) else { return };
+        // No spring gives torque back: what lies below none is none.
+        let share = Estimate { value: share.value.max(0.0), ..share };
+        self.load_share = Some(share);
+        self.constant_amps = Estimate::new(all.value - share.value * middle, all.uncertainty)
+            .map(|e| e.widened(share.uncertainty * middle));
     }
 
     /// Highest friction near the closed stop, mean of three neighbouring bins.
@@ -303,6 +433,46 @@ mod tests {
         // The first degree of a ramp is left out, so the middle of the first three bins lies at 2.1 degrees: 0.4·e^(−1.1).
         assert!((0.10..0.16).contains(&sticking.value), "{sticking:?}");
         assert!(found.sticking_deg < Some(2.5), "{:?}", found.sticking_deg);
+    }
+
+    #[test]
+    fn the_return_margin_is_what_the_spring_leaves_over_friction_at_its_weakest_place() {
+        let margin = |friction: fn(f64) -> f64| {
+            let found = measure(&[&ramps(spring, friction)], Offsets::default(), RigErrors::default());
+            let found = found.expect("both ways");
+            (found.return_margin.expect("measured"), found.return_margin_deg.expect("a place"))
+        };
+        // The default spring is the weaker: 0.84 A at 1.3 degrees, the line's lower end; friction 0.7 A.
+        let (even, _) = margin(|_| 0.7);
+        assert!((even.value - (0.9 - 0.6 * 1.0f64.to_radians()) / 0.7 + 1.0).abs() < 0.1, "{even:?}");
+        // A place of the travel that drags: 1.04 A of spring against 0.95 A.
+        let (weak, at) = margin(|deg| if (40.0..43.0).contains(&deg) { 1.05 } else { 0.7 });
+        assert!((weak.value - (1.0 + 0.25 * 35.0f64.to_radians() - 1.05) / 1.05).abs() < 0.03, "{weak:?}");
+        assert!((40.0..43.0).contains(&at) && weak.uncertainty < 0.02, "{weak:?} at {at}");
+        let (none, _) = margin(|deg| if (60.0..63.0).contains(&deg) { 1.4 } else { 0.7 });
+        assert!(none.value < 0.0, "{none:?}");
+    }
+
+    #[test]
+    fn friction_that_grows_with_the_springs_torque_is_not_all_counted_as_the_bearings() {
+        let found = measure(
+            &[&ramps(spring, |deg| 0.6 + 0.1 * spring(deg).abs())],
+            Offsets::default(),
+            RigErrors::default(),
+        );
+        let found = found.expect("both ways");
+        let (all, constant) = (found.friction_amps.expect("all"), found.constant_amps.expect("constant"));
+        assert!((all.value - 0.72).abs() < 0.01, "{all:?}");
+        assert!((constant.value - 0.6).abs() < 2.0 * constant.uncertainty, "{constant:?}");
+    }
+
+    #[test]
+    fn a_line_that_does_not_fit_its_places_tells_no_spring() {
+        let torn = |deg: f64| if deg < 5.5 { -0.9 + 0.8 * (9.0 * deg).sin() } else { spring(deg) };
+        let found =
+            measure(&[&ramps(torn, |_| 0.7)], Offsets::default(), RigErrors::default()).expect("both ways");
+        assert_eq!(found.default_amps, None);
+        assert!(found.main_amps.is_some());
     }
 
     #[test]

@@ -22,9 +22,9 @@ pub struct HealthyBody {
     pub preload_default: Healthy,
     /// Friction, N m.
     pub friction: Healthy,
-    /// Friction over the lesser preload. A healthy plate returns, so its friction stays below what pulls it: the spread is that
-    /// of the upper side.
-    pub friction_share: Healthy,
+    /// What the springs leave over friction at the weakest place, share of friction: the lower side, with springs that lose a tenth by
+    /// themselves among the healthy.
+    pub return_margin: Healthy,
     /// Friction near the closed stop less that elsewhere, N m.
     pub sticking: Healthy,
     /// Lash at rest, degrees.
@@ -42,7 +42,7 @@ pub const HEALTHY: HealthyBody = HealthyBody {
     preload_main: Healthy { mean: 0.395, sd: 0.020 },
     preload_default: Healthy { mean: 0.360, sd: 0.020 },
     friction: Healthy { mean: 0.274, sd: 0.024 },
-    friction_share: Healthy { mean: 0.80, sd: 0.030 },
+    return_margin: Healthy { mean: 0.22, sd: 0.06 },
     sticking: Healthy { mean: 0.014, sd: 0.007 },
     lash: Healthy { mean: 0.295, sd: 0.055 },
     ohm: Healthy { mean: 1.0, sd: 0.05 },
@@ -62,6 +62,8 @@ const GONE_DEG: f64 = 0.9;
 const JAM_NM: f64 = 1.1;
 /// A dead spot's z over this many spreads is sure.
 const DEAD_Z: f64 = 2.0;
+/// Ramps that the plate does not go with at more than this share of its places tell no missing spring.
+const UNSTEADY: f64 = 0.3;
 /// Places of a guided push from which one of them can stand out.
 const LEAST_PLACES: usize = 3;
 /// How far lash differs from place to place on healthy bodies, degrees, one standard deviation: gear errors. Engineering assumption.
@@ -218,6 +220,10 @@ fn springs(m: &Measured, out: &mut Vec<Finding>) {
 /// The spring's torque never crosses zero: one spring does not pull at all.
 fn no_zero(m: &Measured) -> Option<Finding> {
     let creep = m.creep.as_ref()?;
+    // Where the plate jumps and stands, the current is not the springs'.
+    if creep.unsteady > UNSTEADY {
+        return None;
+    }
     let (first, last) = (creep.places.first()?, creep.places.last()?);
     // A ramp that did not come near the closed stop, or only there, passed no rest position.
     if first.deg > 0.5 * m.ranges.low_deg || last.deg < m.ranges.low_deg {
@@ -245,26 +251,32 @@ fn friction(m: &Measured, out: &mut Vec<Finding>) {
     let weak = out
         .iter()
         .any(|f| f.confidence > 0.5 && matches!(f.kind, FindingKind::WeakSpring | FindingKind::BrokenSpring));
-    let pull = [m.torque(creep.main_amps), m.torque(creep.default_amps)];
-    let share = pull.into_iter().flatten().min_by(|a, b| a.value.total_cmp(&b.value)).and_then(|p| {
-        let share = friction.value / p.value;
-        // K' cancels in the share, so what errs is each current.
-        Estimate::new(share, share.abs() * 0.025)
-    });
-    let by_share = share.filter(|_| !weak).map_or(1.0, |s| HEALTHY.friction_share.above(s));
+    // What grows with the springs' torque is the springs' and the gears' own, as far as it can be told apart.
+    let constant = m.torque(creep.constant_amps).unwrap_or(friction);
+    let margin = creep.return_margin;
+    let by_margin = margin.filter(|_| !weak).map_or(1.0, |s| HEALTHY.return_margin.below(s));
     // Two looks at one defect: twice the rarer one (Bonferroni).
-    let tail = (2.0 * by_share.min(HEALTHY.friction.above(friction))).min(1.0);
+    let tail = (2.0 * by_margin.min(HEALTHY.friction.above(constant))).min(1.0);
     let mut text = format!(
         "friction of the drive is high: {:.3} N m, healthy bodies have {:.2}",
         friction.value, HEALTHY.friction.mean
     );
     let mut details = vec![detail("friction", friction.value, "N m")];
-    if let Some(share) = share {
+    if let Some(share) = creep.load_share {
         text.push_str(&format!(
-            "; it is {:.0} % of what the weaker spring pulls with at rest",
-            100.0 * share.value
+            "; {:.0} to {:.0} % of the springs' torque may be lost in springs and gears themselves",
+            100.0 * (share.value - share.uncertainty).max(0.0),
+            100.0 * (share.value + share.uncertainty)
         ));
-        details.push(detail("share_of_preload", share.value, "1"));
+        details.push(detail("constant_friction", constant.value, "N m"));
+    }
+    if let (Some(margin), Some(at)) = (margin, creep.return_margin_deg) {
+        let word = if margin.value < 0.0 { "falls short of it by" } else { "leaves over it" };
+        text.push_str(&format!(
+            "; what pulls the plate to rest {word} {:.0} % of it at {at:.1} deg",
+            100.0 * margin.value.abs()
+        ));
+        details.push(detail("return_margin", margin.value, "1"));
     }
     text.push_str(". Motor, gears and shaft can't be told apart by it");
     out.push(finding(FindingKind::DryBearing, None, confidence(PRIOR, tail), text, details));

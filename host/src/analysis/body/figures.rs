@@ -314,7 +314,17 @@ fn springs(m: &Measured, out: &mut Told) {
     let how = format!("slow ramps at {:.0} deg/s, {} up and {} down", c.speed_deg_s, c.ramps.0, c.ramps.1);
     let assumed = if m.motor.emf.is_some() { "" } else { "; K' is the sheet's, it could not be measured" };
     let amps = |e: Option<Estimate>| e.map_or(String::new(), |e| format!(", {:.3} A", e.value));
+    let friction = format!(
+        "median of half the difference of both currents above rest, {}less what grows with the springs' torque{}",
+        m.torque(c.friction_amps).map_or(String::new(), |f| format!("{:.3} N m, ", f.value)),
+        c.load_share.map_or(String::new(), |s| format!(
+            " ({:.1} % of it, standard uncertainty {:.1} %: losses of springs and gears, as far as the travel tells them apart)",
+            100.0 * s.value,
+            100.0 * s.uncertainty
+        ))
+    );
     let no_rest = "the springs' torque crosses zero nowhere in the travel seen: a spring is off, or the ramp was too short";
+    let no_line = "the current along the ramps does not lie on a spring's line there: gears that jump, a plate that sticks, or a ramp too short";
     let rows = [
         (
             FigureName::PreloadMain,
@@ -323,15 +333,29 @@ fn springs(m: &Measured, out: &mut Told) {
         ),
         (FigureName::PreloadDefault, c.default_amps, "the same below rest"),
         (FigureName::StiffnessMain, c.main_amps_per_rad, "slope of that line above rest"),
-        (FigureName::Friction, c.friction_amps, "median of half the difference of both currents above rest"),
+        (FigureName::Friction, c.constant_amps, &friction),
         (FigureName::Sticking, c.sticking_amps, "highest friction near the closed stop less that above rest"),
     ];
     for (name, current, what) in rows {
         let definition = format!("{what}, by K'; {how}{}{assumed}", amps(current));
-        out.plain(name, m.torque(current), &definition, no_rest);
-        if name == FigureName::Sticking {
+        let why =
+            if c.rest_deg.is_some() && matches!(name, FigureName::PreloadMain | FigureName::PreloadDefault) {
+                no_line
+            } else {
+                no_rest
+            };
+        out.plain(name, m.torque(current), &definition, why);
+        if name == FigureName::Sticking && current.is_some() {
             out.at(c.sticking_deg);
         }
+    }
+    let definition = format!(
+        "what the springs pull towards rest with beyond friction, % of friction, the least mean over 1.5 deg of travel more than 1 deg off rest, \
+         both sides of it; {how}: a plate is led, so that friction is that of sliding"
+    );
+    out.plain(FigureName::ReturnMargin, scaled(c.return_margin, 100.0), &definition, no_rest);
+    if c.return_margin.is_some() {
+        out.at(c.return_margin_deg);
     }
 }
 

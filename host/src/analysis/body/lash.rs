@@ -6,20 +6,23 @@
 //!   that of the plate. The window begins and ends without current, so inductance drops out. R and V_b come from the stalls at
 //!   three levels on the flank itself: the brushes' ripple makes R there differ from its mean.
 //! - Coast arrest (C): let go a few degrees above rest, the plate stops there and the rotor runs on through the play:
-//!   lash = the drop of ∫v dt / K' − θ over the arrest, less what the gears wind up at its end ([`WIND_UP_DEG`]).
+//!   lash = the drop of ∫v dt / K' − θ from before the arrest to where the other flank carries, less what the gears wind up by, which the
+//!   same arrest tells ([`super::wind_up`]: nothing is assumed of the mesh's stiffness).
 //!
-//! The wind-up and both methods' own uncertainties come from simulation (the physics study, part B, 3.5): engineering assumptions.
+//! Both methods' own uncertainties come from simulation (the physics study, part B, 3.5): engineering assumptions.
 
 use super::estimate::Estimate;
 use super::motor::{BRUSH_PER_A, Motor, Offsets, RAD, integral};
 use super::rest::stands;
 use super::stretches::{Recording, Stretch, mean};
+use super::wind_up;
 use crate::analysis::statistics;
 use crate::trace::Stimulus;
 use std::ops::Range;
 
-/// Wind-up of the gears at the end of an arrest, degrees.
-pub const WIND_UP_DEG: f64 = 0.083;
+/// Wind-up of the gears over an arrest that does not tell it, and its standard uncertainty, degrees: a mesh between a third and three times
+/// as stiff as the study's. Engineering assumption.
+const UNSEEN_WIND_UP_DEG: (f64, f64) = (0.08, 0.05);
 /// Standard uncertainty of the arrest's model: stiffness, ripple of the EMF, rebound; degrees, and per degree of lash.
 const ARREST: (f64, f64) = (0.027, 0.045);
 /// The same of the swing: ripple of resistance between the flanks, blows that move the plate.
@@ -38,6 +41,13 @@ const AGREE: f64 = 2.5;
 const ARREST_FROM_DEG: Range<f64> = 3.0..8.0;
 /// The rotor reaches the other flank within this time, s.
 const ARREST_S: f64 = 0.06;
+/// The rotor has left its flank once it and the plate have gone this far apart, degrees.
+const LEAST_WAY_DEG: f64 = 0.1;
+/// Over so many samples they must go apart by this share of the rotor's way, else the other flank carries.
+const GOING: usize = 6;
+const STILL_APART: f64 = 0.25;
+/// Samples after the contact whose median is the way.
+const SETTLED: Range<usize> = 3..15;
 /// Where the arrest begins, degrees above rest.
 const ARREST_DEG_ABOVE: f64 = 0.7;
 
@@ -69,19 +79,35 @@ pub enum NoLash {
     NoData,
 }
 
-/// Measures lash at rest.
+/// Measures lash at rest. `sensor_lag` = how late the plate's sensor is, s.
 ///
 /// # Errors
 /// Says what was missing.
-pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) -> Result<Lash, NoLash> {
+pub fn measure(
+    recordings: &[&Recording],
+    motor: &Motor,
+    rest_deg: Option<f64>,
+    sensor_lag: Estimate,
+) -> Result<Lash, NoLash> {
     let rest_deg = rest_deg.ok_or(NoLash::NoRest)?;
     let emf = motor.emf.ok_or(NoLash::NoEmf)?;
     let halves: Vec<Half> = recordings.iter().flat_map(|r| halves(r, motor.offsets, rest_deg)).collect();
     let crossings = crossings(&halves, emf.value);
     let mut moved: Vec<f64> =
         halves.windows(2).map(|w| (w[1].pressed_deg - w[0].pressed_deg).abs()).collect();
-    let arrests = arrests(recordings, emf.value, rest_deg);
-    let plain = (Estimate::median_of(&crossings, 0.01), Estimate::median_of(&arrests, 0.02));
+    let arrests = arrests(recordings, emf.value, rest_deg, sensor_lag);
+    let by_arrest: Vec<f64> = arrests.iter().map(|a| a.lash_deg).collect();
+    let middle =
+        |of: fn(&Arrest) -> f64| statistics::median(&mut arrests.iter().map(of).collect::<Vec<f64>>());
+    let speed_deg_s = middle(|a| a.speed_deg_s).unwrap_or(0.0);
+    let held = middle(|a| a.held_deg).unwrap_or(0.0);
+    let wind_up_error = middle(|a| a.wound_uncertainty_deg).unwrap_or(0.0);
+    let plain = (
+        // After a half cycle the rotor's friction still holds some of the wind-up, on either flank.
+        Estimate::median_of(&crossings, 0.01).map(|e| e.widened(held)),
+        Estimate::median_of(&by_arrest, 0.02)
+            .map(|e| e.widened(wind_up_error).widened(speed_deg_s * sensor_lag.uncertainty)),
+    );
     // Both models err with the lash there is, not with what one of them found of it.
     let most = [plain.0, plain.1].into_iter().flatten().map(|e| e.value.abs()).fold(0.0, f64::max);
     let swing = plain.0.map(|e| modelled(e, SWING, most)).filter(|e| e.value > STOOD_DEG);
@@ -230,16 +256,29 @@ fn crossings(halves: &[Half], emf: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Lash by every arrest, degrees, in order of time.
-pub fn arrests(recordings: &[&Recording], emf: f64, rest_deg: f64) -> Vec<f64> {
+/// One arrest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arrest {
+    /// Lash, degrees.
+    pub lash_deg: f64,
+    /// Speed at which the rotor ran, degrees of plate per second, > 0.
+    pub speed_deg_s: f64,
+    /// What the rotor's friction can hold the gears wound up by, degrees.
+    pub held_deg: f64,
+    /// Standard uncertainty of the wind-up that was taken off, degrees.
+    pub wound_uncertainty_deg: f64,
+}
+
+/// Lash by every arrest, in order of time.
+pub fn arrests(recordings: &[&Recording], emf: f64, rest_deg: f64, sensor_lag: Estimate) -> Vec<Arrest> {
     let releases = |r: &'_ &Recording| {
         let of = r.stretches.iter().filter(|s| matches!(s.stimulus, Stimulus::Release { .. }));
-        of.filter_map(|s| arrest(r, s, emf, rest_deg)).collect::<Vec<f64>>()
+        of.filter_map(|s| arrest(r, s, emf, rest_deg, sensor_lag)).collect::<Vec<Arrest>>()
     };
     recordings.iter().flat_map(releases).collect()
 }
 
-fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64) -> Option<f64> {
+fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64, sensor_lag: Estimate) -> Option<Arrest> {
     let from = mean(r.deg(release.range.start..release.range.start + r.samples(0.002)))?;
     if !ARREST_FROM_DEG.contains(&(from - rest_deg)) {
         return None;
@@ -260,10 +299,47 @@ fn arrest(r: &Recording, release: &Stretch, emf: f64, rest_deg: f64) -> Option<f
     }
     let smooth: Vec<f64> = relative.windows(5).map(|w| w.iter().sum::<f64>() / 5.0).collect();
     let at = deg.iter().position(|d| *d < rest_deg + ARREST_DEG_ABOVE)?;
-    let mut before: Vec<f64> = smooth.get(at.saturating_sub(27)..at.saturating_sub(2).max(5))?.to_vec();
+    let before_at = at.saturating_sub(27)..at.saturating_sub(2).max(5);
+    let mut before: Vec<f64> = smooth.get(before_at.clone())?.to_vec();
     let level = statistics::median(&mut before)?;
-    let end = (at + r.samples(ARREST_S)).min(smooth.len());
-    let low = smooth.get(at.saturating_sub(2)..end)?.iter().copied().fold(f64::INFINITY, f64::min);
-    let lash = level - low - WIND_UP_DEG;
-    lash.is_finite().then_some(lash)
+    // Speed at which the rotor closes, degrees of plate per second.
+    let speed: Vec<f64> = volts.iter().map(|v| (offset - v) / emf / RAD).collect();
+    let end = (at + r.samples(ARREST_S)).min(smooth.len().checked_sub(SETTLED.end)?);
+    // The other flank carries from where rotor and plate stop going apart; a mean over five samples lies two on.
+    let apart = |k: usize| level - smooth[k];
+    let first = (at.saturating_sub(2)..end).find(|k| apart(*k) > LEAST_WAY_DEG)?;
+    let share =
+        |k: usize| (apart(k + GOING) - apart(k)) / (GOING as f64 * r.period_s * speed[k + 2].max(1.0));
+    let contact = (first..end).find(|k| share(*k) < STILL_APART)?;
+    let mut settled: Vec<f64> = (contact + SETTLED.start..contact + SETTLED.end).map(apart).collect();
+    let way = statistics::median(&mut settled)?;
+    let corrected: Vec<f64> =
+        relative.iter().zip(&speed).map(|(apart, w)| apart + sensor_lag.value * w).collect();
+    let rotor: Vec<f64> = relative.iter().zip(deg).map(|(apart, d)| apart + d).collect();
+    let found = wind_up::measure(&wind_up::Arrested {
+        apart_deg: &corrected,
+        rotor_deg: &rotor,
+        closing_deg_s: &speed,
+        before: before_at,
+        contact: contact + 2,
+    });
+    // A sensor that is late is so by other speeds on the way down and back.
+    let wound = found.map(|w| {
+        let late = w.wound_deg.value / w.hysteresis_deg.value.max(0.003)
+            * sensor_lag.uncertainty
+            * speed[contact + 2];
+        (w.wound_deg.widened(late), w.held_deg)
+    });
+    let unseen = Estimate { value: UNSEEN_WIND_UP_DEG.0, uncertainty: UNSEEN_WIND_UP_DEG.1 };
+    let (wound, held_deg) =
+        wound.filter(|w| w.0.uncertainty < 2.0 * unseen.uncertainty).unwrap_or((unseen, 0.02));
+    let speed_deg_s = speed.get(at)?.abs();
+    // Before its arrest a late sensor shows the plate behind.
+    let lash_deg = way + sensor_lag.value * speed_deg_s - wound.value;
+    lash_deg.is_finite().then_some(Arrest {
+        lash_deg,
+        speed_deg_s,
+        held_deg,
+        wound_uncertainty_deg: wound.uncertainty,
+    })
 }

@@ -5,6 +5,7 @@
 //! order statistics ([`super::order_statistics`]).
 
 use super::estimate::Estimate;
+use super::first_motion;
 use super::onset::{self, NoOnset, Onset};
 use super::order_statistics::{ranks, values_for_upper_bound};
 use super::stretches::{Recording, Stretch, closed_loop, mean};
@@ -78,6 +79,12 @@ pub struct Latencies {
     pub without_motion: usize,
     /// Steps whose plate was not at rest before.
     pub not_at_rest: usize,
+    /// What is not known of what was taken off every onset: their bias and the sensor's lag, s.
+    pub common_uncertainty_s: f64,
+    /// Single onsets and what they were read from, before anything is taken off.
+    onsets: Vec<Onset>,
+    /// Noise of a scan, degrees.
+    noise_deg: f64,
 }
 
 impl Latencies {
@@ -88,6 +95,8 @@ impl Latencies {
             all.histogram.add(&other.histogram).ok()?;
             all.without_motion += other.without_motion;
             all.not_at_rest += other.not_at_rest;
+            // The worse where several are in one.
+            all.common_uncertainty_s = all.common_uncertainty_s.max(other.common_uncertainty_s);
         }
         Some(all)
     }
@@ -114,10 +123,35 @@ impl Latencies {
         }
     }
 
-    /// What is not known of the onsets' bias, µs: the worse direction where both are in one.
+    /// What is not known of what was taken off, µs.
     fn bias_uncertainty_us(&self) -> f64 {
-        let (opening, closing) = onset::BIAS_UNCERTAINTY_S;
-        1e6 * if self.heading == Heading::Closing { closing } else { opening }
+        1e6 * self.common_uncertainty_s
+    }
+
+    /// Takes bias and lag off the onsets and counts them.
+    fn settle(&mut self, lag: Estimate) -> Vec<Lag> {
+        let seconds: Vec<f64> = self.onsets.iter().map(|o| o.seconds).collect();
+        let motions: Vec<Vec<(f64, f64)>> =
+            self.onsets.iter_mut().map(|o| std::mem::take(&mut o.motion)).collect();
+        let closing = self.heading == Heading::Closing;
+        let (value, uncertainty) = if closing {
+            (onset::BIAS_S.1, onset::BIAS_UNCERTAINTY_S.1)
+        } else {
+            (onset::BIAS_S.0, onset::BIAS_UNCERTAINTY_S.0)
+        };
+        let assumed = Estimate { value, uncertainty };
+        let own = first_motion::bias(&seconds, &motions, self.noise_deg);
+        let bias = own.filter(|b| b.uncertainty < uncertainty).unwrap_or(assumed);
+        self.common_uncertainty_s = bias.uncertainty.hypot(lag.uncertainty);
+        let late = bias.value + lag.value;
+        let mut along = Vec::with_capacity(self.onsets.len());
+        for onset in &self.onsets {
+            let us = 1e6 * (onset.seconds - late);
+            self.histogram.saturating_record(us.round().clamp(0.0, LONGEST_US as f64) as u64);
+            along.push(Lag { deg: onset.base_deg, heading: self.heading, ms: 1e-3 * us });
+        }
+        self.onsets.clear();
+        along
     }
 
     /// How far the scatter of single onsets widens a quantile, µs: that of a normal scatter on top of what the steps have of their own.
@@ -212,7 +246,8 @@ pub struct Lag {
 
 /// Measures every step. Open-loop steps of volts tell latency; closed-loop ones tell rise, overshoot and settling, and latency only
 /// where there is none of volts.
-pub fn measure(recordings: &[&Recording], ranges: Ranges) -> Steps {
+/// `lag` = how late the plate's sensor is, s: it is taken off.
+pub fn measure(recordings: &[&Recording], ranges: Ranges, lag: Estimate) -> Steps {
     let mut out = Steps::default();
     for volts in [true, false] {
         for r in recordings {
@@ -224,6 +259,16 @@ pub fn measure(recordings: &[&Recording], ranges: Ranges) -> Steps {
                 }
             }
         }
+    }
+    for latencies in &mut out.latencies {
+        let along = latencies.settle(lag);
+        // What is shown of the first step is told as it counts.
+        let mut shown =
+            out.shown.iter_mut().filter(|s| (s.region, s.heading) == (latencies.region, latencies.heading));
+        if let (Some(shown), Some(first)) = (shown.next(), along.first()) {
+            shown.onset_ms = first.ms;
+        }
+        out.along.extend(along);
     }
     out.latencies.sort_by_key(|l| (l.region, l.heading));
     out
@@ -263,7 +308,7 @@ impl Steps {
 
     fn add(&mut self, r: &Recording, s: &Stretch, sign: f64, expected: f64, ranges: Ranges) {
         let found = onset::find(r, s, sign, expected);
-        let at = match found {
+        let at = match &found {
             Ok(onset) => onset.base_deg,
             Err(_) => mean(r.deg(s.range.start..s.range.start + 1)).unwrap_or(ranges.rest_deg),
         };
@@ -276,9 +321,8 @@ impl Steps {
         let Some(into) = self.latencies.get_mut(place) else { return };
         match found {
             Ok(onset) => {
-                into.histogram
-                    .saturating_record((onset.seconds * 1e6).round().clamp(0.0, LONGEST_US as f64) as u64);
-                self.along.push(Lag { deg: onset.base_deg, heading, ms: 1e3 * onset.seconds });
+                into.noise_deg = into.noise_deg.max(r.noise_deg);
+                into.onsets.push(onset.clone());
                 self.show(r, s, &onset, region, heading);
             }
             Err(NoOnset::NoMotion) => into.without_motion += 1,
@@ -310,7 +354,16 @@ fn heading(sign: f64) -> Heading {
 
 fn empty(region: Region, heading: Heading) -> Option<Latencies> {
     let histogram = Histogram::new_with_bounds(1, LONGEST_US, DIGITS).ok()?;
-    Some(Latencies { region, heading, histogram, without_motion: 0, not_at_rest: 0 })
+    Some(Latencies {
+        region,
+        heading,
+        histogram,
+        without_motion: 0,
+        not_at_rest: 0,
+        common_uncertainty_s: 0.0,
+        onsets: Vec::new(),
+        noise_deg: 0.0,
+    })
 }
 
 /// Rise, overshoot and settling of one closed-loop step.

@@ -14,9 +14,12 @@ const SPIKES: usize = 200;
 /// Which of the two lines stood through every recording; none when nothing was recorded of a line.
 fn stood(traces: &BodyTraces<'_>, line: Channel) -> Option<bool> {
     // The first recording in which it moved settles it.
-    let mut changes = traces.all().filter_map(|t| change(t, line)).peekable();
-    changes.peek()?;
-    Some(changes.all(|c| c < STANDS))
+    let changes: Vec<(&Trace, f32)> = traces.all().filter_map(|t| Some((t, change(t, line)?))).collect();
+    if changes.iter().any(|(_, c)| *c >= STANDS) {
+        return Some(false);
+    }
+    // A recording that was interrupted may not have been asked to move yet.
+    changes.iter().any(|(t, _)| !t.was_interrupted()).then_some(true)
 }
 
 /// Change of a line in a recording, ratio of supply, spikes left out.

@@ -11,6 +11,7 @@ use super::motor::{self, Motor, RigErrors};
 use super::population::Population;
 use super::release::{self, Return, Returns};
 use super::rest::{self, Rest, Stops};
+use super::sensor_lag;
 use super::stretches::Recording;
 use super::tooth_map::{self, NoMap, ToothMap};
 use super::traces::BodyTraces;
@@ -18,7 +19,7 @@ use super::tracking::{self, Tracking};
 use super::worn_teeth::{Search, Worn};
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
-use crate::trace::{PlateScale, Trace};
+use crate::trace::{PlateScale, ProcedureKind, Trace};
 
 /// A motor whose K' could not be measured has its sheet's within this, relative. Engineering assumption.
 const NOMINAL_EMF: f64 = 0.04;
@@ -28,6 +29,8 @@ const MOST_HUNG: f64 = 0.34;
 const LED_ASTRAY: f64 = 6e-4;
 /// A scale of the plate further off the sheet's nominal line than this was not read at the stops, relative. Engineering assumption.
 const SCALE_OFF: f64 = 0.12;
+/// Lag of a sensor that no coasts tell of, s: none to 0.3 ms. Engineering assumption.
+const UNKNOWN_LAG: Estimate = Estimate { value: 0.05e-3, uncertainty: 0.1e-3 };
 /// Tooth pitch where the sheet tells none, degrees. Engineering assumption.
 pub const UNKNOWN_PITCH_DEG: f64 = 4.0;
 
@@ -66,9 +69,12 @@ impl Recordings {
             open_ratio: sheet.rising.open,
             travel_deg: sheet.travel_deg,
         };
-        let told = traces.all().filter_map(|t| t.provenance.plate).last();
+        // One that was interrupted may have ended on its way to a stop.
+        let cut = |t: &&Trace| t.provenance.procedure == ProcedureKind::Rest && t.was_interrupted();
+        let told = traces.all().filter(|t| !cut(t)).filter_map(|t| t.provenance.plate).last();
+        let rest_cut = traces.rest.is_some_and(|t| cut(&t));
         let plate = told.filter(|p| plausible(p, &nominal)).unwrap_or(nominal);
-        let stops_found = told.is_none_or(|p| plausible(&p, &nominal));
+        let stops_found = told.map_or(!rest_cut, |p| plausible(&p, &nominal));
         let of =
             |trace: Option<&Trace>| trace.and_then(|t| Recording::of(t, plate, sheet.correlation_line()));
         Self {
@@ -156,6 +162,8 @@ pub struct Measured {
     pub returns: Vec<Return>,
     /// The same by opening.
     pub grouped: Vec<Returns>,
+    /// How late the plate's sensor is, s.
+    pub sensor_lag: Estimate,
     /// Steps.
     pub steps: Steps,
     /// Tracking of ramps.
@@ -216,6 +224,8 @@ impl Measured {
             middle_deg: sheet.body.as_ref().map_or(0.65 * sheet.travel_deg, |b| b.middle_deg),
         };
         let at_rest = rest_deg.filter(|_| returns_to_rest);
+        let lag = motor.emf.zip(at_rest).and_then(|(k, rest)| sensor_lag::measure(&drives, k.value, rest));
+        let sensor_lag = lag.filter(|l| l.uncertainty < UNKNOWN_LAG.uncertainty).unwrap_or(UNKNOWN_LAG);
         let lashes: Vec<&Recording> = r.lash.iter().collect();
         let maps: Vec<&Recording> = r.tooth_map.iter().collect();
         let steps: Vec<&Recording> = r.step.iter().collect();
@@ -226,7 +236,7 @@ impl Measured {
             rig,
             returns_to_rest,
             stops: rest::stops(&r.rest.iter().collect::<Vec<_>>(), ranges.rest_deg),
-            lash: lash::measure(&lashes, &motor, at_rest),
+            lash: lash::measure(&lashes, &motor, at_rest, sensor_lag),
             pushed: r
                 .guided_push
                 .as_ref()
@@ -234,7 +244,8 @@ impl Measured {
                 .map(|(r, k)| guided_push::measure(r, k))
                 .unwrap_or_default(),
             grouped: release::grouped(&returns),
-            steps: latency::measure(&steps, ranges),
+            steps: latency::measure(&steps, ranges, sensor_lag),
+            sensor_lag,
             tracking: tracking::measure(&creeps),
             rotor: against_rotor(r, traces, sheet, at_rest.zip(motor.emf)),
             jams: jam::find(&all, motor.offsets),

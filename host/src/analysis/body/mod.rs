@@ -1,11 +1,11 @@
 //! A motor-driven throttle body's traces in, figures and findings out. Pure: no I/O, no clock, no limits.
 //!
 //! - [`traces`]: what there is, by procedure.
-//! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was.
+//! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was; [`supply`]: what the lines are divided by.
 //! - [`estimate`], [`cholesky`], [`order_statistics`]: numbers without a subject.
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
-//! - one file per figure or finding: [`creep`], [`onset`] and [`latency`], [`release`], [`lash`], [`guided_push`], [`tracking`], [`blip`],
-//!   [`tooth_map`], and [`worn_teeth`] among a [`population`].
+//! - one file per figure or finding: [`creep`], [`onset`], [`first_motion`] and [`latency`], [`sensor_lag`], [`release`], [`lash`] with the gears' [`wind_up`], [`guided_push`], [`tracking`], [`blip`],
+//!   [`tooth_map`], and [`worn_teeth`] among a [`population`] and past a part's [`own_errors`].
 //! - [`feedback`]: the pair on the plate, by the grip's own analysis; [`feedback_shape`]: its lines against each other and the rotor.
 //! - [`looked_at`]: what was searched for worn teeth, from where to where, and what nothing looked at.
 //! - [`measured`]: all of it in the order in which one needs the other.
@@ -22,6 +22,7 @@ pub mod evidence;
 pub mod feedback;
 pub mod feedback_shape;
 pub mod figures;
+pub mod first_motion;
 pub mod guided_push;
 pub mod jam;
 pub mod lash;
@@ -32,21 +33,26 @@ pub mod measured;
 pub mod motor;
 pub mod onset;
 pub mod order_statistics;
+pub mod own_errors;
 pub mod plots;
 pub mod population;
 pub mod release;
 pub mod rest;
+pub mod sensor_lag;
 pub mod stretches;
+pub mod supply;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod tooth_map;
 pub mod traces;
 pub mod tracking;
+pub mod wind_up;
 pub mod worn_teeth;
 
 pub use traces::BodyTraces;
 
 use super::prepared::{AngleSource, Prepared};
+use super::usable::{Usable, nothing, unfit};
 use super::{NotTestable, PartAnalysis, gaps, order};
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
@@ -61,6 +67,29 @@ pub fn analyse(traces: BodyTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
 
 /// Analyses a throttle body among a population of healthy ones.
 pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
+    let faults: Vec<String> = traces.all().filter_map(unfit).collect();
+    let usable: Vec<Usable<'_>> =
+        traces.all().filter(|t| unfit(t).is_none()).map(|trace| Usable::of(trace, sheet)).collect();
+    if usable.is_empty()
+        && let Some(why) = faults.first()
+    {
+        return nothing(PartKind::Body, why.clone());
+    }
+    let mut out = analyse_usable(BodyTraces::sorted(usable.iter().map(|u| &*u.trace)), sheet, population);
+    out.rig_faults.extend(faults);
+    for usable in usable {
+        if let Some(cut) = usable.cut {
+            let what = format!("rest of the {}", cut.procedure.title());
+            out.not_testable.push(NotTestable { what, why: format!("{}: repeat it", cut.words()) });
+        }
+        out.rig_faults.extend(usable.faults);
+        out.left_out.extend(usable.left_out);
+    }
+    out
+}
+
+/// The same of recordings of which nothing has to be left out.
+fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
     let recordings = Recordings::new(&traces, sheet);
     if lines::no_angle(&traces) {
         return without_angle(&traces);

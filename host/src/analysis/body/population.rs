@@ -11,6 +11,7 @@ use super::worn_teeth;
 use crate::analysis::statistics;
 use crate::sheet::PartSheet;
 use serde::{Deserialize, Serialize};
+use std::ops::Range;
 
 /// Files that ship with the program: `tests/examples/learn_population.rs` writes them.
 const SHIPPED: [&[u8]; 1] = [include_bytes!("populations/body.json")];
@@ -246,9 +247,17 @@ impl Population {
     }
 
     /// Factor of the covariance with the floor added; none when it is not positive definite.
-    pub(super) fn factor(&self) -> Option<Cholesky> {
+    fn factor(&self) -> Option<Cholesky> {
+        self.factor_with(0..self.layout.bins, |_| 0.0)
+    }
+
+    /// Factor of the covariance of some of the bins, with the floor and one more covariance of places `d` degrees apart added.
+    pub(super) fn factor_with(&self, bins: Range<usize>, more: impl Fn(f64) -> f64) -> Option<Cholesky> {
+        let first = bins.start;
+        let apart: Vec<f64> = (0..bins.len()).map(|k| more(self.layout.bin_deg * k as f64)).collect();
         let floor = |i, j| if i == j { FLOOR_DEG * FLOOR_DEG } else { 0.0 };
-        Cholesky::of(self.layout.bins, |i, j| self.covariance[i][j] + floor(i, j))
+        let of = |i: usize, j: usize| self.covariance[first + i][first + j] + floor(i, j) + apart[i - j];
+        Cholesky::of(bins.len(), of)
     }
 
     /// As a file.

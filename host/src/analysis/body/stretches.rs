@@ -2,6 +2,7 @@
 //! figure. A stretch that a gap touches is left out and told.
 
 use super::super::statistics;
+use super::supply;
 use crate::quantity::Channel;
 use crate::trace::{MarkKind, PlateScale, Stimulus, Trace};
 use std::ops::Range;
@@ -138,7 +139,13 @@ impl Recording {
             .filter(|b| !matches!(program.get(b.0), Some(Stimulus::Repeat { .. })))
             .collect();
         let gaps: Vec<usize> = trace.gaps.iter().map(|g| g.index).collect();
-        Some(Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) })
+        let mut recording = Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) };
+        let newest = began.last().map_or(0, |b| b.2);
+        // The program did not go on from the stretch in which it was interrupted.
+        if trace.was_interrupted() && recording.stretches.pop_if(|s| s.began_us == newest).is_some() {
+            recording.left_out += 1;
+        }
+        Some(recording)
     }
 
     /// Plate angle over samples.
@@ -179,11 +186,13 @@ impl Recording {
 /// Lines that differ by more than this from what they differ by elsewhere contradict each other, ratio of supply: a degree of plate.
 const CONTRADICTS: f64 = 0.01;
 
-/// Plate angle from the first line; where the second contradicts it, from the one that goes on from the scan before. Also the number
+/// Plate angle from the mean of both lines, the second laid on the first; where the second contradicts it, from the one that goes on from the scan before. Also the number
 /// of scans where they do. None without a first line.
 fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(Vec<f64>, usize)> {
     let first = trace.channel(Channel::Rising).filter(|v| v.iter().any(|v| v.is_finite()))?;
-    let supply = trace.channel(Channel::Supply).map(smoothed);
+    let lines: Vec<&[f32]> =
+        [Channel::Rising, Channel::Falling].iter().filter_map(|c| trace.channel(*c)).collect();
+    let supply = trace.channel(Channel::Supply).map(|s| supply::as_seen(s, &lines));
     // A supply that is gone gives no angle.
     let over = |line: &[f32], i: usize| {
         let supply = supply.as_ref().map_or(NOMINAL_VOLTS, |s| s[i]);
@@ -208,7 +217,8 @@ fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(
     let (mut last, mut lost) = (f64::NAN, 0);
     let deg = ratio.iter().zip(&as_first).map(|(a, b)| {
         let now = if (a - b).abs() < CONTRADICTS {
-            *a
+            // Each track has a texture and noise of its own: two witnesses are better than one.
+            0.5 * (a + b)
         } else {
             lost += 1;
             if !a.is_finite() || (b - last).abs() < (a - last).abs() { *b } else { *a }
@@ -238,26 +248,6 @@ fn laid_on(x: &[f64], y: &[f64]) -> Option<(f64, f64)> {
 
 /// Supply where it was not recorded, V: every scale found on the same rig errs alike.
 const NOMINAL_VOLTS: f64 = 5.0;
-
-/// Mean over 25 scans: the supply's own noise must not become the angle's.
-fn smoothed(values: &[f32]) -> Vec<f64> {
-    const HALF: usize = 12;
-    let mut sums = Vec::with_capacity(values.len() + 1);
-    let (mut sum, mut n) = (0.0, 0u32);
-    sums.push((sum, n));
-    for v in values {
-        if v.is_finite() {
-            (sum, n) = (sum + f64::from(*v), n + 1);
-        }
-        sums.push((sum, n));
-    }
-    (0..values.len())
-        .map(|k| {
-            let (a, b) = (sums[k.saturating_sub(HALF)], sums[(k + HALF + 1).min(values.len())]);
-            if b.1 > a.1 { (b.0 - a.0) / f64::from(b.1 - a.1) } else { f64::NAN }
-        })
-        .collect()
-}
 
 /// Mean of the finite values of a slice.
 pub fn mean(values: &[f64]) -> Option<f64> {

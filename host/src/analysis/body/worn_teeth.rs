@@ -3,11 +3,12 @@
 //! A worn tooth adds a bump of known shape. With the healthy mean μ and covariance C: z(c) = s'C⁻¹(y − μ)/√(s'C⁻¹s), depth(c) =
 //! s'C⁻¹(y − μ)/(s'C⁻¹s) (Kay, Fundamentals of Statistical Signal Processing II, 1998, 4.4). The spread of z from the middle of
 //! the travel up scales z where it is above 1, robustly, because a tooth may be worn there too: gears of another class then raise no
-//! false alarm. A map that ends short of the population's is searched as far as it goes: the leading block of a covariance has the leading
-//! block of its factor.
+//! false alarm. What a part has of its own ([`super::own_errors`]) is added to C. A map that ends short of the population's is searched as far
+//! as it goes: the leading block of a covariance has the leading block of its factor.
 
 use super::cholesky::Cholesky;
 use super::estimate::Estimate;
+use super::own_errors::{self, Texture};
 use super::population::Population;
 use super::tooth_map::ToothMap;
 use crate::analysis::statistics;
@@ -94,8 +95,14 @@ pub struct Search<'p> {
 impl<'p> Search<'p> {
     /// None when the population's covariance is not positive definite.
     pub fn new(population: &'p Population) -> Option<Self> {
+        Self::past(population, own_errors::NONE)
+    }
+
+    /// A search that looks past a texture of the part's own too.
+    fn past(population: &'p Population, texture: Texture) -> Option<Self> {
         let layout = population.layout;
-        let factor = population.factor()?;
+        let own = own_errors::covariance(population.pitch_deg, texture);
+        let factor = population.factor_with(0..layout.bins, own)?;
         let last = layout.end_deg(layout.bins) - END_DEG;
         let places: Vec<f64> =
             (0..).map(|k| FIRST_DEG + STEP_DEG * f64::from(k)).take_while(|c| *c <= last).collect();
@@ -139,7 +146,15 @@ impl<'p> Search<'p> {
     /// Largest z of a map.
     pub(super) fn highest(&self, lost_deg: &[f64]) -> f64 {
         let bins = lost_deg.len().min(self.population.layout.bins);
-        self.scan(&lost_deg[..bins], &self.seen(bins)).0.into_iter().fold(f64::NEG_INFINITY, f64::max)
+        let lost_deg = &lost_deg[..bins];
+        let fitted =
+            own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
+        fitted.as_ref().unwrap_or(self).highest_as_it_is(lost_deg)
+    }
+
+    fn highest_as_it_is(&self, lost_deg: &[f64]) -> f64 {
+        let (z, _) = self.scan(lost_deg, &self.seen(lost_deg.len()));
+        z.into_iter().fold(f64::NEG_INFINITY, f64::max)
     }
 
     /// Searches a map.
@@ -149,10 +164,18 @@ impl<'p> Search<'p> {
         if bins + 4 < layout.least_bins() || !map.layout.agrees_with(&layout) {
             return None;
         }
-        let mut left = map.lost_deg[..bins].to_vec();
-        if left.iter().any(|v| !v.is_finite()) {
+        let lost_deg = &map.lost_deg[..bins];
+        if lost_deg.iter().any(|v| !v.is_finite()) {
             return None;
         }
+        let fitted =
+            own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
+        fitted.as_ref().unwrap_or(self).find_as_it_is(map, lost_deg)
+    }
+
+    fn find_as_it_is(&self, map: &ToothMap, lost_deg: &[f64]) -> Option<Worn> {
+        let bins = lost_deg.len();
+        let mut left = lost_deg.to_vec();
         let lengths = self.seen(bins);
         let threshold = self.population.null.at(FALSE_ALARM);
         let off_deg = left.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();

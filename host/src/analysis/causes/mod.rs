@@ -16,7 +16,7 @@ use super::prepared::{AngleSource, Prepared};
 use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
 use crate::quantity::{Channel, FindingKind};
 use crate::sheet::PartSheet;
-use crate::trace::{ProcedureKind, TraceEnd};
+use crate::trace::ProcedureKind;
 use hypotheses::Known;
 
 /// Share of the nominal travel below which a part did not move.
@@ -25,6 +25,8 @@ const LEAST_TRAVEL: f64 = 0.2;
 const EDGE_DEG: f64 = 2.0;
 /// A drive that takes less than this while it can't move the part does not push, amperes. Engineering assumption.
 const PUSHING_AMPS: f64 = 0.5;
+/// A part is not called still unless this share of the recording's time was received.
+const LEAST_RECEIVED: f64 = 0.9;
 /// Share of a line's nominal span below which it does not follow.
 const LEAST_SPAN: f64 = 0.05;
 /// Least drop in a lead that is a fault, volts: 4 Ω at 10 mA. Common practice, no source.
@@ -70,6 +72,8 @@ pub struct Report {
     pub findings: Vec<Finding>,
     /// Kinds that could not be told, and why.
     pub not_testable: Vec<NotTestable>,
+    /// Why the recording says nothing of the part, as sentences.
+    pub doubts: Vec<String>,
 }
 
 /// How far a pair lies from the sheet against the scatter of healthy parts, as a χ² of six numbers; none without both lines.
@@ -82,7 +86,16 @@ pub fn deviation_score(curves: &Curves, sheet: &PartSheet) -> Option<f64> {
 pub fn find(input: &CausesInput<'_>) -> Report {
     let mut report = Report::default();
     if let Some(finding) = not_moving(input) {
-        report.findings.push(finding);
+        // Only a drive is known to have turned the part.
+        if matches!(
+            input.prepared.trace.provenance.procedure,
+            ProcedureKind::HandSweep | ProcedureKind::Import
+        ) && !turned(input)
+        {
+            report.doubts.push(words::not_turned(input));
+        } else {
+            report.findings.push(finding);
+        }
         report.untold("causes from curves", "the part did not move");
         return report;
     }
@@ -312,13 +325,15 @@ fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
     let prepared = input.prepared;
     let swept = match prepared.trace.provenance.procedure {
         ProcedureKind::Sweep | ProcedureKind::HandSweep | ProcedureKind::Import => true,
-        // It goes onto both stops; cut short, it tells nothing.
-        ProcedureKind::SelfCheck => prepared.trace.end == TraceEnd::Complete,
+        // It goes onto both stops.
+        ProcedureKind::SelfCheck => true,
         // A body's slow ramps, read against its own first line.
         ProcedureKind::Creep => true,
         _ => false,
     };
-    if !swept || prepared.trace.is_empty() {
+    // Cut short, it may not have been asked to move; with much of it missing, it may have moved unseen.
+    let seen = !prepared.trace.was_interrupted() && received(prepared) >= LEAST_RECEIVED;
+    if !swept || !seen || prepared.trace.is_empty() {
         return None;
     }
     let travel = prepared.travel_deg.map_or(0.0, |(a, b)| b - a);
@@ -341,6 +356,19 @@ fn not_moving(input: &CausesInput<'_>) -> Option<Finding> {
         ));
     }
     (!referenced && still && !railed).then(|| words::not_moving(travel, "the lines show", &spans))
+}
+
+/// Whether a reference shows that the part was turned.
+fn turned(input: &CausesInput<'_>) -> bool {
+    let travel = input.prepared.travel_deg.map_or(0.0, |(a, b)| b - a);
+    input.prepared.angle_source == AngleSource::Reference && travel >= LEAST_TRAVEL * input.sheet.travel_deg
+}
+
+/// Share of the recording's time in which scans came.
+fn received(prepared: &Prepared<'_>) -> f64 {
+    let whole = prepared.trace.time_us.last().zip(prepared.trace.time_us.first()).map_or(0, |(b, a)| b - a);
+    let lost: u64 = prepared.trace.gaps.iter().map(|g| g.to_us.saturating_sub(g.from_us)).sum();
+    if whole == 0 { 0.0 } else { prepared.observed_seconds() * 1e6 / (whole.max(lost) as f64) }
 }
 
 /// What the drive took at most, amperes; none where it was not recorded or nothing was driven.

@@ -1,7 +1,7 @@
 //! Causes as findings: one sentence for a technician, the numbers beside it.
 
 use super::hypotheses::{Explained, Known};
-use super::{CausesInput, Channel, Detail, Estimate, Finding, FindingKind};
+use super::{AngleSource, CausesInput, Channel, Detail, Estimate, Finding, FindingKind};
 
 fn finding(
     kind: FindingKind,
@@ -219,4 +219,20 @@ pub(super) fn bend(percent: f64, at_deg: f64) -> Finding {
             vec![Detail { name: "bend", value: percent, unit: "% span" }],
         )
     }
+}
+
+/// Nobody turned the part, as far as can be seen.
+pub(super) fn not_turned(input: &CausesInput<'_>) -> String {
+    let seen = match (input.prepared.angle_source, input.prepared.travel_deg) {
+        (AngleSource::Reference, travel) => {
+            let travel = travel.map_or(0.0, |(a, b)| b - a);
+            format!("the reference moved by {travel:.1} deg of {:.0} deg", input.sheet.travel_deg)
+        }
+        _ => "neither line moved".to_owned(),
+    };
+    let procedure = input.prepared.trace.provenance.procedure.title();
+    format!(
+        "not turned: in the {procedure} {seen}, so nothing is said of the part: turn it from stop to stop and back, slowly, five times at \
+         least, while it is recorded; if it was turned, check that the lines are connected and supplied"
+    )
 }

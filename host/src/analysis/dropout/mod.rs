@@ -1,5 +1,6 @@
 //! Dropouts: moments in which a line, or both, lost contact. It tells events, their wire and rate; not their cause.
 //!
+//! Three searches: for jumps (`detect`), for slow and partial losses (`slow`), and for a supply that is lost itself (`supply_lost`).
 //! With both lines the search runs on what the two say together (the correlation residual, which motion leaves alone); the
 //! line that jumped in the same scan names the wire. With one line it runs on the line against the reference, or on the
 //! line alone, where a dropout must be faster than any hand. Rates have exact Poisson bounds (Garwood 1936) and count only events
@@ -9,38 +10,36 @@
 //! event (below 0.12 %, 95 %), 37 an unsure one: `scripts/study dropouts 300`, which also shows the shortest opens seen.
 
 mod detect;
+mod length;
 mod limit;
+mod losses;
 mod place;
+mod slow;
 mod summary;
+mod supply_lost;
+mod usual;
+mod watched;
 
-use super::prepared::{AngleSource, Prepared};
+use super::prepared::Prepared;
 use super::statistics;
 use super::{DetectionLimit, Figure, Finding};
 use crate::quantity::{Channel, FindingKind};
 use crate::sheet::PartSheet;
-use detect::{EDGE_SHARE, Excursion, Series, Shown};
-use place::Places;
+use detect::{EDGE_SHARE, Excursion, Series};
+use place::{Places, UNKNOWN};
 use std::ops::Range;
+use usual::Usual;
+use watched::Watched;
 
 pub use summary::rate;
 
 /// No hand and no return spring turns a grip faster than this, degrees per second. Common practice, no source.
 const FASTEST_DEG_S: f64 = 2000.0;
-/// A supply at the plug that falls by this share dropped out itself.
-const SUPPLY_DIP: f64 = 0.03;
 /// Share of the motion across the scans looked at that channel skew, bends and texture may leave in the residual.
 const MOTION_SHARE: f32 = 0.1;
 
-/// An excursion whose middle is this share of its peak is flat on top: it was not smeared by a filter.
-const FLAT_TOP: f64 = 0.8;
-/// Time constants after which a lost contact has reached what it reads.
-const SETTLED: f64 = 3.0;
-/// Time constant of an open lead, its cable and the rig's input, µs: 150 pF on 1 MΩ.
-const OPEN_LEAD_US: f64 = 150.0;
-/// What stays below this share of a lost contact's depth is hardly one …
-const SHALLOW_SHARE: f64 = 0.2;
-/// … and only this sure: a contact's resistance may have risen, or the track did it.
-const SHALLOW: f64 = 0.7;
+/// Less motion in an excursion than this shows nothing of a track's texture, degrees.
+const STILL_DEG: f64 = 0.05;
 /// A flat spot or noisy stretch explains what lies this near to it, degrees.
 const EXPLAINS_DEG: f64 = 1.0;
 /// Confidence from which an event counts in the rate.
@@ -84,6 +83,8 @@ pub struct Event {
     pub at_us: u64,
     /// How long, µs: by area over depth, so it may be shorter than a scan.
     pub length_us: f64,
+    /// Standard uncertainty of that, µs.
+    pub length_u_us: f64,
     /// Largest deviation of the line (of the first, when common), ratio of supply, signed: negative = towards ground.
     pub depth: f64,
     /// Angle, degrees of travel, when there is one.
@@ -114,6 +115,8 @@ pub struct Report {
     pub watched_min: f64,
     /// Shortest open that would have been seen, per line.
     pub limits: Vec<DetectionLimit>,
+    /// Noise of what was searched, from scan to scan, one standard deviation, ratio; none where nothing was.
+    pub noise: Option<f64>,
 }
 
 impl Report {
@@ -147,24 +150,37 @@ pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     let columns: Vec<&[f32]> = lines.iter().map(|(_, r)| *r).collect();
     let runs = finite_runs(&columns, &prepared.segments);
     let mut found = Vec::new();
-    let mut watch = None;
-    match lines.as_slice() {
-        [(_, first), (_, second)] => {
-            let pair = Pair::new(first, second, &runs, sheet);
-            watch = Some(pair.threshold);
+    let pair = match lines.as_slice() {
+        [(_, first), (_, second)] => Some(Pair::new(first, second, &runs, sheet)),
+        _ => None,
+    };
+    let mut noise = None;
+    match (&pair, lines.as_slice()) {
+        (Some(pair), _) => {
+            noise = Some(pair.sigma);
             pair.search(prepared, sheet, &runs, &mut found);
         }
-        [(index, line)] => watch = Some(search_alone(prepared, sheet, *index, line, &runs, &mut found)),
+        (None, [(index, line)]) => noise = search_alone(prepared, sheet, *index, line, &runs, &mut found),
         _ => {}
     }
+    losses::add(prepared, sheet, &lines, pair.as_ref(), &runs, &mut found);
+    supply_lost::add(prepared, &mut found);
     found.sort_by_key(|e: &Event| e.scans.start);
     let watched_min = runs.iter().map(|r| r.len()).sum::<usize>() as f64 * prepared.period_us / 60e6;
     let findings = summary::findings(prepared, &found, watched_min);
-    let limits =
-        limit::limits(prepared, watch, &lines.iter().map(|(k, _)| *k).collect::<Vec<_>>(), watched_min);
-    let mut report = Report { events: found, findings, figure: None, watched_min, limits };
+    let taken: Vec<Range<usize>> = found.iter().map(|e| e.scans.clone()).collect();
+    let limits = noise.map_or_else(Vec::new, |sigma| {
+        let watched = Watched::new(prepared, sheet, &lines, &runs, pair.as_ref(), sigma);
+        limit::limits(&watched, watched_min, &taken)
+    });
+    let mut report = Report { events: found, findings, figure: None, watched_min, limits, noise };
     report.figure = rate(&[&report]);
     report
+}
+
+/// Noise of a stretch of values from scan to scan, one standard deviation; single ones far out do not count.
+pub fn noise(values: &[f32]) -> f64 {
+    detect::noise(values, std::slice::from_ref(&(0..values.len())))
 }
 
 /// Whether a line stands at a rail most of the time, or still while its partner moves.
@@ -213,6 +229,7 @@ struct Pair<'a> {
     first: &'a [f32],
     second: &'a [f32],
     slope: f64,
+    intercept: f64,
     residual: Vec<f32>,
     sigma: f64,
     threshold: f64,
@@ -224,7 +241,13 @@ impl<'a> Pair<'a> {
         let (m, k) = (slope as f32, intercept as f32);
         let residual: Vec<f32> = first.iter().zip(second).map(|(a, b)| b - m * a - k).collect();
         let sigma = detect::noise(&residual, runs);
-        Self { first, second, slope, residual, sigma, threshold: detect::threshold(sigma) }
+        Self { first, second, slope, intercept, residual, sigma, threshold: detect::threshold(sigma) }
+    }
+
+    /// What two lines say together by this pair's correlation.
+    fn residual_of(&self, first: &[f32], second: &[f32]) -> Vec<f32> {
+        let (m, k) = (self.slope as f32, self.intercept as f32);
+        first.iter().zip(second).map(|(a, b)| b - m * a - k).collect()
     }
 
     fn search(
@@ -234,25 +257,10 @@ impl<'a> Pair<'a> {
         runs: &[Range<usize>],
         out: &mut Vec<Event>,
     ) {
-        let m = self.slope.abs() as f32;
-        let slope = m * (sheet.rising.open - sheet.rising.closed).abs() as f32 / sheet.travel_deg as f32;
-        let fastest = self.fastest(prepared, sheet);
-        let lines = |share| {
-            [(self.first, share * m), (self.second, share)].map(|(by, share)| Shown { by, share, fastest })
-        };
-        let (motion, by_lines) = (lines(MOTION_SHARE), lines(EDGE_SHARE));
-        let by_angle = [Shown { by: &prepared.deg, share: EDGE_SHARE * slope, fastest: f64::INFINITY }];
-        let referenced = prepared.angle_source == AngleSource::Reference;
-        let series = Series {
-            values: &self.residual,
-            moves: false,
-            floor: 0.0,
-            motion: &motion,
-            edges: if referenced { &by_angle } else { &by_lines },
-            edge_scans: edge_scans(prepared),
-            rails: &[self.first, self.second],
-        };
-        for (e, confidence) in weighed(prepared, &series, runs, self.sigma) {
+        let both = [self.first, self.second];
+        let weigh = |series: &Series<'_>| weighed(prepared, series, runs, self.sigma);
+        let all = watched::of_pair(prepared, sheet, self.slope, both, &self.residual, &prepared.deg, weigh);
+        for (e, confidence) in all {
             let wire = self.wire(&e);
             let depth = match wire {
                 Wire::Second => e.peak,
@@ -281,16 +289,9 @@ impl<'a> Pair<'a> {
             let near = |o: &Event| o.scans.start <= e.scans.end + 1 && e.scans.start <= o.scans.end + 1;
             let both = self.slope * step(self.first, e.scans.start) < 3.0 * step(self.second, e.scans.start);
             if both && !out.iter().any(near) {
-                let wire = if supply_dips(prepared, &e.scans) { Wire::Supply } else { Wire::Common };
-                out.push(Event { wire, ..e });
+                out.push(Event { wire: Wire::Common, ..e });
             }
         }
-    }
-
-    /// The most that motion can change a line by from scan to scan, ratio.
-    fn fastest(&self, prepared: &Prepared<'_>, sheet: &PartSheet) -> f64 {
-        let slope = (sheet.rising.open - sheet.rising.closed).abs() / sheet.travel_deg;
-        slope * FASTEST_DEG_S * prepared.period_us * 1e-6
     }
 
     /// The line that jumped; both when both did. A line near a rail jumps little when a common lead opens.
@@ -357,7 +358,7 @@ fn correlation(first: &[f32], second: &[f32], runs: &[Range<usize>], sheet: &Par
     (m, statistics::median(&mut offsets).unwrap_or(k))
 }
 
-/// Searches one line without its partner; returns the least depth that counts.
+/// Searches one line without its partner; returns the noise of what was searched.
 fn search_alone(
     prepared: &Prepared<'_>,
     sheet: &PartSheet,
@@ -365,59 +366,22 @@ fn search_alone(
     line: &[f32],
     runs: &[Range<usize>],
     out: &mut Vec<Event>,
-) -> f64 {
-    let nominal = if index == 0 { sheet.rising } else { sheet.falling };
-    let slope = (nominal.open - nominal.closed) / sheet.travel_deg;
+) -> Option<f64> {
     let wire = if index == 0 { Wire::First } else { Wire::Second };
-    let referenced = prepared.angle_source == AngleSource::Reference;
-    let detrended: Vec<f32> = if referenced {
-        let s = slope as f32;
-        line.iter().zip(prepared.deg.iter()).map(|(r, d)| r - s * d).collect()
-    } else {
-        Vec::new()
+    let detrended = watched::detrended(prepared, sheet, index, line, &prepared.deg);
+    let own_runs = match &detrended {
+        Some(values) => finite_runs(&[values], runs),
+        None => runs.to_vec(),
     };
-    let own_runs = if referenced { finite_runs(&[&detrended], runs) } else { runs.to_vec() };
-    let values: &[f32] = if referenced { &detrended } else { line };
-    let floor = if referenced { 0.0 } else { slope.abs() * FASTEST_DEG_S * prepared.period_us * 1e-6 };
-    let shown =
-        |share: f32| [Shown { by: &prepared.deg, share: share * slope.abs() as f32, fastest: f64::INFINITY }];
-    let (near, edges) = (shown(MOTION_SHARE), shown(EDGE_SHARE));
-    let series = Series {
-        values,
-        moves: !referenced,
-        floor,
-        motion: if referenced { &near } else { &[] },
-        edges: if referenced { &edges } else { &[] },
-        edge_scans: edge_scans(prepared),
-        rails: &[line],
-    };
+    let values = detrended.as_deref().unwrap_or(line);
     let sigma = detect::noise(values, &own_runs);
-    for (e, confidence) in weighed(prepared, &series, &own_runs, sigma) {
+    let weigh = |series: &Series<'_>| weighed(prepared, series, &own_runs, sigma);
+    for (e, confidence) in watched::of_line(prepared, sheet, index, line, values, &prepared.deg, weigh) {
         let level = f64::from(line[e.samples.start.saturating_sub(1)]);
         let full = if e.peak < 0.0 { level } else { 1.0 - level };
         out.push(event(prepared, &e, wire, e.peak, full, confidence));
     }
-    detect::threshold(sigma).max(floor)
-}
-
-/// Whether the supply at the plug falls too.
-fn supply_dips(prepared: &Prepared<'_>, scans: &Range<usize>) -> bool {
-    let Some(volts) = prepared.trace.channel(Channel::Supply) else { return false };
-    let near = |r: Range<usize>| -> Vec<f64> {
-        volts[r.start.min(volts.len())..r.end.min(volts.len())]
-            .iter()
-            .map(|v| f64::from(*v))
-            .filter(|v| v.is_finite())
-            .collect()
-    };
-    let mut before = near(scans.start.saturating_sub(20)..scans.start.saturating_sub(2));
-    let Some(level) =
-        statistics::median(&mut before).or_else(|| statistics::median(&mut near(0..volts.len().min(1000))))
-    else {
-        return false;
-    };
-    let least = near(scans.start.saturating_sub(1)..scans.end + 1).into_iter().fold(f64::INFINITY, f64::min);
-    least < (1.0 - SUPPLY_DIP) * level
+    Some(sigma)
 }
 
 /// Scans within which an edge is over: four time constants of the filter; three where it is not known.
@@ -441,7 +405,27 @@ fn weighed(
     }
     let lag = (2.0 * input_filter_us(prepared) / prepared.period_us.max(1.0)).ceil().max(1.0) as usize;
     let places = Places::new(prepared, series.values, lag, &found, sigma);
-    found.into_iter().filter_map(|e| places.confidence(prepared, &e).map(|c| (e, c))).collect()
+    let usual = (!series.moves).then(|| Usual::new(prepared, series.values, runs));
+    let weigh = |e: Excursion| {
+        let sure = places.confidence(prepared, &e)?;
+        let limit = usual.as_ref().map_or(1.0, |u| usual_there(prepared, series, u, &e));
+        Some((e, sure.min(limit)))
+    };
+    found.into_iter().filter_map(weigh).collect()
+}
+
+/// The most that can be said of a shallow excursion whose place reads so in other passes too, or is not known from any.
+fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, e: &Excursion) -> f64 {
+    let seen = prepared.deg.get(e.samples.clone()).unwrap_or_default().iter().filter(|d| d.is_finite());
+    let (low, high) = seen.fold((f32::MAX, f32::MIN), |(a, b), d| (a.min(*d), b.max(*d)));
+    if e.deep || low > high {
+        return 1.0;
+    }
+    let Some((from, to, own)) = usual.between(low, high) else { return 1.0 };
+    let at = e.samples.clone().map(|i| series.values[i]);
+    let farthest = at.map(|v| f64::from((v - v.clamp(from, to)).abs())).fold(0.0, f64::max);
+    let moved = f64::from(high - low) > STILL_DEG;
+    if own && farthest < 0.5 * e.peak.abs() || !own && moved { UNKNOWN } else { 1.0 }
 }
 
 fn event(
@@ -452,19 +436,8 @@ fn event(
     full_scale: f64,
     confidence: f64,
 ) -> Event {
-    let wire = if wire == Wire::Common && supply_dips(prepared, &e.samples) { Wire::Supply } else { wire };
     let start = e.samples.start;
-    let filter_us = input_filter_us(prepared);
-    let scale = if e.samples.len() >= 4 && e.plateau >= FLAT_TOP * e.peak.abs() {
-        e.plateau
-    } else if filter_us > 0.0 {
-        // Behind a filter a short event is smeared: its area stays, and a full open is what most short events are.
-        full_scale.max(e.peak.abs())
-    } else {
-        e.peak.abs()
-    };
-    // A long event may see motion, and its ends matter little: its scans are counted, without the tails.
-    let scans_long = if e.samples.len() >= 16 { e.wide as f64 } else { e.area / scale.max(1e-9) };
+    let length = length::of_lines(prepared, e, wire, full_scale, input_filter_us(prepared));
     let at_deg = [start, start.saturating_sub(1), e.samples.end]
         .into_iter()
         .filter_map(|i| prepared.deg.get(i))
@@ -474,15 +447,12 @@ fn event(
         wire,
         scans: e.samples.clone(),
         at_us: prepared.trace.time_us[start],
-        length_us: scans_long * prepared.period_us,
+        length_us: length.us,
+        length_u_us: length.u_us,
         depth,
         at_deg,
         stroke: prepared.strokes.iter().position(|s| s.range.contains(&start)),
-        confidence: if is_shallow(prepared, e, filter_us, full_scale) {
-            confidence.min(SHALLOW)
-        } else {
-            confidence
-        },
+        confidence,
     }
 }
 
@@ -491,12 +461,7 @@ fn input_filter_us(prepared: &Prepared<'_>) -> f64 {
     Channel::SENSORS.map(|c| prepared.trace.provenance.filter_us(c)).into_iter().fold(0.0, f64::max)
 }
 
-/// Whether an excursion had the time to reach what a lost contact reads, and stayed far from it.
-fn is_shallow(prepared: &Prepared<'_>, e: &Excursion, filter_us: f64, full_scale: f64) -> bool {
-    let settled_us = SETTLED * (filter_us + OPEN_LEAD_US);
-    let seen_us = e.samples.len().saturating_sub(1) as f64 * prepared.period_us;
-    e.samples.len() >= 3 && seen_us >= settled_us && e.peak.abs() < SHALLOW_SHARE * full_scale
-}
-
+#[cfg(test)]
+mod loss_tests;
 #[cfg(test)]
 mod tests;

@@ -22,7 +22,7 @@ const CERTAIN: (f64, f64) = (7.0, 10.0);
 /// Share of it from which an excursion is told at all.
 const TOLD: f64 = 0.6;
 /// Confidence where too few scans passed the place for its noise to be known, and of what a turn at a flat spot's edge imitates.
-const UNKNOWN: f64 = 0.8;
+pub(super) const UNKNOWN: f64 = 0.8;
 /// Levels of a histogram, half an octave each.
 const LEVELS: usize = 128;
 

@@ -193,6 +193,7 @@ fn an_event_that_is_not_sure_widens_the_bound_and_is_not_counted() {
         scans: 100..101,
         at_us: 0,
         length_us: 100.0,
+        length_u_us: 30.0,
         depth: -0.01,
         at_deg: Some(10.0),
         stroke: None,

@@ -32,6 +32,7 @@ pub(super) fn limit(
     filters: &[Filter],
     range: (usize, usize),
     scale: &Scale,
+    own_angle: bool,
 ) -> DetectionLimit {
     let channel = Channel::SENSORS[line];
     let seen = |shape| seen(curves.step_deg, filters, range.1.saturating_sub(range.0), scale, shape);
@@ -54,8 +55,13 @@ pub(super) fn limit(
     let say = |v: Option<f64>| {
         v.map_or("of any width up to 2.8 deg".to_owned(), |w| format!("narrower than {w:.2} deg"))
     };
+    let against = if own_angle {
+        "without an angle only departures of the lines from each other were looked for; ".to_owned()
+    } else {
+        String::new()
+    };
     let text = format!(
-        "on the {channel} line, between {low:.1} and {high:.1} deg, a flat spot {} that jumps back ({} with 30 % loss), or {} that \
+        "{against}on the {channel} line, between {low:.1} and {high:.1} deg, a flat spot {} that jumps back ({} with 30 % loss), or {} that \
          stays behind ({} with 30 % loss), would not have been seen for certain; nor one within {EDGE_DEG} deg of a stop",
         say(named[0].1),
         say(named[1].1),

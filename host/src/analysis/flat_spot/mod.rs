@@ -2,7 +2,16 @@
 //!
 //! A matched bank beside a 1° local slope, measured by the sweep's own spread (see `bank`), on the average of all strokes
 //! and on each direction alone; what is found is described by least squares (see `refine`). Noise falls with more
-//! cycles; a track's own texture repeats and does not: it is the floor for potentiometers.
+//! cycles; a track's own texture repeats and does not: it is the floor for potentiometers. Grain is as often steep as flat: where the
+//! steepest place of the recording lies beyond what is usual, the score is measured by that (see `search`).
+//!
+//! What was found in the averages is then asked of every stroke that passed the place (see `strokes`): a defect of the track shows in
+//! nearly all strokes of a direction, a hesitation of a hand in one. What the strokes do not confirm is not told, and the
+//! confidence holds both.
+//!
+//! Without a reference the angle is the first line's own, so the first line is straight by definition and nothing that both lines
+//! share can be seen: only where the second departs from the first is looked for, in both senses, and which of them is at fault
+//! stays open.
 //!
 //! False alarms of the whole search, both lines (simulated): 5 of 24 000 sweeps over twelve rates, speeds, numbers of strokes and
 //! lengths of travel, below 0.044 % (95 %): `cargo run --release -p trackpair-tests --example flat_spot_threshold -- 24000`.
@@ -20,21 +29,29 @@ mod bank;
 mod clean;
 mod limit;
 mod refine;
+mod strokes;
 mod summary;
 
 use super::curve::{Curves, LineCurve};
-use super::prepared::{Direction, Prepared};
+use super::prepared::{AngleSource, Direction, Prepared};
 use super::{DetectionLimit, Finding, PlotCurve, dropout, statistics};
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
 use bank::{Filter, Shape};
 use refine::Spot;
+use strokes::{Repeats, Strokes};
 
 /// Score (normal equivalent) that a flat spot must exceed in the average of both directions. Of simulated healthy sweeps 99 %
 /// stay below 4.6 in every condition tried; one in 5000 is above this.
 pub const THRESHOLD: f64 = 5.2;
 /// The same in one direction alone.
 pub const THRESHOLD_ONE_WAY: f64 = 5.5;
+/// The detail that holds a spot's depth, % of the line's span.
+pub const DEPTH_PERCENT: &str = "depth_percent_span";
+/// The detail that holds the standard uncertainty (k = 1) of its depth, % of the line's span.
+pub const DEPTH_UNCERTAINTY: &str = "depth_uncertainty_percent_span";
+/// Score that the steepest place of 99 % of simulated healthy sweeps stays below: one beyond it says that grain reaches further here.
+const USUAL_STEEPEST: f64 = 4.6;
 /// Slope loss below which it is no flat spot.
 const LEAST_LOSS: f64 = 0.08;
 /// Travel left out at each stop, degrees: acceleration, play, hinge of a dead band.
@@ -60,6 +77,7 @@ struct Hit {
     spot: Spot,
     z: f64,
     one_way: Option<&'static str>,
+    repeats: Repeats,
 }
 
 /// Searches line `line` (0 = first, 1 = second) of a sweep. `noise` is the line's noise along the travel,
@@ -79,6 +97,11 @@ pub fn find(
             strongest: None,
         };
     };
+    if line == 0 && prepared.angle_source == AngleSource::FirstLine {
+        let why =
+            "the angle was not recorded, and against itself a line is always straight; see the other line";
+        return Report { findings: Vec::new(), limit: limit::untested(line, why), strongest: None };
+    }
     let filters = bank::bank(curves.step_deg);
     let own = Channel::SENSORS[line];
     let events: Vec<&dropout::Event> =
@@ -86,32 +109,46 @@ pub fn find(
     let averages = clean::averages(prepared, curves, curve, line, &events);
     let range = tested(curves, curve);
     let mut hits: Vec<Hit> = Vec::new();
-    let mean = deviation(curves, &averages.mean, curve.slope, range);
+    let own_angle = prepared.angle_source == AngleSource::FirstLine;
     let excess = |direction| excess_noise(curves, curve, noise, direction);
-    let all = Look { curves, filters: &filters, excess: excess(None), threshold: THRESHOLD, one_way: None };
-    let (strongest, scale) = search(&all, mean, &mut hits);
     let half = 0.5 * curve.hysteresis_deg.unwrap_or(0.0);
-    for (direction, values, name, shift) in
-        [(Direction::Up, &averages.up, "up", half), (Direction::Down, &averages.down, "down", -half)]
-    {
-        let own = deviation(curves, values, curve.slope, range);
-        let before = hits.len();
-        let look = Look {
-            curves,
-            filters: &filters,
-            excess: excess(Some(direction)),
-            threshold: THRESHOLD_ONE_WAY,
-            one_way: Some(name),
-        };
-        search(&look, own, &mut hits);
-        // Places in one direction are shifted by half of the hysteresis against the average.
-        hits[before..].iter_mut().for_each(|h| h.spot.start_deg -= shift);
-        drop_known(&mut hits, before);
+    let (mut strongest, mut scale) = (None, Vec::new());
+    for sign in if own_angle { &[1.0, -1.0][..] } else { &[1.0] } {
+        let mut signed = Vec::new();
+        for (values, direction, name, shift) in [
+            (&averages.mean, None, None, 0.0),
+            (&averages.up, Some(Direction::Up), Some("up"), half),
+            (&averages.down, Some(Direction::Down), Some("down"), -half),
+        ] {
+            // Sign −1: a gain of slope, which is looked for only where the angle is the other line's.
+            let y: Vec<f64> =
+                deviation(curves, values, curve.slope, range).iter().map(|v| sign * v).collect();
+            let before = signed.len();
+            let threshold = if direction.is_none() { THRESHOLD } else { THRESHOLD_ONE_WAY };
+            let look =
+                Look { curves, filters: &filters, excess: excess(direction), threshold, one_way: name };
+            let (best, spread) = search(&look, y, &mut signed);
+            if direction.is_none() && scale.is_empty() {
+                (strongest, scale) = (best, spread);
+            }
+            // Places in one direction are shifted by half of the hysteresis against the average.
+            signed[before..].iter_mut().for_each(|h: &mut Hit| h.spot.start_deg -= shift);
+            drop_known(&mut signed, before);
+        }
+        let known: Vec<Spot> = signed.iter().map(|h| h.spot).collect();
+        if !known.is_empty() {
+            let strokes = Strokes::new(curves, line, curve, *sign);
+            signed.iter_mut().for_each(|h| h.repeats = strokes.repeats(curves, &h.spot, &known, range));
+            signed.retain(|h| h.repeats.likelier);
+        }
+        hits.extend(signed);
     }
     hits.sort_by(|a, b| b.z.total_cmp(&a.z));
-    let other = curves.line[1 - line].as_ref();
-    let findings = hits.iter().map(|h| summary::finding(curves, line, curve, other, h)).collect();
-    Report { findings, limit: limit::limit(line, curves, &filters, range, &scale), strongest }
+    let other = curves.line[1 - line].as_ref().filter(|_| !own_angle);
+    let on_rig = prepared.trace.provenance.rig.is_some();
+    let findings = hits.iter().map(|h| summary::finding(line, curve, other, h, (curves, own_angle, on_rig)));
+    let limit = limit::limit(line, curves, &filters, range, &scale, own_angle);
+    Report { findings: findings.collect(), limit, strongest }
 }
 
 /// Whether the line follows the grip at all.
@@ -167,18 +204,22 @@ struct Look<'a> {
     one_way: Option<&'static str>,
 }
 
-/// Finds spots one after the other, each taken out before the next is looked for.
+/// Finds spots one after the other, each taken out before the next is looked for. What is left then tells how far the grain of this
+/// line reaches in the other sense: where that is further than usual, scores are brought down by as much.
 fn search(look: &Look<'_>, mut y: Vec<f64>, hits: &mut Vec<Hit>) -> (Option<f64>, Scale) {
     let curves = look.curves;
     let mut strongest = None;
     let mut scale = Vec::new();
     let mut masked: Vec<(f64, f64)> = Vec::new();
+    let before = hits.len();
+    let mut steepest = 0.0;
     for round in 0..MOST {
         let looked = Looked::new(look, &y, &masked);
         if round == 0 {
             scale.clone_from(&looked.scale);
             strongest = looked.best.map(|b| b.0);
         }
+        steepest = looked.steepest;
         let Some((z, at, width)) = looked.best.filter(|b| b.0 > look.threshold) else { break };
         let centre = curves.deg[at];
         let (deg, step) = (&curves.deg, curves.step_deg);
@@ -192,9 +233,13 @@ fn search(look: &Look<'_>, mut y: Vec<f64>, hits: &mut Vec<Hit>) -> (Option<f64>
             *v += spot.lost_at(*d);
         }
         if spot.loss >= LEAST_LOSS {
-            hits.push(Hit { spot, z, one_way: look.one_way });
+            hits.push(Hit { spot, z, one_way: look.one_way, repeats: Repeats::default() });
         }
     }
+    let factor = (USUAL_STEEPEST / f64::max(steepest, USUAL_STEEPEST)).min(1.0);
+    hits[before..].iter_mut().for_each(|h| h.z *= factor);
+    let found = hits.split_off(before);
+    hits.extend(found.into_iter().filter(|h| h.z > look.threshold));
     (strongest, scale)
 }
 
@@ -228,6 +273,8 @@ fn widened(curves: &Curves, y: &[f64], spot: Spot) -> Spot {
 struct Looked {
     /// Normal equivalent, bin, width of the filter.
     best: Option<(f64, usize, f64)>,
+    /// Largest normal equivalent of a gain of slope, away from the spots found.
+    steepest: f64,
     scale: Scale,
 }
 
@@ -235,6 +282,7 @@ impl Looked {
     fn new(look: &Look<'_>, y: &[f64], masked: &[(f64, f64)]) -> Self {
         let deg = &look.curves.deg;
         let mut best: Option<(f64, usize, f64)> = None;
+        let mut steepest = 0.0f64;
         let mut scale = Vec::with_capacity(look.filters.len());
         let travel = y.iter().filter(|v| v.is_finite()).count() as f64 * look.curves.step_deg;
         for filter in look.filters {
@@ -252,9 +300,13 @@ impl Looked {
                 if best.is_none_or(|b| z > b.0) {
                     best = Some((z, k, filter.width_deg));
                 }
+                let reach = 0.5 * filter.taps.len() as f64 * look.curves.step_deg;
+                if !masked.iter().any(|(a, b)| (a - reach..=b + reach).contains(&deg[k])) {
+                    steepest = steepest.max(-z);
+                }
             }
         }
-        Self { best, scale }
+        Self { best, steepest, scale }
     }
 }
 

@@ -100,9 +100,9 @@ impl MadeUp {
 }
 
 fn ramps(speed: f64, count: usize) -> Vec<(Stimulus, f64)> {
-    let ramp =
-        |to_deg| (Stimulus::Ramp { to_deg, speed_deg_s: speed, accel_deg_s2: 1e6 }, 75.0 / speed + 0.3);
-    (0..count).flat_map(|_| [ramp(75.0), ramp(0.0)]).collect()
+    let ramp = |to_deg| (Stimulus::Ramp { to_deg, speed_deg_s: speed, accel_deg_s2: 1e6 }, 75.0 / speed);
+    let hold = || (Stimulus::Hold { seconds: 0.3 }, 0.3);
+    (0..count).flat_map(|_| [ramp(75.0), hold(), ramp(0.0), hold()]).collect()
 }
 
 fn steps(count: usize) -> Vec<(Stimulus, f64)> {

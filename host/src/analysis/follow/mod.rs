@@ -12,6 +12,7 @@ pub mod plots;
 use super::grip::{GripTraces, analyse as analyse_lines};
 use super::limp;
 use super::prepared::Prepared;
+use super::usable::{Usable, nothing, unfit};
 use super::{Figure, Finding, NotTestable, PartAnalysis, order};
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
@@ -56,12 +57,28 @@ pub fn analyse(traces: PairTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
         return out;
     };
     let grip = sheet.grip_of_pair();
+    if let Some(why) = [traces.grip, traces.plate].into_iter().find_map(unfit) {
+        return nothing(PartKind::Pair, why);
+    }
+    let usable = [Usable::of(traces.grip, &grip), Usable::of(traces.plate, &body)];
+    // Both are of the same scans: what is left of them must be too.
+    let until = usable.iter().map(|u| u.trace.len()).min().unwrap_or(0);
+    let altered = usable.iter().any(|u| u.cut.is_some() || !u.trace.gaps.is_empty());
+    let alike = usable[0].trace.time_us[..until] == usable[1].trace.time_us[..until] || !altered;
+    let [grip_trace, plate_trace] = usable.each_ref().map(|u| u.trace.up_to(until));
+    let traces = PairTraces { grip: &grip_trace, plate: &plate_trace, ..traces };
+    for usable in &usable {
+        out.rig_faults.extend(usable.faults.iter().cloned());
+        out.left_out.extend(usable.left_out.iter().cloned());
+    }
     let (of_grip, of_plate) = (Prepared::new(traces.grip, &grip), Prepared::new(traces.plate, &body));
     trips(&of_grip, &grip, FigureName::LimpTrips, "grip", &mut out);
     trips(&of_plate, &body, FigureName::PlateTrips, "plate", &mut out);
     lost_contact(traces.grip, &grip, false, &mut out);
     lost_contact(traces.plate, &body, true, &mut out);
-    match Course::new(&traces) {
+    let unlike =
+        || "the sensor supply of one part was not as requested: see the rig's faults, then repeat".to_owned();
+    match if alike { Course::new(&traces) } else { Err(unlike()) } {
         Ok(course) => {
             latency::tell(&course, &mut out);
             lag::tell(&course, &mut out);

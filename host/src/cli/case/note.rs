@@ -124,7 +124,8 @@ fn record(desk: &Desk, name: &str) -> Result<Content, Failure> {
     record_entry(&desk.archive, &stored.summary.record, &outcome).map_err(usage)
 }
 
-/// Carries out `case close`. A fault that only went away by replugging keeps its case open, and that is said: undecided.
+/// Carries out `case close`. A fault that only went away by replugging keeps its case open, and so does a repair that nothing has confirmed; that is
+/// said: undecided.
 ///
 /// # Errors
 /// [`Failure::Usage`] for a case that is closed, or was not mended.
@@ -150,7 +151,9 @@ pub fn close(args: &CloseCase, surroundings: &Surroundings<'_>) -> Result<Ending
             println!("closed: {}", args.ending.name());
             Ok(Ending::Done)
         }
-        Err(CaseFileError::Rule(why @ CaseError::OnlyReplugged { .. })) => {
+        Err(CaseFileError::Rule(
+            why @ (CaseError::OnlyReplugged { .. } | CaseError::NotCheckedSince { .. }),
+        )) => {
             println!("{why}");
             Ok(Ending::Judged(Verdict::Undecided))
         }

@@ -2,7 +2,7 @@
 
 use super::ask::{look_words, symptom_words};
 use super::state_word;
-use crate::case::{Case, CasePart, Content, Entry};
+use crate::case::{Case, CasePart, Content, Entry, RecordEntry};
 use crate::cli::conclude::{say, style};
 use crate::cli::records::{Where, open};
 use crate::cli::verify::plain;
@@ -16,6 +16,7 @@ use crate::report::text::wrap;
 use crate::verdict::Verdict;
 use clap::Args;
 use serde::Serialize;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// Suspects told of each part; the document has all.
@@ -36,6 +37,9 @@ pub struct ShowCase {
 
 #[derive(Serialize)]
 struct CaseDocument<'a> {
+    /// Records of it that were not done to their end, and what of them.
+    #[serde(skip)]
+    not_done: BTreeMap<String, String>,
     document: &'static str,
     schema: u32,
     case: &'a str,
@@ -69,6 +73,7 @@ pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
     let case = archive.case(&args.case).map_err(super::refused)?;
     let matings = matings(&archive, &case)?;
     let document = CaseDocument {
+        not_done: not_done(&archive, &case)?,
         document: "case",
         schema: 1,
         case: &case.name,
@@ -81,6 +86,32 @@ pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
     };
     say(&told(&case, &document, style(surroundings).width), &document, args.json);
     Ok(Ending::Done)
+}
+
+/// What the case's records say of themselves that they left undone, by their names and outcomes' numbers.
+fn not_done(archive: &Archive, case: &Case) -> Result<BTreeMap<String, String>, Failure> {
+    let mut all = BTreeMap::new();
+    let failed = |e: crate::record::ArchiveError| Failure::Other(e.into());
+    for entry in &case.entries {
+        let Content::Record(record) = &entry.content else { continue };
+        let stored = archive.record(&record.record).map_err(failed)?;
+        let outcome = archive.outcome(&stored, Some(record.number)).map_err(failed)?;
+        let left =
+            outcome.not_done.iter().map(|n| format!("{} {}", n.procedure.replace('_', " "), n.how.words()));
+        let left = left.collect::<Vec<_>>().join(", ");
+        let words = match (outcome.aborted, left.is_empty()) {
+            (true, true) => ", CUT SHORT".to_owned(),
+            (true, false) => format!(", CUT SHORT: {left}"),
+            (false, true) => continue,
+            (false, false) => format!(", NOT ALL DONE: {left}"),
+        };
+        all.insert(left_key(record), words);
+    }
+    Ok(all)
+}
+
+fn left_key(record: &RecordEntry) -> String {
+    format!("{} {}", record.record, record.number)
 }
 
 /// Causes that fit, part by part; without a part what complaint and vehicle checks say.
@@ -155,7 +186,7 @@ fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
         line("part", &part_words(part, count.matings));
     }
     for entry in &case.entries {
-        if let Some(words) = entry_words(entry) {
+        if let Some(words) = entry_words(entry, &document.not_done) {
             line(entry.date.get(..10).unwrap_or_default(), &words);
         }
     }
@@ -204,7 +235,7 @@ fn part_words(part: &CasePart, matings: u32) -> String {
 }
 
 /// What an entry says, in a line; none for the opening, which is told above.
-fn entry_words(entry: &Entry) -> Option<String> {
+fn entry_words(entry: &Entry, not_done: &BTreeMap<String, String>) -> Option<String> {
     Some(match &entry.content {
         Content::Opening(_) => return None,
         Content::Note(note) => {
@@ -233,8 +264,9 @@ fn entry_words(entry: &Entry) -> Option<String> {
         }
         Content::Record(record) => {
             let simulated = if record.simulated { ", SIMULATED" } else { "" };
+            let left = not_done.get(&left_key(record)).map_or("", String::as_str);
             format!(
-                "bench: {} {} ({}{simulated}), record {}",
+                "bench: {} {} ({}{simulated}{left}), record {}",
                 record.label,
                 record.verdict.name().to_uppercase(),
                 record.scope,

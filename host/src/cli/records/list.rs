@@ -49,6 +49,8 @@ pub struct RecordDocument<'a> {
     scope: Option<&'a str>,
     sheet: Option<&'a str>,
     grade: Option<&'a str>,
+    cut_short: bool,
+    not_done: Option<&'a str>,
     findings: &'a [String],
 }
 
@@ -69,6 +71,8 @@ impl<'a> RecordDocument<'a> {
             scope: summary.scope.as_deref(),
             sheet: summary.sheet.as_deref(),
             grade: summary.grade.as_deref(),
+            cut_short: summary.cut_short,
+            not_done: summary.not_done.as_deref(),
             findings: &summary.findings,
         }
     }
@@ -139,9 +143,14 @@ fn cut(line: &str, width: usize) -> String {
 fn cells(summary: &RecordSummary) -> [String; 5] {
     let scope =
         summary.scope.as_deref().filter(|s| *s != "part").map(|s| format!(" ({s})")).unwrap_or_default();
+    let left = match &summary.not_done {
+        _ if summary.cut_short => ", cut short",
+        Some(_) => ", not all done",
+        None => "",
+    };
     let verdict = match (&summary.verdict, summary.state) {
-        (Some(verdict), RecordState::Unsealed) => format!("{verdict}{scope}, unsealed"),
-        (Some(verdict), _) => format!("{verdict}{scope}"),
+        (Some(verdict), RecordState::Unsealed) => format!("{verdict}{scope}{left}, unsealed"),
+        (Some(verdict), _) => format!("{verdict}{scope}{left}"),
         (None, state) => state.name().to_owned(),
     };
     let simulated = summary.simulated.then_some("SIMULATED").map(str::to_owned);

@@ -148,6 +148,7 @@ fn judged(
     warnings.extend(course.end().filter(|end| end.why != "time").map(|end| end.text.clone()));
     warnings.extend(told.holes.iter().map(hole_words));
     let outcome = build(OutcomeInputs {
+        session: Default::default(),
         analysis: &analysis,
         judgement: &judgement,
         sheet,

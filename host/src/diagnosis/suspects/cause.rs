@@ -43,6 +43,10 @@ pub enum Cause {
     SwappedLines,
     /// The grip does not turn.
     Seized,
+    /// The grip's return spring is weak, broken or off its seat.
+    ReturnSpring,
+    /// The grip turns with too much friction to close by itself.
+    BindingGrip,
     /// A tooth that is worn or chipped.
     WornTooth,
     /// A tooth that is missing or broken.
@@ -89,7 +93,7 @@ pub enum Cause {
 
 impl Cause {
     /// Every cause.
-    pub const ALL: [Self; 39] = [
+    pub const ALL: [Self; 41] = [
         Self::FlatSpot,
         Self::NoisyTrack,
         Self::LiftingWiper,
@@ -108,6 +112,8 @@ impl Cause {
         Self::BrokenSignalWire,
         Self::SwappedLines,
         Self::Seized,
+        Self::ReturnSpring,
+        Self::BindingGrip,
         Self::WornTooth,
         Self::MissingTooth,
         Self::RestTooth,
@@ -152,6 +158,8 @@ impl Cause {
             Self::BrokenSignalWire => "broken_signal_wire",
             Self::SwappedLines => "swapped_lines",
             Self::Seized => "seized",
+            Self::ReturnSpring => "return_spring",
+            Self::BindingGrip => "binding_grip",
             Self::WornTooth => "worn_tooth",
             Self::MissingTooth => "missing_tooth",
             Self::RestTooth => "rest_tooth",
@@ -202,6 +210,8 @@ impl Cause {
             Self::BrokenSignalWire => "signal wire broken or shorted within the part",
             Self::SwappedLines => "signal lines exchanged",
             Self::Seized => "seized grip",
+            Self::ReturnSpring => "weak or broken return spring of the grip",
+            Self::BindingGrip => "grip that binds: dirt, a bent bar end, a tube that rubs",
             Self::WornTooth => "worn or chipped tooth",
             Self::MissingTooth => "missing or broken tooth",
             Self::RestTooth => "worn tooth in mesh at rest",
@@ -273,6 +283,9 @@ impl Cause {
             Self::SwappedLines => "Check the adapter's wiring and the part number against the sheet.",
             Self::Seized => {
                 "Turn the part by hand off the rig: what is stiff there is the part, what is free the rig's clamp."
+            }
+            Self::ReturnSpring | Self::BindingGrip => {
+                "Turn the grip open by hand off the rig and let go: one that turns lightly and stays open has a bad spring, one that turns heavily binds."
             }
             Self::WornTooth | Self::MissingTooth => {
                 "Push the plate through the bore at that place (guided push), or open the gear cover and look at the tooth."

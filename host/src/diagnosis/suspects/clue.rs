@@ -113,7 +113,12 @@ pub(super) fn clues(evidence: &Evidence) -> Vec<Clue> {
             sureness: finding.confidence,
             channel: finding.channel,
             fits,
-            absorbed_by: absorbers(finding.kind, finding.channel, &dead),
+            absorbed_by: if evidence.kind == PartKind::Grip && finding.kind.is_of_a_return() {
+                // Stick-slip holds the grip open too.
+                vec![Cause::SensorPlay, Cause::Seized]
+            } else {
+                absorbers(finding.kind, finding.channel, &dead)
+            },
         });
     }
     // What is likelier false than true comes after all that is likelier.
@@ -383,7 +388,8 @@ fn of_figure(
         | F::Span
         | F::CorrelationWorst
         | F::CorrelationOffset
-        | F::CorrelationSlope => {
+        | F::CorrelationSlope
+        | F::CorrelationMomentary => {
             vec![(C::GainOffset, 0.0), (C::Leakage, -0.5)]
         }
         F::LinearityIndependent | F::LinearityTerminal | F::LinearityZeroBased => {

@@ -3,7 +3,7 @@
 use super::Cause;
 use super::clue::{BADLY, RATHER_NOT, detail};
 use crate::diagnosis::{Evidence, FindingEvidence};
-use crate::quantity::{FigureName, FindingKind};
+use crate::quantity::{FigureName, FindingKind, PartKind};
 
 /// More motion than this is lost where a whole tooth is gone, degrees; the pitch is about four. Engineering assumption.
 const WHOLE_TOOTH_DEG: f64 = 1.2;
@@ -38,6 +38,9 @@ pub(super) fn number(finding: &FindingEvidence) -> Option<String> {
 /// Causes that fit a finding of the drive or of the feedback pair.
 pub(super) fn fits(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause, f64)> {
     use Cause as C;
+    if evidence.kind == PartKind::Grip && finding.kind.is_of_a_return() {
+        return stays_open(finding.kind);
+    }
     match finding.kind {
         FindingKind::WornTooth if detail(finding, "more_lash").is_some() => vec![(C::RestTooth, 0.0)],
         FindingKind::WornTooth => vec![(C::WornTooth, 0.0), (C::MissingTooth, RATHER_NOT)],
@@ -54,6 +57,16 @@ pub(super) fn fits(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause
         FindingKind::FeedbackOffset => vec![(C::GainOffset, 0.0), (C::Leakage, RATHER_NOT)],
         _ => slow_return(),
     }
+}
+
+/// A grip that stays open: the drive's current tells a spring without pull, and elsewhere the two look alike.
+fn stays_open(kind: FindingKind) -> Vec<(Cause, f64)> {
+    let binds = match kind {
+        FindingKind::BrokenSpring => BADLY,
+        FindingKind::WeakSpring => RATHER_NOT,
+        _ => 0.0,
+    };
+    vec![(Cause::ReturnSpring, 0.0), (Cause::BindingGrip, binds)]
 }
 
 /// Less than a whole tooth's depth may be a deep chip; how deep it is, a jam or a slip does not say.
@@ -157,11 +170,13 @@ pub(super) fn of_figure(name: FigureName) -> Option<Vec<(Cause, f64)>> {
         F::PreloadDefault => vec![(C::WeakDefaultSpring, 0.0)],
         F::Friction => vec![(C::DryBearing, 0.0), (C::MotorDrag, 0.0)],
         F::Sticking => vec![(C::StickyPlate, 0.0)],
+        F::ReturnMargin => vec![(C::DryBearing, 0.0), (C::MotorDrag, 0.0), (C::WeakMainSpring, RATHER_NOT)],
         F::WindingResistance => {
             vec![(C::WindingResistance, 0.0), (C::WornBrushes, 0.0), (C::MotorTerminal, 0.0)]
         }
         F::BackEmfConstant => vec![(C::WeakMagnet, 0.0), (C::ShortedTurns, 0.0)],
         F::ReturnTime => slow_return(),
+        F::ReturnRest | F::ReturnTorque => stays_open(FindingKind::SlowReturn),
         _ => return None,
     })
 }

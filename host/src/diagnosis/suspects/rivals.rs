@@ -31,6 +31,8 @@ pub(super) fn why(a: Cause, b: Cause) -> &'static str {
         "both take torque and back-EMF alike"
     } else if any(&[C::Seized, C::RigCoupling]) {
         "what does not turn is the part or the clamp"
+    } else if either(C::ReturnSpring, C::BindingGrip) {
+        "a weak spring and a grip that binds both leave it open"
     } else if any(&[C::WornTooth, C::MissingTooth]) {
         "a deep chip and a missing tooth lose motion at the same place"
     } else if !(a.is_of_the_part() && b.is_of_the_part()) {

@@ -65,8 +65,10 @@ impl Bench<'_> {
         let mut found = RestFound::default();
         for (attempt, press) in PRESSES.into_iter().enumerate() {
             let mut recording = self.press_stops(press);
-            let whole = recording.trace.as_ref().and_then(change).is_some_and(|c| self.is_whole(c));
-            if let Some(trace) = recording.trace.as_mut() {
+            // One that was interrupted may end on its way to a stop.
+            let ran = recording.trace.as_ref().filter(|t| !t.was_interrupted());
+            let whole = ran.and_then(change).is_some_and(|c| self.is_whole(c));
+            if let Some(trace) = recording.trace.as_mut().filter(|t| !t.was_interrupted()) {
                 found.plate =
                     if whole { plate(trace, self.sheet.travel_deg) } else { self.nominal_plate(trace) };
                 found.rest_deg = found.plate.and_then(|scale| rest(trace, scale));

@@ -20,8 +20,12 @@ use std::time::Duration;
 /// The database's file in an archive.
 pub const INDEX_FILE: &str = "archive.sqlite";
 /// Steps from an empty database to the present schema; a database of schema n has had the first n.
-const MIGRATIONS: [&str; 3] =
-    [include_str!("schema_1.sql"), include_str!("schema_2.sql"), include_str!("schema_3.sql")];
+const MIGRATIONS: [&str; 4] = [
+    include_str!("schema_1.sql"),
+    include_str!("schema_2.sql"),
+    include_str!("schema_3.sql"),
+    include_str!("schema_4.sql"),
+];
 /// Schema of the database that this program writes.
 pub const INDEX_SCHEMA: u32 = MIGRATIONS.len() as u32;
 /// How long another program may hold the archive before this one gives up.

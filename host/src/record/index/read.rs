@@ -84,6 +84,10 @@ pub struct RecordSummary {
     pub sheet: Option<String>,
     /// Its grade, if it has one.
     pub grade: Option<String>,
+    /// Whether what the last outcome is about was cut short.
+    pub cut_short: bool,
+    /// What was planned and not done to its end; none when all was done.
+    pub not_done: Option<String>,
     /// Kinds of its findings that bear on the verdict, in their order.
     pub findings: Vec<String>,
 }
@@ -168,7 +172,7 @@ SELECT records.record, parts.kind, parts.label, records.begun, records.simulated
             WHERE findings.record = records.record AND findings.number = latest.number
               AND (effect IS NULL OR effect IN ('outside', 'undecided'))
             ORDER BY position)),
-       records.month, latest.grade
+       records.month, latest.grade, latest.aborted, latest.not_done
 FROM records JOIN parts USING (part) LEFT JOIN latest ON latest.record = records.record
 WHERE (?1 IS NULL OR parts.kind = ?1)
   AND (?2 IS NULL OR instr(lower(parts.label), lower(?2)) > 0)
@@ -380,6 +384,8 @@ fn summary(row: &SqlRow<'_>) -> rusqlite::Result<RecordSummary> {
         scope: row.get(9)?,
         sheet: row.get(10)?,
         grade: row.get(14)?,
+        cut_short: row.get::<_, Option<bool>>(15)?.unwrap_or(false),
+        not_done: row.get(16)?,
         findings: kinds,
     })
 }

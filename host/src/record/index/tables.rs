@@ -21,7 +21,7 @@ impl Table {
         name: "outcomes",
         columns: &[
             "record", "number", "file", "judged", "scope", "verdict", "aborted", "sheet", "program",
-            "analysis", "grade", "mating", "lead",
+            "analysis", "grade", "mating", "lead", "not_done",
         ],
     };
     /// Figures: one row each.
@@ -96,7 +96,15 @@ pub(in crate::record) fn outcome_row(record: &str, number: u32, file: &str, outc
         maybe(outcome.grade.as_ref().and_then(|g| g.name.as_deref())),
         outcome.matings.as_ref().map_or(Value::Null, |m| Value::Integer(m.counted.into())),
         maybe(outcome.matings.as_ref().and_then(|m| m.lead.as_ref()).map(|lead| lead.of.as_str())),
+        maybe(not_done(outcome).as_deref()),
     ]
+}
+
+/// What was planned and not done to its end, in a line; none when all was done.
+fn not_done(outcome: &Outcome) -> Option<String> {
+    let said =
+        outcome.not_done.iter().map(|n| format!("{}: {}", n.procedure.replace('_', " "), n.how.words()));
+    (!outcome.not_done.is_empty()).then(|| said.collect::<Vec<_>>().join("; "))
 }
 
 /// The rows of its figures.

@@ -34,6 +34,8 @@ fn add(archive: &Archive, label: &str, key: Option<&ShopKey>) -> String {
             scans: 20,
             end: "complete".to_owned(),
             trace_file: Some(file),
+            damaged_percent: None,
+            loads_stepped: None,
         }],
         ..worn()
     };
@@ -248,7 +250,7 @@ fn every_missing_or_added_row_is_found() {
             expanded_uncertainty, unit, upper_bound, at_deg, limit_min, limit_max, limit_bound, verdict, NULL FROM figures LIMIT 1",
         "INSERT INTO findings SELECT record, number, 99, kind, channel, from_deg, to_deg, confidence, effect, text FROM findings LIMIT 1",
         "INSERT INTO traces SELECT record, 9, procedure, scans, ended, 'traces/x', sha256, bytes FROM traces LIMIT 1",
-        "INSERT INTO outcomes SELECT record, 9, 'records/x', judged, scope, 'within', aborted, sheet, program, analysis, NULL, NULL, NULL FROM outcomes LIMIT 1",
+        "INSERT INTO outcomes SELECT record, 9, 'records/x', judged, scope, 'within', aborted, sheet, program, analysis, NULL, NULL, NULL, NULL FROM outcomes LIMIT 1",
         "INSERT INTO case_entries SELECT case_name, 9, what, dated, record, 'cases/x', entry FROM case_entries LIMIT 1",
         "INSERT INTO case_entries SELECT 'case-ghost', number, what, dated, record, 'cases/x', entry FROM case_entries LIMIT 1",
     ] {

@@ -114,6 +114,12 @@ impl Page<'_> {
         }));
         let title = format!("Certificate of a bench test: {}", words::kind(&self.input.outcome.part.kind));
         parts.extend(set.paragraph(&Rich::new(plain(&title, LABEL), Style::new(13.0).bold()), 0.0));
+        if let Some(banner) = &self.people.banner {
+            let style = Style::new(9.5);
+            let text = self.short(&banner.text);
+            let text = Rich::new(format!("{}. ", banner.word), style.bold()).and(text, style);
+            parts.push(set.framed(1.2, 5.0, |set| set.paragraph(&text, 0.0)).before(3.0));
+        }
         parts.push(self.verdict_and_grade()?.before(5.0));
         let said = self.said();
         let rows = [
@@ -317,7 +323,7 @@ impl Page<'_> {
         let people = self.people;
         let said = |n: &Named| capital(&format!("{}: {}", n.name, n.text));
         let gaps = people.gaps.iter().map(|g| format!("Gap in the recording: {g}"));
-        let short = people.cut_short.iter().map(|c| format!("Cut short: {c}"));
+        let short = people.cut_short.iter().map(|c| format!("Not done to its end: {c}"));
         let mut all: Vec<String> = short.chain(gaps).chain(people.not_testable.iter().map(said)).collect();
         all.extend(people.missed.iter().map(said));
         if all.is_empty() {

@@ -93,16 +93,8 @@ fn head(
     from: &Provenance,
 ) -> Result<Vec<Piece>, PdfError> {
     let mut pieces = Vec::new();
-    if input.outcome.aborted {
-        let why = if people.cut_short.is_empty() {
-            String::new()
-        } else {
-            format!(" ({})", people.cut_short.join("; "))
-        };
-        let text = Rich::new("CUT SHORT. ", BODY.bold()).and(
-            format!("The recording did not run to its end{why}. What was not recorded was not judged."),
-            BODY,
-        );
+    if let Some(banner) = &people.banner {
+        let text = Rich::new(format!("{}. ", banner.word), BODY.bold()).and(banner.text.clone(), BODY);
         pieces.extend(set.paragraph(&text, 0.0));
     }
     pieces.push(verdict(set, people.verdict, people.headline, people.advice, 1.0)?.before(8.0));

@@ -159,6 +159,8 @@ fn hostile() -> Outcome {
         scans: u64::MAX,
         end: nasty.clone(),
         trace_file: Some(nasty.clone()),
+        damaged_percent: None,
+        loads_stepped: None,
     };
     outcome.procedures = vec![procedure; 60];
     for figure in &mut outcome.figures {

@@ -75,6 +75,12 @@ pub struct Plant {
     pub dead_width: f64,
     pub dead_ohm: f64,
     pub supply: f64,
+    /// Pre-sliding of plate and rotor, radians of plate; 0 = friction sticks stiffly (Dahl, The Aerospace Corporation, 1968).
+    pub bristle: f64,
+    /// Share of the springs' torque that their own friction takes.
+    pub spring_loss: f64,
+    /// Share of the torque in the mesh that the gears lose.
+    pub load_loss: f64,
     pub te: Table,
     pub wear_a: Table,
     pub wear_b: Table,
@@ -90,6 +96,8 @@ pub struct State {
     pub w2: f64,
     pub th: f64,
     pub w: f64,
+    /// How far the bristles of plate and rotor are bent, share of sliding.
+    pub bent: [f64; 2],
 }
 
 /// What the bridge does.
@@ -144,6 +152,9 @@ impl Plant {
             dead_width: 0.0,
             dead_ohm: 0.0,
             supply: 13.0,
+            bristle: 0.0,
+            spring_loss: 0.0,
+            load_loss: 0.0,
             te: Table::of(|_| 0.0),
             wear_a: Table::of(|_| 0.0),
             wear_b: Table::of(|_| 0.0),
@@ -269,22 +280,42 @@ impl Plant {
             (0.0, 0.0)
         };
         let mut ts = self.spring(s.th);
+        let spring = ts.abs();
         if s.th < 0.0 {
             ts += (-1500.0 * s.th - 0.15 * s.w).max(0.0);
         } else if s.th > self.tho {
             ts -= (1500.0 * (s.th - self.tho) + 0.15 * s.w).max(0.0);
         }
-        let motor = self.tcm * (1.0 + 0.15 * (-(s.wm / 4.0).powi(2)).exp());
+        let motor = self.tcm * (1.0 + 0.15 * (-(s.wm / 4.0).powi(2)).exp()) + self.load_loss * t1.abs() / N1;
         let mut plate = self.tcp * (1.0 + 0.15 * (-(s.w / 0.1).powi(2)).exp());
         plate += self.deposit * (-(s.th / self.deposit_width).powi(2)).exp();
+        plate += self.spring_loss * spring;
+        let (mut motor, mut plate, mut bent) = (motor, plate, [0.0; 2]);
+        if self.bristle > 0.0 {
+            bent = [
+                dahl(&mut s.bent[0], s.w, self.bristle, h) * plate,
+                dahl(&mut s.bent[1], s.wm, self.bristle * GEAR, h) * motor,
+            ];
+            (motor, plate) = (0.0, 0.0);
+        }
         let cog = self.cog * (14.0 * s.thm).sin();
-        s.wm = prox(s.wm + h * (kt * s.i - t1 / N1 - self.bm * s.wm + cog) / self.jm, h * motor / self.jm);
+        s.wm = prox(
+            s.wm + h * (kt * s.i - t1 / N1 - self.bm * s.wm + cog - bent[1]) / self.jm,
+            h * motor / self.jm,
+        );
         s.w2 = prox(s.w2 + h * (t1 - t2_idler / N2) / self.j2, h * self.tc2 / self.j2);
-        s.w = prox(s.w + h * (t2 + ts - self.bp * s.w + push) / self.jp, h * plate / self.jp);
+        s.w = prox(s.w + h * (t2 + ts - self.bp * s.w + push - bent[0]) / self.jp, h * plate / self.jp);
         s.thm += h * s.wm;
         s.th2 += h * s.w2;
         s.th += h * s.w;
     }
+}
+
+/// Friction of bent bristles, share of sliding, after a step: dz/dt = (w − |w|·z)/length.
+fn dahl(z: &mut f64, speed: f64, length: f64, h: f64) -> f64 {
+    let way = speed * h / length;
+    *z = (*z + way) / (1.0 + way.abs());
+    *z
 }
 
 fn mesh(d: f64, speed: f64, gap: f64, k: f64, c: f64) -> f64 {

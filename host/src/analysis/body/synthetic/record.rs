@@ -10,7 +10,6 @@ use crate::trace::{
 };
 
 const TRAVEL_DEG: f64 = 84.0;
-const SUPPLY: f64 = 5.0;
 
 /// The trace of a run of a program.
 pub fn trace(run: &Run, procedure: ProcedureKind, program: &[Stimulus]) -> Trace {
@@ -18,13 +17,21 @@ pub fn trace(run: &Run, procedure: ProcedureKind, program: &[Stimulus]) -> Trace
     let mut random = Resampler::new(s.time_us.first().copied().unwrap_or(0) ^ 0x5EC0);
     let share = 0.8 / TRAVEL_DEG;
     let columns = [
-        (Channel::Rising, Unit::Volt, s.deg.iter().map(|d| SUPPLY * (0.1 + share * d)).collect::<Vec<f64>>()),
+        (
+            Channel::Rising,
+            Unit::Volt,
+            s.deg.iter().zip(&run.supply).map(|(d, v)| v * (0.1 + share * d)).collect::<Vec<f64>>(),
+        ),
         (
             Channel::Falling,
             Unit::Volt,
-            run.true_deg.iter().map(|d| SUPPLY * (0.9 - share * (d + 0.02 * random.normal()))).collect(),
+            run.second_deg
+                .iter()
+                .zip(&run.supply)
+                .map(|(d, v)| v * (0.9 - share * (d + 0.02 * random.normal())))
+                .collect(),
         ),
-        (Channel::Supply, Unit::Volt, vec![SUPPLY; s.deg.len()]),
+        (Channel::Supply, Unit::Volt, run.supply.iter().map(|v| v + 3e-4 * random.normal()).collect()),
         (Channel::MotorVolts, Unit::Volt, s.volts.clone()),
         (Channel::MotorAmps, Unit::Ampere, s.amps.clone()),
         (Channel::Temperature, Unit::Celsius, vec![s.celsius; s.deg.len()]),
@@ -58,6 +65,9 @@ pub fn trace(run: &Run, procedure: ProcedureKind, program: &[Stimulus]) -> Trace
             plate: Some(PlateScale { closed_ratio: 0.1, open_ratio: 0.9, travel_deg: TRAVEL_DEG }),
             mapping: Vec::new(),
             places: Vec::new(),
+            plan: Vec::new(),
+            link: None,
+            refused: Vec::new(),
         },
         time_us: s.time_us.clone(),
         columns: columns.collect(),

@@ -1,7 +1,7 @@
 //! A rig for the synthetic plant, for tests alone: runs a list of stimuli, samples at 5 kHz, and errs as the study's rig does
 //! (gains, offsets, noise, nonlinearity of the plate's own sensor; all engineering assumptions).
 
-use super::plant::{Bridge, Plant, RAD, State};
+use super::plant::{Bridge, Plant, RAD, State, Table};
 use crate::analysis::body::stretches::{Recording, Signals, closed_loop};
 use crate::analysis::statistics::Resampler;
 use crate::trace::Stimulus;
@@ -20,6 +20,13 @@ pub struct Bench {
     pub noise_deg: f64,
     /// Whether the plate's sensor bends.
     pub bends: bool,
+    /// The sensor supply's dip per ampere of motor current, V/A.
+    pub sag: f64,
+    /// Lag of the plate's sensor, s.
+    pub lag_s: f64,
+    /// What each feedback line's track adds at a place, degrees over degrees: a potentiometer's texture.
+    pub texture: Option<[Table; 2]>,
+    seen_lag: Option<f64>,
     random: Resampler,
     gain: [f64; 2],
     offset: [f64; 2],
@@ -33,6 +40,10 @@ pub struct Run {
     pub recording: Recording,
     /// True plate angle at each scan, degrees.
     pub true_deg: Vec<f64>,
+    /// What the second line makes of it, without noise, degrees.
+    pub second_deg: Vec<f64>,
+    /// Supply at each scan, V.
+    pub supply: Vec<f64>,
 }
 
 impl Bench {
@@ -51,7 +62,21 @@ impl Bench {
             w.2 = TAU * random.uniform();
         }
         let state = plant.rest();
-        Self { plant, state, noise_deg: 0.02, bends: true, random, gain, offset, waves, now_us: 0 }
+        Self {
+            plant,
+            state,
+            noise_deg: 0.02,
+            bends: true,
+            sag: 0.0,
+            lag_s: 0.0,
+            texture: None,
+            seen_lag: None,
+            random,
+            gain,
+            offset,
+            waves,
+            now_us: 0,
+        }
     }
 
     /// A healthy part of the study's spread, by seed.
@@ -75,7 +100,7 @@ impl Bench {
     pub fn run_pushed(&mut self, program: &[Stimulus], probe: impl Fn(f64) -> f64) -> Run {
         let mut signals = Signals { celsius: 24.0, ..Signals::default() };
         let mut began = Vec::new();
-        let mut true_deg = Vec::new();
+        let (mut true_deg, mut second_deg, mut supply) = (Vec::new(), Vec::new(), Vec::new());
         let mut control = Control { target: self.state.th / RAD, ..Control::default() };
         control.last_y = self.state.th;
         let start_us = self.now_us;
@@ -84,10 +109,13 @@ impl Bench {
             let (seconds, from, from_volts) = (length(*stimulus, &control), control.target, control.volts);
             for k in 0..(seconds / PERIOD_S).round() as usize {
                 let share = (k as f64 + 1.0) * PERIOD_S / seconds;
-                let y = self.state.th + self.noise_deg * RAD * self.random.normal();
+                let lagged = self.lagged();
+                let y = (lagged + self.track(0, lagged)) * RAD + self.noise_deg * RAD * self.random.normal();
                 let bridge = control.decide(*stimulus, from, from_volts, share, y);
-                self.sample(bridge, &mut signals);
+                self.sample(bridge, lagged, &mut signals);
                 true_deg.push(self.state.th / RAD);
+                second_deg.push(lagged + self.track(1, lagged));
+                supply.push(5.0 - self.sag * self.state.i.abs());
                 let lead = probe((self.now_us - start_us) as f64 * 1e-6);
                 for _ in 0..10 {
                     let push = if lead == 0.0 {
@@ -100,10 +128,50 @@ impl Bench {
                 self.now_us += 200;
             }
         }
-        Run { recording: Recording::new(signals, program, &began, &[]), true_deg }
+        Run { recording: Recording::new(signals, program, &began, &[]), true_deg, second_deg, supply }
     }
 
-    fn sample(&mut self, bridge: Bridge, out: &mut Signals) {
+    /// The plate as its sensor's filter lets it through, degrees.
+    fn lagged(&mut self) -> f64 {
+        let now = self.state.th / RAD;
+        let before = self.seen_lag.unwrap_or(now);
+        let keep = if self.lag_s > 0.0 { (-PERIOD_S / self.lag_s).exp() } else { 0.0 };
+        let seen = now + (before - now) * keep;
+        self.seen_lag = Some(seen);
+        seen
+    }
+
+    /// What a line's track adds, degrees.
+    fn track(&self, line: usize, deg: f64) -> f64 {
+        self.texture.as_ref().map_or(0.0, |t| t[line].at(deg * RAD).0 / RAD)
+    }
+
+    /// A potentiometer's two tracks: the texture of the physics study (0.06 and 0.03 % of supply over 1 and 0.3 degrees).
+    pub fn potentiometer(&mut self, seed: u64) {
+        let mut random = Resampler::new(seed ^ 0x90_7E);
+        let mut track = || {
+            let mut layer = |share: f64, length: f64| {
+                let grid: Vec<f64> = (0..2000).map(|_| random.normal()).collect();
+                let at = move |deg: f64| {
+                    let (mut sum, mut squares) = (0.0, 0.0);
+                    let middle = ((deg + 5.0) / 0.05) as i64;
+                    for k in middle - 60..=middle + 60 {
+                        let u = ((k as f64) * 0.05 - 5.0 - deg) / (0.5 * length);
+                        let weight = (-0.5 * u * u).exp();
+                        sum += weight * grid.get(k.max(0) as usize).copied().unwrap_or(0.0);
+                        squares += weight * weight;
+                    }
+                    share / 100.0 / 0.8 * 84.0 * sum / squares.sqrt()
+                };
+                at
+            };
+            let (coarse, fine) = (layer(0.06, 1.0), layer(0.03, 0.3));
+            Table::of(|deg| coarse(deg) + fine(deg))
+        };
+        self.texture = Some([track(), track()]);
+    }
+
+    fn sample(&mut self, bridge: Bridge, lagged: f64, out: &mut Signals) {
         let s = &self.state;
         let volts = match bridge {
             Bridge::Driven(u) => u,
@@ -112,7 +180,7 @@ impl Bench {
                 self.plant.k * (1.0 + self.plant.kr * (14.0 * s.thm + self.plant.phk).cos()) * s.wm
             }
         };
-        let deg = self.seen_deg(s.th / RAD) + self.noise_deg * self.random.normal();
+        let deg = self.seen_deg(lagged) + self.track(0, lagged) + self.noise_deg * self.random.normal();
         let amps = self.gain[0] * s.i + self.offset[0] + 4e-3 * self.random.normal();
         out.time_us.push(self.now_us);
         out.deg.push(deg);

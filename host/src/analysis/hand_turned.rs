@@ -1,0 +1,135 @@
+//! Invented recordings of a grip turned by hand and logged by something else than a rig: for the analysis' own tests only.
+//!
+//! Strokes are minimum-jerk movements (Flash, Hogan, J. Neurosci. 5, 1985, 1688) between the stops and hesitations on the way: pauses
+//! and reversals. Loggers clip, step, hum, drift, and log the angle late. Every number here is an engineering assumption.
+
+use super::statistics::Resampler;
+use super::synthetic::Synthetic;
+use crate::quantity::Channel;
+use crate::trace::Trace;
+
+/// How a hand turns.
+#[derive(Clone, Debug)]
+pub(crate) struct Hand {
+    /// Strokes, up and down in turn.
+    pub strokes: usize,
+    /// Peak speed of each, degrees per second: slowest and fastest.
+    pub speed_deg_s: (f64, f64),
+    /// Mean number of hesitations in a stroke.
+    pub hesitations: f64,
+    /// Degrees that a hesitation goes back: least and most; half of them only pause.
+    pub back_deg: (f64, f64),
+}
+
+impl Default for Hand {
+    fn default() -> Self {
+        Self { strokes: 12, speed_deg_s: (60.0, 160.0), hesitations: 0.7, back_deg: (0.3, 3.0) }
+    }
+}
+
+impl Hand {
+    /// Angle per scan, degrees.
+    pub fn motion(&self, part: &Synthetic, seed: u64) -> Vec<f64> {
+        let mut r = Resampler::new(seed ^ 0x4A4D);
+        let mut out = vec![0.0; (0.4 * part.rate_hz) as usize];
+        for stroke in 0..self.strokes {
+            let up = stroke % 2 == 0;
+            let sign = if up { 1.0 } else { -1.0 };
+            let end = if up { part.travel_deg } else { 0.0 };
+            let (slow, fast) = self.speed_deg_s;
+            let speed = slow + (fast - slow) * r.uniform();
+            let mut at = part.travel_deg - end;
+            let mut count = self.hesitations.floor() as usize;
+            count += usize::from(r.uniform() < self.hesitations.fract());
+            let mut places: Vec<f64> = (0..count).map(|_| 0.08 + 0.84 * r.uniform()).collect();
+            places.sort_by(f64::total_cmp);
+            for place in places {
+                let stop = (part.travel_deg - end) + sign * place * part.travel_deg;
+                if sign * (stop - at) < 1.0 {
+                    continue;
+                }
+                self.go(&mut out, part, stop, speed, &mut r);
+                at = stop;
+                if r.uniform() < 0.5 {
+                    let back = self.back_deg.0 + (self.back_deg.1 - self.back_deg.0) * r.uniform();
+                    at = (stop - sign * back).clamp(0.0, part.travel_deg);
+                    self.go(&mut out, part, at, 0.5 * speed, &mut r);
+                }
+            }
+            self.go(&mut out, part, end, speed, &mut r);
+            let rest = (0.15 + 0.25 * r.uniform()) * part.rate_hz;
+            out.extend(std::iter::repeat_n(end, rest as usize));
+        }
+        out
+    }
+
+    /// One movement and the pause after it.
+    fn go(&self, out: &mut Vec<f64>, part: &Synthetic, to: f64, speed: f64, r: &mut Resampler) {
+        let from = out.last().copied().unwrap_or(0.0);
+        // The peak of a minimum-jerk movement is 15/8 of its mean speed.
+        let seconds = (1.875 * (to - from).abs() / speed).max(0.08);
+        let n = (seconds * part.rate_hz).ceil() as usize;
+        for i in 1..=n {
+            let t = i as f64 / n as f64;
+            out.push(from + (to - from) * t.powi(3) * (10.0 - 15.0 * t + 6.0 * t * t));
+        }
+        let pause = (0.02 + 0.25 * r.uniform()) * part.rate_hz;
+        out.extend(std::iter::repeat_n(to, pause as usize));
+    }
+
+    /// A log of a part turned like this: no rig, no calibration.
+    pub fn log(&self, part: &Synthetic, seed: u64) -> Trace {
+        let part = Synthetic { foreign: true, rig_errors: false, ..part.clone() };
+        part.trace_of(&self.motion(&part, seed))
+    }
+}
+
+fn change(trace: &mut Trace, channel: Channel, to: impl Fn(usize, f32) -> f32) {
+    for column in trace.columns.iter_mut().filter(|c| c.channel == channel) {
+        column.values.iter_mut().enumerate().for_each(|(i, v)| *v = to(i, *v));
+    }
+}
+
+/// A logger whose range ends at some volts.
+pub(crate) fn clipped(mut trace: Trace, volts: f32) -> Trace {
+    Channel::SENSORS.iter().for_each(|c| change(&mut trace, *c, |_, v| v.min(volts)));
+    trace
+}
+
+/// A logger with coarse steps, volts.
+pub(crate) fn stepped(mut trace: Trace, volts: f32) -> Trace {
+    Channel::SENSORS.iter().for_each(|c| change(&mut trace, *c, |_, v| (v / volts).round() * volts));
+    trace
+}
+
+/// Mains hum of an amplitude in volts on both lines.
+pub(crate) fn humming(mut trace: Trace, hz: f64, volts: f64) -> Trace {
+    let time = trace.time_us.clone();
+    let at = |i: usize| (std::f64::consts::TAU * hz * time[i] as f64 * 1e-6).sin() * volts;
+    Channel::SENSORS.iter().for_each(|c| change(&mut trace, *c, |i, v| v + at(i) as f32));
+    trace
+}
+
+/// An angle in steps of some degrees.
+pub(crate) fn coarse_angle(mut trace: Trace, deg: f32) -> Trace {
+    change(&mut trace, Channel::Reference, |_, v| (v / deg).round() * deg);
+    trace
+}
+
+/// An angle that is some scans late.
+pub(crate) fn late_angle(mut trace: Trace, scans: usize) -> Trace {
+    for column in trace.columns.iter_mut().filter(|c| c.channel == Channel::Reference) {
+        let old = column.values.clone();
+        column.values.iter_mut().enumerate().for_each(|(i, v)| *v = old[i.saturating_sub(scans)]);
+    }
+    trace
+}
+
+/// Lines that drift by a share over the recording while the supply's column does not show it.
+pub(crate) fn drifting(mut trace: Trace, share: f64) -> Trace {
+    let n = trace.len().max(1) as f64;
+    Channel::SENSORS
+        .iter()
+        .for_each(|c| change(&mut trace, *c, |i, v| v * (1.0 + share * i as f64 / n) as f32));
+    trace
+}

@@ -1,0 +1,64 @@
+//! An angle column that is late or early against both lines.
+//!
+//! One lag of the angle opens the loops of both lines, in proportion to speed; hysteresis of a part does not know the speed. Strokes
+//! of different speeds show the lag (see `lag`), and it is taken out. At one speed a loop that both lines share may be either:
+//! the hysteresis of a log, whose timing nobody states, then holds a lag that would explain it.
+
+use super::{LimitKind, RecordingLimit};
+use crate::analysis::curve::Curves;
+use crate::analysis::prepared::{AngleSource, Prepared};
+use crate::quantity::{Channel, FigureName};
+
+/// Least lag that is named, seconds. Engineering assumption.
+const LEAST_S: f64 = 1e-3;
+/// Lags and loops of both lines count as one when they differ by no more than this share of the larger …
+const ALIKE: f64 = 0.25;
+/// … and this many standard errors.
+const ERRORS: f64 = 3.0;
+/// Loops smaller than this are nothing to explain, degrees.
+const LEAST_LOOP_DEG: f64 = 0.02;
+
+/// What can be said of the angle's timing.
+pub(super) fn find(prepared: &Prepared<'_>, curves: &Curves) -> Option<RecordingLimit> {
+    let (first, second) = (curves.line[0].as_ref()?, curves.line[1].as_ref()?);
+    if prepared.angle_source != AngleSource::Reference || prepared.trace.provenance.rig.is_some() {
+        return None;
+    }
+    if let (Some(a), Some(b)) = (first.lag, second.lag) {
+        let larger = a.seconds.abs().max(b.seconds.abs());
+        let alike = (a.seconds - b.seconds).abs() <= (ALIKE * larger).max(ERRORS * a.error.hypot(b.error));
+        let sure = |l: crate::analysis::lag::Lag| l.seconds.abs() > LEAST_S.max(ERRORS * l.error);
+        if !(alike && sure(a) && sure(b)) {
+            return None;
+        }
+        let mean = 0.5 * (a.seconds + b.seconds);
+        let text = format!(
+            "the angle was logged {:.1} ms {} against both lines; that was taken out, as well as the speeds of the strokes show it; log angle \
+             and lines in the same scan",
+            1e3 * mean.abs(),
+            if mean > 0.0 { "early" } else { "late" }
+        );
+        return Some(RecordingLimit::new(LimitKind::LateAngle, None, text));
+    }
+    let (a, b) = (first.hysteresis_deg?, second.hysteresis_deg?);
+    let larger = a.abs().max(b.abs());
+    if larger < LEAST_LOOP_DEG || (a - b).abs() > ALIKE * larger + LEAST_LOOP_DEG {
+        return None;
+    }
+    let text = format!(
+        "both lines show the same loop of {:.2} deg between up and down, and at one speed an angle that is {:.1} ms late would look the \
+         same: the hysteresis is uncertain by that; turn some strokes at a third of the speed",
+        larger,
+        1e3 * 0.5 * larger / prepared.speed_deg_s.max(1e-3)
+    );
+    let mut limit = RecordingLimit::new(LimitKind::LateAngle, None, text);
+    // Anything from none of the loop to all of it may be lag: half of it, as a standard uncertainty.
+    let shared = a.abs().min(b.abs());
+    let variance = |own: f64| own * own - (own - 0.5 * shared).max(0.0).powi(2);
+    limit.adds = Channel::SENSORS
+        .into_iter()
+        .zip([a, b])
+        .map(|(c, own)| (FigureName::Hysteresis, Some(c), variance(own.abs())))
+        .collect();
+    Some(limit)
+}

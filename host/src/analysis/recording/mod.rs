@@ -1,0 +1,172 @@
+//! What a recording can't carry: limits of the logger and of what was logged, recognised before the part is blamed for them.
+//!
+//! - `clipping`: the logger's range ends below a line.
+//! - `steps`: coarse steps of a line or of the angle, scans too far apart.
+//! - `hum`: mains on the lines.
+//! - `angle`: an angle column that is late, or that nothing tells from hysteresis.
+//! - `part`: what a grip can't be.
+//!
+//! Each says what was found, what that costs, and what to log instead. A figure it spoils is not told, or its uncertainty holds it; a
+//! finding it could have made does not condemn.
+
+mod angle;
+mod clipping;
+mod hum;
+mod part;
+mod steps;
+
+use super::curve::Curves;
+use super::prepared::Prepared;
+use super::{Figure, Finding, NotTestable, PartAnalysis};
+use crate::quantity::{Channel, FigureName, FindingKind};
+use crate::sheet::PartSheet;
+
+/// Most confidence in a finding that the recording itself could have made.
+const MOST_CONFIDENCE: f64 = 0.9;
+
+/// What limits a recording.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LimitKind {
+    /// The logger's range ends before the line does.
+    Clipping,
+    /// The steps of a line are as large as what is to be measured.
+    Quantisation,
+    /// Mains hum on a line.
+    Hum,
+    /// Scans lie too far apart for the speed.
+    SlowRate,
+    /// The steps of the angle are coarse.
+    CoarseAngle,
+    /// The angle is late or early against both lines.
+    LateAngle,
+    /// The recording is not of a grip, or not of one like the sheet's.
+    OtherPart,
+}
+
+impl LimitKind {
+    /// The name in `not_testable`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Clipping => "recording_clipping",
+            Self::Quantisation => "recording_quantisation",
+            Self::Hum => "recording_hum",
+            Self::SlowRate => "recording_rate",
+            Self::CoarseAngle => "recording_coarse_angle",
+            Self::LateAngle => "recording_late_angle",
+            Self::OtherPart => "recording_other_part",
+        }
+    }
+
+    /// Whether a part stays undecided for it, whatever the figures say.
+    pub const fn holds_back(self) -> bool {
+        matches!(self, Self::Clipping | Self::OtherPart)
+    }
+}
+
+/// One limit of a recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RecordingLimit {
+    /// What.
+    pub kind: LimitKind,
+    /// Of which line; none = of the recording as a whole.
+    pub channel: Option<Channel>,
+    /// What was found, what it costs, and what to log instead, in a sentence.
+    pub text: String,
+    /// Figures that can't be had because of it.
+    pub spoils: Vec<(FigureName, Option<Channel>)>,
+    /// Variance that it may have added to figures, in their unit squared.
+    pub adds: Vec<(FigureName, Option<Channel>, f64)>,
+    /// Kinds of finding that it could have made, of any line.
+    pub imitates: Vec<FindingKind>,
+    /// A flat spot this deep or less, degrees lost, could be its work.
+    pub imitates_depth_deg: f64,
+    /// A dropout this deep or less, mV at 5 V, could be its work; then the dropout rate can't be had either.
+    pub imitates_jump_mv: f64,
+}
+
+impl RecordingLimit {
+    fn new(kind: LimitKind, channel: Option<Channel>, text: String) -> Self {
+        Self {
+            kind,
+            channel,
+            text,
+            spoils: Vec::new(),
+            adds: Vec::new(),
+            imitates: Vec::new(),
+            imitates_depth_deg: 0.0,
+            imitates_jump_mv: 0.0,
+        }
+    }
+}
+
+/// Every limit of a sweep, a hand sweep or an imported file.
+pub fn find(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartSheet) -> Vec<RecordingLimit> {
+    let mut out: Vec<RecordingLimit> = part::find(prepared, sheet).into_iter().collect();
+    for line in 0..2 {
+        out.extend(clipping::find(prepared, line));
+        out.extend(steps::of_line(prepared, line));
+        out.extend(hum::find(prepared, line));
+    }
+    out.extend(steps::of_rate(prepared));
+    out.extend(steps::of_angle(prepared));
+    if let Some(curves) = curves {
+        out.extend(angle::find(prepared, curves));
+    }
+    out
+}
+
+/// Takes limits into account: in figures, findings, and what is named as not testable.
+pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
+    for limit in limits {
+        let counted = out.findings.iter().any(|f| f.kind == FindingKind::Dropout && imitated(limit, f));
+        let mut spoils = limit.spoils.clone();
+        spoils.extend(counted.then_some((FigureName::DropoutRate, None)));
+        let spoiled = |f: &Figure| spoils.contains(&(f.name, f.channel));
+        for (name, channel) in &spoils {
+            let what = channel.map_or(name.name().to_owned(), |c| format!("{} {c}", name.name()));
+            out.not_testable.retain(|n| n.what != what);
+            out.not_testable.insert(0, NotTestable { what, why: limit.text.clone() });
+        }
+        out.figures.retain(|f| !spoiled(f));
+        for (name, channel, variance) in &limit.adds {
+            for f in out.figures.iter_mut().filter(|f| (f.name, f.channel) == (*name, *channel)) {
+                widen(f, *variance);
+            }
+        }
+        out.findings.iter_mut().filter(|f| imitated(limit, f)).for_each(|f| {
+            f.confidence = f.confidence.min(MOST_CONFIDENCE);
+            f.text.push_str(&format!("; the recording could have made this by itself: {}", limit.text));
+        });
+        if limit.kind.holds_back() {
+            let what =
+                limit.channel.map_or(limit.kind.name().to_owned(), |c| format!("{} {c}", limit.kind.name()));
+            out.not_testable.push(NotTestable { what, why: limit.text.clone() });
+        }
+        out.warnings.push(limit.text.clone());
+    }
+    out.recording = limits.to_vec();
+}
+
+/// A figure of which a part may be the recording's: its uncertainty reaches down to what is left without.
+fn widen(figure: &mut Figure, variance: f64) {
+    let left = (figure.value * figure.value - variance).max(0.0).sqrt();
+    figure.standard_uncertainty = figure.standard_uncertainty.hypot(figure.value.abs() - left);
+}
+
+/// Whether the recording could have made a finding.
+fn imitated(limit: &RecordingLimit, finding: &Finding) -> bool {
+    let detail = |name| finding.details.iter().find(|d| d.name == name).map(|d| d.value);
+    let shallow = || {
+        let lost = detail("width").zip(detail("slope_loss")).map(|(w, l)| 0.01 * w * l);
+        finding.kind == FindingKind::FlatSpot && lost.is_some_and(|l| l <= limit.imitates_depth_deg)
+    };
+    let small = || {
+        finding.kind == FindingKind::Dropout
+            && limit.channel.is_none_or(|c| finding.channel.is_none_or(|of| of == c))
+            && detail("deepest").is_some_and(|d| d <= limit.imitates_jump_mv)
+    };
+    limit.imitates.contains(&finding.kind) || shallow() || small()
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,90 @@
+//! Limits of a recording, recognised and not invented.
+
+use super::*;
+use crate::analysis::hand_turned::{Hand, clipped, coarse_angle, humming, late_angle, stepped};
+use crate::analysis::synthetic::Synthetic;
+use crate::trace::Trace;
+
+fn limits(trace: &Trace, part: &Synthetic) -> Vec<RecordingLimit> {
+    let sheet = part.sheet();
+    let prepared = Prepared::new(trace, &sheet);
+    find(&prepared, Curves::new(&prepared, &sheet).as_ref(), &sheet)
+}
+
+fn logged(seed: u64) -> (Synthetic, Trace) {
+    let part = Synthetic { rate_hz: 1000.0, ..Synthetic::hall(seed) };
+    let trace = Hand::default().log(&part, seed);
+    (part, trace)
+}
+
+#[track_caller]
+fn check(trace: &Trace, part: &Synthetic, kind: LimitKind, channel: Option<Channel>) {
+    let found = limits(trace, part);
+    assert!(found.iter().any(|l| l.kind == kind && l.channel == channel), "{}: {found:#?}", part.seed);
+}
+
+#[test]
+fn a_careful_log_and_a_rigs_sweep_have_no_limit() {
+    for seed in 1..=10 {
+        let (part, trace) = logged(seed);
+        let found = limits(&trace, &part);
+        assert!(found.is_empty(), "{seed}: {found:#?}");
+        let part = Synthetic { dead_deg: [1.2, 0.8], ..Synthetic::hall(seed) };
+        assert!(limits(&part.trace(), &part).is_empty());
+        let part = Synthetic { dead_deg: [1.2, 0.8], ..Synthetic::pot(seed) };
+        assert!(limits(&part.trace(), &part).is_empty());
+    }
+}
+
+#[test]
+fn a_range_that_ends_below_the_lines_is_clipping_and_no_dead_band() {
+    for seed in 1..=10 {
+        for volts in [4.4, 4.096] {
+            let (part, trace) = logged(seed);
+            let trace = clipped(trace, volts);
+            check(&trace, &part, LimitKind::Clipping, Some(Channel::Rising));
+            check(&trace, &part, LimitKind::Clipping, Some(Channel::Falling));
+            let told = crate::analysis::grip::analyse(
+                crate::analysis::grip::GripTraces { sweep: &trace, leads: None, flex: None },
+                &part.sheet(),
+            );
+            let bands =
+                [(FigureName::DeadBandOpen, Channel::Rising), (FigureName::DeadBandClosed, Channel::Falling)];
+            for (name, channel) in bands {
+                assert!(!told.figures.iter().any(|f| (f.name, f.channel) == (name, Some(channel))));
+            }
+            assert!(told.findings.iter().all(|f| f.confidence < 0.95), "{:#?}", told.findings);
+        }
+    }
+}
+
+#[test]
+fn hum_coarse_steps_and_a_late_angle_are_named() {
+    for seed in 1..=10 {
+        let (part, trace) = logged(seed);
+        for hz in [50.0, 60.0] {
+            check(&humming(trace.clone(), hz, 3e-3), &part, LimitKind::Hum, Some(Channel::Falling));
+        }
+        check(&stepped(trace.clone(), 5.0 / 256.0), &part, LimitKind::Quantisation, Some(Channel::Rising));
+        check(&coarse_angle(trace.clone(), 0.5), &part, LimitKind::CoarseAngle, None);
+        check(&late_angle(trace.clone(), 8), &part, LimitKind::LateAngle, None);
+    }
+}
+
+#[test]
+fn what_a_grip_can_not_be_is_said() {
+    let (part, trace) = logged(1);
+    // Opened in a tenth of a second, again and again.
+    let motor = Hand { speed_deg_s: (1500.0, 1500.0), hesitations: 0.0, ..Hand::default() };
+    check(&motor.log(&part, 1), &part, LimitKind::OtherPart, None);
+    let mut driven = trace.clone();
+    let mut amps = driven.columns[0].clone();
+    amps.channel = Channel::MotorVolts;
+    driven.columns.push(amps);
+    check(&driven, &part, LimitKind::OtherPart, None);
+    let mut wide = trace;
+    wide.columns.iter_mut().filter(|c| c.channel == Channel::Reference).for_each(|c| {
+        c.values.iter_mut().for_each(|v| *v *= 1.2);
+    });
+    check(&wide, &part, LimitKind::OtherPart, None);
+}
