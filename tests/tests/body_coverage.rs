@@ -216,7 +216,7 @@ fn the_feedback_lines_have_a_shape_against_the_rotor_and_each_other() {
 
 #[test]
 fn a_bend_that_both_lines_share_shows_against_the_rotor() {
-    let bend = "kind = \"common_nonlinearity\"\namplitude_deg = 3\nperiod_deg = 84";
+    let bend = "kind = \"common_nonlinearity\"\namplitude_deg = 4.5\nperiod_deg = 84";
     let body = Body::with(&[bend]);
     for seed in SEEDS {
         let (analysis, judgement) =

@@ -30,14 +30,15 @@ pub enum Class {
     FeedbackDropout,
     FeedbackCommon,
     ImpactDropout,
-    SupplyOrGroundLead,
+    SupplyLead,
+    GroundLead,
     SignalLead,
     Leak,
 }
 
 impl Class {
     /// Every class, in the order of the tables.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 23] = [
         Self::Healthy,
         Self::WornTooth,
         Self::WornTeeth,
@@ -57,7 +58,8 @@ impl Class {
         Self::FeedbackDropout,
         Self::FeedbackCommon,
         Self::ImpactDropout,
-        Self::SupplyOrGroundLead,
+        Self::SupplyLead,
+        Self::GroundLead,
         Self::SignalLead,
         Self::Leak,
     ];
@@ -90,7 +92,8 @@ impl Class {
             Self::ImpactDropout => {
                 ("dropout on impact", "50 us to 5 ms, one line, 50 to 100 % of impacts", None)
             }
-            Self::SupplyOrGroundLead => ("supply or ground lead", "5 to 30 ohm", None),
+            Self::SupplyLead => ("supply lead", "5 to 30 ohm", None),
+            Self::GroundLead => ("ground lead", "5 to 30 ohm", None),
             Self::SignalLead => ("signal lead", "300 to 3000 ohm, one line", None),
             Self::Leak => ("leakage", "20 to 2 kohm from one line to ground or supply", None),
         }
@@ -118,7 +121,8 @@ impl Class {
             Self::FeedbackOffset => &[K::FeedbackOffset],
             Self::FeedbackDropout | Self::ImpactDropout => &[K::FeedbackIntermittent],
             Self::FeedbackCommon => &[K::FeedbackIntermittent, K::Dropout],
-            Self::SupplyOrGroundLead => &[K::SupplyLead, K::GroundLead],
+            Self::SupplyLead => &[K::SupplyLead],
+            Self::GroundLead => &[K::GroundLead],
             Self::SignalLead => &[K::SignalLead],
             Self::Leak => &[K::Leakage],
         }
@@ -296,10 +300,8 @@ fn feedback(class: Class, r: &mut Range<'_>) -> Option<Fault> {
                 towards: Towards::Open,
             }
         }
-        Class::SupplyOrGroundLead => {
-            let ohms = r.log(5.0, 30.0);
-            if r.one_of(&[true, false]) { Fault::SupplyLead { ohms } } else { Fault::GroundLead { ohms } }
-        }
+        Class::SupplyLead => Fault::SupplyLead { ohms: r.log(5.0, 30.0) },
+        Class::GroundLead => Fault::GroundLead { ohms: r.log(5.0, 30.0) },
         Class::SignalLead => Fault::SignalLead { channel, ohms: r.log(300.0, 3000.0) },
         Class::Leak => {
             let to = r.one_of(&[LeakTo::Ground, LeakTo::Supply]);

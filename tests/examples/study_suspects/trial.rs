@@ -81,6 +81,10 @@ impl Class {
             Self::Body(B::FeedbackDropout) => Cause::SignalContact,
             Self::Body(B::FeedbackCommon) => Cause::SupplyContact,
             Self::Body(B::ImpactDropout) => Cause::ImpactContact,
+            Self::Body(B::SupplyLead) => Cause::SupplyLead,
+            Self::Body(B::GroundLead) => Cause::GroundLead,
+            Self::Body(B::SignalLead) => Cause::SignalLead,
+            Self::Body(B::Leak) => Cause::Leakage,
         })
     }
 }
