@@ -159,8 +159,7 @@ fn dead_bands_of_both_kinds_of_part_lie_within_their_uncertainty() {
 fn a_driven_sweep_gives_every_figure_of_both_lines_and_the_pair() {
     let a = analysed(&Synthetic::hall(11));
     // Events, single scans and releases are told by what searches for defects.
-    let of_defects =
-        [FigureName::DropoutRate, FigureName::LimpTrips, FigureName::CorrelationMomentary];
+    let of_defects = [FigureName::DropoutRate, FigureName::LimpTrips, FigureName::CorrelationMomentary];
     for name in FigureName::ALL.into_iter().filter(|f| f.belongs_to(PartKind::Grip)) {
         if of_defects.contains(&name) || name.is_of_a_release() {
             continue;

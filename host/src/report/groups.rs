@@ -127,12 +127,7 @@ const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
             FigureName::LimpTrips,
         ],
     ),
-    (
-        "Self-closing",
-        "",
-        Layout::List,
-        &[FigureName::ReturnRest, FigureName::ReturnTorque],
-    ),
+    ("Self-closing", "", Layout::List, &[FigureName::ReturnRest, FigureName::ReturnTorque]),
 ];
 
 /// The figures of a body in groups; what no group knows comes last. `rows` are the outcome's figures in words.
