@@ -44,7 +44,7 @@ enum Layout {
 }
 
 /// Heading, reading, layout and figures of each group, in the order of the report.
-const GROUPS: [(&str, &str, Layout, &[FigureName]); 9] = [
+const GROUPS: [(&str, &str, Layout, &[FigureName]); 10] = [
     (
         "Rest and stops",
         "",

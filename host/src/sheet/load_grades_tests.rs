@@ -56,7 +56,7 @@ fn each_mistake_is_pointed_at() {
         &["a list of words in quotes"],
     );
     refused(&with("verdicts = [\"within\"]", "verdicts = [1]"), "[1]", &["a word in quotes, not a number"]);
-    refused(&with("\"sweep\", \"leads_check\"", "\"sweep\", \"sweep\""), "sweep", &["stands twice"]);
+    refused(&with("\"sweep\", \"release\"", "\"sweep\", \"sweep\""), "sweep", &["stands twice"]);
     refused(&with("\"sweep\"", "\"sweeep\""), "sweeep", &["did you mean `sweep`?"]);
     refused(
         &with("smallest_margin_percent = 30.0", "smallest_margin_percent = 101"),
