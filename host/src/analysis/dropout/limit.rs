@@ -1,7 +1,8 @@
 //! The shortest and the shallowest loss that the search finds in this recording: tried on the recording itself, not reckoned.
 //!
 //! Losses are put into copies of the recording's own scans, at places and phases of the sampling drawn from a fixed seed, through the
-//! declared input filter; the very search is run on each. Stated is the least that was found at all of [`TRIALS`] places, and so are all
+//! declared input filter; the search for jumps is run on each, with the noise and threshold of the whole recording (what a place is weighed
+//! with afterwards is not, nor the search for slow losses). Stated is the least that was found at all of [`TRIALS`] places, and so are all
 //! longer or deeper ones that were tried: of 59 none missed shows 95 % with 95 % confidence (0.95⁵⁹ = 0.048; exact binomial). An open
 //! lead is tried as what it is: its cable holds the line up, so it falls with a time constant of its own (150 pF on 1 MΩ, WIRE.md; of
 //! another logger's input nothing is known, and the same is assumed), and what little of it passes the filter is what must be seen.
