@@ -25,6 +25,8 @@ const FASTEST_DEG_S: f64 = 60.0;
 const SETTLE_S: f64 = 0.05;
 /// A side's line leaves this much about rest out, degrees: above and below.
 const ABOUT_REST_DEG: (f64, f64) = (2.0, 1.0);
+/// The current crosses zero within this of where the plate rests when it is let go, degrees: the loop lags where the springs turn round.
+const LET_GO_DEG: f64 = 2.5;
 /// And this much at the stops.
 const AT_STOP_DEG: f64 = 1.3;
 /// Friction this near to the closed stop tells sticking, degrees.
@@ -120,7 +122,13 @@ pub fn torque(amps: Estimate, emf: Estimate) -> Option<Estimate> {
 }
 
 /// Measures from every slow ramp. None where the plate was not led both ways over at least 5 degrees.
-pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> Option<Creep> {
+/// `let_go_deg` = where the plate rests when it is let go, where known: gears that jump make the current cross zero elsewhere too.
+pub fn measure(
+    recordings: &[&Recording],
+    offsets: Offsets,
+    rig: RigErrors,
+    let_go_deg: Option<f64>,
+) -> Option<Creep> {
     let mut sides: [Side; 2] = [Side::default(), Side::default()];
     let mut speeds = Vec::new();
     for r in recordings {
@@ -160,7 +168,7 @@ pub fn measure(recordings: &[&Recording], offsets: Offsets, rig: RigErrors) -> O
     }
     let speed_deg_s = statistics::median(&mut speeds).unwrap_or(0.0);
     let mut out = Creep {
-        rest_deg: zero_crossing(&places),
+        rest_deg: zero_crossing(&places, let_go_deg),
         unsteady: places.iter().filter(|p| !p.steady).count() as f64 / places.len() as f64,
         places,
         main_amps: None,
@@ -225,7 +233,7 @@ impl Side {
 }
 
 /// Median of the places where the spring's current goes from negative to positive.
-fn zero_crossing(places: &[Place]) -> Option<Estimate> {
+fn zero_crossing(places: &[Place], let_go_deg: Option<f64>) -> Option<Estimate> {
     let crossings: Vec<f64> = places
         .windows(2)
         .filter(|w| w[1].deg - w[0].deg < 1.5 * BIN_DEG && w[0].spring() < 0.0 && w[1].spring() >= 0.0)
@@ -233,6 +241,7 @@ fn zero_crossing(places: &[Place]) -> Option<Estimate> {
             let (a, b) = (w[0].spring(), w[1].spring());
             w[0].deg - a * (w[1].deg - w[0].deg) / (b - a)
         })
+        .filter(|at: &f64| let_go_deg.is_none_or(|rest| (at - rest).abs() < LET_GO_DEG))
         .collect();
     // Within a bin of the step the place is known by interpolation only.
     Estimate::median_of(&crossings, 0.1 * BIN_DEG)
@@ -288,11 +297,15 @@ fn weakest(places: &[Place], rest: f64, top: f64) -> Option<(Estimate, f64)> {
         // Towards rest the current is spring less friction, away from it their sum.
         let left: Vec<f64> = w.iter().map(|p| if p.deg > rest { p.down } else { -p.up }).collect();
         let friction = mean(&w.iter().map(Place::friction).collect::<Vec<f64>>())?;
+        // Where the springs seem to pull away from rest it is not they that the current tells of.
+        let towards = mean(
+            &w.iter().map(|p| if p.deg > rest { p.spring() } else { -p.spring() }).collect::<Vec<f64>>(),
+        )?;
         let spread = statistics::standard_deviation(&left)?;
         // Ripple of neighbours hangs together: half of them are independent.
         let error = spread / (0.5 * w.len() as f64).sqrt() / friction;
         let margin = Estimate::new(mean(&left)? / friction, error)?;
-        (friction > 0.0).then_some((margin, w[w.len() / 2].deg))
+        (friction > 0.0 && towards > -0.3 * friction).then_some((margin, w[w.len() / 2].deg))
     };
     // The weakest is the one that stands out: a place of great scatter says little.
     let sure = |m: &(Estimate, f64)| m.0.value + m.0.uncertainty;
@@ -414,8 +427,8 @@ mod tests {
 
     #[test]
     fn springs_and_friction_of_known_currents_come_back() {
-        let found =
-            measure(&[&ramps(spring, |_| 0.7)], Offsets::default(), RigErrors::default()).expect("both ways");
+        let found = measure(&[&ramps(spring, |_| 0.7)], Offsets::default(), RigErrors::default(), None)
+            .expect("both ways");
         let near = |e: Option<Estimate>, truth: f64, by: f64| {
             let e = e.expect("measured");
             assert!((e.value - truth).abs() < by, "{e:?} for {truth}");
@@ -432,8 +445,8 @@ mod tests {
     #[test]
     fn sticking_is_told_where_it_is() {
         let sticky = |deg: f64| 0.7 + 0.4 * (-(deg / 2.0f64).powi(2)).exp();
-        let found =
-            measure(&[&ramps(spring, sticky)], Offsets::default(), RigErrors::default()).expect("both ways");
+        let found = measure(&[&ramps(spring, sticky)], Offsets::default(), RigErrors::default(), None)
+            .expect("both ways");
         let sticking = found.sticking_amps.expect("measured");
         // The first degree of a ramp is left out, so the middle of the first three bins lies at 2.1 degrees: 0.4·e^(−1.1).
         assert!((0.10..0.16).contains(&sticking.value), "{sticking:?}");
@@ -443,7 +456,7 @@ mod tests {
     #[test]
     fn the_return_margin_is_what_the_spring_leaves_over_friction_at_its_weakest_place() {
         let margin = |friction: fn(f64) -> f64| {
-            let found = measure(&[&ramps(spring, friction)], Offsets::default(), RigErrors::default());
+            let found = measure(&[&ramps(spring, friction)], Offsets::default(), RigErrors::default(), None);
             let found = found.expect("both ways");
             (found.return_margin.expect("measured"), found.return_margin_deg.expect("a place"))
         };
@@ -464,6 +477,7 @@ mod tests {
             &[&ramps(spring, |deg| 0.6 + 0.1 * spring(deg).abs())],
             Offsets::default(),
             RigErrors::default(),
+            None,
         );
         let found = found.expect("both ways");
         let (all, constant) = (found.friction_amps.expect("all"), found.constant_amps.expect("constant"));
@@ -474,8 +488,8 @@ mod tests {
     #[test]
     fn a_line_that_does_not_fit_its_places_tells_no_spring() {
         let torn = |deg: f64| if deg < 5.5 { -0.9 + 0.8 * (9.0 * deg).sin() } else { spring(deg) };
-        let found =
-            measure(&[&ramps(torn, |_| 0.7)], Offsets::default(), RigErrors::default()).expect("both ways");
+        let found = measure(&[&ramps(torn, |_| 0.7)], Offsets::default(), RigErrors::default(), None)
+            .expect("both ways");
         assert_eq!(found.default_amps, None);
         assert!(found.main_amps.is_some());
     }
@@ -484,6 +498,6 @@ mod tests {
     fn a_plate_that_was_led_one_way_only_has_no_figures() {
         let mut recording = ramps(spring, |_| 0.7);
         recording.stretches.truncate(1);
-        assert_eq!(measure(&[&recording], Offsets::default(), RigErrors::default()), None);
+        assert_eq!(measure(&[&recording], Offsets::default(), RigErrors::default(), None), None);
     }
 }

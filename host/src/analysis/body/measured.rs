@@ -209,9 +209,10 @@ impl Measured {
         let all = r.all();
         let found = rest::find(&all);
         let returns_to_rest = found.as_ref().is_some_and(|r| r.hung_from_above <= MOST_HUNG);
+        let settled = found.as_ref().filter(|_| returns_to_rest).map(|r| r.position.value);
         let drives: Vec<&Recording> = [&r.creep, &r.release, &r.step].into_iter().flatten().collect();
         let creeps: Vec<&Recording> = r.creep.iter().collect();
-        let creep = creep::measure(&creeps, motor::offsets(&all), rig);
+        let creep = creep::measure(&creeps, motor::offsets(&all), rig, settled);
         let let_go = found.filter(|_| returns_to_rest);
         let by_creep = creep.as_ref().and_then(|c| c.rest_deg).map(|e| e.value);
         let rest_deg = let_go.as_ref().map(|r| r.position.value).or(by_creep);
