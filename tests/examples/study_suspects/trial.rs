@@ -72,7 +72,6 @@ impl Class {
             Self::Body(B::WeakDefaultSpring) => Cause::WeakDefaultSpring,
             Self::Body(B::StickyPlate) => Cause::StickyPlate,
             Self::Body(B::DryBearing) => Cause::DryBearing,
-            Self::Body(B::SupplyOrGroundLead) => Cause::SupplyLead,
             Self::Body(B::SignalLead) => Cause::SignalLead,
             Self::Body(B::Leak) => Cause::Leakage,
             Self::Body(B::WindingResistance) => Cause::WindingResistance,
@@ -83,8 +82,6 @@ impl Class {
             Self::Body(B::ImpactDropout) => Cause::ImpactContact,
             Self::Body(B::SupplyLead) => Cause::SupplyLead,
             Self::Body(B::GroundLead) => Cause::GroundLead,
-            Self::Body(B::SignalLead) => Cause::SignalLead,
-            Self::Body(B::Leak) => Cause::Leakage,
         })
     }
 }
