@@ -33,7 +33,9 @@ pub fn analyse(
         End::Closed => (&curve.down, FigureName::DeadBandClosed),
         End::Open => (&curve.up, FigureName::DeadBandOpen),
     };
-    let Straight { from, x, y, fit, hinge } = straight_part(curves, arriving, curve.slope, &stop)?;
+    let straight = straight_part(curves, arriving, curve.slope, &stop)?;
+    let bend = straight.moved_by_half(&stop);
+    let Straight { from, x, y, fit, hinge } = straight;
     let half_play = 0.5 * curve.hysteresis_deg.unwrap_or(0.0).abs();
     let value = hinge + half_play.min(hinge);
     // What the straight part itself scatters by (texture) the extrapolation may be off by as well.
@@ -47,7 +49,7 @@ pub fn analyse(
         name,
         channel: Some(Channel::SENSORS[line]),
         value,
-        standard_uncertainty: texture.hypot(rest).hypot(hidden).hypot(place),
+        standard_uncertainty: texture.hypot(rest).hypot(hidden).hypot(place).hypot(bend),
         upper_bound: None,
         at_deg: Some(stop.deg),
         condition: Condition::NONE,
@@ -70,6 +72,23 @@ struct Straight {
     fit: LineFit,
     /// Where its line meets the value at rest, degrees from the stop.
     hinge: f64,
+}
+
+impl Straight {
+    /// What the hinge moves by when the nearer or the further half alone is carried on, degrees, as a standard uncertainty: a bend of the
+    /// line, or texture as long as the straight part, which its own scatter does not show. Rectangular within the two.
+    fn moved_by_half(&self, stop: &Stop) -> f64 {
+        let middle = self.from + 0.5 * (STRAIGHT_DEG.1 - STRAIGHT_DEG.0);
+        let hinge = |near: bool| {
+            let kept = self.x.iter().zip(&self.y).filter(|(x, _)| (**x < middle) == near);
+            let (x, y): (Vec<f64>, Vec<f64>) = kept.map(|(x, y)| (*x, *y)).unzip();
+            statistics::fit_line(&x, &y).map(|fit| (stop.ratio - fit.intercept) / fit.slope)
+        };
+        // The whole lies between both; the further half is carried on over twice the way, so half of what it moves by is the whole's.
+        let off =
+            |near: bool, share: f64| hinge(near).map_or(0.0, |h| share * (h.max(0.0) - self.hinge).abs());
+        off(true, 1.0).max(off(false, 0.5)) / 3.0f64.sqrt()
+    }
 }
 
 /// The nearest straight part that a dead band does not reach into. None without one.

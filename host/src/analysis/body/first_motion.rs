@@ -62,13 +62,18 @@ mod tests {
     use super::*;
     use crate::analysis::statistics::Resampler;
 
+    /// Noise of the mean of two lines of 0.02 degrees each.
+    const NOISE_DEG: f64 = 0.014;
+
     /// Steps that begin at `begins_s` and go as a cube, seen at 5 kHz at any phase; and their true first motion.
     fn steps(n: usize, begins_s: f64, random: &mut Resampler) -> (Vec<Vec<(f64, f64)>>, f64) {
         let rate = 0.004 / 2e-4f64.powi(3);
         let one = |random: &mut Resampler| {
             let phase = 2e-4 * random.uniform();
             let samples = (0..20).map(|k| phase + 2e-4 * f64::from(k));
-            samples.map(|t| (t, rate * (t - begins_s).max(0.0).powi(3) + 0.02 * random.normal())).collect()
+            samples
+                .map(|t| (t, rate * (t - begins_s).max(0.0).powi(3) + NOISE_DEG * random.normal()))
+                .collect()
         };
         ((0..n).map(|_| one(random)).collect(), begins_s + 2e-4)
     }
@@ -77,9 +82,9 @@ mod tests {
     fn the_bias_of_single_onsets_comes_back_from_steps_laid_over_each_other() {
         let mut random = Resampler::new(4);
         for late in [-5e-4, 0.0, 2.4e-4] {
-            let (motions, first) = steps(60, 1.2e-3, &mut random);
-            let onsets: Vec<f64> = (0..60).map(|_| first + late + 1e-4 * random.normal()).collect();
-            let found = bias(&onsets, &motions, 0.02).expect("sixty steps");
+            let (motions, first) = steps(100, 1.2e-3, &mut random);
+            let onsets: Vec<f64> = (0..100).map(|_| first + late + 1e-4 * random.normal()).collect();
+            let found = bias(&onsets, &motions, NOISE_DEG).expect("sixty steps");
             assert!((found.value - late).abs() < 3.0 * found.uncertainty, "{found:?} for {late}");
             assert!(found.uncertainty < 1.5e-4, "{found:?}");
         }
@@ -88,6 +93,6 @@ mod tests {
     #[test]
     fn a_few_steps_tell_none() {
         let (motions, _) = steps(5, 1e-3, &mut Resampler::new(1));
-        assert_eq!(bias(&[1e-3; 5], &motions, 0.02), None);
+        assert_eq!(bias(&[1e-3; 5], &motions, NOISE_DEG), None);
     }
 }

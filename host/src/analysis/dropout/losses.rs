@@ -48,7 +48,7 @@ pub(super) fn add(
                 values: &pair.residual,
                 sigma: pair.sigma,
                 least: LEAST,
-                slack: 0.0,
+                slack: pair.steps,
                 lag_us: LAG_US.0,
             };
             let by = a.as_ref().zip(b.as_ref());
@@ -90,6 +90,7 @@ struct Against {
     values: Vec<f32>,
     runs: Vec<Range<usize>>,
     slope: f64,
+    steps: f64,
     sigma: f64,
 }
 
@@ -104,8 +105,9 @@ impl Against {
         let slope = watched::nominal_slope(sheet, index);
         let values = watched::detrended(prepared, sheet, index, line, &prepared.deg).unwrap_or_default();
         let runs = finite_runs(&[&values], runs);
-        let sigma = detect::noise(&values, &runs);
-        Self { values, runs, slope, sigma }
+        let steps = super::steps(prepared, index);
+        let sigma = detect::noise(&values, &runs).max(steps / super::STEPS_IN_NOISE);
+        Self { values, runs, slope, steps, sigma }
     }
 
     fn losses(&self, prepared: &Prepared<'_>) -> Vec<Loss> {
@@ -113,7 +115,7 @@ impl Against {
             values: &self.values,
             sigma: self.sigma,
             least: LEAST_BY_REFERENCE,
-            slack: 2.0 * self.slope.abs() * prepared.angle_noise_deg,
+            slack: 2.0 * self.slope.abs() * prepared.angle_noise_deg + self.steps,
             lag_us: if prepared.trace.provenance.rig.is_some() { LAG_US.0 } else { LAG_US.1 },
         };
         slow::search(prepared, &series, &self.runs)

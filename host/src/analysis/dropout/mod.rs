@@ -42,6 +42,8 @@ const MOTION_SHARE: f32 = 0.1;
 const STILL_DEG: f64 = 0.05;
 /// A flat spot or noisy stretch explains what lies this near to it, degrees.
 const EXPLAINS_DEG: f64 = 1.0;
+/// A step of the logger counts as so many standard deviations of noise: seven of these, the threshold, are 1.4 steps.
+const STEPS_IN_NOISE: f64 = 5.0;
 /// Confidence from which an event counts in the rate.
 pub const SURE: f64 = 0.95;
 
@@ -156,7 +158,7 @@ pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     let runs = finite_runs(&columns, &prepared.segments);
     let mut found = Vec::new();
     let pair = match lines.as_slice() {
-        [(_, first), (_, second)] => Some(Pair::new(first, second, &runs, sheet)),
+        [(_, first), (_, second)] => Some(Pair::new(prepared, [first, second], &runs, sheet)),
         _ => None,
     };
     let mut noise = None;
@@ -181,6 +183,13 @@ pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     let mut report = Report { events: found, findings, figure: None, watched_min, limits, noise };
     report.figure = rate(&[&report]);
     report
+}
+
+/// The logger's steps of a line, ratio of supply; 0 where it has none to speak of. A reading may be off by one of them without anything
+/// being wrong, so that counts as noise however still the codes stand.
+fn steps(prepared: &Prepared<'_>, line: usize) -> f64 {
+    let volts = prepared.trace.channel(Channel::SENSORS[line]).unwrap_or_default();
+    statistics::quantum(volts) / prepared.supply_volts
 }
 
 /// Noise of a stretch of values from scan to scan, one standard deviation; single ones far out do not count.
@@ -236,17 +245,26 @@ struct Pair<'a> {
     slope: f64,
     intercept: f64,
     residual: Vec<f32>,
+    /// What a step of each line can change in the residual.
+    steps: f64,
     sigma: f64,
     threshold: f64,
 }
 
 impl<'a> Pair<'a> {
-    fn new(first: &'a [f32], second: &'a [f32], runs: &[Range<usize>], sheet: &PartSheet) -> Self {
+    fn new(
+        prepared: &Prepared<'_>,
+        [first, second]: [&'a [f32]; 2],
+        runs: &[Range<usize>],
+        sheet: &PartSheet,
+    ) -> Self {
         let (slope, intercept) = correlation(first, second, runs, sheet);
         let (m, k) = (slope as f32, intercept as f32);
         let residual: Vec<f32> = first.iter().zip(second).map(|(a, b)| b - m * a - k).collect();
-        let sigma = detect::noise(&residual, runs);
-        Self { first, second, slope, intercept, residual, sigma, threshold: detect::threshold(sigma) }
+        let steps = slope.abs() * steps(prepared, 0) + steps(prepared, 1);
+        let sigma = detect::noise(&residual, runs).max(steps / STEPS_IN_NOISE);
+        let threshold = detect::threshold(sigma);
+        Self { first, second, slope, intercept, residual, steps, sigma, threshold }
     }
 
     /// What two lines say together by this pair's correlation.
@@ -379,7 +397,7 @@ fn search_alone(
         None => runs.to_vec(),
     };
     let values = detrended.as_deref().unwrap_or(line);
-    let sigma = detect::noise(values, &own_runs);
+    let sigma = detect::noise(values, &own_runs).max(steps(prepared, index) / STEPS_IN_NOISE);
     let weigh = |series: &Series<'_>| weighed(prepared, series, &own_runs, sigma);
     for (e, confidence) in watched::of_line(prepared, sheet, index, line, values, &prepared.deg, weigh) {
         let level = f64::from(line[e.samples.start.saturating_sub(1)]);
@@ -428,7 +446,9 @@ fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, e: &
     }
     let Some((from, to, own)) = usual.between(low, high) else { return 1.0 };
     let at = e.samples.clone().map(|i| series.values[i]);
-    let farthest = at.map(|v| f64::from((v - v.clamp(from, to)).abs())).fold(0.0, f64::max);
+    // Between passes play may stand anywhere in it, as in the search for slow losses.
+    let play = usual.spread(slow::SPREAD) as f32;
+    let farthest = at.map(|v| f64::from((v - v.clamp(from - play, to + play)).abs())).fold(0.0, f64::max);
     let moved = f64::from(high - low) > STILL_DEG;
     if own && farthest < 0.5 * e.peak.abs() || !own && moved { UNKNOWN } else { 1.0 }
 }

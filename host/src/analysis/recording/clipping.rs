@@ -70,12 +70,14 @@ fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<Recording
         FigureName::CorrelationWorst,
         FigureName::CorrelationOffset,
         FigureName::CorrelationSlope,
+        FigureName::CorrelationMomentary,
         FigureName::LimpTrips,
         FigureName::Skew,
     ];
     limit.spoils.extend(of_pair.map(|f| (f, None)));
     limit.imitates = vec![
         FindingKind::FlatSpot,
+        FindingKind::Dropout,
         FindingKind::SupplyLead,
         FindingKind::GroundLead,
         FindingKind::SignalLead,

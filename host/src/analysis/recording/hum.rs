@@ -19,6 +19,8 @@ const LEAST_PERIODS: f64 = 4.0;
 const BEYOND_CHANCE: f64 = 20.0;
 /// Least amplitude that is named, mV at 5 V. Engineering assumption.
 const LEAST_MV: f64 = 0.5;
+/// What hum can make of a dip against what was before it: from crest to crest on each of both lines, and a little noise on top.
+const SWING: f64 = 5.0;
 
 /// Hum of a line.
 pub(super) fn find(prepared: &Prepared<'_>, line: usize) -> Option<RecordingLimit> {
@@ -49,6 +51,7 @@ pub(super) fn find(prepared: &Prepared<'_>, line: usize) -> Option<RecordingLimi
         .map(|(hz, a)| 0.5 * a * a * (2.0 * (std::f64::consts::PI * hz / rate).sin()).powi(4) / 6.0)
         .sum();
     limit.adds.push((FigureName::Noise, Some(channel), share));
+    limit.imitates_jump_mv = SWING * amplitude;
     Some(limit)
 }
 
