@@ -30,8 +30,6 @@ const QUIET: (f64, f64) = (0.95, 1.959_964);
 const LEAST_NOISE: f64 = 2e-5;
 /// Less motion in it than this is none that a track's texture could show in, degrees.
 const STILL_DEG: f32 = 0.3;
-/// A turn of more than this can show a place twice, degrees.
-const TURNED_DEG: f32 = 0.1;
 /// Share of the places whose usual spread is taken as that of all: between passes play may stand anywhere in it.
 pub(super) const SPREAD: f64 = 0.8;
 /// Most candidates that are looked at.
@@ -219,10 +217,7 @@ impl Row {
         let (low, high) =
             within.iter().fold((f32::MAX, f32::MIN), |(a, b), w| (a.min(w.deg.0), b.max(w.deg.1)));
         let at_end = start == 0 || end == n;
-        // A grip that turned round in it passed one place twice, such as a flat spot's edge.
-        let (first, last) = (within[0].deg.0, within[within.len() - 1].deg.1);
-        let turned = high - low > TURNED_DEG && (last - first).abs() < 0.5 * (high - low);
-        let sure = excess >= 1.0 && !at_end && !turned && (own || high - low <= STILL_DEG);
+        let sure = excess >= 1.0 && !at_end && (own || high - low <= STILL_DEG);
         let confidence = if sure { (1.0 - 0.05 * (1.0 - excess).exp()).min(0.999) } else { UNKNOWN };
         let scans = self.blocks[start].scan..self.blocks[end - 1].scan + self.size;
         let deep = sure || depth >= LEAST_UNKNOWN;
