@@ -175,23 +175,34 @@ fn the_leads_check_keeps_every_state_a_quarter_second_and_restores_all() {
 #[test]
 fn on_a_bad_line_nothing_is_invented_and_what_is_missing_is_told() {
     let rates = FaultRates::all(0.01);
-    let link = FaultyLink::new(Shared::with("good-grip?seed=1"), 5, rates, rates);
-    // The sweep first: on such a line a self-check may miss a stop, and the sweep then goes by the sheet's.
-    let ((sweep, check), statistics) =
-        on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| (bench.sweep(), bench.self_check()));
-    assert_eq!((check.recording.failure, &sweep.failure), (None, &None));
-    let trace = sweep.trace.unwrap();
     let clean = quietly("good-grip?seed=1", |bench| bench.sweep()).trace.unwrap();
-    let lost: u64 = trace.gaps.iter().map(|gap| gap.scans).sum();
-    assert!(lost > 0 && sweep.warnings.iter().any(|w| matches!(w, Warning::Gaps { .. })));
-    assert!(trace.len().abs_diff(clean.len() - lost as usize) < 5, "{} {lost} {}", trace.len(), clean.len());
-    assert!(trace.time_us.is_sorted_by(|a, b| a < b));
-    for gap in &trace.gaps {
-        assert!(gap.from_us < gap.to_us);
-        assert_eq!(trace.time_us.get(gap.index).copied().unwrap_or(gap.to_us), gap.to_us);
+    let (mut retries, mut drops, mut reordered, mut duplicate) = (0, 0, 0, 0);
+    for line in 1..=10 {
+        let link = FaultyLink::new(Shared::with("good-grip?seed=1"), line, rates, rates);
+        // The sweep first: on such a line a self-check may miss a stop, and the sweep then goes by the sheet's.
+        let ((sweep, check), statistics) =
+            on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| (bench.sweep(), bench.self_check()));
+        assert_eq!((check.recording.failure, &sweep.failure), (None, &None));
+        let trace = sweep.trace.unwrap();
+        let lost: u64 = trace.gaps.iter().map(|gap| gap.scans).sum();
+        assert!(lost > 0 && sweep.warnings.iter().any(|w| matches!(w, Warning::Gaps { .. })));
+        let whole = trace.len().abs_diff(clean.len() - lost as usize) < 5;
+        assert!(whole, "line {line}: {} {lost} {}", trace.len(), clean.len());
+        assert!(trace.time_us.is_sorted_by(|a, b| a < b));
+        for gap in &trace.gaps {
+            assert!(gap.from_us < gap.to_us);
+            assert_eq!(trace.time_us.get(gap.index).copied().unwrap_or(gap.to_us), gap.to_us);
+        }
+        retries += statistics.retries;
+        drops += statistics.drops.frames();
+        reordered += statistics.blocks_reordered;
+        duplicate += statistics.blocks_duplicate;
     }
-    assert!(statistics.retries > 0 && statistics.drops.frames() > 0, "{statistics:?}");
-    assert!(statistics.blocks_reordered > 0 && statistics.blocks_duplicate > 0, "{statistics:?}");
+    // One line alone may spare every request.
+    assert!(
+        retries > 0 && drops > 0 && reordered > 0 && duplicate > 0,
+        "{retries} {drops} {reordered} {duplicate}"
+    );
 }
 
 #[test]

@@ -80,7 +80,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("outcome", "warm-up", with(GRIP, &["--minutes", "0.1"]), 11),
         ("outcome", "follow", vec!["--rig", "sim:good-grip+good-body", "--archive", archive], 0),
         ("outcome", "soak", with(GRIP, &["--hours", "0.05", "--every", "15s"]), 10),
-        ("outcome", "blip", with(BODY, &[]), 11),
+        ("outcome", "blip", with(BODY, &[]), 0),
         ("outcome", "guided-push", with(BODY, &["--seconds", "4"]), 11),
         ("outcome", "judge", vec![stored], 11),
         ("rigs", "rigs", vec!["--rig", "sim:good-grip", "--rig", "tcp:127.0.0.1:1"], 20),
