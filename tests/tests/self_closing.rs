@@ -189,7 +189,7 @@ fn what_no_drive_let_go_is_judged_by_its_lines_and_says_what_was_not_tested() ->
     let place = archive.path().to_str().context("UTF-8")?;
     let rig = "sim:good-grip?seed=3&operator=hand";
     let hand = ["hand-sweep", "--rig", rig, "--seconds", "20", "--archive", place, "--json"];
-    let said = trackpair(&hand)?;
+    let said = trackpair(hand)?;
     let outcome: serde_json::Value = serde_json::from_str(&said.out).context(said.err.clone())?;
     let reasons = outcome["reasons"].as_array().context("reasons")?;
     ensure!(outcome["verdict"] == "within", "{reasons:?}");
@@ -198,7 +198,7 @@ fn what_no_drive_let_go_is_judged_by_its_lines_and_says_what_was_not_tested() ->
     let strict = archive.path().join("strict.toml");
     let text = trackpair::sheet::shipped_text("grip-complementary").context("a sheet")?;
     std::fs::write(&strict, text.replace("required = false", "required = true"))?;
-    let said = trackpair(&[&hand[..], &["--sheet", strict.to_str().context("UTF-8")?]].concat())?;
+    let said = trackpair([&hand[..], &["--sheet", strict.to_str().context("UTF-8")?]].concat())?;
     ensure!(said.code == Some(11), "{}", said.err);
     // A sheet from before has neither limits nor rules for it, and still reads.
     let start = text.find("# A grip must close by itself").context("the passage")?;

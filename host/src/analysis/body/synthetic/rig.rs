@@ -152,7 +152,7 @@ impl Bench {
         let mut track = || {
             let mut layer = |share: f64, length: f64| {
                 let grid: Vec<f64> = (0..2000).map(|_| random.normal()).collect();
-                let at = move |deg: f64| {
+                move |deg: f64| {
                     let (mut sum, mut squares) = (0.0, 0.0);
                     let middle = ((deg + 5.0) / 0.05) as i64;
                     for k in middle - 60..=middle + 60 {
@@ -162,8 +162,7 @@ impl Bench {
                         squares += weight * weight;
                     }
                     share / 100.0 / 0.8 * 84.0 * sum / squares.sqrt()
-                };
-                at
+                }
             };
             let (coarse, fine) = (layer(0.06, 1.0), layer(0.03, 0.3));
             Table::of(|deg| coarse(deg) + fine(deg))
