@@ -69,7 +69,7 @@ fn another_program_finds_seal_signatures_hashes_and_qr_codes_as_documented() -> 
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
     ensure!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
     // Two traces, outcome, and three documents.
-    ensure!(said.contains("6 files, 3 documents and their QR codes hold"), "{said}");
+    ensure!(said.contains("7 files, 3 documents and their QR codes hold"), "{said}");
     // What a telephone reads from the paper is checked too.
     let code = folder.path().join("code.txt");
     std::fs::write(&code, said.lines().last().context("a code")?)?;
