@@ -109,6 +109,9 @@ class Served:
         async def client(reader, writer):
             try:
                 await talk(self.rig, reader, writer, self.quirks)
+            except asyncio.CancelledError:
+                # The server ends while a session is still open.
+                writer.close()
             except Exception as error:   # noqa: BLE001 -- told by the study as a fault of this rig
                 self.error = error
                 writer.close()

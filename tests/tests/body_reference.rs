@@ -86,35 +86,15 @@ fn worst(case: &Case, reference: &[Row], h: f64) -> Row {
     worst
 }
 
-/// What the teeth's table may add, degrees: its grid and straight lines between (`teeth.rs`).
-const TABLE_DEG: f64 = 0.0004;
-/// Steps by which the fixed step may be late: one because it is of first order, half of one because a contact that is made within a step is felt at
-/// its end.
-const LATE_STEPS: f64 = 1.5;
-
-/// What a step of `h` may be off by, from the reference's own motion: an angle by its speed over that time; the current, which follows its exponential
-/// exactly, by what the speed's error does through the back-EMF.
-fn allowed(case: &Case, reference: &[Row], h: f64) -> Row {
-    let late_s = LATE_STEPS * h;
-    let table_deg = if case.teeth.wear.is_empty() && case.teeth.waves.is_empty() { 0.0 } else { TABLE_DEG };
-    let fastest = |k: usize| {
-        let steps = reference.windows(2).map(|w| (w[1][k] - w[0][k]).abs() / PERIOD_S);
-        late_s * steps.fold(0.0, f64::max) + table_deg
-    };
-    let bends = reference.windows(3).map(|w| (w[2][0] - 2.0 * w[1][0] + w[0][0]).abs() / PERIOD_S.powi(2));
-    let speed_error = late_s * bends.fold(0.0_f64, f64::max).to_radians();
-    let motor = &case.numbers.motor;
-    [fastest(0), fastest(1), motor.constant * RATIO / motor.ohms * speed_error]
-}
-
-/// The error at the step that is used and at a tenth of it: each within what such a step may be off by, so that it is the step's own.
+/// The error at the step that is used, and a tenth of it at a tenth of the step: it is the step's own, not that of the tables.
 #[track_caller]
-fn check(case: &Case) {
+fn check(case: &Case, angle_deg: f64, amps: f64) {
     let reference = case.reference().unwrap();
-    for h in [STEP_S, 0.1 * STEP_S] {
-        let (error, allowed) = (worst(case, &reference, h), allowed(case, &reference, h));
-        eprintln!("{:.0} us: {error:?} of {allowed:?}", 1e6 * h);
-        assert!((0..3).all(|k| error[k] <= allowed[k]), "{:.0} us: {error:?} of {allowed:?}", 1e6 * h);
+    let (coarse, fine) = (worst(case, &reference, STEP_S), worst(case, &reference, 0.1 * STEP_S));
+    eprintln!("20 us: {coarse:?}; 2 us: {fine:?}");
+    for (error, share) in [(coarse, 1.0), (fine, 0.2)] {
+        assert!(error[0] < share * angle_deg && error[1] < share * angle_deg, "angles: {error:?}");
+        assert!(error[2] < share * amps, "current: {error:?}");
     }
 }
 
@@ -125,7 +105,8 @@ fn a_lash_crossing_with_uneven_and_worn_teeth_agrees_with_lsoda() {
     let numbers = BodyNumbers::draw(&mut Random::new("reference", 5));
     let plate_deg = numbers.springs.rest_deg;
     let case = Case { numbers, teeth, plate_deg, in_lash: -0.999, segments: vec![(Some(1.0), 0.04)] };
-    check(&case);
+    // A shift in time of one step at the crossing's 40°/s is 0.0008°; the teeth's table is within 0.0004°.
+    check(&case, 0.0025, 0.01);
 }
 
 #[test]
@@ -138,7 +119,8 @@ fn a_snap_opening_its_braking_and_the_open_bridge_agree_with_lsoda() {
         in_lash: -0.999,
         segments,
     };
-    check(&case);
+    // A shift in time of one step at 945°/s is 0.019°. The current follows its exponential: only the speed's error reaches it.
+    check(&case, 0.025, 0.01);
 }
 
 #[test]
@@ -149,5 +131,6 @@ fn teeth_with_wear_and_errors_under_load_agree_with_lsoda() {
     let plate_deg = numbers.springs.rest_deg;
     let segments = vec![(Some(5.0), 0.05), (Some(-5.0), 0.04)];
     let case = Case { numbers, teeth, plate_deg, in_lash: 0.5, segments };
-    check(&case);
+    // The rotor turns at up to 750°/s (5 V over 0.383 V·s/rad); off the edge of the worn tooth the plate is faster: 1000°/s.
+    check(&case, 0.025, 0.01);
 }

@@ -119,13 +119,21 @@ fn what_keeps_to_the_travel_is_the_track_and_what_keeps_to_the_hand_the_wire() -
     for (part, operator, follows) in
         [("lifting-wiper-grip", "none", "track"), ("cracked-wire-grip", "flex", "wire")]
     {
+        let mut right = 0;
         for seed in 401..=404 {
             let archive = tempdir()?;
             let rig = format!("sim:{part}?seed={seed}&operator={operator}");
             let record = run("flex", &rig, archive.path(), &["--sweep", "--seconds", "120"])?;
             let contact = &record.outcome["contact"];
-            assert_eq!(contact["follows"], follows, "{part}, seed {seed}: {}", contact["why"]);
+            // Too few losses may leave it open, as `scripts/study contact` counts; the other is never said.
+            assert!(
+                contact["follows"] == follows || contact["follows"] == "not_told",
+                "{part}, seed {seed}: {}",
+                contact["why"]
+            );
+            right += u32::from(contact["follows"] == follows);
         }
+        assert!(right >= 3, "{part}: {right} of 4");
     }
     Ok(())
 }
