@@ -6,7 +6,7 @@
 //! - the rotor, while the plate coasts home with the bridge open: the mesh stays on its opening flank above the rest position, so the
 //!   rotor turns with the plate, and its EMF, which needs neither resistance nor current, integrates to its angle:
 //!   θ_r = ∫(v − v₀)dt / K'. A bend that both lines share shows against it. K' is a scale and an anchor an offset, so neither bends a line.
-//!   What does: the drift of the integral by the error of v₀, and the transmission error of the gears ([`GEARS_DEG`]).
+//!   What does: the drift of the integral by the error of v₀, and the transmission error of the gears (`GEARS_DEG`).
 //!
 //! Linearity is independent: the exact minimax line (`analysis/line.rs`), % of the line's span from stop to stop.
 

@@ -2,9 +2,9 @@
 //! for nothing itself.
 //!
 //! Errors that come back with every tooth, or that are smooth along the travel (a turn of motor or idler, an eccentric gear), are no worn
-//! tooth, which is local: they are given so much variance that the search looks past them ([`OWN`]). A texture that repeats with the plate's
+//! tooth, which is local: they are given so much variance that the search looks past them (`OWN`). A texture that repeats with the plate's
 //! angle, as of a potentiometer's track, is measured on the upper part of the part's own map: the covariance that makes it likeliest
-//! ([`TEXTURE`]; maximum likelihood, as in Rasmussen, Williams, Gaussian Processes for Machine Learning, 2006, 5.4).
+//! (`TEXTURE`; maximum likelihood, as in Rasmussen, Williams, Gaussian Processes for Machine Learning, 2006, 5.4).
 
 use super::population::Population;
 

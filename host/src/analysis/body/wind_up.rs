@@ -3,7 +3,7 @@
 //! Once through its play the rotor takes the plate along, against the default spring, until both stand, and the spring brings them back. The
 //! other flank carries all the while, so at one place rotor and plate stand further apart on the way down than on the way back by the
 //! difference of the mesh's torque over its stiffness. That difference is twice the plate's own friction; what both ways differ by in acceleration is
-//! twice all friction over the inertia. Hence stiffness over inertia, up to the share of friction that is the plate's ([`PLATE_SHARE`]); and
+//! twice all friction over the inertia. Hence stiffness over inertia, up to the share of friction that is the plate's (`PLATE_SHARE`); and
 //! the wind-up over the arrest is the rotor's change of acceleration from one flank to the other over it:
 //! wound = h·(gain before + fall after)/(share·(fall down − gain back)), h = hysteresis of rotor less plate between both ways.
 //! Nothing else is assumed of the mesh, and what the sensor or the gears err by at a place drops out.
