@@ -135,7 +135,7 @@ pub fn run_grip(session: Session, sheet: &PartSheet, stop: &AtomicBool) -> (Vec<
 /// Runs a body's plan until it is cut.
 ///
 /// # Panics
-/// As [`grip`].
+/// As [`grip()`].
 pub fn throttle_body(part: &str, sheet: &PartSheet, cut: Cut, at_us: u64) -> Vec<Trace> {
     let rig = part_address(part).unwrap_or_else(|e| panic!("{e}")).rig();
     let stop = Arc::new(AtomicBool::new(false));

@@ -63,7 +63,7 @@ fn creep_alone_judges_springs_friction_and_the_feedback_lines() {
     let springs = ["preload_main", "preload_default", "stiffness_main"];
     let mechanics = [&springs[..], &["friction", "sticking", "return_margin", "tracking_error"]].concat();
     let lines = ["closed_volts", "open_volts", "span", "noise", "skew", "dropout_rate", "limp_trips"];
-    let pair = ["correlation_worst", "correlation_offset", "correlation_slope"];
+    let pair = ["correlation_worst", "correlation_offset", "correlation_slope", "correlation_momentary"];
     // Each line against the rotor, the second against the first.
     let shape =
         ["linearity_independent", "hysteresis", "repeatability", "dead_band_closed", "dead_band_open"];
