@@ -69,7 +69,8 @@ fn check_worn(centre_deg: f64, depth_deg: f64) {
         let worn = sure(&analysis, FindingKind::WornTooth).unwrap_or_else(|| {
             panic!("{centre_deg} deg, seed {seed}: {:#?} {:?}", analysis.findings, judgement.reasons)
         });
-        assert!((middle(worn) - centre_deg).abs() < 1.5, "{centre_deg} deg, seed {seed}: {worn:?}");
+        // Better than half a tooth, whose pitch is 4 degrees: what the map promises (design).
+        assert!((middle(worn) - centre_deg).abs() < 2.0, "{centre_deg} deg, seed {seed}: {worn:?}");
         assert_eq!(judgement.overall, Verdict::Outside, "{centre_deg} deg, seed {seed}");
         let told = figures(&analysis, FigureName::LostMotion)[0];
         // Three fifths of the wear are on the opening flank, which alone the motor loads.
