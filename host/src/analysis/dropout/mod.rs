@@ -428,17 +428,22 @@ fn weighed(
     }
     let lag = (2.0 * input_filter_us(prepared) / prepared.period_us.max(1.0)).ceil().max(1.0) as usize;
     let places = Places::new(prepared, series.values, lag, &found, sigma);
-    let usual = (!series.moves).then(|| Usual::new(prepared, series.values, runs));
+    // Between passes play may stand anywhere in it, as in the search for slow losses.
+    let usual = (!series.moves).then(|| {
+        let usual = Usual::new(prepared, series.values, runs);
+        let play = usual.spread(slow::SPREAD) as f32;
+        (usual, play)
+    });
     let weigh = |e: Excursion| {
         let sure = places.confidence(prepared, &e)?;
-        let limit = usual.as_ref().map_or(1.0, |u| usual_there(prepared, series, u, &e));
+        let limit = usual.as_ref().map_or(1.0, |(u, play)| usual_there(prepared, series, u, *play, &e));
         Some((e, sure.min(limit)))
     };
     found.into_iter().filter_map(weigh).collect()
 }
 
 /// The most that can be said of a shallow excursion whose place reads so in other passes too, or is not known from any.
-fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, e: &Excursion) -> f64 {
+fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, play: f32, e: &Excursion) -> f64 {
     let seen = prepared.deg.get(e.samples.clone()).unwrap_or_default().iter().filter(|d| d.is_finite());
     let (low, high) = seen.fold((f32::MAX, f32::MIN), |(a, b), d| (a.min(*d), b.max(*d)));
     if e.deep || low > high {
@@ -446,8 +451,6 @@ fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, e: &
     }
     let Some((from, to, own)) = usual.between(low, high) else { return 1.0 };
     let at = e.samples.clone().map(|i| series.values[i]);
-    // Between passes play may stand anywhere in it, as in the search for slow losses.
-    let play = usual.spread(slow::SPREAD) as f32;
     let farthest = at.map(|v| f64::from((v - v.clamp(from - play, to + play)).abs())).fold(0.0, f64::max);
     let moved = f64::from(high - low) > STILL_DEG;
     if own && farthest < 0.5 * e.peak.abs() || !own && moved { UNKNOWN } else { 1.0 }
