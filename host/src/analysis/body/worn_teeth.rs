@@ -78,8 +78,18 @@ pub struct Worn {
     pub limit: Vec<(f64, f64)>,
     /// The map less the mean of healthy bodies, degrees, per bin.
     pub off_deg: Vec<f64>,
-    /// Factor that z was divided by: spread over the upper part of the map, at least 1.
+    /// Factor that z was divided by once the bumps were off: spread over the upper part of the map, at least 1.
     pub scale: f64,
+}
+
+/// A map taken apart.
+struct Peeled {
+    highest: Bump,
+    bumps: Vec<Bump>,
+    /// The map without its bumps.
+    left: Vec<f64>,
+    /// Factor that the last z were divided by, when no bump was left.
+    scale: f64,
 }
 
 /// A population made ready.
@@ -145,15 +155,10 @@ impl<'p> Search<'p> {
 
     /// Largest z of a map.
     pub(super) fn highest(&self, lost_deg: &[f64]) -> f64 {
-        let bins = lost_deg.len().min(self.population.layout.bins);
-        let lost_deg = &lost_deg[..bins];
-        let fitted =
-            own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
-        fitted.as_ref().unwrap_or(self).highest_as_it_is(lost_deg)
-    }
-
-    fn highest_as_it_is(&self, lost_deg: &[f64]) -> f64 {
-        let (z, _) = self.scan(lost_deg, &self.seen(lost_deg.len()));
+        let lost_deg = &lost_deg[..lost_deg.len().min(self.population.layout.bins)];
+        let suited = self.suited_to(lost_deg);
+        let search = suited.as_ref().unwrap_or(self);
+        let (z, _) = search.scan(lost_deg, &search.seen(lost_deg.len()));
         z.into_iter().fold(f64::NEG_INFINITY, f64::max)
     }
 
@@ -168,36 +173,53 @@ impl<'p> Search<'p> {
         if lost_deg.iter().any(|v| !v.is_finite()) {
             return None;
         }
-        let fitted =
-            own_errors::texture(self.population, lost_deg).and_then(|t| Self::past(self.population, t));
-        fitted.as_ref().unwrap_or(self).find_as_it_is(map, lost_deg)
+        let suited = self.suited_to(lost_deg);
+        let search = suited.as_ref().unwrap_or(self);
+        let peeled = search.peel(lost_deg, map.rest_deg)?;
+        Some(Worn {
+            highest: peeled.highest,
+            bumps: peeled.bumps,
+            threshold: self.threshold(),
+            limit: search.limit(map.rest_deg, bins, peeled.scale),
+            off_deg: lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect(),
+            scale: peeled.scale,
+        })
     }
 
-    fn find_as_it_is(&self, map: &ToothMap, lost_deg: &[f64]) -> Option<Worn> {
-        let bins = lost_deg.len();
+    /// The search that looks past the map's own texture; none where it shows none. The bumps that stand out without one are taken off first,
+    /// or a worn tooth would pass for texture and hide the others.
+    fn suited_to(&self, lost_deg: &[f64]) -> Option<Self> {
+        let rest = self.peel(lost_deg, 0.0)?.left;
+        own_errors::texture(self.population, &rest).and_then(|t| Self::past(self.population, t))
+    }
+
+    /// Takes one bump after the other off a map, highest first, until none stands out.
+    fn peel(&self, lost_deg: &[f64], rest_deg: f64) -> Option<Peeled> {
         let mut left = lost_deg.to_vec();
-        let lengths = self.seen(bins);
-        let threshold = self.population.null.at(FALSE_ALARM);
-        let off_deg = left.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect();
-        let (z, scale) = self.scan(&left, &lengths);
-        let highest = self.bump(&z, &lengths, scale, map.rest_deg)?;
-        let mut bumps = Vec::new();
-        let mut next = highest;
-        while next.z > threshold && bumps.len() < MOST {
+        let lengths = self.seen(left.len());
+        let (z, mut scale) = self.scan(&left, &lengths);
+        let highest = self.bump(&z, &lengths, scale, rest_deg)?;
+        let (mut bumps, mut next) = (Vec::new(), highest);
+        while next.z > self.threshold() && bumps.len() < MOST {
             bumps.push(next);
-            let shape = shape_at(self.population, next.at_deg - map.rest_deg);
+            let shape = shape_at(self.population, next.at_deg - rest_deg);
             left.iter_mut().zip(shape).for_each(|(v, s)| *v -= next.depth.value * s);
-            let (z, scale) = self.scan(&left, &lengths);
-            next = self.bump(&z, &lengths, scale, map.rest_deg)?;
+            let (z, rest) = self.scan(&left, &lengths);
+            scale = rest;
+            next = self.bump(&z, &lengths, scale, rest_deg)?;
         }
-        let limit = self.limit(map.rest_deg, bins, scale);
-        Some(Worn { highest, bumps, threshold, limit, off_deg, scale })
+        Some(Peeled { highest, bumps, left, scale })
+    }
+
+    /// z that a healthy body exceeds with [`FALSE_ALARM`].
+    fn threshold(&self) -> f64 {
+        self.population.null.at(FALSE_ALARM)
     }
 
     /// Depth, degrees, that would be found with 95 % along a map of so many bins, for a body that rests at `rest_deg` and scatters
     /// `scale` times (1 or more) as much as the population.
     pub fn limit(&self, rest_deg: f64, bins: usize, scale: f64) -> Vec<(f64, f64)> {
-        let z = scale * (self.population.null.at(FALSE_ALARM) + FOUND);
+        let z = scale * (self.threshold() + FOUND);
         let lengths = self.seen(bins.min(self.population.layout.bins));
         self.places.iter().zip(lengths).map(|(c, length)| (rest_deg + c, z / length.sqrt())).collect()
     }
