@@ -89,8 +89,8 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
             let d = f64::from(prepared.deg[*i]);
             if end == End::Closed { d <= low + near } else { d >= high - near }
         };
-        // The first fifth is left to settle.
-        let settled = from + (to - from) / 5;
+        // A part creeps into its rest while the return spring unwinds what it has wound up: the first half is left to settle.
+        let settled = from.midpoint(to);
         let every = ((to - settled) / 2000).max(1);
         let mut values: Vec<f64> = (settled..to)
             .step_by(every)

@@ -153,6 +153,7 @@ fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
     }
     tell_of_records(&sorted, args.records.len());
     let population = learned(&sorted, &sheet)?;
+    tell_of_short_maps(&sorted, &population);
     std::fs::write(&args.out, population.write())
         .with_context(|| {
             format!("can't write the population to {}; choose another --out FILE", args.out.display())
@@ -194,6 +195,19 @@ fn tell_of_records(sorted: &Sorted, given: usize) {
         println!(
             "  used, but its outcome says outside: {}; leave it out unless you know why it is a good body",
             body.folder.display()
+        );
+    }
+}
+
+/// Which maps end short of the population's and were not used.
+fn tell_of_short_maps(sorted: &Sorted, population: &Population) {
+    let bins = population.layout.bins;
+    for body in sorted.bodies.iter().filter(|b| b.map.lost_deg.len() < bins) {
+        println!(
+            "  not used: {}: its map ends {:.1} deg above rest, those of the others {:.1} deg: its strokes fell short",
+            body.folder.display(),
+            population.layout.end_deg(body.map.lost_deg.len()),
+            population.layout.end_deg(bins)
         );
     }
 }

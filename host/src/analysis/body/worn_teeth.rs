@@ -175,10 +175,11 @@ impl<'p> Search<'p> {
         }
         let suited = self.suited_to(lost_deg);
         let search = suited.as_ref().unwrap_or(self);
-        let peeled = search.peel(lost_deg, map.rest_deg)?;
+        let peeled = search.peel(lost_deg)?;
+        let on_the_plate = |bump: Bump| Bump { at_deg: map.plate_deg(bump.at_deg), ..bump };
         Some(Worn {
-            highest: peeled.highest,
-            bumps: peeled.bumps,
+            highest: on_the_plate(peeled.highest),
+            bumps: peeled.bumps.into_iter().map(on_the_plate).collect(),
             threshold: self.threshold(),
             limit: search.limit(map.rest_deg, bins, peeled.scale),
             off_deg: lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect(),
@@ -189,24 +190,24 @@ impl<'p> Search<'p> {
     /// The search that looks past the map's own texture; none where it shows none. The bumps that stand out without one are taken off first,
     /// or a worn tooth would pass for texture and hide the others.
     fn suited_to(&self, lost_deg: &[f64]) -> Option<Self> {
-        let rest = self.peel(lost_deg, 0.0)?.left;
+        let rest = self.peel(lost_deg)?.left;
         own_errors::texture(self.population, &rest).and_then(|t| Self::past(self.population, t))
     }
 
-    /// Takes one bump after the other off a map, highest first, until none stands out.
-    fn peel(&self, lost_deg: &[f64], rest_deg: f64) -> Option<Peeled> {
+    /// Takes one bump after the other off a map, highest first, until none stands out. Their places are the rotor's, degrees above rest.
+    fn peel(&self, lost_deg: &[f64]) -> Option<Peeled> {
         let mut left = lost_deg.to_vec();
         let lengths = self.seen(left.len());
         let (z, mut scale) = self.scan(&left, &lengths);
-        let highest = self.bump(&z, &lengths, scale, rest_deg)?;
+        let highest = self.bump(&z, &lengths, scale)?;
         let (mut bumps, mut next) = (Vec::new(), highest);
         while next.z > self.threshold() && bumps.len() < MOST {
             bumps.push(next);
-            let shape = shape_at(self.population, next.at_deg - rest_deg);
+            let shape = shape_at(self.population, next.at_deg);
             left.iter_mut().zip(shape).for_each(|(v, s)| *v -= next.depth.value * s);
             let (z, rest) = self.scan(&left, &lengths);
             scale = rest;
-            next = self.bump(&z, &lengths, scale, rest_deg)?;
+            next = self.bump(&z, &lengths, scale)?;
         }
         Some(Peeled { highest, bumps, left, scale })
     }
@@ -224,11 +225,11 @@ impl<'p> Search<'p> {
         self.places.iter().zip(lengths).map(|(c, length)| (rest_deg + c, z / length.sqrt())).collect()
     }
 
-    fn bump(&self, z: &[f64], lengths: &[f64], scale: f64, rest_deg: f64) -> Option<Bump> {
+    fn bump(&self, z: &[f64], lengths: &[f64], scale: f64) -> Option<Bump> {
         let k = (0..z.len()).max_by(|a, b| z[*a].total_cmp(&z[*b]))?;
         let one = scale / lengths[k].sqrt();
         Some(Bump {
-            at_deg: rest_deg + self.places[k],
+            at_deg: self.places[k],
             depth: Estimate::new(z[k] * one, one)?.widened(SHAPE_DEG),
             z: z[k],
             false_alarm: self.population.null.exceeded(z[k]),

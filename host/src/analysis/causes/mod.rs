@@ -14,7 +14,7 @@ use super::curve::Curves;
 use super::leads::{AtPlace, Estimate, SupplyCurrent};
 use super::prepared::{AngleSource, Prepared};
 use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
-use crate::quantity::{Channel, FindingKind};
+use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use hypotheses::Known;
@@ -190,7 +190,7 @@ impl Report {
         let six = without_dead_band(six, curves, input.sheet, &known);
         let chi_square = hypotheses::score(&six, input.sheet, &known).unwrap_or(0.0);
         let bend = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND);
-        if chi_square > hypotheses::UNHEALTHY {
+        if chi_square > hypotheses::UNHEALTHY || beyond_correlation(curves, input.sheet) {
             let causes = hypotheses::explain(&six, input.sheet, &known);
             // An angle error that both lines share is told by its own size where that is large enough.
             let said = |c: &hypotheses::Explained| {
@@ -231,16 +231,9 @@ impl Report {
 
     /// Without an angle: only whether the pair keeps its correlation line.
     fn correlation_alone(&mut self, curves: &Curves, sheet: &PartSheet) {
-        let [Some(first), Some(second)] = &curves.line else { return };
-        let (m, k) = sheet.correlation_line();
-        let (x, y): (Vec<f64>, Vec<f64>) = curves
-            .deg
-            .iter()
-            .zip(first.mean.iter().zip(&second.mean))
-            .filter(|(_, (a, b))| a.is_finite() && b.is_finite())
-            .map(|(d, (a, b))| (*d / sheet.travel_deg - 0.5, 100.0 * (b - m * a - k)))
-            .unzip();
+        let (x, y) = off_the_correlation_line(curves, sheet);
         let Some(fit) = statistics::fit_line(&x, &y) else { return };
+        let (m, _) = sheet.correlation_line();
         // Scatter of healthy pairs: offset 0.3 %·√(1 + m²), gain 0.4 % and bend over 80 % of the supply.
         let scale = (1.0 + m * m).sqrt();
         let z = (fit.intercept / (0.30 * scale)).hypot(fit.slope / (0.5 * scale));
@@ -248,6 +241,29 @@ impl Report {
             self.findings.push(words::correlation(fit.intercept, fit.slope, z));
         }
     }
+}
+
+/// Share of the travel from its middle, and how far the second line lies off the sheet's correlation line there, % of supply. Empty without
+/// both lines.
+fn off_the_correlation_line(curves: &Curves, sheet: &PartSheet) -> (Vec<f64>, Vec<f64>) {
+    let [Some(first), Some(second)] = &curves.line else { return Default::default() };
+    let (m, k) = sheet.correlation_line();
+    curves
+        .deg
+        .iter()
+        .zip(first.mean.iter().zip(&second.mean))
+        .filter(|(_, (a, b))| a.is_finite() && b.is_finite())
+        .map(|(d, (a, b))| (*d / sheet.travel_deg - 0.5, 100.0 * (b - m * a - k)))
+        .unzip()
+}
+
+/// Whether the pair's mean lies beyond the sheet's limit for the offset of its correlation: then it is off, whatever healthy pairs scatter by.
+fn beyond_correlation(curves: &Curves, sheet: &PartSheet) -> bool {
+    let limit = sheet.limits.iter().find(|l| l.figure == FigureName::CorrelationOffset);
+    let offset = statistics::mean(&off_the_correlation_line(curves, sheet).1);
+    limit.zip(offset).is_some_and(|(limit, offset)| {
+        limit.min.is_some_and(|min| offset < min) || limit.max.is_some_and(|max| offset > max)
+    })
 }
 
 /// Supply current where the first line stands a tenth, half and nine tenths of its way, from the sweep itself, both ways alike: what a
