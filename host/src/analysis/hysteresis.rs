@@ -37,7 +37,9 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
     let spread = statistics::standard_deviation(&values).map_or(0.0, |s| s * s);
     let kept = if spread > 0.0 { ((spread - noise) / spread).max(0.0) } else { 0.0 };
     let shrunk = |w: &Window| mean + kept * (w.play - mean);
-    let worst = windows.iter().max_by(|a, b| shrunk(a).abs().total_cmp(&shrunk(b).abs()))?;
+    let worst = windows.iter().max_by(|a, b| a.play.abs().total_cmp(&b.play.abs()))?;
+    // What the shrinking took may be real, evenly between nothing and all of it: JCGM 100, 4.3.7.
+    let taken = (worst.play - shrunk(worst)) / 3.0_f64.sqrt();
     let timing = 2.0 * curve.speed_deg_s * curve.lag.map_or(TIMING_US * 1e-6, |l| l.error);
     let step = std::f64::consts::SQRT_2 * calibration.smoothed_step(index, curve.slope, WINDOW_DEG)
         / curve.slope.abs();
@@ -48,7 +50,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         name: FigureName::Hysteresis,
         channel: Some(Channel::SENSORS[index]),
         value: shrunk(worst).abs(),
-        standard_uncertainty: scatter.hypot(timing).hypot(step),
+        standard_uncertainty: scatter.hypot(timing).hypot(step).hypot(taken),
         upper_bound: None,
         at_deg: Some(worst.centre),
         condition: Condition::NONE,

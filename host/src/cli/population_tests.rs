@@ -11,7 +11,6 @@ fn map(k: usize) -> ToothMap {
         layout,
         rest_deg: 7.0,
         lost_deg: (0..layout.bins).map(|bin| f64::from(noise(bin)) * 2e-5).collect(),
-        level_deg: 0.0,
         repeat_deg: 0.01,
         strokes: 8,
         snap_back: None,

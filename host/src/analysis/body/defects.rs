@@ -58,6 +58,11 @@ const FALL_SD_DEG: f64 = 0.06;
 const NEXT_TO_REST_DEG: f64 = 4.0;
 /// A bump of lost motion deeper than this is a tooth that is gone, degrees.
 const GONE_DEG: f64 = 0.9;
+/// With contact lost, a tooth is gone rather than chipped from this share of the pitch on: where at most 1.8 teeth are in contact on average, the next
+/// one takes over after 0.2 of a pitch at the least. Spur gears have 1.2 to 1.8 (common practice, no source).
+const LEAST_GONE: f64 = 0.2;
+/// Bumps nearer than this share of the pitch are of one tooth.
+const SAME_TOOTH: f64 = 0.75;
 /// Healthy springs and friction together take less than this anywhere, N m (0.525 + 0.27 at wide open, a third over).
 const JAM_NM: f64 = 1.1;
 /// A dead spot's z over this many spreads is sure.
@@ -397,15 +402,16 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
     let fell = map.snap_back.map_or(1.0, |e| upper_tail(e.value / FALL_SD_DEG.hypot(e.uncertainty)));
     let gone = !explained && confidence(PRIOR, fell) > 0.9;
     let mut told = false;
-    let bumps: Vec<_> = m.worn.iter().flat_map(|w| &w.bumps).collect();
-    let deepest = bumps.iter().copied().max_by(|a, b| a.depth.value.total_cmp(&b.depth.value));
-    let hole = deepest.filter(|d| d.depth.value > GONE_DEG).map(|d| d.at_deg);
+    let mut bumps: Vec<_> = m.worn.iter().flat_map(|w| &w.bumps).collect();
+    bumps.sort_by(|a, b| b.depth.value.total_cmp(&a.depth.value));
+    let hole = bumps.first().filter(|d| d.depth.value > GONE_DEG).map(|d| d.at_deg);
     // With a weak default spring the strokes do not begin from one place, which bends the map next to rest.
     let loose_start = out.iter().any(|f| {
         f.confidence > 0.5
             && matches!(f.kind, FindingKind::WeakSpring | FindingKind::BrokenSpring | FindingKind::SlowReturn)
     });
-    for bump in bumps {
+    let mut places: Vec<f64> = Vec::new();
+    for bump in &bumps {
         if loose_start && bump.at_deg < map.rest_deg + NEXT_TO_REST_DEG {
             continue;
         }
@@ -413,9 +419,15 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
         if hole.is_some_and(|h| h != bump.at_deg && (h - bump.at_deg).abs() < 4.0 * pitch) {
             continue;
         }
+        // Nearer than a tooth to a deeper one: what that tooth's shape left over.
+        if places.iter().any(|p| (p - bump.at_deg).abs() < SAME_TOOTH * 2.0 * pitch) {
+            continue;
+        }
+        places.push(bump.at_deg);
         let at = Some((bump.at_deg - pitch, bump.at_deg + pitch));
         let sure = confidence(PRIOR_TEETH, bump.false_alarm);
-        let missing = (gone && !told) || bump.depth.value > GONE_DEG;
+        let missing =
+            (gone && !told && bump.depth.value > LEAST_GONE * 2.0 * pitch) || bump.depth.value > GONE_DEG;
         told |= missing;
         let (kind, what) = if missing {
             (FindingKind::MissingTooth, "a tooth is missing")
@@ -431,7 +443,8 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
         ];
         out.push(finding(kind, at, sure, text, details));
     }
-    if let (true, false, Some(fall), Some(at)) = (gone, told, map.snap_back, map.snap_back_deg) {
+    let unexplained = gone && places.is_empty();
+    if let (true, Some(fall), Some(at)) = (unexplained, map.snap_back, map.snap_back_deg) {
         let text = format!(
             "the plate falls back by {:.2} deg at {at:.1} deg: contact of the gears is lost there",
             fall.value

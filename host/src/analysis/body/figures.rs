@@ -7,7 +7,7 @@ use super::measured::Measured;
 use super::order_statistics::values_for_upper_bound;
 use super::tooth_map::NoMap;
 use crate::analysis::{Figure, NotTestable};
-use crate::quantity::{Condition, FigureName, Heading};
+use crate::quantity::{Condition, FigureName, Heading, Region};
 
 /// Figures, and what is missing.
 #[derive(Clone, Debug, Default)]
@@ -103,6 +103,16 @@ fn latencies(m: &Measured, out: &mut Told) {
     }
     if let Some(all) = Latencies::pooled(&m.steps.latencies) {
         quantile(&all, FigureName::LatencyP99, 0.99, Condition::NONE, out);
+    }
+    for (region, heading) in Region::ALL.iter().flat_map(|r| Heading::ALL.map(|h| (*r, h))) {
+        let known = m.steps.latencies.iter().any(|l| (l.region, l.heading) == (region, heading));
+        if !known && !m.steps.latencies.is_empty() {
+            let condition = Condition { region: Some(region), direction: Some(heading), ..Condition::NONE };
+            out.missing(
+                &format!("latency, {}", condition.words()),
+                "no step began there: the plate stood elsewhere",
+            );
+        }
     }
     for l in &m.steps.latencies {
         let condition = Condition { region: Some(l.region), direction: Some(l.heading), ..Condition::NONE };

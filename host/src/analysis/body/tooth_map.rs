@@ -70,8 +70,6 @@ pub struct ToothMap {
     pub rest_deg: f64,
     /// Lost motion, degrees, of every bin from the first to where the strokes end; at most as many as the layout has.
     pub lost_deg: Vec<f64>,
-    /// Mean lost motion over the layout's reference part, counted from where strokes begin, degrees: it was taken off.
-    pub level_deg: f64,
     /// Scatter of one stroke at a place, degrees.
     pub repeat_deg: f64,
     /// Strokes.
@@ -87,13 +85,6 @@ impl ToothMap {
     pub fn covered_deg(&self) -> (f64, f64) {
         let first = self.layout.first_deg - 0.5 * self.layout.bin_deg;
         (self.rest_deg + first, self.rest_deg + self.layout.end_deg(self.lost_deg.len()))
-    }
-
-    /// Where the plate stood, degrees of travel, when the rotor was `rotor_deg` above rest.
-    pub fn plate_deg(&self, rotor_deg: f64) -> f64 {
-        let bin = ((rotor_deg - self.layout.first_deg) / self.layout.bin_deg).round().max(0.0) as usize;
-        let lost = self.lost_deg.get(bin.min(self.lost_deg.len().saturating_sub(1))).copied().unwrap_or(0.0);
-        self.rest_deg + rotor_deg - lost - self.level_deg
     }
 }
 
@@ -152,8 +143,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     if strokes.is_empty() {
         return Err(NoMap::NoStroke);
     }
-    let (maps, levels): (Vec<Vec<Option<f64>>>, Vec<f64>) =
-        strokes.iter().map(|s| binned(&s.points, layout)).unzip();
+    let maps: Vec<Vec<Option<f64>>> = strokes.iter().map(|s| binned(&s.points, layout)).collect();
     let lost_deg = averaged(&maps, layout).ok_or(NoMap::Holes)?;
     let mut falls: Vec<f64> = strokes.iter().map(|s| s.fall.0).collect();
     let snap_back = Estimate::median_of(&falls, 0.02);
@@ -164,7 +154,6 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
         rest_deg,
         repeat_deg: repeat(&maps, &lost_deg),
         lost_deg,
-        level_deg: mean(&levels).unwrap_or(0.0),
         strokes: strokes.len(),
         snap_back,
         snap_back_deg: statistics::median(&mut places),
@@ -243,8 +232,8 @@ fn largest_fall(deg: &[f64]) -> (f64, f64) {
     (worst.0, if worst.1.is_finite() { worst.1 } else { deg[0] })
 }
 
-/// Mean lost motion per bin of one stroke, less its mean over the reference part, and that mean.
-fn binned(points: &[(f64, f64)], layout: Layout) -> (Vec<Option<f64>>, f64) {
+/// Mean lost motion per bin of one stroke, less its mean over the reference part.
+fn binned(points: &[(f64, f64)], layout: Layout) -> Vec<Option<f64>> {
     let mut sums = vec![(0.0, 0u32); layout.bins];
     for (x, lost) in points {
         let bin = ((x - layout.first_deg) / layout.bin_deg + 0.5).floor();
@@ -258,7 +247,7 @@ fn binned(points: &[(f64, f64)], layout: Layout) -> (Vec<Option<f64>>, f64) {
         (0..layout.bins).filter(|k| layout.is_reference(*k)).filter_map(|k| map[k]).collect();
     let level = mean(&upper).unwrap_or(0.0);
     map.iter_mut().flatten().for_each(|v| *v -= level);
-    (map, level)
+    map
 }
 
 /// Mean over strokes, up to where at least half of them came; holes of up to five bins are bridged evenly. None with larger ones, or

@@ -176,10 +176,11 @@ impl<'p> Search<'p> {
         let suited = self.suited_to(lost_deg);
         let search = suited.as_ref().unwrap_or(self);
         let peeled = search.peel(lost_deg)?;
-        let on_the_plate = |bump: Bump| Bump { at_deg: map.plate_deg(bump.at_deg), ..bump };
+        // Which tooth is in mesh, the gear on the rotor's side says.
+        let on_the_travel = |bump: Bump| Bump { at_deg: map.rest_deg + bump.at_deg, ..bump };
         Some(Worn {
-            highest: on_the_plate(peeled.highest),
-            bumps: peeled.bumps.into_iter().map(on_the_plate).collect(),
+            highest: on_the_travel(peeled.highest),
+            bumps: peeled.bumps.into_iter().map(on_the_travel).collect(),
             threshold: self.threshold(),
             limit: search.limit(map.rest_deg, bins, peeled.scale),
             off_deg: lost_deg.iter().zip(self.population.mean()).map(|(y, m)| y - m).collect(),

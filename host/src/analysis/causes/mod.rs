@@ -237,7 +237,7 @@ impl Report {
         // Scatter of healthy pairs: offset 0.3 %·√(1 + m²), gain 0.4 % and bend over 80 % of the supply.
         let scale = (1.0 + m * m).sqrt();
         let z = (fit.intercept / (0.30 * scale)).hypot(fit.slope / (0.5 * scale));
-        if z > 5.0 {
+        if z > 5.0 || beyond_correlation(curves, sheet) {
             self.findings.push(words::correlation(fit.intercept, fit.slope, z));
         }
     }
