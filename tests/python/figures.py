@@ -124,7 +124,9 @@ def curves(columns, deg, ends, runs):
         lag = 0.0
         if np.ptp(np.abs(speed)) > 0.2 * np.abs(speed).mean():
             lag = -(about @ of[:, inner].mean(axis=1)) / (about @ about) / slope
-        each = each + slope * lag * speeds
+        # Where the line is steeper the lag moves it by more: each stroke is read where the grip will be a lag later.
+        later = centre + lag * speeds
+        each = np.array([np.interp(at, centre, y - slope * centre) + slope * at for at, y in zip(later, each)])
         mean = {way: each[ways == way].mean(axis=0) for way in (1, -1)}
         variance = sum(each[ways == way].var(axis=0, ddof=1).mean() / (ways == way).sum() / 4 for way in (1, -1))
         out.append((mean[1], mean[-1], np.sqrt(variance)))

@@ -10,6 +10,7 @@ use super::statistics;
 use super::uncertainty::Calibration;
 use super::{Figure, NotTestable};
 use crate::quantity::{Channel, Condition, FigureName};
+use crate::trace::ProcedureKind;
 
 /// Volts of the supply that ratios are given at.
 const SUPPLY_V: f64 = 5.0;
@@ -19,6 +20,9 @@ const NEAR_DEG: f64 = 0.4;
 const CLOSED_SHARE: f64 = 0.06;
 /// Same at wide open, where parts differ more.
 const OPEN_SHARE: f64 = 0.10;
+/// Both where no drive pressed on the stop: a hand may turn back before it, and what is read there is no voltage at a stop. A closed stop is the
+/// angle's zero; wide open parts differ by 2 or 3 degrees in 75 (common practice, no source).
+const BY_HAND: (f64, f64) = (0.02, 0.04);
 
 /// One stop of one line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,10 +49,15 @@ pub enum End {
 /// Whether the recording reached a stop: by the angle, and where it was interrupted only where the part turned round there.
 pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
     let shown = !prepared.trace.was_interrupted() || prepared.turned_at(end);
+    let pressed = !matches!(
+        prepared.trace.provenance.procedure,
+        ProcedureKind::HandSweep | ProcedureKind::Import | ProcedureKind::Flex
+    );
+    let (closed_share, open_share) = if pressed { (CLOSED_SHARE, OPEN_SHARE) } else { BY_HAND };
     shown
         && prepared.travel_deg.is_some_and(|(low, high)| match end {
-            End::Closed => low <= CLOSED_SHARE * travel_deg,
-            End::Open => high >= (1.0 - OPEN_SHARE) * travel_deg,
+            End::Closed => low <= closed_share * travel_deg,
+            End::Open => high >= (1.0 - open_share) * travel_deg,
         })
 }
 

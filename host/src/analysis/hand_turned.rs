@@ -19,11 +19,19 @@ pub(crate) struct Hand {
     pub hesitations: f64,
     /// Degrees that a hesitation goes back: least and most; half of them only pause.
     pub back_deg: (f64, f64),
+    /// How far before the closed and the open stop it turns back, degrees.
+    pub short_deg: (f64, f64),
 }
 
 impl Default for Hand {
     fn default() -> Self {
-        Self { strokes: 12, speed_deg_s: (60.0, 160.0), hesitations: 0.7, back_deg: (0.3, 3.0) }
+        Self {
+            strokes: 12,
+            speed_deg_s: (60.0, 160.0),
+            hesitations: 0.7,
+            back_deg: (0.3, 3.0),
+            short_deg: (0.0, 0.0),
+        }
     }
 }
 
@@ -31,20 +39,21 @@ impl Hand {
     /// Angle per scan, degrees.
     pub fn motion(&self, part: &Synthetic, seed: u64) -> Vec<f64> {
         let mut r = Resampler::new(seed ^ 0x4A4D);
-        let mut out = vec![0.0; (0.4 * part.rate_hz) as usize];
+        let (least, most) = (self.short_deg.0, part.travel_deg - self.short_deg.1);
+        let mut out = vec![least; (0.4 * part.rate_hz) as usize];
         for stroke in 0..self.strokes {
             let up = stroke % 2 == 0;
             let sign = if up { 1.0 } else { -1.0 };
-            let end = if up { part.travel_deg } else { 0.0 };
+            let (begin, end) = if up { (least, most) } else { (most, least) };
             let (slow, fast) = self.speed_deg_s;
             let speed = slow + (fast - slow) * r.uniform();
-            let mut at = part.travel_deg - end;
+            let mut at = begin;
             let mut count = self.hesitations.floor() as usize;
             count += usize::from(r.uniform() < self.hesitations.fract());
             let mut places: Vec<f64> = (0..count).map(|_| 0.08 + 0.84 * r.uniform()).collect();
             places.sort_by(f64::total_cmp);
             for place in places {
-                let stop = (part.travel_deg - end) + sign * place * part.travel_deg;
+                let stop = begin + sign * place * (most - least);
                 if sign * (stop - at) < 1.0 {
                     continue;
                 }
@@ -52,7 +61,7 @@ impl Hand {
                 at = stop;
                 if r.uniform() < 0.5 {
                     let back = self.back_deg.0 + (self.back_deg.1 - self.back_deg.0) * r.uniform();
-                    at = (stop - sign * back).clamp(0.0, part.travel_deg);
+                    at = (stop - sign * back).clamp(least, most);
                     self.go(&mut out, part, at, 0.5 * speed, &mut r);
                 }
             }
@@ -131,5 +140,44 @@ pub(crate) fn drifting(mut trace: Trace, share: f64) -> Trace {
     Channel::SENSORS
         .iter()
         .for_each(|c| change(&mut trace, *c, |i, v| v * (1.0 + share * i as f64 / n) as f32));
+    trace
+}
+
+/// The supply sags by 2.5 % from beginning to end and ripples by 0.8 % at 150 Hz, and lines go along. It was logged in steps of so many volts; none: it
+/// was not logged, and 5 V are stated.
+pub(crate) fn moving_supply(mut trace: Trace, step_v: Option<f32>) -> Trace {
+    let end = trace.time_us.last().copied().unwrap_or(1) as f64;
+    let factor: Vec<f32> = trace
+        .time_us
+        .iter()
+        .map(|us| {
+            let ripple = (std::f64::consts::TAU * 150.0 * *us as f64 * 1e-6).sin();
+            (1.0125 - 0.025 * *us as f64 / end + 0.008 * ripple) as f32
+        })
+        .collect();
+    for column in &mut trace.columns {
+        if Channel::SENSORS.contains(&column.channel) || column.channel == Channel::Supply {
+            column.values.iter_mut().zip(&factor).for_each(|(v, f)| *v *= f);
+        }
+        if let (Channel::Supply, Some(step)) = (column.channel, step_v) {
+            column.values.iter_mut().for_each(|v| *v = (*v / step).round() * step);
+        }
+    }
+    if step_v.is_none() {
+        trace.columns.retain(|c| c.channel != Channel::Supply);
+        trace.provenance.stated_supply_volts = Some(5.0);
+    }
+    trace
+}
+
+/// Lines and supply fall by a third for 5 ms in the middle of the log.
+pub(crate) fn dipping_supply(mut trace: Trace) -> Trace {
+    let begin = trace.time_us[trace.len() / 2];
+    for column in &mut trace.columns {
+        if Channel::SENSORS.contains(&column.channel) || column.channel == Channel::Supply {
+            let at = column.values.iter_mut().zip(&trace.time_us);
+            at.filter(|(_, us)| (begin..begin + 5000).contains(*us)).for_each(|(v, _)| *v *= 0.67);
+        }
+    }
     trace
 }

@@ -80,6 +80,8 @@ pub struct Prepared<'a> {
     pub supply_source: SupplySource,
     /// Mean supply at the part's plug, volts, > 0.
     pub supply_volts: f64,
+    /// Time by which the lines follow the supply later than its own column, µs; 0 where nothing shows it.
+    pub supply_late_us: f64,
     /// What of the supply's own noise is in each line's ratio, one standard deviation.
     pub supply_noise: [f64; 2],
     /// Mean drop of the loom's return wire and contact, volts, taken off lines and supply; none where the return was not sensed.
@@ -121,6 +123,7 @@ impl<'a> Prepared<'a> {
             ratio,
             supply_source: supply.source,
             supply_volts: supply.mean,
+            supply_late_us: supply.late_us,
             supply_noise: supply.cost.map(|volts| volts / supply.mean),
             loom_volts: supply.loom,
             period_us,

@@ -56,6 +56,8 @@ pub(super) struct Supply {
     pub loom: Option<f64>,
     /// What of the supply's own noise stays in each line, standard deviation, volts.
     pub cost: [f64; 2],
+    /// Time by which the lines follow the supply's ripple later than its column, µs; 0 where it is not known.
+    pub late_us: f64,
     /// Standing for each line, volts; one for both where nothing was compared.
     divisor: Option<[Vec<f32>; 2]>,
     ground: Option<Vec<f32>>,
@@ -87,7 +89,7 @@ impl Supply {
                 format!("the supply was neither recorded nor stated; ratios use the sheet's nominal {mean} V")
             }
         });
-        Self { source, mean, loom: None, cost: [0.0; 2], divisor: None, ground: None }
+        Self { source, mean, loom: None, cost: [0.0; 2], late_us: 0.0, divisor: None, ground: None }
     }
 
     /// A line as a ratio; NaN where there is no supply to form one with.
@@ -125,6 +127,7 @@ fn measured(
     let lines = Channel::SENSORS.map(|c| trace.channel(c));
     let followed = Followed::new(&filled, &sums, &smooth, lines, segments, half, period_us);
     followed.say(warnings);
+    let late_us = followed.strongest().late_us;
     let mut divisor = followed.divisor;
     let ground = trace.channel(Channel::Ground).map(|g| Sums::new(g, segments).means(half));
     let loom = ground.as_deref().and_then(finite_mean);
@@ -149,7 +152,7 @@ fn measured(
     }
     mean -= 2.0 * loom.unwrap_or(0.0);
     let (source, cost) = (SupplySource::Measured, followed.cost);
-    Some(Supply { source, mean, loom, cost, divisor: Some(divisor), ground })
+    Some(Supply { source, mean, loom, cost, late_us, divisor: Some(divisor), ground })
 }
 
 /// Holes of a supply that is logged less often than the lines, filled along a straight line; longer ones stay.
@@ -396,6 +399,12 @@ impl Followed {
         Self { divisor, cost, strongest, disbelieved }
     }
 
+    /// The band that explains most of either line.
+    fn strongest(&self) -> Gain {
+        let [a, b] = self.strongest;
+        if b.explained > a.explained { b } else { a }
+    }
+
     fn say(&self, warnings: &mut Vec<String>) {
         let cost = self.cost[0].max(self.cost[1]);
         if cost >= NAMED_VOLTS {
@@ -405,8 +414,8 @@ impl Followed {
                 1000.0 * cost
             ));
         }
-        let late = self.strongest.iter().max_by(|a, b| a.explained.total_cmp(&b.explained));
-        if let Some(g) = late.filter(|g| g.late_us.abs() > NAMED_SKEW_US.max(4.0 * g.late_error_us)) {
+        let g = self.strongest();
+        if g.late_us.abs() > NAMED_SKEW_US.max(4.0 * g.late_error_us) {
             warnings.push(format!(
                 "the lines follow the supply's ripple {:.0} +- {:.0} us {} than the supply's own column: that time was taken out",
                 g.late_us.abs(),

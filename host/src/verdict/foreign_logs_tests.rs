@@ -3,7 +3,9 @@
 
 use super::*;
 use crate::analysis::grip::{GripTraces, analyse};
-use crate::analysis::hand_turned::{Hand, clipped, coarse_angle, drifting, humming, late_angle, stepped};
+use crate::analysis::hand_turned::{
+    Hand, clipped, coarse_angle, dipping_supply, drifting, humming, late_angle, moving_supply, stepped,
+};
 use crate::analysis::statistics::clopper_pearson;
 use crate::analysis::synthetic::{FlatSpot, Synthetic};
 use crate::quantity::{Channel, FigureName, FindingKind};
@@ -85,6 +87,47 @@ fn sound_grips_logged_without_an_angle_are_not_condemned() {
     for (seed, judgement) in &all {
         let claimed = judgement.findings.iter().find(|f| f.finding.channel == Some(Channel::Rising));
         assert!(claimed.is_none_or(|f| f.finding.kind != FindingKind::FlatSpot), "{seed}");
+    }
+}
+
+#[test]
+fn a_supply_that_was_logged_coarsely_or_not_at_all_or_that_fell_condemns_no_sound_grip() {
+    let all: Vec<_> = (1..=60)
+        .map(|seed| {
+            let (part, hand) = sound(seed);
+            let trace = hand.log(&part, seed);
+            let trace = match seed % 3 {
+                0 => moving_supply(trace, Some(0.05)),
+                1 => moving_supply(trace, None),
+                _ => dipping_supply(trace),
+            };
+            (seed, judged(&trace))
+        })
+        .collect();
+    rarely(Verdict::Outside, &all, 0.01);
+    // A supply that fell is said, not passed over.
+    for (seed, judgement) in all.iter().filter(|(seed, _)| seed % 3 == 2) {
+        assert!(
+            judgement.reasons.iter().any(|r| r.contains("the supply itself fell")),
+            "{seed}: {:?}",
+            judgement.reasons
+        );
+    }
+}
+
+#[test]
+fn a_hand_that_turns_back_before_a_stop_has_measured_no_voltage_there() {
+    for seed in 1..=20 {
+        let (part, hand) = sound(seed);
+        for short_deg in [(4.0, 0.0), (0.0, 5.5), (4.2, 6.5)] {
+            let judgement = judged(&Hand { short_deg, ..hand.clone() }.log(&part, seed));
+            assert_eq!(
+                judgement.overall,
+                Verdict::Undecided,
+                "{seed} {short_deg:?}: {:?}",
+                judgement.reasons
+            );
+        }
     }
 }
 

@@ -172,6 +172,7 @@ pub fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
     }
     losses::add(prepared, sheet, &lines, pair.as_ref(), &runs, &mut found);
     supply_lost::add(prepared, &mut found);
+    supply_lost::claim(prepared, &mut found);
     found.sort_by_key(|e: &Event| e.scans.start);
     let watched_min = runs.iter().map(|r| r.len()).sum::<usize>() as f64 * prepared.period_us / 60e6;
     let findings = summary::findings(prepared, &found, watched_min);

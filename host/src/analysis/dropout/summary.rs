@@ -73,6 +73,9 @@ fn finding(prepared: &Prepared<'_>, wire: Wire, own: &[&Event], watched_min: f64
         Detail { name: "deepest", value: 5000.0 * deepest, unit: "mV at 5 V" },
         Detail { name: "towards_ground", value: 100.0 * towards_ground, unit: "%" },
     ];
+    if wire == Wire::Supply {
+        details.push(Detail { name: "supply_fell", value: 100.0 * deepest, unit: "%" });
+    }
     // The report marks them on the travel; more would only cover one another.
     const EVENT: [&str; 8] =
         ["event_1", "event_2", "event_3", "event_4", "event_5", "event_6", "event_7", "event_8"];

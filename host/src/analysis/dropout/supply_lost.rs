@@ -20,6 +20,14 @@ const SPREADS: f64 = 8.0;
 const ALONG: f64 = 0.3;
 /// Time after it in which lines still come back, µs: a sensor starts again.
 const AFTER_US: f64 = 2000.0;
+/// Lines and supply of somebody else's log are read within this of each other, µs. Engineering assumption.
+const APART_US: f64 = 500.0;
+/// Windows in which the supply's usual motion is looked for.
+const WINDOWS: usize = 500;
+/// Share of a line's dip that the supply must move by to claim it …
+const ALONG_WITH: f64 = 0.5;
+/// … and how much more than it usually does.
+const UNUSUAL: f64 = 1.5;
 /// How sure it is.
 const CONFIDENCE: f64 = 0.99;
 
@@ -67,6 +75,37 @@ pub(super) fn add(prepared: &Prepared<'_>, found: &mut Vec<Event>) {
             stroke: prepared.strokes.iter().position(|s| s.range.contains(&start)),
             confidence: CONFIDENCE,
         });
+    }
+}
+
+/// A line that dips while somebody else's supply column moves by half as much or more, and by more than it usually does in so short a time: its fall
+/// and the line's are not read at one time, and nothing tells them apart. Such an event is the supply's.
+pub(super) fn claim(prepared: &Prepared<'_>, found: &mut [Event]) {
+    let Some(volts) = prepared.trace.channel(Channel::Supply) else { return };
+    if prepared.trace.provenance.rig.is_some() {
+        return;
+    }
+    let reach = (APART_US / prepared.period_us.max(1.0)).ceil() as usize + 2;
+    let moves = |from: usize, to: usize| {
+        let seen = volts[from..to.min(volts.len())].iter().filter(|v| v.is_finite());
+        let (low, high) =
+            seen.fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), v| (low.min(*v), high.max(*v)));
+        f64::from(high - low) / prepared.supply_volts
+    };
+    for e in found.iter_mut().filter(|e| e.wire != Wire::Supply) {
+        let (from, to) = (e.scans.start.saturating_sub(reach), (e.scans.end + reach).min(volts.len()));
+        let width = to.saturating_sub(from).max(1);
+        let every = (volts.len() / WINDOWS).max(width);
+        let mut usual: Vec<f64> = (0..volts.len().saturating_sub(width))
+            .step_by(every)
+            .map(|k| moves(k, k + width))
+            .filter(|v| v.is_finite())
+            .collect();
+        let usual = statistics::quantile(&mut usual, 0.9).unwrap_or(0.0);
+        let moved = moves(from, to);
+        if moved > ALONG_WITH * e.depth.abs() && moved > UNUSUAL * usual {
+            e.wire = Wire::Supply;
+        }
     }
 }
 

@@ -20,10 +20,29 @@ const LEAST_LOOP_DEG: f64 = 0.02;
 
 /// What can be said of the angle's timing.
 pub(super) fn find(prepared: &Prepared<'_>, curves: &Curves) -> Option<RecordingLimit> {
-    let (first, second) = (curves.line[0].as_ref()?, curves.line[1].as_ref()?);
     if prepared.angle_source != AngleSource::Reference || prepared.trace.provenance.rig.is_some() {
         return None;
     }
+    of_both(prepared, curves).or_else(|| unknown(curves))
+}
+
+/// At one speed nothing tells a late angle from a line's hysteresis: half of the loop may be either.
+fn unknown(curves: &Curves) -> Option<RecordingLimit> {
+    let loops = Channel::SENSORS.into_iter().zip(&curves.line).filter_map(|(channel, line)| {
+        let line = line.as_ref().filter(|l| l.lag.is_none())?;
+        let own = line.hysteresis_deg?.abs();
+        (own > LEAST_LOOP_DEG).then(|| (FigureName::Hysteresis, Some(channel), 0.75 * own * own))
+    });
+    let adds: Vec<_> = loops.collect();
+    let text =
+        "at one speed an angle that is late looks like hysteresis: turn some strokes at a third of the speed"
+            .to_owned();
+    (!adds.is_empty())
+        .then(|| RecordingLimit { adds, ..RecordingLimit::new(LimitKind::LateAngle, None, text) })
+}
+
+fn of_both(prepared: &Prepared<'_>, curves: &Curves) -> Option<RecordingLimit> {
+    let (first, second) = (curves.line[0].as_ref()?, curves.line[1].as_ref()?);
     if let (Some(a), Some(b)) = (first.lag, second.lag) {
         let larger = a.seconds.abs().max(b.seconds.abs());
         let alike = (a.seconds - b.seconds).abs() <= (ALIKE * larger).max(ERRORS * a.error.hypot(b.error));
@@ -52,13 +71,8 @@ pub(super) fn find(prepared: &Prepared<'_>, curves: &Curves) -> Option<Recording
         1e3 * 0.5 * larger / prepared.speed_deg_s.max(1e-3)
     );
     let mut limit = RecordingLimit::new(LimitKind::LateAngle, None, text);
-    // Anything from none of the loop to all of it may be lag: half of it, as a standard uncertainty.
+    // All of the loop that both lines share may be lag.
     let shared = a.abs().min(b.abs());
-    let variance = |own: f64| own * own - (own - 0.5 * shared).max(0.0).powi(2);
-    limit.adds = Channel::SENSORS
-        .into_iter()
-        .zip([a, b])
-        .map(|(c, own)| (FigureName::Hysteresis, Some(c), variance(own.abs())))
-        .collect();
+    limit.adds = Channel::SENSORS.map(|c| (FigureName::Hysteresis, Some(c), shared * shared)).into();
     Some(limit)
 }

@@ -5,6 +5,7 @@
 //! - `hum`: mains on the lines.
 //! - `angle`: an angle column that is late, or that nothing tells from hysteresis.
 //! - `part`: what a grip can't be.
+//! - `supply`: a supply that was not logged, or coarsely, or that fell by itself.
 //!
 //! Each says what was found, what that costs, and what to log instead. A figure it spoils is not told, or its uncertainty holds it; a
 //! finding it could have made does not condemn.
@@ -14,6 +15,7 @@ mod clipping;
 mod hum;
 mod part;
 mod steps;
+mod supply;
 
 use super::curve::Curves;
 use super::prepared::Prepared;
@@ -39,6 +41,10 @@ pub enum LimitKind {
     CoarseAngle,
     /// The angle is late or early against both lines.
     LateAngle,
+    /// The supply was not logged, or in coarse steps.
+    Supply,
+    /// The supply fell where it was logged.
+    SupplyFell,
     /// The recording is not of a grip, or not of one like the sheet's.
     OtherPart,
 }
@@ -53,6 +59,8 @@ impl LimitKind {
             Self::SlowRate => "recording_rate",
             Self::CoarseAngle => "recording_coarse_angle",
             Self::LateAngle => "recording_late_angle",
+            Self::Supply => "recording_supply",
+            Self::SupplyFell => "recording_supply_fell",
             Self::OtherPart => "recording_other_part",
         }
     }
@@ -82,6 +90,12 @@ pub struct RecordingLimit {
     pub imitates_depth_deg: f64,
     /// A dropout this deep or less, mV at 5 V, could be its work; then the dropout rate can't be had either.
     pub imitates_jump_mv: f64,
+    /// The same of what both lines do together.
+    pub imitates_common_mv: f64,
+    /// Whether losses together with the supply could be its work.
+    pub imitates_supply_fall: bool,
+    /// Figures all of which may be the recording's: they say at most how large the part's can be.
+    pub may_be_all: Vec<(FigureName, Option<Channel>)>,
 }
 
 impl RecordingLimit {
@@ -95,6 +109,9 @@ impl RecordingLimit {
             imitates: Vec::new(),
             imitates_depth_deg: 0.0,
             imitates_jump_mv: 0.0,
+            imitates_common_mv: 0.0,
+            imitates_supply_fall: false,
+            may_be_all: Vec::new(),
         }
     }
 }
@@ -107,6 +124,7 @@ pub fn find(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartSheet)
         out.extend(steps::of_line(prepared, line));
         out.extend(hum::find(prepared, line));
     }
+    out.extend(supply::find(prepared, sheet));
     out.extend(steps::of_rate(prepared));
     out.extend(steps::of_angle(prepared));
     if let Some(curves) = curves {
@@ -118,6 +136,10 @@ pub fn find(prepared: &Prepared<'_>, curves: Option<&Curves>, sheet: &PartSheet)
 /// Takes limits into account: in figures, findings, and what is named as not testable.
 pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
     for limit in limits {
+        // Nothing fell: nothing to say.
+        if limit.kind == LimitKind::SupplyFell && !out.findings.iter().any(|f| imitated(limit, f)) {
+            continue;
+        }
         let counted = out.findings.iter().any(|f| f.kind == FindingKind::Dropout && imitated(limit, f));
         let mut spoils = limit.spoils.clone();
         spoils.extend(counted.then_some((FigureName::DropoutRate, None)));
@@ -132,6 +154,9 @@ pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
             for f in out.figures.iter_mut().filter(|f| (f.name, f.channel) == (*name, *channel)) {
                 widen(f, *variance);
             }
+        }
+        for f in out.figures.iter_mut().filter(|f| limit.may_be_all.contains(&(f.name, f.channel))) {
+            widen(f, f.value * f.value);
         }
         out.findings.iter_mut().filter(|f| imitated(limit, f)).for_each(|f| {
             f.confidence = f.confidence.min(MOST_CONFIDENCE);
@@ -165,7 +190,15 @@ fn imitated(limit: &RecordingLimit, finding: &Finding) -> bool {
             && limit.channel.is_none_or(|c| finding.channel.is_none_or(|of| of == c))
             && detail("deepest").is_some_and(|d| d <= limit.imitates_jump_mv)
     };
-    limit.imitates.contains(&finding.kind) || shallow() || small()
+    let fell = detail("supply_fell").is_some();
+    let together = || {
+        finding.kind == FindingKind::Dropout
+            && finding.channel.is_none()
+            && !fell
+            && detail("deepest").is_some_and(|d| d <= limit.imitates_common_mv)
+    };
+    let with_it = limit.imitates_supply_fall && fell;
+    limit.imitates.contains(&finding.kind) || shallow() || small() || together() || with_it
 }
 
 #[cfg(test)]

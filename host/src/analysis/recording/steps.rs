@@ -11,6 +11,8 @@ use crate::quantity::{Channel, FigureName};
 const LINE_MV: f64 = 4.0;
 /// A jump of this many steps can be two of the converter's: there and back within its own error.
 const JUMP_STEPS: f64 = 2.0;
+/// A flat spot of so many steps can be two of the converter's that are uneven by a quarter of a step each.
+const DEPTH_STEPS: f64 = 1.5;
 /// Steps of an angle from which they are named, degrees. Engineering assumption.
 const ANGLE_DEG: f64 = 0.1;
 /// Travel between two scans from which it is named, degrees. Engineering assumption.
@@ -31,7 +33,7 @@ pub(super) fn of_line(prepared: &Prepared<'_>, line: usize) -> Option<RecordingL
     let mut limit = RecordingLimit::new(LimitKind::Quantisation, Some(channel), text);
     limit.adds.push((FigureName::Noise, Some(channel), step * step / 12.0));
     let slope = 5000.0 * travel_slope(prepared, line)?;
-    limit.imitates_depth_deg = step / slope;
+    limit.imitates_depth_deg = DEPTH_STEPS * step / slope;
     limit.imitates_jump_mv = JUMP_STEPS * step;
     Some(limit)
 }
@@ -61,6 +63,11 @@ pub(super) fn of_rate(prepared: &Prepared<'_>) -> Option<RecordingLimit> {
         );
         let mut limit = RecordingLimit::new(LimitKind::SlowRate, None, text);
         let bands = [FigureName::DeadBandClosed, FigureName::DeadBandOpen];
+        // Somebody else's logger does not say when within a scan it reads what.
+        if prepared.trace.provenance.rig.is_none() {
+            let late = [FigureName::Hysteresis, FigureName::Repeatability];
+            limit.may_be_all.extend(late.into_iter().flat_map(|f| Channel::SENSORS.map(|c| (f, Some(c)))));
+        }
         limit.spoils = bands.into_iter().flat_map(|f| Channel::SENSORS.map(|c| (f, Some(c)))).collect();
         limit
     })

@@ -1,0 +1,175 @@
+//! A supply that was not logged, or logged in coarse steps, or that dipped in front of where it was logged: what both lines do together may then
+//! be the supply's doing.
+
+use super::{LimitKind, RecordingLimit};
+use crate::analysis::prepared::{Prepared, SupplySource};
+use crate::analysis::statistics;
+use crate::quantity::{Channel, FigureName};
+use crate::sheet::PartSheet;
+
+/// Steps of the supply from which they are named, as a share of it: 5 mV of 5 V. Engineering assumption.
+const COARSE: f64 = 0.001;
+/// A supply of its own ripples and sags by up to 3 % (common practice, no source), mV of 5 V: with the other line low it shows in one alone.
+const UNLOGGED_MV: f64 = 150.0;
+/// A jump of so many steps of the supply may be its converter's: there and back within its own error.
+const JUMP_STEPS: f64 = 2.0;
+
+/// What both lines do together is named from this share of the supply on, one standard deviation: 2.5 mV of 5 V. Engineering assumption.
+const SHARED: f64 = 0.0005;
+/// Least correlation of what both lines do together.
+const ALIKE: f64 = 0.3;
+/// A line is read where it is at least this share of the supply.
+const LEAST_LEVEL: f32 = 0.04;
+/// Standard deviations that a ripple and a reading that is held may reach together.
+const CREST: f64 = 6.0;
+/// Ripple of the supply from which it is named, one standard deviation as a share: 30 mV of 5 V. Engineering assumption.
+const RIPPLE: f64 = 0.006;
+/// Time between lines and supply from which a smaller ripple counts too, µs. Engineering assumption.
+const LATE_US: f64 = 250.0;
+/// Time to either side over which a bend shows ripple of 50 to 300 Hz, µs.
+const BEND_US: f64 = 1500.0;
+/// Scans that are compared at most.
+const PLACES: usize = 50_000;
+
+/// The supply's limits of a recording.
+pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingLimit> {
+    let (SupplySource::Measured, Some(volts)) =
+        (prepared.supply_source, prepared.trace.channel(Channel::Supply))
+    else {
+        return vec![unlogged()];
+    };
+    // A rig states what its supply channel can.
+    if prepared.trace.provenance.rig.is_some() {
+        return Vec::new();
+    }
+    let step = statistics::quantum(volts) / prepared.supply_volts;
+    let mut out = vec![dips()];
+    out.extend((step >= COARSE).then(|| coarse(step, sheet)));
+    let moves = ripple(prepared, volts);
+    let late = prepared.supply_late_us.abs();
+    if let Some(sd) = moves.filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED)) {
+        let words = format!(
+            "the supply ripples by {:.1} %, and lines and supply are not read at one time",
+            100.0 * sd
+        );
+        out.push(together(&words, sd, sheet));
+    } else if let Some(sd) = shared(prepared) {
+        let words = format!(
+            "both lines move together by {:.1} % as a supply does, and its column does not show it: logged too slowly, filtered, or at another time",
+            100.0 * sd
+        );
+        out.push(together(&words, sd, sheet));
+    }
+    out
+}
+
+/// Scans to either side that a bend is taken over, and all scans at which it can be.
+fn places(prepared: &Prepared<'_>) -> (usize, impl Iterator<Item = usize>) {
+    let reach = (BEND_US / prepared.period_us.max(1.0)).round().max(1.0) as usize;
+    let inside: Vec<usize> =
+        prepared.segments.iter().flat_map(|s| s.start + reach..s.end.saturating_sub(reach)).collect();
+    let every = (inside.len() / PLACES).max(1);
+    (reach, inside.into_iter().step_by(every))
+}
+
+/// Second difference as a share of what is read; none where that is next to nothing.
+fn bend(v: &[f32], i: usize, reach: usize) -> Option<f64> {
+    let least = LEAST_LEVEL;
+    (v[i] > least).then(|| f64::from(v[i - reach] - 2.0 * v[i] + v[i + reach]) / f64::from(v[i]))
+}
+
+/// How far the supply ripples, one standard deviation as a share of it.
+fn ripple(prepared: &Prepared<'_>, volts: &[f32]) -> Option<f64> {
+    let (reach, places) = places(prepared);
+    let bends: Vec<f64> = places.filter_map(|i| bend(volts, i, reach)).filter(|b| b.is_finite()).collect();
+    let sd = (bends.iter().map(|b| b * b).sum::<f64>() / bends.len().max(1) as f64 / 6.0).sqrt();
+    sd.is_finite().then_some(sd)
+}
+
+/// By how much both lines move together in proportion to what they read, one standard deviation as a share of the supply: so moves a supply that its
+/// own column does not show. From second differences, whose variance is 6 times that of a scan.
+fn shared(prepared: &Prepared<'_>) -> Option<f64> {
+    let [Some(first), Some(second)] = &prepared.ratio else { return None };
+    let (reach, places) = places(prepared);
+    let pairs: Vec<(f64, f64)> = places
+        .filter_map(|i| Some((bend(first, i, reach)?, bend(second, i, reach)?)))
+        .filter(|(a, b)| a.is_finite() && b.is_finite())
+        .collect();
+    let n = pairs.len() as f64;
+    let sum = |f: &dyn Fn(&(f64, f64)) -> f64| pairs.iter().map(f).sum::<f64>() / n;
+    let (both, a, b) = (sum(&|p| p.0 * p.1), sum(&|p| p.0 * p.0), sum(&|p| p.1 * p.1));
+    let sd = (both / 6.0).max(0.0).sqrt();
+    (n >= 200.0 && both > ALIKE * (a * b).sqrt() && sd > SHARED).then_some(sd)
+}
+
+/// What a supply that its column does not show may have made.
+fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
+    let text = format!("{words}; log it in the same scan as the lines");
+    let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
+    limit.imitates_common_mv = f64::INFINITY;
+    limit.imitates_jump_mv = CREST * 1e3 * sd * sheet.supply_volts;
+    for (channel, nominal) in Channel::SENSORS.into_iter().zip([sheet.rising, sheet.falling]) {
+        let level = nominal.open.max(nominal.closed);
+        let span = (nominal.open - nominal.closed).abs();
+        limit.may_be_all.push((FigureName::Noise, Some(channel)));
+        limit.may_be_all.push((FigureName::Repeatability, Some(channel)));
+        let open = 0.5 * CREST * sd * level / span * sheet.travel_deg;
+        limit.adds.push((FigureName::Hysteresis, Some(channel), open * open));
+    }
+    limit
+}
+
+fn of_lines(figure: FigureName) -> [(FigureName, Option<Channel>); 2] {
+    Channel::SENSORS.map(|c| (figure, Some(c)))
+}
+
+/// Nothing tells the supply's own ripple and sag from the part's.
+fn unlogged() -> RecordingLimit {
+    let text = "the supply was not logged: ripple and sags of its own can't be told from what the part does; log it in the same scan".into();
+    let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
+    limit.imitates_common_mv = f64::INFINITY;
+    limit.imitates_jump_mv = UNLOGGED_MV;
+    limit.imitates_depth_deg = f64::INFINITY;
+    limit.may_be_all.extend(of_lines(FigureName::Noise));
+    limit.may_be_all.extend(of_lines(FigureName::Repeatability));
+    limit.may_be_all.extend(of_lines(FigureName::Hysteresis));
+    limit
+}
+
+/// A ratio is then off by up to half a step, `step` being a share of the supply.
+fn coarse(step: f64, sheet: &PartSheet) -> RecordingLimit {
+    let millivolts = 1e3 * step * sheet.supply_volts;
+    let text = format!(
+        "the supply was logged in steps of {millivolts:.0} mV: both lines jump together by up to that share when it passes from one to the next; \
+         log it as finely as the lines"
+    );
+    let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
+    limit.imitates_common_mv = JUMP_STEPS * millivolts;
+    for (channel, nominal) in Channel::SENSORS.into_iter().zip([sheet.rising, sheet.falling]) {
+        let off = 0.5 * step * nominal.open.max(nominal.closed);
+        let span = (nominal.open - nominal.closed).abs();
+        let adds = [
+            (FigureName::Noise, 5000.0 * off),
+            // Between a pass at one end of a step and a pass at the other.
+            (FigureName::Repeatability, 100.0 * 2.0 * off / span),
+            (FigureName::Hysteresis, off / span * sheet.travel_deg),
+        ];
+        limit.adds.extend(adds.map(|(name, off)| (name, Some(channel), off * off)));
+    }
+    let pair = 100.0 * 0.5 * step;
+    limit.adds.extend(
+        [FigureName::CorrelationWorst, FigureName::CorrelationMomentary]
+            .map(|name| (name, None, pair * pair)),
+    );
+    limit
+}
+
+/// Where somebody else's logger says that the supply fell, its place is not known: in front of it lies the bench.
+fn dips() -> RecordingLimit {
+    let text = "the supply itself fell where it was logged: whatever feeds it may have done so; secure the supply's wires and repeat";
+    let mut limit = RecordingLimit::new(LimitKind::SupplyFell, None, text.into());
+    limit.imitates_supply_fall = true;
+    // The edges of such a fall, where lines and supply are not read at one time.
+    limit.spoils.push((FigureName::CorrelationMomentary, None));
+    limit
+}
