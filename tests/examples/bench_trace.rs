@@ -26,7 +26,12 @@ fn main() -> anyhow::Result<()> {
     let figures: Vec<_> = analysis
         .figures
         .iter()
-        .map(|f| json!({"figure": f.name.name(), "channel": f.channel.map(|c| c.name()), "value": f.value}))
+        .map(|f| {
+            // Outcomes state two standard uncertainties.
+            let expanded = 2.0 * f.standard_uncertainty;
+            let channel = f.channel.map(|c| c.name());
+            json!({"figure": f.name.name(), "channel": channel, "value": f.value, "expanded_uncertainty": expanded})
+        })
         .collect();
     let note = json!({"seconds": seconds, "rounds": ROUNDS, "figures": figures});
     std::fs::write(figures_file, serde_json::to_vec_pretty(&note)?)?;

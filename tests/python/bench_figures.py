@@ -42,15 +42,16 @@ def main():
     with open(host_file, encoding="utf-8") as file:
         host = json.load(file)
     mine, seconds, samples = timed(trace)
-    theirs = {(f["figure"], f["channel"]): f["value"] for f in host["figures"]}
+    theirs = {(f["figure"], f["channel"]): (f["value"], f["expanded_uncertainty"]) for f in host["figures"]}
     bad = 0
-    print(f"{'figure':<24}{'line':<10}{'host':>10}{'numpy':>10}{'allowed':>10}")
+    print(f"{'figure':<24}{'line':<10}{'host':>10}{'numpy':>10}{'E_n':>10}")
     for key in sorted(mine, key=lambda k: (k[0], k[1] or "")):
         name, line = key
-        value = theirs.get(key, float("nan"))
-        wrong = not abs(value - mine[key]) <= figures.ALLOWED[name]
+        value, expanded = theirs.get(key, (float("nan"), float("nan")))
+        number = figures.e_n(*mine[key], value, expanded)
+        wrong = not number <= 1
         bad += wrong
-        print(f"{name:<24}{line or '':<10}{value:>10.4f}{mine[key]:>10.4f}{figures.ALLOWED[name]:>10.4f}{'  DISAGREE' if wrong else ''}")
+        print(f"{name:<24}{line or '':<10}{value:>10.4f}{mine[key][0]:>10.4f}{number:>10.2f}{'  DISAGREE' if wrong else ''}")
     only_host = sorted({name for name, line in theirs if (name, line) not in mine})
     print(f"{bad} of {len(mine)} figures disagree; the host has {len(theirs)}, numpy leaves out {', '.join(only_host)} and all findings")
     print(f"host, whole analysis:        {host['seconds']:.3f} s for {samples / 1e6:.1f} M samples ({samples / host['seconds'] / 1e6:.1f} M samples/s)")

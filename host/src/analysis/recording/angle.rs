@@ -31,7 +31,7 @@ fn unknown(curves: &Curves) -> Option<RecordingLimit> {
     let loops = Channel::SENSORS.into_iter().zip(&curves.line).filter_map(|(channel, line)| {
         let line = line.as_ref().filter(|l| l.lag.is_none())?;
         let own = line.hysteresis_deg?.abs();
-        (own > LEAST_LOOP_DEG).then(|| (FigureName::Hysteresis, Some(channel), 0.75 * own * own))
+        (own > LEAST_LOOP_DEG).then_some((FigureName::Hysteresis, Some(channel), 0.75 * own * own))
     });
     let adds: Vec<_> = loops.collect();
     let text =

@@ -28,6 +28,8 @@ const RIPPLE: f64 = 0.006;
 const LATE_US: f64 = 250.0;
 /// Time to either side over which a bend shows ripple of 50 to 300 Hz, µs.
 const BEND_US: f64 = 1500.0;
+/// A supply that is lower by this share has fallen; half of what a line must lose for it to matter. Engineering assumption.
+const FELL: f64 = 0.003;
 /// Scans that are compared at most.
 const PLACES: usize = 50_000;
 
@@ -43,7 +45,7 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
         return Vec::new();
     }
     let step = statistics::quantum(volts) / prepared.supply_volts;
-    let mut out = vec![dips()];
+    let mut out: Vec<RecordingLimit> = fell(volts, prepared.supply_volts).then(dips).into_iter().collect();
     out.extend((step >= COARSE).then(|| coarse(step, sheet)));
     let moves = ripple(prepared, volts);
     let late = prepared.supply_late_us.abs();
@@ -145,6 +147,8 @@ fn coarse(step: f64, sheet: &PartSheet) -> RecordingLimit {
     );
     let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
     limit.imitates_common_mv = JUMP_STEPS * millivolts;
+    // With the other line low it shows in one alone.
+    limit.imitates_jump_mv = JUMP_STEPS * millivolts;
     for (channel, nominal) in Channel::SENSORS.into_iter().zip([sheet.rising, sheet.falling]) {
         let off = 0.5 * step * nominal.open.max(nominal.closed);
         let span = (nominal.open - nominal.closed).abs();
@@ -162,6 +166,11 @@ fn coarse(step: f64, sheet: &PartSheet) -> RecordingLimit {
             .map(|name| (name, None, pair * pair)),
     );
     limit
+}
+
+/// Whether the supply was anywhere lower than it usually is by what counts.
+fn fell(volts: &[f32], usual: f64) -> bool {
+    volts.iter().any(|v| f64::from(*v) < (1.0 - FELL) * usual)
 }
 
 /// Where somebody else's logger says that the supply fell, its place is not known: in front of it lies the bench.

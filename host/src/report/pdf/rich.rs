@@ -125,8 +125,8 @@ impl Lines<'_> {
         let blank =
             if space && self.used > 0.0 { self.fonts.width(" ", style.bold, style.size) } else { 0.0 };
         if word.is_empty() {
-            // A space at the end of a span: the next word must not stick to this one.
-            if blank > 0.0 {
+            // A space at the end of a span: the next word must not stick to this one. At the end of a line there is no room to keep.
+            if blank > 0.0 && self.used + blank <= self.width {
                 self.append(" ", style, blank);
             }
             return;
