@@ -2,7 +2,7 @@
 //! be the supply's doing.
 
 use super::{LimitKind, RecordingLimit};
-use crate::analysis::prepared::{Prepared, SupplySource};
+use crate::analysis::prepared::{AngleSource, Prepared, SupplySource};
 use crate::analysis::statistics;
 use crate::quantity::{Channel, FigureName};
 use crate::sheet::PartSheet;
@@ -45,7 +45,8 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
         return Vec::new();
     }
     let step = statistics::quantum(volts) / prepared.supply_volts;
-    let mut out: Vec<RecordingLimit> = fell(volts, prepared.supply_volts).then(dips).into_iter().collect();
+    let mut out: Vec<RecordingLimit> =
+        fell(volts, prepared.supply_volts).then(|| dips(prepared)).into_iter().collect();
     out.extend((step >= COARSE).then(|| coarse(step, sheet)));
     let moves = ripple(prepared, volts);
     let late = prepared.supply_late_us.abs();
@@ -174,11 +175,15 @@ fn fell(volts: &[f32], usual: f64) -> bool {
 }
 
 /// Where somebody else's logger says that the supply fell, its place is not known: in front of it lies the bench.
-fn dips() -> RecordingLimit {
+fn dips(prepared: &Prepared<'_>) -> RecordingLimit {
     let text = "the supply itself fell where it was logged: whatever feeds it may have done so; secure the supply's wires and repeat";
     let mut limit = RecordingLimit::new(LimitKind::SupplyFell, None, text.into());
     limit.imitates_supply_fall = true;
     // The edges of such a fall, where lines and supply are not read at one time.
     limit.spoils.push((FigureName::CorrelationMomentary, None));
+    // Without an angle such edges also stand at places that the part never came to.
+    if prepared.angle_source == AngleSource::FirstLine {
+        limit.spoils.push((FigureName::CorrelationWorst, None));
+    }
     limit
 }
