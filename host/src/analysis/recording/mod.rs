@@ -26,6 +26,9 @@ use crate::sheet::PartSheet;
 /// Most confidence in a finding that the recording itself could have made.
 const MOST_CONFIDENCE: f64 = 0.9;
 
+/// A jump of this many steps of a converter can be its own: there and back within its error.
+const JUMP_STEPS: f64 = 2.0;
+
 /// What limits a recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum LimitKind {
@@ -114,6 +117,11 @@ impl RecordingLimit {
             may_be_all: Vec::new(),
         }
     }
+}
+
+/// A figure of each line.
+fn of_lines(figure: FigureName) -> [(FigureName, Option<Channel>); 2] {
+    Channel::SENSORS.map(|c| (figure, Some(c)))
 }
 
 /// Every limit of a sweep, a hand sweep or an imported file.

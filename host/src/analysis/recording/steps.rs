@@ -2,15 +2,13 @@
 //!
 //! A converter's step q scatters like q/√12 (Sheppard; GUM F.2.2.1).
 
-use super::{LimitKind, RecordingLimit};
+use super::{JUMP_STEPS, LimitKind, RecordingLimit, of_lines};
 use crate::analysis::prepared::{AngleSource, Prepared};
 use crate::analysis::statistics;
 use crate::quantity::{Channel, FigureName};
 
 /// Steps of a line from which they are named, mV at 5 V: 0.1 % of a span of 4 V. Engineering assumption.
 const LINE_MV: f64 = 4.0;
-/// A jump of this many steps can be two of the converter's: there and back within its own error.
-const JUMP_STEPS: f64 = 2.0;
 /// A flat spot of so many steps can be two of the converter's that are uneven by a quarter of a step each.
 const DEPTH_STEPS: f64 = 1.5;
 /// Steps of an angle from which they are named, degrees. Engineering assumption.
@@ -66,9 +64,9 @@ pub(super) fn of_rate(prepared: &Prepared<'_>) -> Option<RecordingLimit> {
         // Somebody else's logger does not say when within a scan it reads what.
         if prepared.trace.provenance.rig.is_none() {
             let late = [FigureName::Hysteresis, FigureName::Repeatability];
-            limit.may_be_all.extend(late.into_iter().flat_map(|f| Channel::SENSORS.map(|c| (f, Some(c)))));
+            limit.may_be_all.extend(late.into_iter().flat_map(of_lines));
         }
-        limit.spoils = bands.into_iter().flat_map(|f| Channel::SENSORS.map(|c| (f, Some(c)))).collect();
+        limit.spoils = bands.into_iter().flat_map(of_lines).collect();
         limit
     })
 }

@@ -1,7 +1,7 @@
 //! A supply that was not logged, or logged in coarse steps, or that dipped in front of where it was logged: what both lines do together may then
 //! be the supply's doing.
 
-use super::{LimitKind, RecordingLimit};
+use super::{JUMP_STEPS, LimitKind, RecordingLimit, of_lines};
 use crate::analysis::prepared::{AngleSource, Prepared, SupplySource};
 use crate::analysis::statistics;
 use crate::quantity::{Channel, FigureName};
@@ -11,9 +11,6 @@ use crate::sheet::PartSheet;
 const COARSE: f64 = 0.001;
 /// A supply of its own ripples and sags by up to 3 % (common practice, no source), mV of 5 V: with the other line low it shows in one alone.
 const UNLOGGED_MV: f64 = 150.0;
-/// A jump of so many steps of the supply may be its converter's: there and back within its own error.
-const JUMP_STEPS: f64 = 2.0;
-
 /// What both lines do together is named from this share of the supply on, one standard deviation: 2.5 mV of 5 V. Engineering assumption.
 const SHARED: f64 = 0.0005;
 /// Least correlation of what both lines do together.
@@ -77,8 +74,7 @@ fn places(prepared: &Prepared<'_>) -> (usize, impl Iterator<Item = usize>) {
 
 /// Second difference as a share of what is read; none where that is next to nothing.
 fn bend(v: &[f32], i: usize, reach: usize) -> Option<f64> {
-    let least = LEAST_LEVEL;
-    (v[i] > least).then(|| f64::from(v[i - reach] - 2.0 * v[i] + v[i + reach]) / f64::from(v[i]))
+    (v[i] > LEAST_LEVEL).then(|| f64::from(v[i - reach] - 2.0 * v[i] + v[i + reach]) / f64::from(v[i]))
 }
 
 /// How far the supply ripples, one standard deviation as a share of it.
@@ -120,10 +116,6 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
         limit.adds.push((FigureName::Hysteresis, Some(channel), open * open));
     }
     limit
-}
-
-fn of_lines(figure: FigureName) -> [(FigureName, Option<Channel>); 2] {
-    Channel::SENSORS.map(|c| (figure, Some(c)))
 }
 
 /// Nothing tells the supply's own ripple and sag from the part's.
