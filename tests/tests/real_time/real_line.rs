@@ -230,11 +230,16 @@ fn what_an_interruption_did_condemns_no_sound_grip_and_says_so_wherever_the_reco
         assert_eq!(record.verdict(), "undecided", "{way} {after}: {}", record.said.out);
         let archived = archive.path().to_str().context("a path of ASCII")?;
         if way == "--sag-after" {
-            // How far it fell before the rig's guard took the drive off hangs on when that was; it gives way to 3 V.
-            let (_, read) =
-                record.said.out.split_once("rig fault: the sensor supply read ").context("a rig fault")?;
+            // How far it has fallen when the rig's guard takes the drive off, and whether a scan of the fall still leaves
+            // the rig, hangs on when in the rig's step that is; it gives way to 3 V, and the guard acts below 4.5 V.
+            let (_, read) = record
+                .said
+                .out
+                .split_once("supply range guard took the drive off during the sweep at ")
+                .context("the guard")?;
             let volts: f64 = read.split_whitespace().next().context("a reading")?.parse()?;
             ensure!((2.9..4.5).contains(&volts), "{volts} V: {}", record.said.out);
+            check_kept_and_marked(&record, "guard");
             continue;
         }
         let not_done = record.outcome["not_done"].as_array().context("what was not done")?;
