@@ -5,7 +5,8 @@
 //! a line moves with what the supply reads, the supply moved; where it does not, that was the supply's noise.
 //!
 //! - The supply is split into its mean over 5 ms and octave bands above that (differences of centred moving means). In every band the
-//!   lines' own content is regressed on the supply's and on its quadrature: the Wiener filter (Wiener 1949) with two taps a band. Its gain
+//!   lines' own content is regressed on the supply's and on its quadrature: the Wiener filter (Wiener 1949) with two taps a band. Lines that
+//!   run against one another are regressed by their sum: motion is not in it, and a motor that moves the plate makes the supply sag. The gain
 //!   is the share of the band that is real; its phase takes out a time between the channels, or filters that differ. A band that shows
 //!   nothing beyond chance counts with nothing: it is then too small to matter.
 //! - Where the supply leaves that by far more than it usually does and the lines go along (a sag, a lost contact), the scan's own
@@ -35,6 +36,8 @@ const OUTLIER: f64 = 5.0;
 const EVENT: f64 = 8.0;
 /// Largest gain of a band: the lines can't move by more than the supply, but for the noise of the comparison.
 const LARGEST_GAIN: f64 = 1.25;
+/// Least share of the supply in a sum of the lines that is compared with it.
+const LEAST_STAYS: f64 = 0.5;
 /// What of the supply's noise stays in a line is named from this on, volts.
 const NAMED_VOLTS: f64 = 0.5e-3;
 /// A time between supply and lines is named from this on, µs.
@@ -73,7 +76,7 @@ impl Supply {
         warnings: &mut Vec<String>,
     ) -> Self {
         if let Some(volts) = trace.channel(Channel::Supply) {
-            match measured(trace, volts, segments, period_us, warnings) {
+            match measured(trace, sheet, volts, segments, period_us, warnings) {
                 Some(supply) => return supply,
                 None => warnings.push("the supply column holds no usable value; it was left out".into()),
             }
@@ -113,6 +116,7 @@ impl Supply {
 /// From a recorded supply; none when it holds no usable value.
 fn measured(
     trace: &Trace,
+    sheet: &PartSheet,
     volts: &[f32],
     segments: &[Range<usize>],
     period_us: f64,
@@ -125,6 +129,8 @@ fn measured(
     let mut mean = finite_mean(&smooth).filter(|m| *m > 0.0)?;
     say_of_a_slow_log(volts, segments, period_us, warnings);
     let lines = Channel::SENSORS.map(|c| trace.channel(c));
+    let still = without_motion(lines, sheet);
+    let lines = still.as_deref().map_or(lines, |still| [Some(still), None]);
     let followed = Followed::new(&filled, &sums, &smooth, lines, segments, half, period_us);
     followed.say(warnings);
     let late_us = followed.strongest().late_us;
@@ -153,6 +159,16 @@ fn measured(
     mean -= 2.0 * loom.unwrap_or(0.0);
     let (source, cost) = (SupplySource::Measured, followed.cost);
     Some(Supply { source, mean, loom, cost, late_us, divisor: Some(divisor), ground })
+}
+
+/// Both lines added so that motion goes out; none where little of the supply would stay.
+fn without_motion(lines: [Option<&[f32]>; 2], sheet: &PartSheet) -> Option<Vec<f32>> {
+    let [Some(first), Some(second)] = lines else { return None };
+    let (a, b) = (sheet.rising, sheet.falling);
+    let by = -(a.open - a.closed) / (b.open - b.closed);
+    let stays = a.closed + by * b.closed;
+    (by.is_finite() && stays.abs() >= LEAST_STAYS)
+        .then(|| first.iter().zip(second).map(|(x, y)| x + by as f32 * y).collect())
 }
 
 /// Holes of a supply that is logged less often than the lines, filled along a straight line; longer ones stay.
@@ -386,6 +402,9 @@ impl Followed {
                 let mut rows: Vec<[f64; 3]> = places.iter().zip(&seen).map(row).collect();
                 gains[line][k] = Gain::fit(&mut rows, like, band.delay() as f64 * period_us);
             }
+        }
+        if of_lines[1].is_none() {
+            gains[1] = gains[0].clone();
         }
         let mut divisor = [smooth.to_vec(), smooth.to_vec()];
         for (line, gains) in gains.iter().enumerate() {

@@ -194,6 +194,15 @@ impl Row {
         self.mean(at, width).abs() / of_mean.max(LEAST_NOISE) / CERTAIN_IN_NOISE
     }
 
+    /// Whether nothing moved before, in and after a loss: it left and came back at one place. What was only there for its length, as at
+    /// the end of an overshoot, may be what that place reads.
+    fn stood(&self, start: usize, end: usize) -> bool {
+        let flank = (end - start).div_ceil(2) + 1;
+        let of = &self.blocks[start.saturating_sub(flank)..(end + flank).min(self.blocks.len())];
+        let (low, high) = of.iter().fold((f32::MAX, f32::MIN), |(a, b), w| (a.min(w.deg.0), b.max(w.deg.1)));
+        high - low <= STILL_DEG
+    }
+
     /// Where the loss in a window begins and ends, and how deep it is.
     fn refine(&self, at: usize, width: usize, excess: f64) -> (Range<usize>, Option<Loss>) {
         let n = self.blocks.len();
@@ -214,10 +223,8 @@ impl Row {
         }
         let within = &self.blocks[start..end];
         let own = within.iter().all(|b| b.own);
-        let (low, high) =
-            within.iter().fold((f32::MAX, f32::MIN), |(a, b), w| (a.min(w.deg.0), b.max(w.deg.1)));
         let at_end = start == 0 || end == n;
-        let sure = excess >= 1.0 && !at_end && (own || high - low <= STILL_DEG);
+        let sure = excess >= 1.0 && !at_end && (own || self.stood(start, end));
         let confidence = if sure { (1.0 - 0.05 * (1.0 - excess).exp()).min(0.999) } else { UNKNOWN };
         let scans = self.blocks[start].scan..self.blocks[end - 1].scan + self.size;
         let deep = sure || depth >= LEAST_UNKNOWN;
