@@ -16,8 +16,10 @@ use trackpair_protocol::message::{Request, capability};
 const PLACES: [f64; 3] = [0.1, 0.5, 0.9];
 /// Time in each state, µs on the rig's clock.
 const STATE_US: u64 = 300_000;
-/// What a hold is longer than its states by: time for the requests and their repeats, µs.
-const SPARE_US: u64 = 500_000;
+/// What a hold is longer than its states by, µs: for a request's way to the rig and its answer's back on a slow line, each time, and once
+/// for repeats. What is late adds up: a state begins when the request before it was answered.
+const ANSWER_US: u64 = 150_000;
+const REPEATS_US: u64 = 500_000;
 /// Lower supply of the step, mV.
 const LOW_MV: u16 = 4_000;
 /// Speed between the places, deg/s.
@@ -105,7 +107,7 @@ impl Switching {
 
 /// Length of the hold in which all of these are switched, µs.
 fn hold_us(requests: &[Request]) -> u32 {
-    (STATE_US * (requests.len() as u64 + 1) + SPARE_US) as u32
+    (STATE_US * (requests.len() as u64 + 1) + ANSWER_US * requests.len() as u64 + REPEATS_US) as u32
 }
 
 /// Whether a request leaves the normal state: low supply, or something switched on.
@@ -132,7 +134,7 @@ impl Bench<'_> {
         self.can_step_supply() || self.session.can(capability::LOADS)
     }
 
-    /// Steps supply, loads and pull-downs: about 8 s at three places of a grip, 4 s at a body's rest. What the rig can't switch is
+    /// Steps supply, loads and pull-downs: about 10 s at three places of a grip, 6 s at a body's rest. What the rig can't switch is
     /// left out; without an adjustable supply and without loads there is nothing to check.
     pub fn leads_check(&mut self) -> Recording {
         let (plan, mut switching) = match self.plan_leads_check() {

@@ -29,6 +29,8 @@ const BASE_S: f64 = 0.012;
 const SURE: (f64, f64) = (0.06, 15.0);
 /// A base that drifts more than this was not at rest, degrees.
 const DRIFT_DEG: f64 = 0.1;
+/// A base creeps when its second half differs from its first by so many standard errors of that difference.
+const CREEP_ERRORS: f64 = 3.0;
 /// t₀ is looked for no longer than this before sure motion, s.
 const EARLIEST_S: f64 = 0.04;
 
@@ -67,16 +69,24 @@ pub fn find(
     expected_deg: f64,
 ) -> Result<Onset, NoOnset> {
     let before = stretch.range.start.saturating_sub(recording.samples(BASE_S))..stretch.range.start;
-    let base = recording.deg(before);
-    let base_deg = statistics::mean(base).ok_or(NoOnset::Missing)?;
+    let base = recording.deg(before.clone());
+    let mean_deg = statistics::mean(base).ok_or(NoOnset::Missing)?;
     let (early, late) = base.split_at(base.len() / 2);
     let drift = statistics::mean(late).zip(statistics::mean(early)).map_or(f64::NAN, |(a, b)| a - b);
     if drift.is_nan() || drift.abs() >= DRIFT_DEG + 3.0 * recording.noise_deg {
         return Err(NoOnset::NotAtRest);
     }
-    let time = &recording.signals.time_us[stretch.range.clone()];
-    let t: Vec<f64> = time.iter().map(|us| (*us as f64 - stretch.began_us as f64) * 1e-6).collect();
-    let y: Vec<f64> = recording.deg(stretch.range.clone()).iter().map(|d| sign * (d - base_deg)).collect();
+    let since = |us: &u64| (*us as f64 - stretch.began_us as f64) * 1e-6;
+    let t: Vec<f64> = recording.signals.time_us[stretch.range.clone()].iter().map(since).collect();
+    // A plate that still creeps to its place goes on creeping until the command's current moves it: that line is its base.
+    let times: Vec<f64> = recording.signals.time_us[before].iter().map(since).collect();
+    let creeps = drift.abs() > CREEP_ERRORS * recording.noise_deg * (4.0 / base.len() as f64).sqrt();
+    let middle_s = statistics::mean(&times).unwrap_or(0.0);
+    let speed = if creeps { statistics::theil_sen(&times, base).map_or(0.0, |line| line.0) } else { 0.0 };
+    let base_at = |t: f64| mean_deg + speed * (t - middle_s);
+    let base_deg = base_at(0.0);
+    let y: Vec<f64> =
+        recording.deg(stretch.range.clone()).iter().zip(&t).map(|(d, t)| sign * (d - base_at(*t))).collect();
     let sure = (SURE.0 * expected_deg.abs()).max(SURE.1 * recording.noise_deg);
     let last = y.windows(3).position(|w| w.iter().all(|v| *v > sure)).ok_or(NoOnset::NoMotion)?;
     let (t, y) = (&t[..=last], &y[..=last]);
@@ -199,6 +209,21 @@ mod tests {
             let onset = find(&recording, &stretch, 1.0, 10.0).expect("it moves");
             // The trapezoid over 0.2 ms samples of a rising current is the only error left.
             assert!((onset.seconds - first).abs() < 5e-5, "{} for {first}", onset.seconds);
+        }
+    }
+
+    #[test]
+    fn a_plate_that_creeps_to_its_place_begins_where_the_current_moves_it() {
+        for (begins, creep_deg) in [(0.3e-3, -0.15), (1.1e-3, -0.15), (2.5e-3, 0.1)] {
+            let (mut recording, stretch, first) = step(begins);
+            // A loop that still settles, with 40 ms.
+            for (k, d) in recording.signals.deg.iter_mut().enumerate() {
+                *d += creep_deg * (1.0 - (-(k as f64) * 2e-4 / 0.04).exp());
+            }
+            let onset = find(&recording, &stretch, 1.0, 10.0).expect("it moves");
+            assert!((onset.seconds - first).abs() < 3e-4, "{} for {first}", onset.seconds);
+            let drift = (recording.signals.deg[99] - onset.base_deg).abs();
+            assert!(drift < 0.01, "{drift}");
         }
     }
 

@@ -5,7 +5,8 @@
 //! cycles; a track's own texture repeats and does not: it is the floor for potentiometers. Grain is as often steep as flat: where the
 //! steepest place of the recording lies beyond what is usual, the score is measured by that (see `search`).
 //!
-//! What was found in the averages is then asked of every stroke that passed the place (see `strokes`): a defect of the track shows in
+//! A bend without edges and a grain that raises the curve first make a stretch of less slope too: where one of these fits better, it is
+//! none (see `rivals`). What was found in the averages is then asked of every stroke that passed the place (see `strokes`): a defect of the track shows in
 //! nearly all strokes of a direction, a hesitation of a hand in one. What the strokes do not confirm is not told, and the
 //! confidence holds both.
 //!
@@ -29,6 +30,7 @@ mod bank;
 mod clean;
 mod limit;
 mod refine;
+mod rivals;
 mod strokes;
 mod summary;
 
@@ -231,11 +233,12 @@ fn search(look: &Look<'_>, mut y: Vec<f64>, hits: &mut Vec<Hit>) -> (Option<f64>
             spot = refine::refine_near(deg, &y, step, centre, width).unwrap_or(spot);
         }
         let spot = widened(curves, &y, spot);
+        let is_spot = spot.loss >= LEAST_LOSS && !rivals::explain(deg, &y, &spot);
         masked.push((spot.start_deg - 0.5, spot.end_deg().max(centre) + 0.5));
         for (v, d) in y.iter_mut().zip(&curves.deg) {
             *v += spot.lost_at(*d);
         }
-        if spot.loss >= LEAST_LOSS {
+        if is_spot {
             hits.push(Hit { spot, z, one_way: look.one_way, repeats: Repeats::default() });
         }
     }
