@@ -139,10 +139,16 @@ impl Report {
         if !dead.is_empty() {
             return;
         }
+        let of_tracks =
+            leads.track_difference_ohm().unwrap_or(Estimate { value: 0.0, standard_uncertainty: 0.0 });
         for (line, own, other) in [(0, first, second), (1, second, first)] {
+            let sign = if line == 0 { 1.0 } else { -1.0 };
             let excess = Estimate {
-                value: own.value - other.value,
-                standard_uncertainty: own.standard_uncertainty.hypot(other.standard_uncertainty),
+                value: own.value - other.value - sign * of_tracks.value,
+                standard_uncertainty: own
+                    .standard_uncertainty
+                    .hypot(other.standard_uncertainty)
+                    .hypot(of_tracks.standard_uncertainty),
             };
             if is_beyond(&excess, LEAST_LEAD_OHM.max(SOURCE_SPREAD * other.value)) {
                 self.findings.push(words::signal_lead(line, own, excess));

@@ -58,6 +58,18 @@ fn leads_are_named_with_their_resistance() {
 }
 
 #[test]
+fn a_half_slope_track_needs_no_bad_lead_and_hides_none() {
+    let part = Synthetic { topology: crate::sheet::Topology::HalfSlope, ..Synthetic::pot(4) };
+    let track = Circuit { track: true, amps: 10.0 / 6000.0, half_slope: true, ..GOOD };
+    let sound = run(&part, Some(&Circuit { source_ohm: [1600.0, 1225.0], ..track }));
+    assert!(!kinds(&sound).iter().any(|(kind, _)| *kind == FindingKind::SignalLead), "{:?}", sound.findings);
+    for (source_ohm, channel) in [([2500.0, 1225.0], Channel::Rising), ([1600.0, 2125.0], Channel::Falling)] {
+        let report = run(&part, Some(&Circuit { source_ohm, ..track }));
+        assert!(kinds(&report).contains(&(FindingKind::SignalLead, Some(channel))), "{:?}", report.findings);
+    }
+}
+
+#[test]
 fn a_wrong_offset_or_gain_names_the_line_and_a_bow_free_pair() {
     for (seed, line) in [(3, 0), (4, 1)] {
         let mut part = Synthetic::hall(seed);

@@ -104,8 +104,8 @@ pub(super) fn signal_lead(line: usize, own: Estimate, excess: Estimate) -> Findi
         Some(channel),
         sureness(&excess, super::LEAST_LEAD_OHM),
         format!(
-            "the {channel} line gives way to the 10 kohm load by {:.0} ohm, {:.0} ± {:.0} ohm more than the other: resistance in its \
-             signal lead or terminal",
+            "the {channel} line gives way to the 10 kohm load by {:.0} ohm, {:.0} ± {:.0} ohm more than the other and their places on \
+             the track account for: resistance in its signal lead or terminal",
             own.value,
             excess.value,
             2.0 * excess.standard_uncertainty

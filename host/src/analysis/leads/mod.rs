@@ -17,6 +17,9 @@ use crate::trace::Trace;
 /// The rig's load, Ω.
 pub const LOAD_OHM: f64 = 10_000.0;
 
+/// Two tracks of a part are alike within this, a share, k = 1: 20 % either way, evenly. Engineering assumption.
+const TRACKS_ALIKE: f64 = 0.12;
+
 /// A value with its standard uncertainty (k = 1), same unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Estimate {
@@ -79,6 +82,31 @@ pub struct Report {
     pub ground_v: Option<Estimate>,
     /// What could not be had.
     pub not_testable: Vec<NotTestable>,
+}
+
+impl Report {
+    /// How much more of its source resistance the first line has from its track than the second, Ω: a wiper at the ratio f of a track R
+    /// sees f·(1 − f)·R (Thévenin), and lines of different slope stand at different ratios. The track is known from the supply current where
+    /// that goes with the supply, else only to lie between none and all of what the lines show. None without load steps of both.
+    pub fn track_difference_ohm(&self) -> Option<Estimate> {
+        let ([Some(a), Some(b)], [Some(p), Some(q)]) = (self.source_ohm, self.loadless_ratio) else {
+            return None;
+        };
+        let [own, other] = [p, q].map(|r| (r.value * (1.0 - r.value)).max(1e-3));
+        // Neither line shows less than its track.
+        let most = (a.value / own).min(b.value / other).max(0.0);
+        let volts = self.by_place.iter().flatten().map(|p| p.volts).next();
+        let track = match (self.current, self.supply_amps, volts) {
+            (SupplyCurrent::Constant, ..) => Estimate::new(0.0, 0.0),
+            (SupplyCurrent::Ratiometric, Some(amps), Some(volts)) if amps.value > 1e-5 => {
+                let ohm = (2.0 * volts / amps.value).min(most);
+                Estimate::new(ohm, TRACKS_ALIKE * ohm)
+            }
+            _ => Estimate::new(0.5 * most, most / 12.0f64.sqrt()),
+        };
+        let share = own - other;
+        Some(Estimate::new(share * track.value, (share * track.standard_uncertainty).abs()))
+    }
 }
 
 /// Analyses a leads check.

@@ -19,6 +19,8 @@ pub(crate) struct Circuit {
     pub noise_v: f64,
     /// From the first line to ground, behind an active output.
     pub leak_ohm: f64,
+    /// Whether the second line runs at half of the first.
+    pub half_slope: bool,
 }
 
 pub(crate) const GOOD: Circuit = Circuit {
@@ -29,6 +31,7 @@ pub(crate) const GOOD: Circuit = Circuit {
     track: false,
     noise_v: 1.2e-3,
     leak_ohm: f64::INFINITY,
+    half_slope: false,
 };
 
 /// Places 10, 50, 90 %: supply 5 → 4 → 5 V at each; loads of both lines at 50 %.
@@ -63,7 +66,12 @@ pub(crate) fn record(c: &Circuit, seed: u64) -> Trace {
             let leak = (low + (high - low) * (0.1 + 0.8 * place)) / c.leak_ohm;
             for _ in 0..1500 {
                 for line in 0..2 {
-                    let f = if line == 0 { 0.1 + 0.8 * place } else { 0.9 - 0.8 * place };
+                    let first = 0.1 + 0.8 * place;
+                    let f = match (line, c.half_slope) {
+                        (0, _) => first,
+                        (_, true) => 0.5 * first,
+                        (_, false) => 1.0 - first,
+                    };
                     let open = low + (high - low) * f;
                     let v = if load[line] { open * LOAD_OHM / (LOAD_OHM + c.source_ohm[line]) } else { open };
                     columns[line].push((v + c.noise_v * r.normal()) as f32);
@@ -118,6 +126,21 @@ fn the_load_step_gives_each_lines_resistance() {
     near(report.source_ohm[0], 50.0, 1.0);
     near(report.source_ohm[1], 2050.0, 3.0);
     near(report.loadless_ratio[0], 0.5, 1e-3);
+}
+
+#[test]
+fn lines_of_different_slope_stand_at_different_places_of_their_tracks() {
+    // Half way: 6 kohm · 0.5 · 0.5 = 1500 ohm and 6 kohm · 0.25 · 0.75 = 1125 ohm, both with 100 ohm of contact; 2 · 5 V / 6 kohm.
+    let track = Circuit { track: true, amps: 10.0 / 6000.0, half_slope: true, ..GOOD };
+    let report = run(&Circuit { source_ohm: [1600.0, 1225.0], ..track });
+    near(report.track_difference_ohm(), 375.0, 1.0);
+    // Without the current the track may be anything between none and all of it.
+    let mut trace = record(&Circuit { source_ohm: [1600.0, 1225.0], ..track }, 3);
+    trace.columns.retain(|c| c.channel != Channel::SupplyAmps);
+    let unknown = analyse(&trace, &Synthetic::hall(1).sheet()).track_difference_ohm().unwrap();
+    assert!((unknown.value - 200.0).abs() < 10.0 && unknown.standard_uncertainty > 100.0, "{unknown:?}");
+    near(run(&Circuit { source_ohm: [450.0; 2], track: true, ..GOOD }).track_difference_ohm(), 0.0, 2.0);
+    near(run(&Circuit { half_slope: true, ..GOOD }).track_difference_ohm(), 0.0, 1e-9);
 }
 
 #[test]
