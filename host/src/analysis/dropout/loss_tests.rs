@@ -230,3 +230,35 @@ fn a_supply_that_sags_with_the_motors_current_loses_no_contact_where_the_plate_t
     }
     assert_eq!(sure.len(), 0, "{sure:?}");
 }
+
+#[test]
+fn a_grain_that_every_pass_shows_is_no_loss_in_any_of_them() {
+    let (mut sure, mut lost) = (Vec::new(), 0);
+    for seed in 1..=10u64 {
+        let part = Synthetic { rate_hz: 2000.0, ..Synthetic::hall(seed) };
+        let mut motion = Vec::new();
+        // Strokes of 20 to 65 deg/s, as a hand makes them.
+        for stroke in 0..10u32 {
+            let scans = 2000.0 * 75.0 / (20.0 + 5.0 * f64::from(stroke));
+            let way = (0..scans as usize).map(|k| 75.0 * k as f64 / scans);
+            let up = stroke % 2 == 0;
+            motion.extend(way.map(|deg| if up { deg } else { 75.0 - deg }));
+            motion.extend(std::iter::repeat_n(if up { 75.0 } else { 0.0 }, 300));
+        }
+        let mut trace = part.trace_of(&motion);
+        let at = |t: f64| motion[((t * 2000.0).round() as usize).min(motion.len() - 1)];
+        let grain = |t: f64| -0.014 * (-0.5 * ((at(t) - 40.0) / 0.03).powi(2)).exp();
+        change(&mut trace, 2000.0, Channel::Falling, |t, _| grain(t));
+        sure.extend(found(&trace, &part).events.into_iter().filter(Event::is_sure));
+        // As deep once, where no pass shows any: that is a loss.
+        let mut once = part.trace_of(&motion);
+        change(
+            &mut once,
+            2000.0,
+            Channel::Falling,
+            |t, _| if (1.0..1.002).contains(&t) { -0.025 } else { 0.0 },
+        );
+        lost += usize::from(found(&once, &part).events.iter().any(Event::is_sure));
+    }
+    assert_eq!((sure.len(), lost), (0, 10), "{sure:?}");
+}

@@ -40,6 +40,10 @@ const MOTION_SHARE: f32 = 0.1;
 
 /// Less motion in an excursion than this shows nothing of a track's texture, degrees.
 const STILL_DEG: f64 = 0.05;
+/// A grain of a track that every pass shows is no deeper than this, ratio: half of the hundredth of supply that must not be missed …
+const DEEPEST_GRAIN: f64 = 0.005;
+/// … and what reaches beyond other passes by less than this share of its depth is as deep in them.
+const LIKE_OTHERS: f64 = 0.3;
 /// A flat spot or noisy stretch explains what lies this near to it, degrees.
 const EXPLAINS_DEG: f64 = 1.0;
 /// A step of the logger counts as so many standard deviations of noise: seven of these, the threshold, are 1.4 steps.
@@ -451,8 +455,16 @@ fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, play
         return 1.0;
     }
     let Some((from, to, own)) = usual.between(low, high) else { return 1.0 };
-    let at = e.samples.clone().map(|i| series.values[i]);
-    let farthest = at.map(|v| f64::from((v - v.clamp(from - play, to + play)).abs())).fold(0.0, f64::max);
+    let beyond = |(from, to): (f32, f32)| {
+        let at = e.samples.clone().map(|i| series.values[i]);
+        at.map(|v| f64::from((v - v.clamp(from, to)).abs())).fold(0.0, f64::max)
+    };
+    // A grain narrower than a place is in every pass, but not in its mean.
+    let grain = usual.reach(low, high).filter(|_| e.peak.abs() < DEEPEST_GRAIN);
+    if grain.is_some_and(|reach| beyond(reach) < LIKE_OTHERS * e.peak.abs()) {
+        return UNKNOWN;
+    }
+    let farthest = beyond((from - play, to + play));
     let moved = f64::from(high - low) > STILL_DEG;
     if own && farthest < 0.5 * e.peak.abs() || !own && moved { UNKNOWN } else { 1.0 }
 }

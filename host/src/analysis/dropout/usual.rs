@@ -29,6 +29,8 @@ pub(super) struct Usual {
     band: Vec<(f32, f32)>,
     /// Whether it is known from passes over the place itself.
     own: Vec<bool>,
+    /// How far down and up a pass usually reaches; NaN where too few passes tell it.
+    reach: Vec<(f32, f32)>,
     /// Noise from scan to scan there, one standard deviation.
     noise: Vec<f64>,
 }
@@ -40,9 +42,11 @@ impl Usual {
         let (low, high) = seen.fold((f32::MAX, f32::MIN), |(a, b), d| (a.min(*d), b.max(*d)));
         let (low, high) = if low <= high { (f64::from(low), f64::from(high)) } else { (0.0, 0.0) };
         let count = (((high - low) / PITCH_DEG) as usize + 1).min(MOST);
-        let mut out = Self { from_deg: low, band: Vec::new(), own: Vec::new(), noise: Vec::new() };
+        let mut out =
+            Self { from_deg: low, band: Vec::new(), own: Vec::new(), reach: Vec::new(), noise: Vec::new() };
         let longest = (STAY_US / prepared.period_us.max(1.0)).max(1.0) as usize;
         let mut passes: Vec<Vec<f32>> = vec![Vec::new(); count];
+        let mut ends: Vec<(Vec<f32>, Vec<f32>)> = vec![(Vec::new(), Vec::new()); count];
         let mut second = vec![(0.0f64, 0u32); count];
         for run in runs {
             let mut start = run.start;
@@ -58,6 +62,11 @@ impl Usual {
                     if i > start {
                         let sum: f64 = values[start..i].iter().map(|v| f64::from(*v)).sum();
                         passes[place].push((sum / (i - start) as f64) as f32);
+                        let (low, high) = values[start..i]
+                            .iter()
+                            .fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
+                        ends[place].0.push(low);
+                        ends[place].1.push(high);
                     }
                     (start, place) = (i, here);
                 }
@@ -65,6 +74,7 @@ impl Usual {
         }
         out.noise = second.iter().map(|(sum, n)| sum / f64::from((*n).max(1)) * MEAN_TO_SD).collect();
         passes.iter_mut().for_each(|p| p.sort_by(f32::total_cmp));
+        out.reach = ends.iter_mut().map(|(lows, highs)| (middle(lows), middle(highs))).collect();
         for k in 0..count {
             let own = passes[k].len() >= ENOUGH;
             let near = k.saturating_sub(NEIGHBOURS)..(k + NEIGHBOURS + 1).min(count);
@@ -107,6 +117,16 @@ impl Usual {
         statistics::quantile(&mut widths, share).unwrap_or(0.0)
     }
 
+    /// How far down and up a pass between two angles and half a place beyond usually reaches; none where too few passes tell it.
+    pub(super) fn reach(&self, from_deg: f32, to_deg: f32) -> Option<(f32, f32)> {
+        let beyond = 0.5 * PITCH_DEG as f32;
+        let from = self.place(Some(&(from_deg - beyond)), self.reach.len());
+        let to = self.place(Some(&(to_deg + beyond)), self.reach.len());
+        let known = self.reach[from..=to].iter().filter(|r| r.0.is_finite());
+        let (low, high) = known.fold((f32::MAX, f32::MIN), |(l, h), r| (l.min(r.0), h.max(r.1)));
+        (low <= high).then_some((low, high))
+    }
+
     /// Lowest and highest usual reading between two angles and half a place beyond; whether passes over them tell it. None where nothing does.
     pub(super) fn between(&self, from_deg: f32, to_deg: f32) -> Option<(f32, f32, bool)> {
         let beyond = 0.5 * PITCH_DEG as f32;
@@ -117,6 +137,12 @@ impl Usual {
             known().map(|k| self.band[k]).fold((f32::MAX, f32::MIN), |(l, h), (a, b)| (l.min(a), h.max(b)));
         (low <= high).then(|| (low, high, known().all(|k| self.own[k])))
     }
+}
+
+/// Median by rank of enough passes; NaN of fewer.
+fn middle(values: &mut [f32]) -> f32 {
+    values.sort_by(f32::total_cmp);
+    if values.len() >= ENOUGH { values[values.len() / 2] } else { f32::NAN }
 }
 
 /// Quartiles of sorted values, by rank; the middle of three; NaN of none.
