@@ -42,6 +42,8 @@ const MOTION_SHARE: f32 = 0.1;
 const STILL_DEG: f64 = 0.05;
 /// A grain of a track that every pass shows is no deeper than this, ratio: half of the hundredth of supply that must not be missed …
 const DEEPEST_GRAIN: f64 = 0.005;
+/// … no narrower than this, degrees …
+const GRAIN_DEG: f64 = 0.05;
 /// … and what reaches beyond other passes by less than this share of its depth is as deep in them.
 const LIKE_OTHERS: f64 = 0.3;
 /// A flat spot or noisy stretch explains what lies this near to it, degrees.
@@ -459,10 +461,16 @@ fn usual_there(prepared: &Prepared<'_>, series: &Series<'_>, usual: &Usual, play
         let at = e.samples.clone().map(|i| series.values[i]);
         at.map(|v| f64::from((v - v.clamp(from, to)).abs())).fold(0.0, f64::max)
     };
-    // A grain narrower than a place is in every pass, but not in its mean.
-    let grain = usual.reach(low, high).filter(|_| e.peak.abs() < DEEPEST_GRAIN);
-    if grain.is_some_and(|reach| beyond(reach) < LIKE_OTHERS * e.peak.abs()) {
-        return UNKNOWN;
+    if e.peak.abs() < DEEPEST_GRAIN {
+        // A grain narrower than a place is in every pass, but not in its mean.
+        let shown = usual.reach(low, high).is_some_and(|reach| beyond(reach) < LIKE_OTHERS * e.peak.abs());
+        // One narrower than the way from scan to scan lies between the scans of other passes.
+        let around = e.samples.start.saturating_sub(1)..(e.samples.end + 1).min(prepared.deg.len());
+        let (first, last) = (prepared.deg[around.start], prepared.deg[around.end - 1]);
+        let missed = f64::from((last - first).abs()) > GRAIN_DEG * (around.len() - 1) as f64;
+        if shown || missed {
+            return UNKNOWN;
+        }
     }
     let farthest = beyond((from - play, to + play));
     let moved = f64::from(high - low) > STILL_DEG;
