@@ -235,7 +235,7 @@ fn gears(m: &Measured, out: &mut Told) {
         Ok(l) => {
             let of = |e: Option<Estimate>| e.map_or("none".to_owned(), |e| format!("{:.3} deg", e.value));
             let definition = format!(
-                "free travel of the gears at the rest position, at the plate: by swing {} ({} half cycles), by arrest {} ({} coasts), \
+                "free travel of the gears at the rest position, at the plate: by swing {} ({} cycles), by arrest {} ({} coasts), \
                  weighted by their uncertainties",
                 of(l.swing),
                 l.swings,
