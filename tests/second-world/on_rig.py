@@ -124,7 +124,7 @@ def qualify(path, plant, sheet_name, quirks=None, seconds=240.0, real_time=False
         result = runner.run(path, arguments, seconds)
     if served.error is not None:
         result["words"] += f"\nthis rig failed: {served.error!r}"
-        result["verdict"] = "failed"
+        result["verdict"], result["rig_broke"] = "failed", True
     result["rig_seconds"] = rig.now_us * 1e-6
     return result
 

@@ -50,12 +50,14 @@ def score(truth, result):
         "class": truth["logger"]["class"] if "logger" in truth else "rig", "beyond": truth["beyond"],
         "must_show": truth["losses_that_must_show"], "verdict": result["verdict"], "code": result["code"], "kinds": kinds,
         "first": told[0] if told else None, "covered": covered, "reasons": loose[:4], "words": result["words"][-600:],
-        "panic": result["panic"], "stops": motion.get("reaches_closed", True) and motion.get("reaches_open", True), "seconds": result["seconds"],
+        "panic": result["panic"], "rig_broke": result.get("rig_broke", False), "stops": motion.get("reaches_closed", True) and motion.get("reaches_open", True), "seconds": result["seconds"],
     }
 
 
 def goals(scores):
     """(name, count, trials, allowed share) of every goal that a grip study can check."""
+    # A rig of this generator that broke down by itself (its numbers ran away in a blow of the gears) shows nothing but a lost link.
+    scores = [s for s in scores if not s["rig_broke"] or s["panic"]]
     careful = [s for s in scores if s["what"] == "grip" and s["class"] == "careful"]
     anywhere = [s for s in scores if s["what"] == "grip" and s["class"] == "any"]
     out = []
@@ -101,6 +103,9 @@ def goal_table(scores):
     for name, hits, trials, allowed in goals(scores):
         mark = "**broken**" if broken(len(hits), trials, allowed) else "above" if len(hits) > allowed * trials else "kept"
         lines.append(f"| {name} | {share(len(hits), trials)} | {100 * allowed:g} % | {mark} |")
+    broke = sum(s["rig_broke"] for s in scores)
+    if broke:
+        lines += ["", f"Left out: {share(broke, len(scores))} of the runs, in which this generator's own rig broke down."]
     return "\n".join(lines)
 
 
