@@ -7,7 +7,7 @@
 
 use crate::analysis::prepared::Prepared;
 use crate::analysis::statistics;
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 /// Pitch of the places, degrees.
 const PITCH_DEG: f64 = 0.5;
@@ -97,12 +97,16 @@ impl Usual {
         if at > 0.0 { (at as usize).min(count - 1) } else { 0 }
     }
 
+    /// Places between two angles and half a place beyond.
+    fn around(&self, from_deg: f32, to_deg: f32) -> RangeInclusive<usize> {
+        let beyond = 0.5 * PITCH_DEG as f32;
+        let place = |deg: f32| self.place(Some(&deg), self.band.len());
+        place(from_deg - beyond)..=place(to_deg + beyond)
+    }
+
     /// Largest noise from scan to scan between two angles and half a place beyond, one standard deviation.
     pub(super) fn noise(&self, from_deg: f32, to_deg: f32) -> f64 {
-        let beyond = 0.5 * PITCH_DEG as f32;
-        let from = self.place(Some(&(from_deg - beyond)), self.noise.len());
-        let to = self.place(Some(&(to_deg + beyond)), self.noise.len());
-        self.noise[from..=to].iter().copied().fold(0.0, f64::max)
+        self.noise[self.around(from_deg, to_deg)].iter().copied().fold(0.0, f64::max)
     }
 
     /// Distance between the quartiles that `share` of the places keep to.
@@ -119,20 +123,14 @@ impl Usual {
 
     /// How far down and up a pass between two angles and half a place beyond usually reaches; none where too few passes tell it.
     pub(super) fn reach(&self, from_deg: f32, to_deg: f32) -> Option<(f32, f32)> {
-        let beyond = 0.5 * PITCH_DEG as f32;
-        let from = self.place(Some(&(from_deg - beyond)), self.reach.len());
-        let to = self.place(Some(&(to_deg + beyond)), self.reach.len());
-        let known = self.reach[from..=to].iter().filter(|r| r.0.is_finite());
+        let known = self.reach[self.around(from_deg, to_deg)].iter().filter(|r| r.0.is_finite());
         let (low, high) = known.fold((f32::MAX, f32::MIN), |(l, h), r| (l.min(r.0), h.max(r.1)));
         (low <= high).then_some((low, high))
     }
 
     /// Lowest and highest usual reading between two angles and half a place beyond; whether passes over them tell it. None where nothing does.
     pub(super) fn between(&self, from_deg: f32, to_deg: f32) -> Option<(f32, f32, bool)> {
-        let beyond = 0.5 * PITCH_DEG as f32;
-        let from = self.place(Some(&(from_deg - beyond)), self.band.len());
-        let to = self.place(Some(&(to_deg + beyond)), self.band.len());
-        let known = || (from..=to).filter(|k| self.band[*k].0.is_finite());
+        let known = || self.around(from_deg, to_deg).filter(|k| self.band[*k].0.is_finite());
         let (low, high) =
             known().map(|k| self.band[k]).fold((f32::MAX, f32::MIN), |(l, h), (a, b)| (l.min(a), h.max(b)));
         (low <= high).then(|| (low, high, known().all(|k| self.own[k])))
