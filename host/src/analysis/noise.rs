@@ -46,6 +46,7 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
     // What of the supply's own noise is in the ratio is not the line's.
     let from_supply = 5000.0 * prepared.supply_noise[line];
     let of_supply = noise - (noise * noise - from_supply * from_supply).max(0.0).sqrt();
+    let of_both = noise - (noise * noise - moved_together(prepared, line, &stretches)).max(0.0).sqrt();
     let filter = match known.map_or(0, |c| c.filter_us) {
         0 => String::new(),
         us => format!(", behind the rig's {us} us filter"),
@@ -57,7 +58,8 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         standard_uncertainty: (noise / (2.0 * freedom).sqrt())
             .hypot(steps)
             .hypot(0.005 * noise)
-            .hypot(of_supply),
+            .hypot(of_supply)
+            .hypot(of_both),
         upper_bound: None,
         at_deg: None,
         condition: Condition::NONE,
@@ -66,6 +68,38 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
             if moving { "while moving" } else { "at rest" }
         ),
     })
+}
+
+/// Variance of a scan, (mV at 5 V)², that a line shares with the other one: times that a log tells wrongly make motion of it, and a supply that
+/// its column does not show ripples in both. A rig's own times are exact, and its supply is measured in the same scan.
+fn moved_together(prepared: &Prepared<'_>, line: usize, stretches: &[Range<usize>]) -> f64 {
+    let (Some(own), Some(other), None) =
+        (&prepared.ratio[line], &prepared.ratio[1 - line], &prepared.trace.provenance.rig)
+    else {
+        return 0.0;
+    };
+    let bends = |ratio: &[f32], r: &Range<usize>| -> Vec<f64> {
+        let second = |w: &[f32]| f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0]);
+        ratio[r.clone()].windows(3).map(second).collect()
+    };
+    let pairs: Vec<(f64, f64)> = stretches
+        .iter()
+        .flat_map(|r| bends(own, r).into_iter().zip(bends(other, r)).collect::<Vec<_>>())
+        .filter(|(a, b)| a.is_finite() && b.is_finite())
+        .collect();
+    let cut = |of: fn(&(f64, f64)) -> f64| {
+        let mut all: Vec<f64> = pairs.iter().map(|p| of(p).abs()).collect();
+        5.0 * statistics::quantile(&mut all, 0.9).unwrap_or(0.0) / P90
+    };
+    let (a_most, b_most) = (cut(|p| p.0), cut(|p| p.1));
+    let kept: Vec<(f64, f64)> =
+        pairs.into_iter().filter(|(a, b)| a.abs() <= a_most && b.abs() <= b_most).collect();
+    let n = kept.len() as f64;
+    let sum = |of: fn(&(f64, f64)) -> f64| kept.iter().map(of).sum::<f64>();
+    let (aa, bb, ab) = (sum(|p| p.0 * p.0), sum(|p| p.1 * p.1), sum(|p| p.0 * p.1));
+    // The correlation of what is independent scatters by √(35/18/n) for overlapping second differences.
+    let alike = (ab / (aa * bb).sqrt()).abs() - 3.0 * (35.0 / 18.0 / n).sqrt();
+    if alike > 0.0 { 5000.0f64.powi(2) * aa / n / 6.0 * alike } else { 0.0 }
 }
 
 /// Root mean square without values beyond 5 of its own sd, and how many were kept. None with fewer than 30.

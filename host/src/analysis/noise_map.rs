@@ -151,15 +151,13 @@ fn usual_difference(prepared: &Prepared<'_>, ratio: &[f32]) -> f64 {
     high.max(1e-9)
 }
 
-/// Below half a quantum there is no noise to compare with.
+/// Below a third of a step there is no noise to compare with: what a line reads there depends on where between two codes it lies. The step is
+/// the converter's, of the volts as logged, which a ratio to a moving supply does not show.
 fn quiet_floor(prepared: &Prepared<'_>, line: usize) -> f64 {
-    let ratio = prepared.ratio[line].as_deref().unwrap_or_default();
-    let resolution = prepared
-        .trace
-        .provenance
-        .channel(Channel::SENSORS[line])
-        .map_or(0.0, |c| c.resolution / prepared.supply_volts);
-    (0.3 * resolution.max(statistics::quantum(ratio))).max(1e-6)
+    let channel = Channel::SENSORS[line];
+    let stated = prepared.trace.provenance.channel(channel).map_or(0.0, |c| c.resolution);
+    let logged = prepared.trace.channel(channel).map_or(0.0, statistics::quantum);
+    (0.3 * stated.max(logged) / prepared.supply_volts).max(1e-6)
 }
 
 fn relative(sd: &[f64]) -> Vec<f64> {

@@ -6,6 +6,7 @@ use super::{
     OutcomeSheet, SCHEMA_VERSION, evidence_of, grade,
 };
 use crate::analysis::PartAnalysis;
+use crate::analysis::flat_spot::GRAIN_PERCENT;
 use crate::analysis::usable::LeftOut;
 use crate::analysis::{Detail, Histogram};
 use crate::diagnosis::rank;
@@ -13,7 +14,8 @@ use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{Gap, Trace};
 use crate::verdict::{
-    DecidedFinding, FindingEffect, HowEnded, JudgedFigure, Judgement, NotDone, Scope, loads_stepped, not_done,
+    DecidedFinding, FindingEffect, HowEnded, JudgedFigure, Judgement, LeastDepth, NotDone, Scope,
+    loads_stepped, not_done,
 };
 use std::collections::BTreeMap;
 
@@ -256,15 +258,23 @@ fn detail_name(detail: &Detail) -> String {
 }
 
 fn detection_limits(analysis: &PartAnalysis, scope: Scope, sheet: &PartSheet) -> Vec<OutcomeDetectionLimit> {
-    let from = |kind: FindingKind| {
-        let least = sheet.findings.iter().find(|r| r.kind == kind)?.least_depth_percent_span?;
-        Some(format!("; by the sheet one decides from {least} % of span of depth on"))
+    let from = |limit: &crate::analysis::DetectionLimit| {
+        let sheet = sheet.findings.iter().find(|r| r.kind == limit.kind)?.least_depth_percent_span?;
+        let grain = limit.details.iter().find(|d| d.name == GRAIN_PERCENT).map(|d| d.value);
+        let least = LeastDepth::of(sheet, grain);
+        Some(if least.of_grain {
+            format!(
+                "; as deep as grain of this track can reach, one decides from {:.2} % of span of depth on",
+                least.percent
+            )
+        } else {
+            format!("; by the sheet one decides from {sheet} % of span of depth on")
+        })
     };
     let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
         kind: limit.kind.name().to_owned(),
         channel: channel_name(limit.channel),
-        text: limit.text.clone()
-            + &from(limit.kind).filter(|_| !limit.details.is_empty()).unwrap_or_default(),
+        text: limit.text.clone() + &from(limit).filter(|_| !limit.details.is_empty()).unwrap_or_default(),
         details: details(&limit.details),
     };
     analysis.detection_limits.iter().filter(|l| scope.looks_for(l.kind)).map(entry).collect()

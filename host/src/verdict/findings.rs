@@ -17,7 +17,7 @@ use super::DecidedFinding;
 use super::Verdict;
 use super::conformity::conformity;
 use crate::analysis::Finding;
-use crate::analysis::flat_spot::{DEPTH_PERCENT, DEPTH_UNCERTAINTY};
+use crate::analysis::flat_spot::{DEPTH_PERCENT, DEPTH_UNCERTAINTY, GRAIN_PERCENT};
 use crate::quantity::FindingKind;
 use crate::sheet::{FindingRule, PartSheet};
 use serde::{Deserialize, Serialize};
@@ -95,14 +95,38 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
     findings.iter().map(|f| decided(f)).collect()
 }
 
+/// The least depth that decides, % of span: the sheet's, or what the line's own grain reaches where that is deeper.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct LeastDepth {
+    /// % of span.
+    pub percent: f64,
+    /// Whether it is the grain's.
+    pub of_grain: bool,
+}
+
+impl LeastDepth {
+    /// From the sheet's and the grain's reach, where that is known.
+    pub(crate) fn of(sheet: f64, grain: Option<f64>) -> Self {
+        let reach = grain.filter(|g| *g > sheet);
+        Self { percent: reach.unwrap_or(sheet), of_grain: reach.is_some() }
+    }
+
+    fn of_finding(finding: &Finding, rule: &FindingRule) -> Option<Self> {
+        Some(Self::of(rule.least_depth_percent_span?, detail(finding, GRAIN_PERCENT)))
+    }
+}
+
+fn detail(finding: &Finding, name: &str) -> Option<f64> {
+    finding.details.iter().find(|d| d.name == name).map(|d| d.value)
+}
+
 /// A finding's depth against the least that decides: `Within` = too shallow to matter, `Outside` = surely deep enough. What has
 /// no depth, or no least one, is deep enough.
 fn depth_against(finding: &Finding, rule: &FindingRule) -> Verdict {
-    let detail = |name| finding.details.iter().find(|d| d.name == name).map(|d| d.value);
-    match (rule.least_depth_percent_span, detail(DEPTH_PERCENT)) {
+    match (LeastDepth::of_finding(finding, rule), detail(finding, DEPTH_PERCENT)) {
         (Some(least), Some(depth)) => {
-            let uncertainty = detail(DEPTH_UNCERTAINTY).unwrap_or(0.0);
-            conformity(depth, uncertainty, None, Some(least)).verdict
+            let uncertainty = detail(finding, DEPTH_UNCERTAINTY).unwrap_or(0.0);
+            conformity(depth, uncertainty, None, Some(least.percent)).verdict
         }
         _ => Verdict::Outside,
     }
@@ -111,16 +135,21 @@ fn depth_against(finding: &Finding, rule: &FindingRule) -> Verdict {
 /// The finding, with a sentence on its depth where that keeps it from deciding.
 fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>) -> Finding {
     let mut out = finding.clone();
-    if let Some((rule, least)) = rule.and_then(|r| Some((r, r.least_depth_percent_span?))) {
-        match depth_against(finding, rule) {
-            Verdict::Outside => {}
-            Verdict::Within => {
-                out.text.push_str(&format!("; by the sheet a flat spot decides from {least} % of span of depth on"));
+    if let Some((rule, least)) = rule.and_then(|r| Some((r, LeastDepth::of_finding(finding, r)?))) {
+        let percent = least.percent;
+        out.text.push_str(&match (depth_against(finding, rule), least.of_grain) {
+            (Verdict::Outside, _) => String::new(),
+            (Verdict::Within, false) => format!("; by the sheet a flat spot decides from {percent} % of span of depth on"),
+            (Verdict::Within, true) => {
+                format!("; grain of this track can reach {percent:.2} % of span, so this may be one: it decides nothing")
             }
-            Verdict::Undecided => out.text.push_str(&format!(
-                "; whether it is deeper than {least} % of span, from which the sheet lets it decide, is not sure: sweep more strokes"
-            )),
-        }
+            (Verdict::Undecided, false) => format!(
+                "; whether it is deeper than {percent} % of span, from which the sheet lets it decide, is not sure: sweep more strokes"
+            ),
+            (Verdict::Undecided, true) => format!(
+                "; whether it is deeper than the {percent:.2} % of span that grain of this track can reach is not sure: sweep more strokes"
+            ),
+        });
     }
     out
 }

@@ -21,6 +21,7 @@ mod words;
 
 pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
 pub use done::{HowEnded, NotDone, loads_stepped, not_done};
+pub(crate) use findings::LeastDepth;
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
 pub use judge::{judge, judge_scope};
 pub use scope::Scope;

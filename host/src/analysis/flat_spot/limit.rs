@@ -6,8 +6,8 @@
 //! smallest three quarters no more. The local slope is left out: the smooth line follows a wide loss in part.
 
 use super::bank::{self, Filter, Shape};
-use super::{EDGE_DEG, Scale, THRESHOLD};
-use crate::analysis::curve::Curves;
+use super::{EDGE_DEG, Scale, Searched, THRESHOLD};
+use crate::analysis::curve::{Curves, LineCurve};
 use crate::analysis::{Detail, DetectionLimit, statistics};
 use crate::quantity::{Channel, FindingKind};
 
@@ -28,14 +28,15 @@ pub(super) fn untested(line: usize, why: &str) -> DetectionLimit {
 /// The limit of one line, in words and numbers.
 pub(super) fn limit(
     line: usize,
-    curves: &Curves,
+    (curves, curve): (&Curves, &LineCurve),
     filters: &[Filter],
     range: (usize, usize),
-    scale: &Scale,
+    searched: &Searched,
     own_angle: bool,
 ) -> DetectionLimit {
     let channel = Channel::SENSORS[line];
-    let seen = |shape| seen(curves.step_deg, filters, range.1.saturating_sub(range.0), scale, shape);
+    let seen =
+        |shape| seen(curves.step_deg, filters, range.1.saturating_sub(range.0), &searched.scale, shape);
     let (snap, permanent) = (seen(Shape::Snap), seen(Shape::Permanent));
     let Some(snap_full) = smallest(&snap, 1.0) else {
         return untested(line, "the samples lie too far apart, or too little of the travel was seen");
@@ -50,6 +51,8 @@ pub(super) fn limit(
     let (low, high) = (at(range.0), at(range.1.saturating_sub(1)));
     let mut details: Vec<Detail> =
         named.iter().filter_map(|(name, v)| v.map(|value| Detail { name, value, unit: "deg" })).collect();
+    let reach = 100.0 * searched.grain_deg * curve.slope.abs() / curve.span;
+    details.push(Detail { name: super::GRAIN_PERCENT, value: reach, unit: "% span" });
     details.push(Detail { name: "tested_from", value: low, unit: "deg" });
     details.push(Detail { name: "tested_to", value: high, unit: "deg" });
     let say = |v: Option<f64>| {

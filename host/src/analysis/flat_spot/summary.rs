@@ -69,6 +69,11 @@ pub(super) fn finding(
             Detail { name: "depth", value: depth_mv, unit: "mV at 5 V" },
             Detail { name: super::DEPTH_PERCENT, value: depth_percent, unit: "% span" },
             Detail { name: super::DEPTH_UNCERTAINTY, value: percent * error, unit: "% span" },
+            Detail {
+                name: super::GRAIN_PERCENT,
+                value: percent / spot.width_deg * hit.grain_deg,
+                unit: "% span",
+            },
             Detail { name: "cycles_seen", value: f64::from(up.0.max(down.0)), unit: "1" },
             Detail { name: "cycles", value: f64::from(up.1.max(down.1)), unit: "1" },
             Detail { name: "strokes_up_seen", value: f64::from(up.0), unit: "1" },

@@ -5,9 +5,10 @@
 //! line scatters nowhere, both lines must end at the same volts.
 
 use super::{LimitKind, RecordingLimit};
-use crate::analysis::prepared::Prepared;
+use crate::analysis::prepared::{AngleSource, Prepared};
 use crate::analysis::statistics;
 use crate::quantity::{Channel, FigureName, FindingKind};
+use std::ops::Range;
 
 /// Fewest scans of a stretch at one code.
 const FEWEST: usize = 10;
@@ -17,8 +18,12 @@ const LEAST_DEG: f64 = 0.4;
 const LEAST_RATIO: f64 = 0.004;
 /// The last reading before lies within this of the code, share of supply: else it jumped there.
 const NEAR: f64 = 0.01;
-/// Nowhere else may the line stand at one code for longer than this share of such a stretch.
+/// Nowhere else may the line stand at one code for longer than this share of such a stretch …
 const ELSEWHERE: f64 = 0.5;
+/// … unless the part goes this far on, degrees, and nowhere else half of that at one code: a rest is long and no way at all.
+const FAR_DEG: f64 = 3.0;
+/// Longest stretches elsewhere whose way is looked at.
+const WAYS: usize = 4096;
 
 /// Clipping of a line, at its upper or its lower end; the upper first.
 pub(super) fn find(prepared: &Prepared<'_>, line: usize) -> Vec<RecordingLimit> {
@@ -40,7 +45,14 @@ fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<Recording
     let other = prepared.trace.channel(Channel::SENSORS[1 - line]);
     let shared = other.and_then(|o| extreme(o, upper)).is_some_and(|o| (o - code).abs() <= 1e-4 * code.abs());
     let elsewhere = longest_run_elsewhere(volts, code);
-    if elsewhere as f64 > ELSEWHERE * longest as f64 && !shared {
+    let far = || {
+        let ways = |runs: &mut dyn Iterator<Item = &Run>| {
+            runs.filter_map(|r| way(prepared, r.start..r.end)).fold(0.0, f64::max)
+        };
+        let here = ways(&mut clipped.iter().copied());
+        here >= FAR_DEG && ways(&mut runs_elsewhere(volts, code).iter()) < ELSEWHERE * here
+    };
+    if elsewhere as f64 > ELSEWHERE * longest as f64 && !shared && !far() {
         return None;
     }
     let channel = Channel::SENSORS[line];
@@ -116,6 +128,35 @@ fn runs_at(volts: &[f32], code: f32) -> Vec<Run> {
     out
 }
 
+/// How far the part goes over a stretch by its own angle, degrees.
+fn way(prepared: &Prepared<'_>, range: Range<usize>) -> Option<f64> {
+    (prepared.angle_source == AngleSource::Reference).then(|| spread(&prepared.deg[range]))
+}
+
+/// Middle 96 % of what is read.
+fn spread(values: &[f32]) -> f64 {
+    let mut all: Vec<f64> = values.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
+    let (low, high) = (statistics::quantile(&mut all, 0.02), statistics::quantile(&mut all, 0.98));
+    high.zip(low).map_or(0.0, |(h, l)| h - l)
+}
+
+/// The longest stretches at one code other than the extreme, of at least the fewest scans.
+fn runs_elsewhere(volts: &[f32], code: f32) -> Vec<Run> {
+    let mut out = Vec::new();
+    let mut start = 0;
+    for i in 1..=volts.len() {
+        if i == volts.len() || volts[i] != volts[start] {
+            if i - start >= FEWEST && volts[start] != code {
+                out.push(Run { start, end: i });
+            }
+            start = i;
+        }
+    }
+    out.sort_by_key(|r| std::cmp::Reverse(r.end - r.start));
+    out.truncate(WAYS);
+    out
+}
+
 /// Whether the part goes on while the line stands at the code, having come there without a jump.
 fn moves_on(prepared: &Prepared<'_>, volts: &[f32], line: usize, code: f32, run: &Run) -> bool {
     let near = NEAR * prepared.supply_volts;
@@ -124,18 +165,9 @@ fn moves_on(prepared: &Prepared<'_>, volts: &[f32], line: usize, code: f32, run:
     if !arrived(run.start.checked_sub(1)) && !arrived(Some(run.end)) {
         return false;
     }
-    let spread = |values: &[f32]| {
-        let mut all: Vec<f64> = values.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
-        let (low, high) = (statistics::quantile(&mut all, 0.02), statistics::quantile(&mut all, 0.98));
-        high.zip(low).map_or(0.0, |(h, l)| h - l)
-    };
     let range = run.start..run.end;
-    let own_angle = prepared.angle_source != crate::analysis::prepared::AngleSource::Reference;
-    let by_angle = !own_angle
-        && prepared
-            .deg
-            .get(range.clone())
-            .is_some_and(|d| spread(d) >= LEAST_DEG.max(3.0 * prepared.angle_noise_deg));
+    let by_angle =
+        way(prepared, range.clone()).is_some_and(|way| way >= LEAST_DEG.max(3.0 * prepared.angle_noise_deg));
     let by_line = prepared.ratio[1 - line].as_ref().is_some_and(|r| spread(&r[range]) >= LEAST_RATIO);
     by_angle || by_line
 }

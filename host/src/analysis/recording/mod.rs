@@ -87,6 +87,8 @@ pub struct RecordingLimit {
     pub spoils: Vec<(FigureName, Option<Channel>)>,
     /// Variance that it may have added to figures, in their unit squared.
     pub adds: Vec<(FigureName, Option<Channel>, f64)>,
+    /// By how much it may have moved figures either way, in their unit: of a largest deviation all of it counts, not its square.
+    pub moves: Vec<(FigureName, Option<Channel>, f64)>,
     /// Kinds of finding that it could have made, of any line.
     pub imitates: Vec<FindingKind>,
     /// A flat spot this deep or less, degrees lost, could be its work.
@@ -109,6 +111,7 @@ impl RecordingLimit {
             text,
             spoils: Vec::new(),
             adds: Vec::new(),
+            moves: Vec::new(),
             imitates: Vec::new(),
             imitates_depth_deg: 0.0,
             imitates_jump_mv: 0.0,
@@ -161,6 +164,11 @@ pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
         for (name, channel, variance) in &limit.adds {
             for f in out.figures.iter_mut().filter(|f| (f.name, f.channel) == (*name, *channel)) {
                 widen(f, *variance);
+            }
+        }
+        for (name, channel, by) in &limit.moves {
+            for f in out.figures.iter_mut().filter(|f| (f.name, f.channel) == (*name, *channel)) {
+                f.standard_uncertainty = f.standard_uncertainty.hypot(f.value.abs().min(*by));
             }
         }
         for f in out.figures.iter_mut().filter(|f| limit.may_be_all.contains(&(f.name, f.channel))) {

@@ -5,7 +5,7 @@ use super::{JUMP_STEPS, LimitKind, RecordingLimit, of_lines};
 use crate::analysis::prepared::{AngleSource, Prepared, SupplySource};
 use crate::analysis::statistics;
 use crate::quantity::{Channel, FigureName};
-use crate::sheet::PartSheet;
+use crate::sheet::{PartSheet, Topology};
 
 /// Steps of the supply from which they are named, as a share of it: 5 mV of 5 V. Engineering assumption.
 const COARSE: f64 = 0.001;
@@ -25,6 +25,11 @@ const RIPPLE: f64 = 0.006;
 const LATE_US: f64 = 250.0;
 /// Time to either side over which a bend shows ripple of 50 to 300 Hz, µs.
 const BEND_US: f64 = 1500.0;
+/// Times over which slower ripple, down to mains, shows as well, µs. Over these a turning part bends too, which lines that run against one
+/// another do not take for the supply's.
+const SLOW_BENDS_US: [f64; 3] = [BEND_US, 3000.0, 6000.0];
+/// Ripple may move a curve by so many standard deviations of it, at the few passes that a place has.
+const MOVES: f64 = 2.0;
 /// A supply that is lower by this share has fallen; half of what a line must lose for it to matter. Engineering assumption.
 const FELL: f64 = 0.003;
 /// Scans that are compared at most.
@@ -35,11 +40,16 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
     let (SupplySource::Measured, Some(volts)) =
         (prepared.supply_source, prepared.trace.channel(Channel::Supply))
     else {
-        return vec![unlogged()];
+        return vec![unlogged(prepared, sheet)];
     };
     // A rig states what its supply channel can.
     if prepared.trace.provenance.rig.is_some() {
         return Vec::new();
+    }
+    let opposed = sheet.topology == Topology::Complementary;
+    // A column that never changes says nothing of a supply, and whether lines that rise together move with it or with the part is not told.
+    if !opposed && volts.iter().all(|v| !v.is_finite() || *v == volts[0]) {
+        return vec![unlogged(prepared, sheet)];
     }
     let step = statistics::quantum(volts) / prepared.supply_volts;
     let mut out: Vec<RecordingLimit> =
@@ -53,7 +63,7 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
             100.0 * sd
         );
         out.push(together(&words, sd, sheet));
-    } else if let Some(sd) = shared(prepared) {
+    } else if let Some(sd) = shared_by_any(prepared, if opposed { &SLOW_BENDS_US } else { &[BEND_US] }) {
         let words = format!(
             "both lines move together by {:.1} % as a supply does, and its column does not show it: logged too slowly, filtered, or at another time",
             100.0 * sd
@@ -64,8 +74,8 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
 }
 
 /// Scans to either side that a bend is taken over, and all scans at which it can be.
-fn places(prepared: &Prepared<'_>) -> (usize, impl Iterator<Item = usize>) {
-    let reach = (BEND_US / prepared.period_us.max(1.0)).round().max(1.0) as usize;
+fn places(prepared: &Prepared<'_>, bend_us: f64) -> (usize, impl Iterator<Item = usize>) {
+    let reach = (bend_us / prepared.period_us.max(1.0)).round().max(1.0) as usize;
     let inside: Vec<usize> =
         prepared.segments.iter().flat_map(|s| s.start + reach..s.end.saturating_sub(reach)).collect();
     let every = (inside.len() / PLACES).max(1);
@@ -79,7 +89,7 @@ fn bend(v: &[f32], i: usize, reach: usize) -> Option<f64> {
 
 /// How far the supply ripples, one standard deviation as a share of it.
 fn ripple(prepared: &Prepared<'_>, volts: &[f32]) -> Option<f64> {
-    let (reach, places) = places(prepared);
+    let (reach, places) = places(prepared, BEND_US);
     let bends: Vec<f64> = places.filter_map(|i| bend(volts, i, reach)).filter(|b| b.is_finite()).collect();
     let sd = (bends.iter().map(|b| b * b).sum::<f64>() / bends.len().max(1) as f64 / 6.0).sqrt();
     sd.is_finite().then_some(sd)
@@ -87,9 +97,9 @@ fn ripple(prepared: &Prepared<'_>, volts: &[f32]) -> Option<f64> {
 
 /// By how much both lines move together in proportion to what they read, one standard deviation as a share of the supply: so moves a supply that its
 /// own column does not show. From second differences, whose variance is 6 times that of a scan.
-fn shared(prepared: &Prepared<'_>) -> Option<f64> {
+fn shared(prepared: &Prepared<'_>, bend_us: f64) -> Option<f64> {
     let [Some(first), Some(second)] = &prepared.ratio else { return None };
-    let (reach, places) = places(prepared);
+    let (reach, places) = places(prepared, bend_us);
     let pairs: Vec<(f64, f64)> = places
         .filter_map(|i| Some((bend(first, i, reach)?, bend(second, i, reach)?)))
         .filter(|(a, b)| a.is_finite() && b.is_finite())
@@ -99,6 +109,11 @@ fn shared(prepared: &Prepared<'_>) -> Option<f64> {
     let (both, a, b) = (sum(&|p| p.0 * p.1), sum(&|p| p.0 * p.0), sum(&|p| p.1 * p.1));
     let sd = (both / 6.0).max(0.0).sqrt();
     (n >= 200.0 && both > ALIKE * (a * b).sqrt() && sd > SHARED).then_some(sd)
+}
+
+/// The most of that over some times.
+fn shared_by_any(prepared: &Prepared<'_>, bends_us: &[f64]) -> Option<f64> {
+    bends_us.iter().filter_map(|us| shared(prepared, *us)).reduce(f64::max)
 }
 
 /// What a supply that its column does not show may have made.
@@ -114,16 +129,22 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
         limit.may_be_all.push((FigureName::Repeatability, Some(channel)));
         let open = 0.5 * CREST * sd * level / span * sheet.travel_deg;
         limit.adds.push((FigureName::Hysteresis, Some(channel), open * open));
+        let linearities =
+            [FigureName::LinearityIndependent, FigureName::LinearityTerminal, FigureName::LinearityZeroBased];
+        limit.moves.extend(linearities.map(|name| (name, Some(channel), 100.0 * MOVES * sd * level / span)));
     }
+    limit.moves.push((FigureName::CorrelationWorst, None, 100.0 * MOVES * sd));
+    limit.moves.push((FigureName::CorrelationMomentary, None, 100.0 * 0.5 * CREST * sd));
     limit
 }
 
-/// Nothing tells the supply's own ripple and sag from the part's.
-fn unlogged() -> RecordingLimit {
+/// Nothing tells the supply's own ripple and sag from the part's; what both lines share tells how large it is at least.
+fn unlogged(prepared: &Prepared<'_>, sheet: &PartSheet) -> RecordingLimit {
     let text = "the supply was not logged: ripple and sags of its own can't be told from what the part does; log it in the same scan".into();
     let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
     limit.imitates_common_mv = f64::INFINITY;
-    limit.imitates_jump_mv = UNLOGGED_MV;
+    let ripple = shared_by_any(prepared, &SLOW_BENDS_US).unwrap_or(0.0);
+    limit.imitates_jump_mv = UNLOGGED_MV.max(CREST * 1e3 * ripple * sheet.supply_volts);
     limit.imitates_depth_deg = f64::INFINITY;
     limit.may_be_all.extend(of_lines(FigureName::Noise));
     limit.may_be_all.extend(of_lines(FigureName::Repeatability));
