@@ -11,11 +11,14 @@ use super::uncertainty::Calibration;
 use super::{Figure, NotTestable};
 use crate::quantity::{Channel, Condition, FigureName};
 use crate::trace::ProcedureKind;
+use std::ops::Range;
 
 /// Volts of the supply that ratios are given at.
 const SUPPLY_V: f64 = 5.0;
 /// A rest lies within this of the end of travel, degrees.
 const NEAR_DEG: f64 = 0.4;
+/// A stroke that stays within this of where it ends has arrived, degrees: a plate that is pressed onto its stop gives way a little longer.
+const ARRIVED_DEG: f64 = 0.03;
 /// A recording that ends further from the nominal stop than this share of the travel did not reach it.
 const CLOSED_SHARE: f64 = 0.06;
 /// Same at wide open, where parts differ more.
@@ -82,8 +85,9 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
     // Where the recording was interrupted, only rests count at which the part arrived and from which it left.
     let rests = if prepared.trace.was_interrupted() { 1..count } else { 0..count + 1 };
     for k in rests {
-        let from = if k == 0 { 0 } else { prepared.strokes[k - 1].range.end };
-        let to = if k == count { prepared.trace.len() } else { prepared.strokes[k].range.start };
+        let from = if k == 0 { 0 } else { arrival(prepared, &prepared.strokes[k - 1].range) };
+        let to =
+            if k == count { prepared.trace.len() } else { departure(prepared, &prepared.strokes[k].range) };
         // The stroke before tells which stop this is; the very first rest is known by the stroke after it.
         let arrived = match (k, prepared.strokes.get(k)) {
             (0, Some(next)) if next.direction == Direction::Up => End::Closed,
@@ -131,6 +135,27 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
         }
         None => from_curve(curves, line, end),
     }
+}
+
+/// How far a part that rests may be from where its stroke ends or begins, degrees.
+fn resting(prepared: &Prepared<'_>) -> f64 {
+    ARRIVED_DEG.max(4.0 * prepared.angle_noise_deg)
+}
+
+/// Where a stroke leaves the place that it begins at for good: noise, or a rebound from the stop, begins it earlier.
+fn departure(prepared: &Prepared<'_>, stroke: &Range<usize>) -> usize {
+    let near = resting(prepared);
+    let begin = f64::from(prepared.deg[stroke.start]);
+    let last = stroke.clone().rev().find(|i| (f64::from(prepared.deg[*i]) - begin).abs() <= near);
+    last.map_or(stroke.start, |i| i + 1)
+}
+
+/// Where a stroke has come to where it ends: its rest begins there, not where noise took it furthest.
+fn arrival(prepared: &Prepared<'_>, stroke: &Range<usize>) -> usize {
+    let near = resting(prepared);
+    let Some(end) = stroke.end.checked_sub(1).map(|i| f64::from(prepared.deg[i])) else { return stroke.end };
+    let stays = stroke.clone().rev().take_while(|i| (f64::from(prepared.deg[*i]) - end).abs() <= near);
+    stroke.end - stays.count()
 }
 
 /// Without a rest: the curve's end in the direction that arrives there, uncertain by what it changes over half a degree.
@@ -222,5 +247,42 @@ fn volts(name: FigureName, line: usize, ratio: f64, uncertainty: f64, definition
         at_deg: None,
         condition: Condition::NONE,
         definition,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::synthetic::Synthetic;
+
+    #[test]
+    fn a_rebound_from_the_stop_takes_nothing_from_the_rest_after_it() {
+        for seed in 1..=10 {
+            let part = Synthetic { hold_s: 0.3, ..Synthetic::hall(seed) };
+            let mut trace = part.trace();
+            // Every arrival wide open springs back by 0.3 degrees for 10 ms, and comes to rest a little further on than it first came.
+            let column = trace.columns.iter_mut().find(|c| c.channel == Channel::Reference).expect("logged");
+            let deg = column.values.clone();
+            let top = deg.iter().copied().fold(f32::NEG_INFINITY, f32::max) - 0.05;
+            let mut since = usize::MAX;
+            for (k, v) in column.values.iter_mut().enumerate() {
+                since = if deg[k] < top - 1.0 {
+                    usize::MAX
+                } else if deg[k] >= top && since == usize::MAX {
+                    k
+                } else {
+                    since
+                };
+                if since != usize::MAX && deg[k] >= top {
+                    let after = (k - since) as f32 / 5.0;
+                    *v += if after < 10.0 { -0.3 * (after / 10.0 * std::f32::consts::PI).sin() } else { 0.02 };
+                }
+            }
+            let sheet = part.sheet();
+            let prepared = Prepared::new(&trace, &sheet);
+            let curves = Curves::new(&prepared, &sheet).expect("strokes");
+            let stop = stop(&prepared, &curves, 0, End::Open).expect("recorded");
+            assert_eq!(stop.visits, 3, "{seed}: {stop:?}");
+        }
     }
 }

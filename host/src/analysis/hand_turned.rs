@@ -119,6 +119,28 @@ pub(crate) fn humming(mut trace: Trace, hz: f64, volts: f64) -> Trace {
     trace
 }
 
+/// Both lines rise and fall together by a share, as with a supply that ripples; its column stays as it is at the first scan.
+pub(crate) fn rippling(mut trace: Trace, hz: f64, share: f64) -> Trace {
+    let time = trace.time_us.clone();
+    let at = |i: usize| 1.0 + share * (std::f64::consts::TAU * hz * time[i] as f64 * 1e-6).sin();
+    Channel::SENSORS.iter().for_each(|c| change(&mut trace, *c, |i, v| v * at(i) as f32));
+    let first = trace.channel(Channel::Supply).map_or(5.0, |v| v[0]);
+    change(&mut trace, Channel::Supply, |_, _| first);
+    trace
+}
+
+/// Scans that were taken up to a share of their distance later than their stamps say.
+pub(crate) fn late_scans(mut trace: Trace, share: f32, seed: u64) -> Trace {
+    let mut random = Resampler::new(seed ^ 0x1A7E);
+    let late: Vec<f32> = (0..trace.len()).map(|_| share * random.uniform() as f32).collect();
+    for column in trace.columns.iter_mut().filter(|c| Channel::SENSORS.contains(&c.channel)) {
+        let old = column.values.clone();
+        let next = |i: usize| old[(i + 1).min(old.len() - 1)];
+        column.values.iter_mut().enumerate().for_each(|(i, v)| *v += late[i] * (next(i) - old[i]));
+    }
+    trace
+}
+
 /// An angle in steps of some degrees.
 pub(crate) fn coarse_angle(mut trace: Trace, deg: f32) -> Trace {
     change(&mut trace, Channel::Reference, |_, v| (v / deg).round() * deg);

@@ -1,6 +1,7 @@
 //! Noisy stretches found; healthy tracks left alone.
 
 use super::*;
+use crate::analysis::hand_turned::{Hand, moving_supply, stepped};
 use crate::analysis::synthetic::{FlatSpot, NoisyTrack, Synthetic};
 
 fn run(part: &Synthetic, line: usize) -> Report {
@@ -40,6 +41,24 @@ fn healthy_tracks_and_flat_spots_are_not_noisy() {
             let report = run(&part, line);
             assert!(report.findings.is_empty(), "{seed} {:?}", report.findings);
             assert!(report.strongest.unwrap() < 1.9, "{seed} {:?}", report.strongest);
+        }
+    }
+}
+
+#[test]
+fn a_place_between_two_codes_of_a_coarse_logger_is_not_noisy() {
+    // A hand that pauses where a quiet line lies between two codes, with a supply that moves.
+    for seed in 1..=20 {
+        let part =
+            Synthetic { noise_v: [3e-4; 2], rig_noise_v: 5e-4, rate_hz: 8000.0, ..Synthetic::pot(seed) };
+        let hand = Hand { hesitations: 3.0, ..Hand::default() };
+        let trace = stepped(moving_supply(hand.log(&part, seed), Some(0.001)), 5.0 / 1024.0);
+        let sheet = part.sheet();
+        let prepared = Prepared::new(&trace, &sheet);
+        let dropouts = dropout::find(&prepared, &sheet);
+        for line in 0..2 {
+            let report = find(&prepared, line, &dropouts, &sheet);
+            assert!(report.findings.is_empty(), "{seed} {:?}", report.findings);
         }
     }
 }

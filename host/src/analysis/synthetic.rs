@@ -53,6 +53,19 @@ pub(crate) struct NoisyTrack {
     pub volts: f64,
 }
 
+/// A grain of a track: a bell over the travel.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Grain {
+    /// 0 or 1.
+    pub line: usize,
+    /// Its middle, degrees.
+    pub at_deg: f64,
+    /// Standard deviation of the bell, degrees.
+    pub sd_deg: f64,
+    /// Ratio of supply; negative = a dip of a rising line.
+    pub height: f64,
+}
+
 /// What to invent.
 #[derive(Clone, Debug)]
 pub(crate) struct Synthetic {
@@ -80,6 +93,8 @@ pub(crate) struct Synthetic {
     pub common_bend_deg: f64,
     /// Random texture of each line, ratio of supply, rms; 0.5° long.
     pub texture: [f64; 2],
+    /// Rare deeper grains.
+    pub grains: Vec<Grain>,
     /// Total play, degrees; may differ between lines.
     pub hysteresis_deg: [f64; 2],
     /// White noise of the part, volts at 5 V.
@@ -136,6 +151,7 @@ impl Synthetic {
             bend: [n(0.0015), n(0.0015)],
             common_bend_deg: n(0.25),
             texture: [0.0002, 0.0002],
+            grains: Vec::new(),
             hysteresis_deg: [0.08, 0.08],
             noise_v: [1.2e-3, 1.2e-3],
             rig_noise_v: 0.15e-3,
@@ -377,6 +393,9 @@ impl Truth {
             let at = ((deg + 2.0) / TEXTURE_PITCH).clamp(0.0, (self.texture[line].len() - 2) as f64);
             let (k, f) = (at as usize, at.fract());
             y += self.texture[line][k] * (1.0 - f) + self.texture[line][k + 1] * f;
+        }
+        for grain in p.grains.iter().filter(|g| g.line == line) {
+            y += grain.height * (-0.5 * ((deg - grain.at_deg) / grain.sd_deg).powi(2)).exp();
         }
         for flat in p.flat.iter().filter(|f| f.line == line) {
             let into = deg - flat.from_deg;

@@ -195,6 +195,28 @@ mod tests {
     }
 
     #[test]
+    fn a_flat_spot_decides_from_the_depth_that_the_tracks_own_grain_can_not_reach() {
+        let spot = |depth: f64, uncertainty: f64, grain: f64| Finding {
+            details: [(DEPTH_PERCENT, depth), (DEPTH_UNCERTAINTY, uncertainty), (GRAIN_PERCENT, grain)]
+                .map(|(name, value)| Detail { name, value, unit: "% span" })
+                .to_vec(),
+            ..alone(FindingKind::FlatSpot, 0.99)
+        };
+        check(&[spot(0.4, 0.01, 0.05)], &[FindingEffect::Outside]);
+        check(&[spot(0.4, 0.01, 0.5)], &[FindingEffect::Explains]);
+        check(&[spot(0.5, 0.05, 0.48)], &[FindingEffect::Undecided]);
+        // The sheet's least depth counts where grain is finer.
+        check(&[spot(0.08, 0.005, 0.01)], &[FindingEffect::Explains]);
+        let sheet = shipped("grip-complementary").unwrap();
+        let said = decide(vec![&spot(0.4, 0.01, 0.5)], &sheet);
+        assert!(
+            said[0].finding.text.contains("grain of this track can reach 0.50 % of span"),
+            "{:?}",
+            said[0]
+        );
+    }
+
+    #[test]
     fn a_finding_alone_counts_by_its_own_confidence() {
         for (confidence, effect) in [
             (0.95, FindingEffect::Outside),

@@ -4,10 +4,11 @@
 use super::*;
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::analysis::hand_turned::{
-    Hand, clipped, coarse_angle, dipping_supply, drifting, humming, late_angle, moving_supply, stepped,
+    Hand, clipped, coarse_angle, dipping_supply, drifting, humming, late_angle, late_scans, moving_supply,
+    stepped,
 };
 use crate::analysis::statistics::clopper_pearson;
-use crate::analysis::synthetic::{FlatSpot, Synthetic};
+use crate::analysis::synthetic::{FlatSpot, Grain, Synthetic};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::shipped;
 use crate::trace::Trace;
@@ -72,6 +73,44 @@ fn sound_grips_of_any_logger_are_not_condemned() {
         })
         .collect();
     rarely(Verdict::Outside, &all, 0.01);
+}
+
+#[test]
+fn scans_later_than_their_stamps_make_no_noise_that_condemns() {
+    for seed in 1..=20 {
+        let part = Synthetic { rate_hz: 250.0, ..Synthetic::hall(seed) };
+        let hand = Hand { speed_deg_s: (80.0, 300.0), ..Hand::default() };
+        let judgement = judged(&late_scans(hand.log(&part, seed), 0.3, seed));
+        let noise = judgement.figures.iter().filter(|f| f.figure.name == FigureName::Noise);
+        let loud: Vec<_> = noise.filter(|f| f.verdict == Some(Verdict::Outside)).collect();
+        assert!(loud.is_empty(), "{seed}: {loud:?}");
+    }
+}
+
+#[test]
+fn a_rare_grain_of_a_sound_track_is_told_and_decides_nothing_and_a_flat_spot_deeper_than_grain_does() {
+    let effects = |part: &Synthetic, seed: u64| -> Vec<FindingEffect> {
+        let judgement = judged(&Hand::default().log(part, seed));
+        judgement
+            .findings
+            .iter()
+            .filter(|f| f.finding.kind == FindingKind::FlatSpot)
+            .map(|f| f.effect)
+            .collect()
+    };
+    let mut told = 0;
+    for seed in 1..=20 {
+        let part = Synthetic { rate_hz: 2000.0, texture: [6e-4; 2], ..Synthetic::pot(seed) };
+        // Four standard deviations of the track, a quarter of a degree long: the line stands still for a moment.
+        let grain = Grain { line: 0, at_deg: 40.0, sd_deg: 0.25, height: -2.4e-3 };
+        let grained = effects(&Synthetic { grains: vec![grain], ..part.clone() }, seed);
+        assert!(!grained.contains(&FindingEffect::Outside), "{seed}: {grained:?}");
+        told += usize::from(grained.contains(&FindingEffect::Explains));
+        let spot = FlatSpot { line: 0, from_deg: 40.0, width_deg: 1.5, loss: 0.9, snap: true };
+        let worn = effects(&Synthetic { flat: vec![spot], ..part }, seed);
+        assert!(worn.contains(&FindingEffect::Outside), "{seed}: {worn:?}");
+    }
+    assert!(told >= 5, "{told} of 20 grains told");
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Limits of a recording, recognised and not invented.
 
 use super::*;
-use crate::analysis::hand_turned::{Hand, clipped, coarse_angle, humming, late_angle, stepped};
+use crate::analysis::hand_turned::{Hand, clipped, coarse_angle, humming, late_angle, rippling, stepped};
 use crate::analysis::synthetic::Synthetic;
 use crate::trace::Trace;
 
@@ -55,6 +55,56 @@ fn a_range_that_ends_below_the_lines_is_clipping_and_no_dead_band() {
             }
             assert!(told.findings.iter().all(|f| f.confidence < 0.95), "{:#?}", told.findings);
         }
+    }
+}
+
+/// A quiet part whose lines rest at one code between the strokes, logged at 200 Hz with 10 bits.
+fn quiet(seed: u64) -> (Synthetic, Trace) {
+    let part = Synthetic {
+        rate_hz: 200.0,
+        noise_v: [1e-4; 2],
+        rig_noise_v: 1e-4,
+        converter_step_v: 4.096 / 1024.0,
+        ..Synthetic::hall(seed)
+    };
+    let trace = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(&part, seed);
+    (part, trace)
+}
+
+#[test]
+fn a_rest_at_one_code_does_not_hide_that_the_range_ends_and_is_no_clipping_itself() {
+    for seed in 1..=10 {
+        let (part, trace) = quiet(seed);
+        assert!(limits(&trace, &part).iter().all(|l| l.kind != LimitKind::Clipping), "{seed}");
+        check(&clipped(trace, 4.092), &part, LimitKind::Clipping, Some(Channel::Rising));
+    }
+}
+
+#[test]
+fn a_supply_column_that_never_changes_does_not_hide_mains_ripple_of_both_lines() {
+    for seed in 1..=10 {
+        let (part, trace) = logged(seed);
+        let trace = rippling(trace, 52.0, 0.003);
+        let found = limits(&trace, &part);
+        let supply = found.iter().find(|l| l.kind == LimitKind::Supply).expect("named");
+        assert!(supply.may_be_all.contains(&(FigureName::Repeatability, Some(Channel::Falling))));
+        // Both lines, by 2.1 standard deviations of the ripple at least.
+        let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
+        assert!((0.4..1.2).contains(&moves), "{seed}: {moves}");
+    }
+}
+
+#[test]
+fn a_dip_as_deep_as_the_ripple_of_a_supply_that_was_not_logged_may_be_the_ripple() {
+    for seed in 1..=10 {
+        let (part, trace) = logged(seed);
+        let mut trace = rippling(trace, 77.0, 0.02);
+        trace.columns.retain(|c| c.channel != Channel::Supply);
+        trace.provenance.stated_supply_volts = Some(5.0);
+        let found = limits(&trace, &part);
+        let jump = found.iter().map(|l| l.imitates_jump_mv).fold(0.0, f64::max);
+        // 100 mV up and down.
+        assert!(jump > 200.0, "{seed}: {jump}");
     }
 }
 
