@@ -49,14 +49,29 @@ pub enum End {
     Open,
 }
 
+/// Parts of one kind differ by less than this share of the travel: where a hand ended further from the nominal stop, it may have turned before it.
+const PARTS_ALIKE: f64 = 0.01;
+
+/// Whether a drive pressed the part onto its stops.
+fn pressed(prepared: &Prepared<'_>) -> bool {
+    let by_hand = [ProcedureKind::HandSweep, ProcedureKind::Import, ProcedureKind::Flex];
+    !by_hand.contains(&prepared.trace.provenance.procedure)
+}
+
+/// How far before the stop a hand may have turned, degrees: 0 where a drive pressed, or where it came as far as parts of this kind go.
+fn perhaps_short_deg(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> f64 {
+    let short = match (end, prepared.travel_deg) {
+        (End::Closed, Some((low, _))) => low,
+        (End::Open, Some((_, high))) => travel_deg - high,
+        (_, None) => 0.0,
+    };
+    if pressed(prepared) || short < PARTS_ALIKE * travel_deg { 0.0 } else { short }
+}
+
 /// Whether the recording reached a stop: by the angle, and where it was interrupted only where the part turned round there.
 pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
     let shown = !prepared.trace.was_interrupted() || prepared.turned_at(end);
-    let pressed = !matches!(
-        prepared.trace.provenance.procedure,
-        ProcedureKind::HandSweep | ProcedureKind::Import | ProcedureKind::Flex
-    );
-    let (closed_share, open_share) = if pressed { (CLOSED_SHARE, OPEN_SHARE) } else { BY_HAND };
+    let (closed_share, open_share) = if pressed(prepared) { (CLOSED_SHARE, OPEN_SHARE) } else { BY_HAND };
     shown
         && prepared.travel_deg.is_some_and(|(low, high)| match end {
             End::Closed => low <= closed_share * travel_deg,
@@ -205,6 +220,12 @@ pub fn analyse(
             continue;
         }
         *slot = stop(prepared, curves, line, end);
+        // Rectangular: anywhere between there and the nominal stop.
+        let slope = curves.line[line].as_ref().map_or(0.0, |c| c.slope.abs());
+        let short = slope * perhaps_short_deg(prepared, travel_deg, end) / 3.0f64.sqrt();
+        if let Some(stop) = slot {
+            stop.scatter = stop.scatter.hypot(short);
+        }
         let calibrated = slot.map_or(0.0, |s| calibration.ratio(line, s.ratio));
         figures.extend(slot.map(|s| Figure {
             at_deg: Some(s.deg),
@@ -275,7 +296,8 @@ mod tests {
                 };
                 if since != usize::MAX && deg[k] >= top {
                     let after = (k - since) as f32 / 5.0;
-                    *v += if after < 10.0 { -0.3 * (after / 10.0 * std::f32::consts::PI).sin() } else { 0.02 };
+                    *v +=
+                        if after < 10.0 { -0.3 * (after / 10.0 * std::f32::consts::PI).sin() } else { 0.02 };
                 }
             }
             let sheet = part.sheet();

@@ -18,7 +18,7 @@ use super::Verdict;
 use super::conformity::conformity;
 use crate::analysis::Finding;
 use crate::analysis::flat_spot::{DEPTH_PERCENT, DEPTH_UNCERTAINTY, GRAIN_PERCENT};
-use crate::quantity::FindingKind;
+use crate::quantity::{Condition, FigureName, FindingKind};
 use crate::sheet::{FindingRule, PartSheet};
 use serde::{Deserialize, Serialize};
 
@@ -27,6 +27,10 @@ pub const DECIDING_CONFIDENCE: f64 = 0.95;
 
 /// Confidence from which a finding keeps a part from being `within`: likelier true than not.
 pub const LEAST_CONFIDENCE: f64 = 0.5;
+
+/// The detail that holds a stretch's noise, mV at 5 V, and how well the mean of its window is known, relative: about 120 differences.
+const NOISE: &str = "noise";
+const NOISE_KNOWN: f64 = 0.08;
 
 /// The detail that causes carry which were found as explanations of one and the same deviation of the pair.
 const RIVALS: &str = "deviation_score";
@@ -73,7 +77,10 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
             let likely = sureness(f) >= LEAST_CONFIDENCE;
             return if likely { FindingEffect::Undecided } else { FindingEffect::TooWeak };
         }
-        let deep = rule(f).map_or(Verdict::Outside, |rule| depth_against(f, rule));
+        let deep = milder(
+            rule(f).map_or(Verdict::Outside, |rule| depth_against(f, rule)),
+            loudness_against(f, sheet),
+        );
         if !decides(f) || deep == Verdict::Within {
             return FindingEffect::Explains;
         }
@@ -88,7 +95,7 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
     };
     let source = |rule: &FindingRule| rule.source.clone();
     let decided = |f: &Finding| DecidedFinding {
-        finding: with_depth_said(f, rule(f)),
+        finding: with_depth_said(f, rule(f), sheet),
         effect: effect(f),
         source: rule(f).map(source).unwrap_or_default(),
     };
@@ -132,9 +139,36 @@ fn depth_against(finding: &Finding, rule: &FindingRule) -> Verdict {
     }
 }
 
-/// The finding, with a sentence on its depth where that keeps it from deciding.
-fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>) -> Finding {
+/// What is left of a finding that two measures hold against a limit each.
+fn milder(one: Verdict, other: Verdict) -> Verdict {
+    match (one, other) {
+        (Verdict::Within, _) | (_, Verdict::Within) => Verdict::Within,
+        (Verdict::Outside, Verdict::Outside) => Verdict::Outside,
+        _ => Verdict::Undecided,
+    }
+}
+
+/// Noise of a noisy stretch against the sheet's limit on noise: `Within` = as quiet as any stretch may be. `Outside` for every other finding,
+/// and without a limit.
+fn loudness_against(finding: &Finding, sheet: &PartSheet) -> Verdict {
+    let noise = (finding.kind == FindingKind::NoisyTrack).then(|| detail(finding, NOISE)).flatten();
+    let limit = sheet.limit_for(FigureName::Noise, finding.channel, &Condition::NONE).and_then(|l| l.max);
+    match (noise, limit) {
+        (Some(noise), Some(most)) => conformity(noise, NOISE_KNOWN * noise, None, Some(most)).verdict,
+        _ => Verdict::Outside,
+    }
+}
+
+/// The finding, with a sentence on its depth or its noise where that keeps it from deciding.
+fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>, sheet: &PartSheet) -> Finding {
     let mut out = finding.clone();
+    out.text.push_str(match loudness_against(finding, sheet) {
+        Verdict::Outside => "",
+        Verdict::Within => "; that is within the sheet's limit on noise, so it decides nothing",
+        Verdict::Undecided => {
+            "; whether that keeps the sheet's limit on noise is not sure: sweep more strokes"
+        }
+    });
     if let Some((rule, least)) = rule.and_then(|r| Some((r, LeastDepth::of_finding(finding, r)?))) {
         let percent = least.percent;
         out.text.push_str(&match (depth_against(finding, rule), least.of_grain) {
@@ -214,6 +248,18 @@ mod tests {
             "{:?}",
             said[0]
         );
+    }
+
+    #[test]
+    fn a_noisy_stretch_decides_from_the_sheets_limit_on_noise_on() {
+        let noisy = |noise: f64| Finding {
+            details: vec![Detail { name: NOISE, value: noise, unit: "mV at 5 V" }],
+            ..alone(FindingKind::NoisyTrack, 0.99)
+        };
+        // 4 mV.
+        check(&[noisy(1.8)], &[FindingEffect::Explains]);
+        check(&[noisy(4.1)], &[FindingEffect::Undecided]);
+        check(&[noisy(6.0)], &[FindingEffect::Outside]);
     }
 
     #[test]

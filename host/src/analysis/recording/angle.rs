@@ -71,8 +71,8 @@ fn of_both(prepared: &Prepared<'_>, curves: &Curves) -> Option<RecordingLimit> {
         1e3 * 0.5 * larger / prepared.speed_deg_s.max(1e-3)
     );
     let mut limit = RecordingLimit::new(LimitKind::LateAngle, None, text);
-    // All of the loop that both lines share may be lag.
+    // All of the loop that both lines share may be lag: its largest width goes with it, and not with its square.
     let shared = a.abs().min(b.abs());
-    limit.adds = Channel::SENSORS.map(|c| (FigureName::Hysteresis, Some(c), shared * shared)).into();
+    limit.moves = Channel::SENSORS.map(|c| (FigureName::Hysteresis, Some(c), shared)).into();
     Some(limit)
 }

@@ -97,6 +97,10 @@ pub struct RecordingLimit {
     pub imitates_jump_mv: f64,
     /// The same of what both lines do together.
     pub imitates_common_mv: f64,
+    /// A dropout that lasts no longer than this, µs, and is no deeper than that, mV at 5 V, could be its work.
+    pub imitates_short_us: f64,
+    /// See `imitates_short_us`.
+    pub imitates_short_mv: f64,
     /// Whether losses together with the supply could be its work.
     pub imitates_supply_fall: bool,
     /// Figures all of which may be the recording's: they say at most how large the part's can be.
@@ -116,6 +120,8 @@ impl RecordingLimit {
             imitates_depth_deg: 0.0,
             imitates_jump_mv: 0.0,
             imitates_common_mv: 0.0,
+            imitates_short_us: 0.0,
+            imitates_short_mv: 0.0,
             imitates_supply_fall: false,
             may_be_all: Vec::new(),
         }
@@ -206,6 +212,11 @@ fn imitated(limit: &RecordingLimit, finding: &Finding) -> bool {
             && limit.channel.is_none_or(|c| finding.channel.is_none_or(|of| of == c))
             && detail("deepest").is_some_and(|d| d <= limit.imitates_jump_mv)
     };
+    let short = || {
+        finding.kind == FindingKind::Dropout
+            && detail("longest").is_some_and(|us| us <= limit.imitates_short_us)
+            && detail("deepest").is_some_and(|d| d <= limit.imitates_short_mv)
+    };
     let fell = detail("supply_fell").is_some();
     let together = || {
         finding.kind == FindingKind::Dropout
@@ -214,7 +225,7 @@ fn imitated(limit: &RecordingLimit, finding: &Finding) -> bool {
             && detail("deepest").is_some_and(|d| d <= limit.imitates_common_mv)
     };
     let with_it = limit.imitates_supply_fall && fell;
-    limit.imitates.contains(&finding.kind) || shallow() || small() || together() || with_it
+    limit.imitates.contains(&finding.kind) || shallow() || small() || short() || together() || with_it
 }
 
 #[cfg(test)]

@@ -26,12 +26,17 @@ const LATE_US: f64 = 250.0;
 /// Time to either side over which a bend shows ripple of 50 to 300 Hz, µs.
 const BEND_US: f64 = 1500.0;
 /// Times over which slower ripple, down to mains, shows as well, µs. Over these a turning part bends too, which lines that run against one
-/// another do not take for the supply's.
+/// another do not take for the supply's; others are looked at where the part stands.
 const SLOW_BENDS_US: [f64; 3] = [BEND_US, 3000.0, 6000.0];
+/// A part that goes less far than this between both ends of a bend stands, degrees.
+const STANDS_DEG: f64 = 0.03;
 /// Ripple may move a curve by so many standard deviations of it, at the few passes that a place has.
 const MOVES: f64 = 2.0;
 /// A supply that is lower by this share has fallen; half of what a line must lose for it to matter. Engineering assumption.
 const FELL: f64 = 0.003;
+/// The edge of a fall may show in one column alone for so many scans, or so long, µs: as far as logged channels lie apart.
+const EDGE_SCANS: f64 = 1.5;
+const EDGE_US: f64 = 500.0;
 /// Scans that are compared at most.
 const PLACES: usize = 50_000;
 
@@ -52,18 +57,22 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
         return vec![unlogged(prepared, sheet)];
     }
     let step = statistics::quantum(volts) / prepared.supply_volts;
-    let mut out: Vec<RecordingLimit> =
-        fell(volts, prepared.supply_volts).then(|| dips(prepared)).into_iter().collect();
+    let mut out: Vec<RecordingLimit> = deepest_fall(volts, prepared.supply_volts)
+        .map(|fall| dips(prepared, fall, sheet))
+        .into_iter()
+        .collect();
     out.extend((step >= COARSE).then(|| coarse(step, sheet)));
-    let moves = ripple(prepared, volts);
     let late = prepared.supply_late_us.abs();
-    if let Some(sd) = moves.filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED)) {
+    let moves = ripple(prepared, volts).filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED));
+    // What its column shows may be a part of it, where that is slow: the lines show the whole.
+    let shared = shared_by_any(prepared, opposed);
+    if let Some(sd) = moves.filter(|sd| shared.is_none_or(|whole| *sd >= whole)) {
         let words = format!(
             "the supply ripples by {:.1} %, and lines and supply are not read at one time",
             100.0 * sd
         );
         out.push(together(&words, sd, sheet));
-    } else if let Some(sd) = shared_by_any(prepared, if opposed { &SLOW_BENDS_US } else { &[BEND_US] }) {
+    } else if let Some(sd) = shared {
         let words = format!(
             "both lines move together by {:.1} % as a supply does, and its column does not show it: logged too slowly, filtered, or at another time",
             100.0 * sd
@@ -96,11 +105,17 @@ fn ripple(prepared: &Prepared<'_>, volts: &[f32]) -> Option<f64> {
 }
 
 /// By how much both lines move together in proportion to what they read, one standard deviation as a share of the supply: so moves a supply that its
-/// own column does not show. From second differences, whose variance is 6 times that of a scan.
-fn shared(prepared: &Prepared<'_>, bend_us: f64) -> Option<f64> {
+/// own column does not show. With `standing` only where the part stands. From second differences, whose variance is 6 times that of a scan.
+fn shared(prepared: &Prepared<'_>, bend_us: f64, standing: bool) -> Option<f64> {
     let [Some(first), Some(second)] = &prepared.ratio else { return None };
     let (reach, places) = places(prepared, bend_us);
+    let stands = |i: usize| {
+        let near = STANDS_DEG.max(4.0 * prepared.angle_noise_deg);
+        let moved = f64::from((prepared.deg[i + reach] - prepared.deg[i - reach]).abs());
+        prepared.angle_source == AngleSource::Reference && moved < near
+    };
     let pairs: Vec<(f64, f64)> = places
+        .filter(|i| !standing || stands(*i))
         .filter_map(|i| Some((bend(first, i, reach)?, bend(second, i, reach)?)))
         .filter(|(a, b)| a.is_finite() && b.is_finite())
         .collect();
@@ -111,9 +126,9 @@ fn shared(prepared: &Prepared<'_>, bend_us: f64) -> Option<f64> {
     (n >= 200.0 && both > ALIKE * (a * b).sqrt() && sd > SHARED).then_some(sd)
 }
 
-/// The most of that over some times.
-fn shared_by_any(prepared: &Prepared<'_>, bends_us: &[f64]) -> Option<f64> {
-    bends_us.iter().filter_map(|us| shared(prepared, *us)).reduce(f64::max)
+/// The most of that over times down to mains.
+fn shared_by_any(prepared: &Prepared<'_>, opposed: bool) -> Option<f64> {
+    SLOW_BENDS_US.into_iter().filter_map(|us| shared(prepared, us, !opposed && us > BEND_US)).reduce(f64::max)
 }
 
 /// What a supply that its column does not show may have made.
@@ -128,7 +143,7 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
         limit.may_be_all.push((FigureName::Noise, Some(channel)));
         limit.may_be_all.push((FigureName::Repeatability, Some(channel)));
         let open = 0.5 * CREST * sd * level / span * sheet.travel_deg;
-        limit.adds.push((FigureName::Hysteresis, Some(channel), open * open));
+        limit.moves.push((FigureName::Hysteresis, Some(channel), open));
         let linearities =
             [FigureName::LinearityIndependent, FigureName::LinearityTerminal, FigureName::LinearityZeroBased];
         limit.moves.extend(linearities.map(|name| (name, Some(channel), 100.0 * MOVES * sd * level / span)));
@@ -143,7 +158,7 @@ fn unlogged(prepared: &Prepared<'_>, sheet: &PartSheet) -> RecordingLimit {
     let text = "the supply was not logged: ripple and sags of its own can't be told from what the part does; log it in the same scan".into();
     let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
     limit.imitates_common_mv = f64::INFINITY;
-    let ripple = shared_by_any(prepared, &SLOW_BENDS_US).unwrap_or(0.0);
+    let ripple = shared_by_any(prepared, sheet.topology == Topology::Complementary).unwrap_or(0.0);
     limit.imitates_jump_mv = UNLOGGED_MV.max(CREST * 1e3 * ripple * sheet.supply_volts);
     limit.imitates_depth_deg = f64::INFINITY;
     limit.may_be_all.extend(of_lines(FigureName::Noise));
@@ -182,16 +197,20 @@ fn coarse(step: f64, sheet: &PartSheet) -> RecordingLimit {
     limit
 }
 
-/// Whether the supply was anywhere lower than it usually is by what counts.
-fn fell(volts: &[f32], usual: f64) -> bool {
-    volts.iter().any(|v| f64::from(*v) < (1.0 - FELL) * usual)
+/// How far the supply fell below what it usually is, as a share of it; none where it fell by nothing that counts.
+fn deepest_fall(volts: &[f32], usual: f64) -> Option<f64> {
+    let least = volts.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).fold(usual, f64::min);
+    Some(1.0 - least / usual).filter(|fall| *fall > FELL)
 }
 
-/// Where somebody else's logger says that the supply fell, its place is not known: in front of it lies the bench.
-fn dips(prepared: &Prepared<'_>) -> RecordingLimit {
+/// Where somebody else's logger says that the supply fell, its place is not known: in front of it lies the bench. A fall that begins or ends
+/// between two scans shows in a line and not in the supply, or the other way round.
+fn dips(prepared: &Prepared<'_>, fall: f64, sheet: &PartSheet) -> RecordingLimit {
     let text = "the supply itself fell where it was logged: whatever feeds it may have done so; secure the supply's wires and repeat";
     let mut limit = RecordingLimit::new(LimitKind::SupplyFell, None, text.into());
     limit.imitates_supply_fall = true;
+    limit.imitates_short_us = (EDGE_SCANS * prepared.period_us).max(EDGE_US);
+    limit.imitates_short_mv = 1e3 * fall * sheet.supply_volts;
     // The edges of such a fall, where lines and supply are not read at one time.
     limit.spoils.push((FigureName::CorrelationMomentary, None));
     // Without an angle such edges also stand at places that the part never came to.
