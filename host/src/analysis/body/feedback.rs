@@ -1,12 +1,15 @@
-//! The feedback pair on the plate, by the grip's own analysis: the creep is its slow sweep, with the angle from the first line; without
-//! one, the way between the stops tells the output there. It adds the moments in which a line was lost, and the trips that they would have
+//! The feedback pair on the plate, by the grip's own analysis: the creep is its slow sweep, with the angle from the first line; the way between
+//! the stops tells the output there. It adds the moments in which a line was lost, and the trips that they would have
 //! caused, in any other procedure, above all on impacts.
 
 use super::traces::BodyTraces;
+use crate::analysis::curve::Curves;
+use crate::analysis::ends::{self, End};
 use crate::analysis::grip::{self, GripTraces};
 use crate::analysis::prepared::Prepared;
-use crate::analysis::{Detail, Finding, NotTestable, PartAnalysis};
-use crate::analysis::{dropout, limp};
+use crate::analysis::uncertainty::Calibration;
+use crate::analysis::{Detail, Figure, Finding, NotTestable, PartAnalysis};
+use crate::analysis::{dropout, leads, limp};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
@@ -15,8 +18,10 @@ use crate::trace::{ProcedureKind, Trace};
 pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysis> {
     let sweep = traces.creep.or(traces.rest)?;
     let mut out = grip::analyse(GripTraces { sweep, leads: traces.leads, flex: traces.flex }, sheet);
-    if traces.creep.is_none() {
-        keep_of_stops(&mut out);
+    match (traces.creep, traces.rest.filter(|t| !t.was_interrupted())) {
+        (None, _) => keep_of_stops(&mut out),
+        (Some(_), Some(rest)) => take_stops(&mut out, rest, traces.leads, sheet),
+        (Some(_), None) => {}
     }
     for finding in &mut out.findings {
         finding.kind = match finding.kind {
@@ -81,6 +86,31 @@ fn keep_sensible(out: &mut PartAnalysis) {
         .retain(|f| f.kind != FindingKind::FlatSpot || (f.channel != Some(Channel::Rising) && !intermittent));
     out.detection_limits
         .retain(|l| l.kind != FindingKind::FlatSpot || (l.channel != Some(Channel::Rising) && !intermittent));
+}
+
+/// Slow ramps keep clear of the stops; the output at them is what it was while the plate was pressed there.
+fn take_stops(out: &mut PartAnalysis, rest: &Trace, leads: Option<&Trace>, sheet: &PartSheet) {
+    let every = Prepared::new(rest, sheet);
+    let prepared = every.with_whole_strokes();
+    let Some(curves) = Curves::new(&prepared, sheet) else { return };
+    let leads = leads.map(|trace| leads::analyse(trace, sheet));
+    let calibration = Calibration::of(&every, leads.as_ref());
+    for (line, channel) in Channel::SENSORS.into_iter().enumerate() {
+        let pressed = |end| ends::stop(&prepared, &curves, line, end).is_some_and(|s| s.visits > 0);
+        if !(pressed(End::Closed) && pressed(End::Open)) {
+            continue;
+        }
+        for figure in ends::analyse(&prepared, &curves, line, sheet.travel_deg, &calibration).0 {
+            let same = |f: &Figure| f.name == figure.name && f.channel == Some(channel);
+            match out.figures.iter_mut().find(|f| same(f)) {
+                Some(old) => *old = figure,
+                None => {
+                    out.not_testable.retain(|n| n.what != format!("{} {channel}", figure.name.name()));
+                    out.figures.push(figure);
+                }
+            }
+        }
+    }
 }
 
 /// A plate has no other angle sensor than the pair itself.
