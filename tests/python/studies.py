@@ -44,7 +44,7 @@ STUDIES = [
      "follow --parts 10 --seed 20261126", "follow --parts 1 --seed 20261126"),
     ("dropouts", "The search for dropouts", "False alarms a row, then lengths told.", "dropouts 1000", "dropouts 4"),
     ("second-world", "A second world", "Recordings, parts and a rig of an independent generator, written apart from the simulator.",
-     "second-world --grips 2000 --driven-grips 200 --bodies 120 --seed 1 --scores {json}",
+     "second-world --grips 2000 --driven-grips 100 --bodies 80 --seed 1 --scores {json}",
      "second-world --grips 8 --driven-grips 2 --bodies 2 --seed 1 --scores {json}"),
 ]
 
