@@ -200,7 +200,7 @@ named_bodies! {
     // Seed 4: within, and its motor's constant is told as a suspicion of one half, which does nothing to the verdict.
     // Seed 9: undecided: its true lash of 0.39 degrees lies 0.09 from the limit, and the two methods state 0.10 together.
     a_healthy_body_is_within:
-        but(within("good-body"), 2, "a constant at the edge of the spread is mentioned; a lash within its uncertainty of the limit");
+        but(within("good-body"), 1, "a lash within its uncertainty of the limit");
     worn_teeth_are_found_at_their_place: at(found("worn-teeth-body", "worn_tooth"), Place::Tooth);
     // A chip and wear take the same metal from the flank: the map tells the place, not the history.
     // Seed 6: a chip of nearly a degree two teeth above rest; a second tooth, next to rest, is named before it.
