@@ -146,6 +146,26 @@ fn a_sweep_records_every_cycle_stop_to_stop_without_a_gap() {
 }
 
 #[test]
+fn who_presses_the_e_stop_between_two_procedures_ends_the_plan_and_what_is_begun_after_that_runs() {
+    let rig = Shared::with("good-grip?seed=3");
+    let look = rig.clone();
+    let ((check, sweep, again), _) = on_bench(rig, &AtomicBool::new(false), &mut |_| {}, |bench| {
+        let check = bench.self_check();
+        look.0.borrow_mut().board_mut().set_emergency_stop(true);
+        look.leave_alone(20_000);
+        look.0.borrow_mut().board_mut().set_emergency_stop(false);
+        let sweep = bench.sweep();
+        look.leave_alone(50_000);
+        assert!(look.supply_volts() < 0.5, "unpowered");
+        (check, sweep, bench.sweep())
+    });
+    complete(check.recording);
+    let pressed = |f: &ProcedureError| matches!(f, ProcedureError::Guard { guard: Guard::EmergencyStop, .. });
+    assert!(sweep.failure.as_ref().is_some_and(pressed) && sweep.trace.is_none(), "{:?}", sweep.failure);
+    complete(again);
+}
+
+#[test]
 fn the_leads_check_keeps_every_state_a_quarter_second_and_restores_all() {
     let rig = Shared::with("corroded-ground-grip?seed=3");
     let look = rig.clone();

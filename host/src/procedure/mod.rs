@@ -43,7 +43,7 @@ use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, ProcedureKind, Provenance};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-use trackpair_protocol::message::{Request, RigState, capability};
+use trackpair_protocol::message::{Guard, Request, RigState, capability};
 
 /// Time the supply is given to settle before a procedure looks at it, on the link's clock.
 const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
@@ -103,6 +103,8 @@ pub struct Bench<'a> {
     winding_ohms: Option<f64>,
     without_reference: bool,
     planned: Vec<ProcedureKind>,
+    /// Whether a trip that the rig holds is an old one: from before the first procedure, or told as the end of the last.
+    trip_is_told: bool,
 }
 
 impl<'a> Bench<'a> {
@@ -120,6 +122,7 @@ impl<'a> Bench<'a> {
             winding_ohms: None,
             without_reference: false,
             planned: Vec::new(),
+            trip_is_told: true,
         }
     }
 
@@ -224,20 +227,31 @@ impl<'a> Bench<'a> {
         })
     }
 
-    /// Clears an old trip, when its cause is gone.
-    fn clear_trip(&mut self) -> Result<(), ProcedureError> {
-        if self.session.status()?.state == RigState::Tripped {
-            // What the motor carried when the guard tripped must be gone first.
-            self.session.idle(TRIP_SETTLE)?;
-            self.session.request(&Request::ClearTrip)?;
+    /// Clears an old trip, when its cause is gone. Who presses the E-stop or opens the lid between two procedures ends the plan: that
+    /// trip is told, and cleared by what is begun after that.
+    fn clear_trip(&mut self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
+        let status = self.session.status()?;
+        let told = std::mem::take(&mut self.trip_is_told);
+        if status.state != RigState::Tripped {
+            return Ok(());
         }
+        let by_hand = [Guard::EmergencyStop, Guard::LidOpen]
+            .into_iter()
+            .find(|g| status.tripped & (1 << *g as u16) != 0);
+        if let Some(guard) = by_hand.filter(|_| !told) {
+            self.trip_is_told = true;
+            return Err(ProcedureError::Guard { procedure, guard, value: 0 });
+        }
+        // What the motor carried when the guard tripped must be gone first.
+        self.session.idle(TRIP_SETTLE)?;
+        self.session.request(&Request::ClearTrip)?;
         Ok(())
     }
 
     /// Clears an old trip, sets the sheet's supply and lets it settle.
     fn power_up(&mut self, procedure: ProcedureKind) -> Result<u16, ProcedureError> {
         let millivolts = self.supply_mv(procedure)?;
-        self.clear_trip()?;
+        self.clear_trip(procedure)?;
         self.session.set_supply(millivolts)?;
         self.session.idle(SUPPLY_SETTLE)?;
         Ok(millivolts)
@@ -299,6 +313,7 @@ impl<'a> Bench<'a> {
 
     /// Leaves the rig unpowered after a failure. What fails here was failing already.
     fn give_up(&mut self) {
+        self.trip_is_told = true;
         let _ = self.session.make_safe();
     }
 }

@@ -171,7 +171,7 @@ impl Bench<'_> {
         let procedure = ProcedureKind::SelfCheck;
         self.require_drive(procedure)?;
         let millivolts = self.supply_mv(procedure)?;
-        self.clear_trip()?;
+        self.clear_trip(procedure)?;
         self.session.set_supply(0)?;
         self.session.idle(super::SUPPLY_SETTLE)?;
         let travel = self.sheet.travel_deg;
