@@ -32,7 +32,7 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
     let mut second: Vec<f64> = stretches
         .iter()
         .flat_map(|r| ratio[r.clone()].windows(3).step_by(every))
-        .map(|w| f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0]))
+        .map(bend)
         .filter(|d| d.is_finite())
         .collect();
     let (sd, kept) = trimmed_rms(&mut second)?;
@@ -70,6 +70,11 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
     })
 }
 
+/// Second difference of three scans.
+fn bend(w: &[f32]) -> f64 {
+    f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0])
+}
+
 /// Variance of a scan, (mV at 5 V)², that a line shares with the other one: times that a log tells wrongly make motion of it, and a supply that
 /// its column does not show ripples in both. A rig's own times are exact, and its supply is measured in the same scan.
 fn moved_together(prepared: &Prepared<'_>, line: usize, stretches: &[Range<usize>]) -> f64 {
@@ -78,13 +83,10 @@ fn moved_together(prepared: &Prepared<'_>, line: usize, stretches: &[Range<usize
     else {
         return 0.0;
     };
-    let bends = |ratio: &[f32], r: &Range<usize>| -> Vec<f64> {
-        let second = |w: &[f32]| f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0]);
-        ratio[r.clone()].windows(3).map(second).collect()
-    };
     let pairs: Vec<(f64, f64)> = stretches
         .iter()
-        .flat_map(|r| bends(own, r).into_iter().zip(bends(other, r)).collect::<Vec<_>>())
+        .flat_map(|r| own[r.clone()].windows(3).zip(other[r.clone()].windows(3)))
+        .map(|(a, b)| (bend(a), bend(b)))
         .filter(|(a, b)| a.is_finite() && b.is_finite())
         .collect();
     let cut = |of: fn(&(f64, f64)) -> f64| {

@@ -11,6 +11,8 @@ use crate::sheet::PartSheet;
 
 /// Noise over that of the sweep from which a stretch counts as noisy; the largest of 10 000 simulated healthy sweeps: 1.55.
 pub const THRESHOLD: f64 = 2.2;
+/// The detail that holds a stretch's noise, mV at 5 V.
+pub const NOISE: &str = "noise";
 /// Finest window, degrees.
 const WINDOW_DEG: f64 = 0.5;
 /// Second differences a window needs for its mean to be known within about 8 %.
@@ -223,7 +225,7 @@ fn finding(
         ),
         details: vec![
             Detail { name: "noise_ratio", value: ratio, unit: "1" },
-            Detail { name: "noise", value: 5000.0 * worst, unit: "mV at 5 V" },
+            Detail { name: NOISE, value: 5000.0 * worst, unit: "mV at 5 V" },
             Detail { name: "usual_noise", value: 5000.0 * usual, unit: "mV at 5 V" },
             Detail { name: "strokes", value: prepared.strokes.len() as f64, unit: "1" },
         ],

@@ -26,6 +26,8 @@ const LOW_MV: u16 = 4_000;
 const SPEED_DEG_S: f64 = 60.0;
 /// Time in which a plate comes to rest before the first switch, µs.
 const REST_US: u32 = 800_000;
+/// A leads check is done so many times at most where its switches come too late.
+const MOST_TIMES: usize = 3;
 
 /// What is switched during the hold of one place, in order.
 #[derive(Clone, Debug)]
@@ -104,9 +106,6 @@ impl Switching {
         }
     }
 }
-
-/// A leads check is done so many times at most where its switches come too late.
-const MOST_TIMES: usize = 3;
 
 /// Length of the hold in which all of these are switched, µs.
 fn hold_us(requests: &[Request]) -> u32 {

@@ -227,8 +227,8 @@ impl<'a> Bench<'a> {
         })
     }
 
-    /// Clears an old trip, when its cause is gone. Who presses the E-stop or opens the lid between two procedures ends the plan: that
-    /// trip is told, and cleared by what is begun after that.
+    /// Clears an old trip, when its cause is gone. An E-stop pressed or a lid opened between two procedures is a failure
+    /// instead, which ends the plan; whatever is begun after that clears it.
     fn clear_trip(&mut self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
         let status = self.session.status()?;
         let told = std::mem::take(&mut self.trip_is_told);

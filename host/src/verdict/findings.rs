@@ -18,6 +18,7 @@ use super::Verdict;
 use super::conformity::conformity;
 use crate::analysis::Finding;
 use crate::analysis::flat_spot::{DEPTH_PERCENT, DEPTH_UNCERTAINTY, GRAIN_PERCENT};
+use crate::analysis::noise_map::NOISE;
 use crate::quantity::{Condition, FigureName, FindingKind};
 use crate::sheet::{FindingRule, PartSheet};
 use serde::{Deserialize, Serialize};
@@ -28,8 +29,7 @@ pub const DECIDING_CONFIDENCE: f64 = 0.95;
 /// Confidence from which a finding keeps a part from being `within`: likelier true than not.
 pub const LEAST_CONFIDENCE: f64 = 0.5;
 
-/// The detail that holds a stretch's noise, mV at 5 V, and how well the mean of its window is known, relative: about 120 differences.
-const NOISE: &str = "noise";
+/// How well the mean of a noisy stretch's window is known, relative: about 120 differences.
 const NOISE_KNOWN: f64 = 0.08;
 
 /// The detail that causes carry which were found as explanations of one and the same deviation of the pair.

@@ -210,7 +210,7 @@ fn half(
         .iter()
         .map(|s| {
             let amps = end_mean(&r.signals.amps, &s.range)? - offsets.amps;
-            let moving = emf * RAD * speed(r, r.tail(&s.range, STALL_S))?;
+            let moving = emf * RAD * wind_up::slope(r.deg(r.tail(&s.range, STALL_S)))? / r.period_s;
             Some((amps, end_mean(&r.signals.volts, &s.range)? - offsets.volts - moving))
         })
         .collect();
@@ -226,13 +226,6 @@ fn half(
         plate_deg,
         crosses,
     })
-}
-
-/// Speed of the plate over a stretch, degrees per second.
-fn speed(r: &Recording, range: Range<usize>) -> Option<f64> {
-    let deg = r.deg(range);
-    let seconds: Vec<f64> = (0..deg.len()).map(|k| k as f64 * r.period_s).collect();
-    statistics::fit_line(&seconds, deg).map(|fit| fit.slope)
 }
 
 /// R and brush volts at the stalls of one polarity.

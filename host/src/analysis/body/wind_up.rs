@@ -53,7 +53,7 @@ pub struct WindUp {
 }
 
 /// Slope of values over their samples.
-fn slope(values: &[f64]) -> Option<f64> {
+pub(super) fn slope(values: &[f64]) -> Option<f64> {
     let x: Vec<f64> = (0..values.len()).map(|k| k as f64).collect();
     statistics::fit_line(&x, values).map(|f| f.slope)
 }

@@ -30,29 +30,28 @@ pub(super) fn find(prepared: &Prepared<'_>, line: usize) -> Vec<RecordingLimit> 
     [true, false].into_iter().filter_map(|upper| at_end(prepared, line, upper)).collect()
 }
 
-/// A stretch of scans at one code.
-struct Run {
-    start: usize,
-    end: usize,
-}
-
 fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<RecordingLimit> {
     let volts = prepared.trace.channel(Channel::SENSORS[line])?;
     let code = extreme(volts, upper)?;
-    let runs = runs_at(volts, code);
-    let clipped: Vec<&Run> = runs.iter().filter(|r| moves_on(prepared, volts, line, code, r)).collect();
-    let longest = clipped.iter().map(|r| r.end - r.start).max()?;
+    let (at_code, elsewhere): (Vec<Range<usize>>, Vec<Range<usize>>) =
+        runs(volts).partition(|r| volts[r.start] == code);
+    let clipped: Vec<&Range<usize>> =
+        at_code.iter().filter(|r| r.len() >= FEWEST && moves_on(prepared, volts, line, code, r)).collect();
+    let longest = clipped.iter().map(|r| r.len()).max()?;
     let other = prepared.trace.channel(Channel::SENSORS[1 - line]);
     let shared = other.and_then(|o| extreme(o, upper)).is_some_and(|o| (o - code).abs() <= 1e-4 * code.abs());
-    let elsewhere = longest_run_elsewhere(volts, code);
+    let longest_elsewhere = elsewhere.iter().map(ExactSizeIterator::len).max().unwrap_or(0);
     let far = || {
-        let ways = |runs: &mut dyn Iterator<Item = &Run>| {
-            runs.filter_map(|r| way(prepared, r.start..r.end)).fold(0.0, f64::max)
+        let furthest = |runs: &[&Range<usize>]| {
+            runs.iter().filter_map(|r| way(prepared, (*r).clone())).fold(0.0, f64::max)
         };
-        let here = ways(&mut clipped.iter().copied());
-        here >= FAR_DEG && ways(&mut runs_elsewhere(volts, code).iter()) < ELSEWHERE * here
+        let mut others: Vec<&Range<usize>> = elsewhere.iter().filter(|r| r.len() >= FEWEST).collect();
+        others.sort_by_key(|r| std::cmp::Reverse(r.len()));
+        others.truncate(WAYS);
+        let here = furthest(&clipped);
+        here >= FAR_DEG && furthest(&others) < ELSEWHERE * here
     };
-    if elsewhere as f64 > ELSEWHERE * longest as f64 && !shared && !far() {
+    if longest_elsewhere as f64 > ELSEWHERE * longest as f64 && !shared && !far() {
         return None;
     }
     let channel = Channel::SENSORS[line];
@@ -108,24 +107,13 @@ fn extreme(volts: &[f32], upper: bool) -> Option<f32> {
     if upper { finite.reduce(f32::max) } else { finite.reduce(f32::min) }
 }
 
-/// Stretches at exactly one code, of at least the fewest scans.
-fn runs_at(volts: &[f32], code: f32) -> Vec<Run> {
-    let mut out = Vec::new();
-    let mut start = None;
-    for i in 0..=volts.len() {
-        let same = volts.get(i).is_some_and(|v| *v == code);
-        match (same, start) {
-            (true, None) => start = Some(i),
-            (false, Some(s)) => {
-                if i - s >= FEWEST {
-                    out.push(Run { start: s, end: i });
-                }
-                start = None;
-            }
-            _ => {}
-        }
-    }
-    out
+/// Stretches of scans at exactly one code.
+fn runs(volts: &[f32]) -> impl Iterator<Item = Range<usize>> {
+    let mut end = 0;
+    volts.chunk_by(|a, b| a == b).map(move |run| {
+        end += run.len();
+        end - run.len()..end
+    })
 }
 
 /// How far the part goes over a stretch by its own angle, degrees.
@@ -140,25 +128,8 @@ fn spread(values: &[f32]) -> f64 {
     high.zip(low).map_or(0.0, |(h, l)| h - l)
 }
 
-/// The longest stretches at one code other than the extreme, of at least the fewest scans.
-fn runs_elsewhere(volts: &[f32], code: f32) -> Vec<Run> {
-    let mut out = Vec::new();
-    let mut start = 0;
-    for i in 1..=volts.len() {
-        if i == volts.len() || volts[i] != volts[start] {
-            if i - start >= FEWEST && volts[start] != code {
-                out.push(Run { start, end: i });
-            }
-            start = i;
-        }
-    }
-    out.sort_by_key(|r| std::cmp::Reverse(r.end - r.start));
-    out.truncate(WAYS);
-    out
-}
-
 /// Whether the part goes on while the line stands at the code, having come there without a jump.
-fn moves_on(prepared: &Prepared<'_>, volts: &[f32], line: usize, code: f32, run: &Run) -> bool {
+fn moves_on(prepared: &Prepared<'_>, volts: &[f32], line: usize, code: f32, run: &Range<usize>) -> bool {
     let near = NEAR * prepared.supply_volts;
     let arrived =
         |i: Option<usize>| i.and_then(|i| volts.get(i)).is_some_and(|v| f64::from((v - code).abs()) < near);
@@ -168,18 +139,8 @@ fn moves_on(prepared: &Prepared<'_>, volts: &[f32], line: usize, code: f32, run:
     let range = run.start..run.end;
     let by_angle =
         way(prepared, range.clone()).is_some_and(|way| way >= LEAST_DEG.max(3.0 * prepared.angle_noise_deg));
-    let by_line = prepared.ratio[1 - line].as_ref().is_some_and(|r| spread(&r[range]) >= LEAST_RATIO);
+    let by_line = prepared.ratio[1 - line].as_ref().is_some_and(|r| spread(&r[run.clone()]) >= LEAST_RATIO);
     by_angle || by_line
-}
-
-/// Longest stretch at one code other than the extreme.
-fn longest_run_elsewhere(volts: &[f32], code: f32) -> usize {
-    let (mut longest, mut length) = (0, 1);
-    for pair in volts.windows(2) {
-        length = if pair[0] == pair[1] && pair[0] != code { length + 1 } else { 1 };
-        longest = longest.max(length);
-    }
-    longest
 }
 
 /// Whether a line rises towards open, as far as its strokes show.
