@@ -59,6 +59,7 @@ pub fn analyse(
         value: 100.0 * value,
         standard_uncertainty: 100.0 * uncertainty,
         upper_bound: None,
+        added: 0.0,
         at_deg,
         condition: Condition::NONE,
         definition: format!(
@@ -159,6 +160,7 @@ pub fn momentary(
         value: 100.0 * value,
         standard_uncertainty: 100.0 * uncertainty,
         upper_bound: None,
+        added: 0.0,
         at_deg: prepared.deg.get(at).map(|d| f64::from(*d)).filter(|d| d.is_finite()),
         condition: Condition::NONE,
         definition: format!(

@@ -51,6 +51,7 @@ pub fn analyse(
         value,
         standard_uncertainty: texture.hypot(rest).hypot(hidden).hypot(place).hypot(bend),
         upper_bound: None,
+        added: 0.0,
         at_deg: Some(stop.deg),
         condition: Condition::NONE,
         definition: format!(

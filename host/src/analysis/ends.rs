@@ -265,6 +265,7 @@ fn volts(name: FigureName, line: usize, ratio: f64, uncertainty: f64, definition
         value: SUPPLY_V * ratio,
         standard_uncertainty: SUPPLY_V * uncertainty,
         upper_bound: None,
+        added: 0.0,
         at_deg: None,
         condition: Condition::NONE,
         definition,

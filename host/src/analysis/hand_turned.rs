@@ -129,6 +129,22 @@ pub(crate) fn rippling(mut trace: Trace, hz: f64, share: f64) -> Trace {
     trace
 }
 
+/// Lines and supply ripple together; the supply's column holds each value that it took for so many scans.
+pub(crate) fn held_supply(mut trace: Trace, hz: f64, share: f64, scans: usize) -> Trace {
+    let time = trace.time_us.clone();
+    let at = |i: usize| 1.0 + share * (std::f64::consts::TAU * hz * time[i] as f64 * 1e-6).sin();
+    for column in &mut trace.columns {
+        if Channel::SENSORS.contains(&column.channel) || column.channel == Channel::Supply {
+            column.values.iter_mut().enumerate().for_each(|(i, v)| *v *= at(i) as f32);
+        }
+        if column.channel == Channel::Supply {
+            let old = column.values.clone();
+            column.values.iter_mut().enumerate().for_each(|(i, v)| *v = old[i - i % scans]);
+        }
+    }
+    trace
+}
+
 /// Scans that were taken up to a share of their distance later than their stamps say.
 pub(crate) fn late_scans(mut trace: Trace, share: f32, seed: u64) -> Trace {
     let mut random = Resampler::new(seed ^ 0x1A7E);

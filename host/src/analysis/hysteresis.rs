@@ -52,6 +52,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         value: shrunk(worst).abs(),
         standard_uncertainty: scatter.hypot(timing).hypot(step).hypot(taken),
         upper_bound: None,
+        added: 0.0,
         at_deg: Some(worst.centre),
         condition: Condition::NONE,
         definition: format!(

@@ -95,6 +95,7 @@ pub fn predict(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
         value: by_consecutive,
         standard_uncertainty: variance.sqrt(),
         upper_bound: None,
+        added: 0.0,
         at_deg: worst.and_then(|e| e.at_deg),
         condition: Condition::NONE,
         definition: format!(

@@ -71,6 +71,7 @@ pub fn analyse(
                 value: percent * corrected[i].value,
                 standard_uncertainty: percent * other.hypot(reference),
                 upper_bound: None,
+                added: 0.0,
                 at_deg: Some(lines[i].at),
                 condition: Condition::NONE,
                 definition: format!(

@@ -70,12 +70,22 @@ pub struct Figure {
     pub standard_uncertainty: f64,
     /// For rates: exact 95 % one-sided upper bound; for others none.
     pub upper_bound: Option<f64>,
+    /// By how much the recording itself (ripple of the supply, hum, steps of the logger) may have raised it at most, in the same unit, ≥ 0: the
+    /// part's own is lower by up to that, and not higher for it.
+    pub added: f64,
     /// Where in the travel its worst value lies, degrees.
     pub at_deg: Option<f64>,
     /// Under which condition, where one quantity has several values.
     pub condition: Condition,
     /// What was measured, in a sentence: convention, filter, cycles.
     pub definition: String,
+}
+
+impl Figure {
+    /// Uncertainty (k = 1) that is stated beside the value: of the measurement, and of what the recording may have added.
+    pub fn stated_uncertainty(&self) -> f64 {
+        self.standard_uncertainty.hypot(self.added)
+    }
 }
 
 /// A located defect.

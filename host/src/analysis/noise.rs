@@ -61,6 +61,7 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
             .hypot(of_supply)
             .hypot(of_both),
         upper_bound: None,
+        added: 0.0,
         at_deg: None,
         condition: Condition::NONE,
         definition: format!(

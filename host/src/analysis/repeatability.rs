@@ -50,6 +50,7 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
         value: percent * value,
         standard_uncertainty: percent * error.hypot(step),
         upper_bound: None,
+        added: 0.0,
         at_deg: Some(at),
         condition: Condition::NONE,
         definition: format!(

@@ -109,6 +109,7 @@ fn figure(
         value,
         standard_uncertainty,
         upper_bound: None,
+        added: 0.0,
         at_deg,
         condition: Condition::NONE,
         definition,

@@ -60,6 +60,7 @@ pub fn analyse(prepared: &Prepared<'_>, curves: &Curves, sheet: &PartSheet) -> R
         value: 1e6 * value,
         standard_uncertainty: 1e6 * uncertainty,
         upper_bound: None,
+        added: 0.0,
         at_deg: None,
         condition: Condition::NONE,
         definition: format!("time the second line lags the first, positive = later; {how}"),

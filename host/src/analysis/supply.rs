@@ -40,6 +40,10 @@ const LARGEST_GAIN: f64 = 1.25;
 const LEAST_STAYS: f64 = 0.5;
 /// What of the supply's noise stays in a line is named from this on, volts.
 const NAMED_VOLTS: f64 = 0.5e-3;
+/// Steps of the converter that a value that is held goes back and forth by at most.
+const CHATTER_STEPS: f64 = 1.5;
+/// Fewest times that a supply is held for, to be told from one that changes rarely.
+const FEWEST_RUNS: usize = 10;
 /// A time between supply and lines is named from this on, µs.
 const NAMED_SKEW_US: f64 = 20.0;
 /// A mated contact, Ω: 0 to 20 mΩ when good, the middle is taken off (common practice, no source).
@@ -61,6 +65,8 @@ pub(super) struct Supply {
     pub cost: [f64; 2],
     /// Time by which the lines follow the supply's ripple later than its column, µs; 0 where it is not known.
     pub late_us: f64,
+    /// Time from one fresh value to the next, µs; the scan's period where every scan has its own.
+    pub every_us: f64,
     /// Standing for each line, volts; one for both where nothing was compared.
     divisor: Option<[Vec<f32>; 2]>,
     ground: Option<Vec<f32>>,
@@ -92,7 +98,16 @@ impl Supply {
                 format!("the supply was neither recorded nor stated; ratios use the sheet's nominal {mean} V")
             }
         });
-        Self { source, mean, loom: None, cost: [0.0; 2], late_us: 0.0, divisor: None, ground: None }
+        Self {
+            source,
+            mean,
+            loom: None,
+            cost: [0.0; 2],
+            late_us: 0.0,
+            every_us: period_us,
+            divisor: None,
+            ground: None,
+        }
     }
 
     /// A line as a ratio; NaN where there is no supply to form one with.
@@ -127,7 +142,14 @@ fn measured(
     let sums = Sums::new(&filled, segments);
     let smooth = sums.means(half);
     let mut mean = finite_mean(&smooth).filter(|m| *m > 0.0)?;
-    say_of_a_slow_log(volts, segments, period_us, warnings);
+    let every = fresh_every(volts, segments);
+    if every >= 1.5 {
+        warnings.push(format!(
+            "the supply has a new value every {every:.0} scans only ({:.1} ms): what it does faster than that stays in the lines; log it \
+             with the lines",
+            every * period_us * 1e-3
+        ));
+    }
     let lines = Channel::SENSORS.map(|c| trace.channel(c));
     let still = without_motion(lines, sheet);
     let lines = still.as_deref().map_or(lines, |still| [Some(still), None]);
@@ -158,7 +180,8 @@ fn measured(
     }
     mean -= 2.0 * loom.unwrap_or(0.0);
     let (source, cost) = (SupplySource::Measured, followed.cost);
-    Some(Supply { source, mean, loom, cost, late_us, divisor: Some(divisor), ground })
+    let every_us = every * period_us;
+    Some(Supply { source, mean, loom, cost, late_us, every_us, divisor: Some(divisor), ground })
 }
 
 /// Both lines added so that motion goes out; none where little of the supply would stay.
@@ -190,36 +213,39 @@ fn filled(volts: &[f32], segments: &[Range<usize>], longest: usize) -> Vec<f32> 
     out
 }
 
-/// Says of a supply that has a fresh value only every so many scans.
-fn say_of_a_slow_log(volts: &[f32], segments: &[Range<usize>], period_us: f64, warnings: &mut Vec<String>) {
+/// Scans from one fresh value of a supply to the next; 1 where every scan has its own, or where too little changes to tell.
+fn fresh_every(volts: &[f32], segments: &[Range<usize>]) -> f64 {
     let total: usize = segments.iter().map(ExactSizeIterator::len).sum();
     let known = volts.iter().filter(|v| v.is_finite()).count();
     if total < ENOUGH || known == 0 {
-        return;
+        return 1.0;
     }
     let holes = total as f64 / known as f64;
-    // A value that is held changes only at every n-th scan: runs of one length, and longer ones by chance.
+    let step = statistics::quantum(volts);
+    // A value that is held may still go back and forth by a step of the converter.
+    [0.0, CHATTER_STEPS * step]
+        .into_iter()
+        .filter_map(|least| held(volts, segments, least))
+        .fold(holes, f64::max)
+}
+
+/// Scans for which values are held, when they are; a change by no more than `least` is none. A value that is held changes at every n-th scan
+/// only: runs of one length, and longer ones by chance. Changes by chance follow each other as closely as they like.
+fn held(volts: &[f32], segments: &[Range<usize>], least: f64) -> Option<f64> {
     let mut runs: Vec<f64> = Vec::new();
     for segment in segments {
-        let mut start = segment.start;
+        let mut start = None;
         for i in segment.start + 1..segment.end {
-            if volts[i] != volts[i - 1] {
-                runs.push((i - start) as f64);
-                start = i;
+            if f64::from((volts[i] - volts[i - 1]).abs()) > least {
+                runs.extend(start.map(|s: usize| (i - s) as f64));
+                start = Some(i);
             }
         }
     }
-    let usual = statistics::median(&mut runs).unwrap_or(1.0);
-    let shorter = runs.iter().filter(|r| **r < usual).count();
-    let held = runs.len() >= 20 && usual >= 2.0 && shorter * 20 <= runs.len();
-    let every = if held { usual.max(holes) } else { holes };
-    if every >= 1.5 {
-        warnings.push(format!(
-            "the supply has a new value every {every:.0} scans only ({:.1} ms): what it does faster than that stays in the lines; log it \
-             with the lines",
-            every * period_us * 1e-3
-        ));
-    }
+    let usual = statistics::median(&mut runs.clone())?;
+    let short = |r: &&f64| **r < usual && **r < (0.5 * usual).max(2.0);
+    (runs.len() >= FEWEST_RUNS && usual >= 2.0 && runs.iter().filter(short).count() * 20 <= runs.len())
+        .then_some(usual)
 }
 
 /// Running sums, for moving means within segments; what is not finite does not count.

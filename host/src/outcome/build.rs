@@ -176,7 +176,7 @@ fn channel_name(channel: Option<Channel>) -> Option<String> {
 
 fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
     let figure = &judged.figure;
-    let expanded_uncertainty = 2.0 * figure.standard_uncertainty;
+    let expanded_uncertainty = 2.0 * figure.stated_uncertainty();
     if !figure.value.is_finite() || !expanded_uncertainty.is_finite() || expanded_uncertainty < 0.0 {
         let place =
             figure.channel.map(|c| c.name().to_owned()).into_iter().chain(Some(figure.condition.words()));

@@ -64,6 +64,7 @@ fn invented_figure(name: FigureName, channel: Option<Channel>, value: f64, u: f6
         value,
         standard_uncertainty: u,
         upper_bound: (name == FigureName::DropoutRate).then_some(12.0),
+        added: 0.0,
         at_deg: Some(7.5),
         condition: Condition::NONE,
         definition: "invented".to_owned(),

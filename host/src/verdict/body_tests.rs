@@ -61,6 +61,7 @@ fn healthy() -> PartAnalysis {
                 value,
                 standard_uncertainty: value.abs() * 1e-3,
                 upper_bound: is_rate(name).then_some(15.0),
+                added: 0.0,
                 at_deg: None,
                 condition,
                 definition: "invented".to_owned(),

@@ -1,6 +1,6 @@
 //! A whole analysis against a sheet: each figure, each finding, what was not tested, and the part.
 
-use super::conformity::{GUARD_FACTOR, conformity};
+use super::conformity::{Conformity, GUARD_FACTOR, conformity};
 use super::findings::decide;
 use super::scope::source_of;
 use super::untested::{not_looked_at, untested};
@@ -276,11 +276,15 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
         let (verdict, why) = judge_rate(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
     } else {
-        let found = conformity(figure.value, figure.standard_uncertainty, limit.min, limit.max);
+        let found = conformity_of(figure, limit);
         judged.verdict = Some(found.verdict);
         judged.probability = Some(found.probability).filter(|p| p.is_finite());
         if found.verdict == Verdict::Undecided {
-            judged.would_decide = Some(settle(figure, limit, &found, analysis.cycles));
+            let lacks = analysis.recording.iter().find(|limit| limit.touches(figure));
+            judged.would_decide = Some(match lacks {
+                Some(limit) => format!("this recording can't tell: {}", limit.text),
+                None => settle(figure, limit, &found, analysis.cycles),
+            });
         }
     }
     // Gaps of the sweep say nothing of a release, which is whole or left out.
@@ -291,6 +295,18 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
         judged.would_decide = Some(RIG_MAY_HOLD_IT.to_owned());
     }
     judged
+}
+
+/// A value against its limit. What the recording may have added to it can't make it too high, and does not keep it from being low enough.
+fn conformity_of(figure: &Figure, limit: &Limit) -> Conformity {
+    let found = conformity(figure.value, figure.standard_uncertainty, limit.min, limit.max);
+    if found.verdict == Verdict::Within || figure.added <= 0.0 {
+        return found;
+    }
+    Conformity {
+        margin: found.margin,
+        ..conformity(figure.value, figure.stated_uncertainty(), limit.min, limit.max)
+    }
 }
 
 /// Why a grip that stayed open is not condemned by that.

@@ -20,6 +20,7 @@ fn figure(name: FigureName, channel: Option<Channel>, value: f64, u: f64) -> Fig
         value,
         standard_uncertainty: u,
         upper_bound: is_rate(name).then_some(15.0),
+        added: 0.0,
         at_deg: None,
         condition: Condition::NONE,
         definition: "invented".to_owned(),
@@ -133,6 +134,21 @@ fn a_value_in_the_guard_band_is_undecided_and_says_what_would_decide_it() {
     {
         assert!(words.contains(expected), "{expected:?} is not in {words:?}");
     }
+}
+
+/// The recording may have added 2 to it: not higher for that, and not above the limit for sure.
+#[test]
+fn what_the_recording_may_have_added_condemns_nothing_and_holds_back_nothing_that_is_low_enough() {
+    let noise = |value: f64, added: f64| {
+        let mut analysis = healthy();
+        set(&mut analysis, FigureName::Noise, value, 0.1);
+        analysis.figures.iter_mut().filter(|f| f.name == FigureName::Noise).for_each(|f| f.added = added);
+        of(&judge(&analysis, &sheet()), FigureName::Noise).verdict
+    };
+    // The limit is 4 mV.
+    assert_eq!(noise(3.5, 2.0), Some(Verdict::Within));
+    assert_eq!(noise(5.0, 2.0), Some(Verdict::Undecided));
+    assert_eq!(noise(5.0, 0.2), Some(Verdict::Outside));
 }
 
 #[test]

@@ -78,7 +78,7 @@ fn value_words(figure: &Figure) -> String {
     let place =
         figure.at_deg.filter(|d| d.is_finite()).map(|d| format!(" at {}°", fixed(d, 1))).unwrap_or_default();
     let unit = figure.name.unit();
-    let expanded = 2.0 * figure.standard_uncertainty;
+    let expanded = 2.0 * figure.stated_uncertainty();
     if matches!(unit, Unit::Count | Unit::PerMinute) && figure.value == 0.0 {
         "none seen".to_owned()
     } else if expanded.is_finite() && expanded >= 0.0 {
@@ -199,7 +199,7 @@ pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles:
         let again = source.map_or("sweep".to_owned(), title_of);
         return format!("it has no finite value: repeat the {again}");
     }
-    let u = figure.standard_uncertainty;
+    let u = figure.stated_uncertainty();
     if !u.is_finite() || u < 0.0 {
         let of_body = |p| {
             format!("how far it scatters is not known: repeat the {} with more {}", title_of(p), repeats(p))

@@ -208,6 +208,7 @@ pub fn linearity(rotor: Option<&AgainstRotor>, travel_deg: f64) -> (Vec<Figure>,
             value: percent * worst.value,
             standard_uncertainty: percent * worst.uncertainty,
             upper_bound: None,
+            added: 0.0,
             at_deg: Some(at),
             condition: Condition::NONE,
             definition: format!(

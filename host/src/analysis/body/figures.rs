@@ -33,6 +33,7 @@ impl Told {
             value: e.value,
             standard_uncertainty: e.uncertainty,
             upper_bound: None,
+            added: 0.0,
             at_deg: None,
             condition,
             definition,

@@ -27,6 +27,7 @@ pub fn rate(reports: &[&Report]) -> Option<Figure> {
         value: count as f64 / minutes,
         standard_uncertainty: half_width / minutes,
         upper_bound: Some(statistics::poisson_upper(all, 0.95) / minutes),
+        added: 0.0,
         at_deg: events()
             .filter(|e| e.is_sure())
             .max_by(|a, b| a.length_us.total_cmp(&b.length_us))

@@ -179,6 +179,7 @@ fn figure(name: FigureName, value: f64, u: f64, condition: Condition, definition
         value,
         standard_uncertainty: u,
         upper_bound: None,
+        added: 0.0,
         at_deg: None,
         condition,
         definition,

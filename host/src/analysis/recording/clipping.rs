@@ -2,7 +2,7 @@
 //!
 //! The part goes on, and the line reads one and the same code: it arrives there with its slope, stays while the angle or the other
 //! line moves on, and does not even scatter. A dead band of the sensor scatters there as it does at the other stop; where the
-//! line scatters nowhere, both lines must end at the same volts.
+//! line scatters nowhere, both lines must end at the same volts, or the code be the last of its converter.
 
 use super::{LimitKind, RecordingLimit};
 use crate::analysis::prepared::{AngleSource, Prepared};
@@ -22,6 +22,11 @@ const NEAR: f64 = 0.01;
 const ELSEWHERE: f64 = 0.5;
 /// … unless the part goes this far on, degrees, and nowhere else half of that at one code: a rest is long and no way at all.
 const FAR_DEG: f64 = 3.0;
+/// Codes of converters that are recognised by their last one: 8 to 14 bits; of finer ones a column of f32 does not count the steps.
+const LEAST_CODES: f64 = 256.0;
+const MOST_CODES: f64 = 16_384.0;
+/// Scans of which a median is taken.
+const FEW: usize = 5;
 /// Longest stretches elsewhere whose way is looked at.
 const WAYS: usize = 4096;
 
@@ -51,7 +56,8 @@ fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<Recording
         let here = furthest(&clipped);
         here >= FAR_DEG && furthest(&others) < ELSEWHERE * here
     };
-    if longest_elsewhere as f64 > ELSEWHERE * longest as f64 && !shared && !far() {
+    let still_elsewhere = longest_elsewhere as f64 > ELSEWHERE * longest as f64;
+    if still_elsewhere && !shared && !is_converters_last(volts, code) && !far() {
         return None;
     }
     let channel = Channel::SENSORS[line];
@@ -102,6 +108,33 @@ fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<Recording
     Some(limit)
 }
 
+/// Whether a code is the last of a binary converter: 0, or one step short of a power of two of steps.
+fn is_converters_last(volts: &[f32], code: f32) -> bool {
+    if code == 0.0 {
+        return true;
+    }
+    let steps = f64::from(code) / step_over(volts);
+    let range = (steps + 1.0).log2().round().exp2();
+    (LEAST_CODES..=MOST_CODES).contains(&range) && (steps + 1.0 - range).abs() < 0.5
+}
+
+/// The step of a column, from further and further apart values: each tells it more exactly than the one before, which tells how many steps lie
+/// between. Written with few digits, one step alone would tell it badly. NaN without steps.
+fn step_over(volts: &[f32]) -> f64 {
+    let mut values: Vec<f32> = volts.iter().copied().filter(|v| v.is_finite()).collect();
+    values.sort_unstable_by(f32::total_cmp);
+    values.dedup();
+    let mut step = statistics::quantum(volts);
+    for v in &values {
+        let apart = f64::from(*v) - f64::from(values[0]);
+        let steps = (apart / step).round();
+        if steps >= 1.0 {
+            step = apart / steps;
+        }
+    }
+    if step > 0.0 { step } else { f64::NAN }
+}
+
 fn extreme(volts: &[f32], upper: bool) -> Option<f32> {
     let finite = volts.iter().copied().filter(|v| v.is_finite());
     if upper { finite.reduce(f32::max) } else { finite.reduce(f32::min) }
@@ -121,11 +154,14 @@ fn way(prepared: &Prepared<'_>, range: Range<usize>) -> Option<f64> {
     (prepared.angle_source == AngleSource::Reference).then(|| spread(&prepared.deg[range]))
 }
 
-/// Middle 96 % of what is read.
+/// From the least to the largest that is read, by medians of a few scans: an arrival is a small part of a long rest, and one wild scan no way.
 fn spread(values: &[f32]) -> f64 {
-    let mut all: Vec<f64> = values.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
-    let (low, high) = (statistics::quantile(&mut all, 0.02), statistics::quantile(&mut all, 0.98));
-    high.zip(low).map_or(0.0, |(h, l)| h - l)
+    let medians = values.chunks(FEW).filter_map(|few| {
+        let mut few: Vec<f64> = few.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
+        (few.len() > FEW / 2).then(|| statistics::median(&mut few)).flatten()
+    });
+    let (low, high) = medians.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+    (high - low).max(0.0)
 }
 
 /// Whether the part goes on while the line stands at the code, having come there without a jump.

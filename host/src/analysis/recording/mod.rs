@@ -128,6 +128,15 @@ impl RecordingLimit {
     }
 }
 
+impl RecordingLimit {
+    /// Whether it may have moved this figure.
+    pub fn touches(&self, figure: &Figure) -> bool {
+        let is = |name: FigureName, channel| (name, channel) == (figure.name, figure.channel);
+        self.adds.iter().chain(&self.moves).any(|(name, channel, by)| *by > 0.0 && is(*name, *channel))
+            || self.may_be_all.iter().any(|(name, channel)| is(*name, *channel))
+    }
+}
+
 /// A figure of each line.
 fn of_lines(figure: FigureName) -> [(FigureName, Option<Channel>); 2] {
     Channel::SENSORS.map(|c| (figure, Some(c)))
@@ -194,10 +203,16 @@ pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
     out.recording = limits.to_vec();
 }
 
-/// A figure of which a part may be the recording's: its uncertainty reaches down to what is left without.
+/// A figure of which a part may be the recording's: it reaches down to what is left without. Spreads are only raised by what adds to them; of
+/// others it may have hidden as much.
 fn widen(figure: &mut Figure, variance: f64) {
     let left = (figure.value * figure.value - variance).max(0.0).sqrt();
-    figure.standard_uncertainty = figure.standard_uncertainty.hypot(figure.value.abs() - left);
+    let by = figure.value.abs() - left;
+    if matches!(figure.name, FigureName::Noise | FigureName::Repeatability) {
+        figure.added = figure.added.hypot(by).min(figure.value.abs());
+    } else {
+        figure.standard_uncertainty = figure.standard_uncertainty.hypot(by);
+    }
 }
 
 /// Whether the recording could have made a finding.

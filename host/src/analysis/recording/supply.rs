@@ -4,7 +4,7 @@
 use super::{JUMP_STEPS, LimitKind, RecordingLimit, of_lines};
 use crate::analysis::prepared::{AngleSource, Prepared, SupplySource};
 use crate::analysis::statistics;
-use crate::quantity::{Channel, FigureName};
+use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::{PartSheet, Topology};
 
 /// Steps of the supply from which they are named, as a share of it: 5 mV of 5 V. Engineering assumption.
@@ -28,6 +28,12 @@ const BEND_US: f64 = 1500.0;
 /// Times over which slower ripple, down to mains, shows as well, µs. Over these a turning part bends too, which lines that run against one
 /// another do not take for the supply's; others are looked at where the part stands.
 const SLOW_BENDS_US: [f64; 3] = [BEND_US, 3000.0, 6000.0];
+/// Times over which ripple near a multiple of the scans' own rate shows, which they fold down to a few Hz, µs: where the part stands.
+const FOLDED_BENDS_US: [f64; 4] = [12_500.0, 25_000.0, 50_000.0, 100_000.0];
+/// A supply is held from so many scans on.
+const HELD_SCANS: f64 = 1.5;
+/// A supply that moves in fewer than one of so many scans moves by steps of its converter.
+const RARELY: usize = 20;
 /// A part that goes less far than this between both ends of a bend stands, degrees.
 const STANDS_DEG: f64 = 0.03;
 /// Ripple may move a curve by so many standard deviations of it, at the few passes that a place has.
@@ -52,34 +58,49 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
         return Vec::new();
     }
     let opposed = sheet.topology == Topology::Complementary;
-    // A column that never changes says nothing of a supply, and whether lines that rise together move with it or with the part is not told.
-    if !opposed && volts.iter().all(|v| !v.is_finite() || *v == volts[0]) {
+    // A column that never changes says nothing of a supply.
+    if volts.iter().all(|v| !v.is_finite() || *v == volts[0]) {
         return vec![unlogged(prepared, sheet)];
     }
-    let step = statistics::quantum(volts) / prepared.supply_volts;
+    let step = step_of(volts) / prepared.supply_volts;
     let mut out: Vec<RecordingLimit> = deepest_fall(volts, prepared.supply_volts)
         .map(|fall| dips(prepared, fall, sheet))
         .into_iter()
         .collect();
     out.extend((step >= COARSE).then(|| coarse(step, sheet)));
-    let late = prepared.supply_late_us.abs();
-    let moves = ripple(prepared, volts).filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED));
-    // What its column shows may be a part of it, where that is slow: the lines show the whole.
-    let shared = shared_by_any(prepared, opposed);
-    if let Some(sd) = moves.filter(|sd| shared.is_none_or(|whole| *sd >= whole)) {
-        let words = format!(
-            "the supply ripples by {:.1} %, and lines and supply are not read at one time",
-            100.0 * sd
-        );
-        out.push(together(&words, sd, sheet));
-    } else if let Some(sd) = shared {
-        let words = format!(
-            "both lines move together by {:.1} % as a supply does, and its column does not show it: logged too slowly, filtered, or at another time",
-            100.0 * sd
-        );
-        out.push(together(&words, sd, sheet));
-    }
+    out.extend(ripples(prepared, volts, opposed).map(|(words, sd)| together(&words, sd, sheet)));
     out
+}
+
+/// The largest that a supply was seen to ripple by, one standard deviation as a share of it, where that stays in the lines.
+fn ripples(prepared: &Prepared<'_>, volts: &[f32], opposed: bool) -> Option<(String, f64)> {
+    let late = prepared.supply_late_us.abs();
+    let apart = ripple(prepared, volts, BEND_US)
+        .filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED))
+        .map(|sd| (sd, "the supply ripples by {}, and lines and supply are not read at one time"));
+    let every = prepared.supply_every_us;
+    let held = (every >= HELD_SCANS * prepared.period_us)
+        .then(|| ripple(prepared, volts, every))
+        .flatten()
+        .filter(|sd| *sd > SHARED)
+        .map(|sd| (sd, "the supply moves by {} from one fresh value to the next, and scans in between have no value of their own"));
+    // What its column shows may be a part of it, where that is slow: the lines show the whole.
+    let hidden = shared_by_any(prepared, opposed).map(|sd| {
+        (sd, "both lines move together by {} as a supply does, and its column does not show it: logged too slowly, filtered, or at another time")
+    });
+    let (sd, words) =
+        [hidden, held, apart].into_iter().flatten().reduce(|a, b| if b.0 >= a.0 { b } else { a })?;
+    Some((words.replace("{}", &format!("{:.1} %", 100.0 * sd)), sd))
+}
+
+/// Steps that a supply was logged in, volts; 0 where there are none. One that moves rarely moves by a step of its converter.
+fn step_of(volts: &[f32]) -> f64 {
+    let known: Vec<f64> = volts.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
+    let moves: Vec<f64> = known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > 0.0).collect();
+    if moves.len() * RARELY > known.len() {
+        return statistics::quantum(volts);
+    }
+    moves.into_iter().reduce(f64::min).unwrap_or(0.0)
 }
 
 /// Scans to either side that a bend is taken over, and all scans at which it can be.
@@ -97,8 +118,8 @@ fn bend(v: &[f32], i: usize, reach: usize) -> Option<f64> {
 }
 
 /// How far the supply ripples, one standard deviation as a share of it.
-fn ripple(prepared: &Prepared<'_>, volts: &[f32]) -> Option<f64> {
-    let (reach, places) = places(prepared, BEND_US);
+fn ripple(prepared: &Prepared<'_>, volts: &[f32], bend_us: f64) -> Option<f64> {
+    let (reach, places) = places(prepared, bend_us);
     let bends: Vec<f64> = places.filter_map(|i| bend(volts, i, reach)).filter(|b| b.is_finite()).collect();
     let sd = (bends.iter().map(|b| b * b).sum::<f64>() / bends.len().max(1) as f64 / 6.0).sqrt();
     sd.is_finite().then_some(sd)
@@ -126,15 +147,19 @@ fn shared(prepared: &Prepared<'_>, bend_us: f64, standing: bool) -> Option<f64> 
     (n >= 200.0 && both > ALIKE * (a * b).sqrt() && sd > SHARED).then_some(sd)
 }
 
-/// The most of that over times down to mains.
+/// The most of that over times down to mains, and for lines that run against one another down to ripple that a slow log folds down.
 fn shared_by_any(prepared: &Prepared<'_>, opposed: bool) -> Option<f64> {
-    SLOW_BENDS_US.into_iter().filter_map(|us| shared(prepared, us, !opposed && us > BEND_US)).reduce(f64::max)
+    let fast = SLOW_BENDS_US.into_iter().map(|us| (us, !opposed && us > BEND_US));
+    let folded = FOLDED_BENDS_US.into_iter().filter(|_| opposed).map(|us| (us, true));
+    fast.chain(folded).filter_map(|(us, standing)| shared(prepared, us, standing)).reduce(f64::max)
 }
 
 /// What a supply that its column does not show may have made.
 fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
     let text = format!("{words}; log it in the same scan as the lines");
     let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
+    // A line that reads more follows the supply by more.
+    limit.imitates.push(FindingKind::NoisyTrack);
     limit.imitates_common_mv = f64::INFINITY;
     limit.imitates_jump_mv = CREST * 1e3 * sd * sheet.supply_volts;
     for (channel, nominal) in Channel::SENSORS.into_iter().zip([sheet.rising, sheet.falling]) {
@@ -148,6 +173,7 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
             [FigureName::LinearityIndependent, FigureName::LinearityTerminal, FigureName::LinearityZeroBased];
         limit.moves.extend(linearities.map(|name| (name, Some(channel), 100.0 * MOVES * sd * level / span)));
     }
+    limit.may_be_all.push((FigureName::Skew, None));
     limit.moves.push((FigureName::CorrelationWorst, None, 100.0 * MOVES * sd));
     limit.moves.push((FigureName::CorrelationMomentary, None, 100.0 * 0.5 * CREST * sd));
     limit
@@ -156,10 +182,15 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
 /// Nothing tells the supply's own ripple and sag from the part's; what both lines share tells how large it is at least.
 fn unlogged(prepared: &Prepared<'_>, sheet: &PartSheet) -> RecordingLimit {
     let text = "the supply was not logged: ripple and sags of its own can't be told from what the part does; log it in the same scan".into();
-    let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
+    let ripple = shared_by_any(prepared, sheet.topology == Topology::Complementary);
+    let mut limit = ripple.map_or_else(
+        || RecordingLimit::new(LimitKind::Supply, None, String::new()),
+        |sd| together("", sd, sheet),
+    );
+    limit.text = text;
     limit.imitates_common_mv = f64::INFINITY;
-    let ripple = shared_by_any(prepared, sheet.topology == Topology::Complementary).unwrap_or(0.0);
-    limit.imitates_jump_mv = UNLOGGED_MV.max(CREST * 1e3 * ripple * sheet.supply_volts);
+    limit.imitates_jump_mv = limit.imitates_jump_mv.max(UNLOGGED_MV);
+    limit.imitates = vec![FindingKind::NoisyTrack];
     limit.imitates_depth_deg = f64::INFINITY;
     limit.may_be_all.extend(of_lines(FigureName::Noise));
     limit.may_be_all.extend(of_lines(FigureName::Repeatability));

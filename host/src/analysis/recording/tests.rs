@@ -1,7 +1,9 @@
 //! Limits of a recording, recognised and not invented.
 
 use super::*;
-use crate::analysis::hand_turned::{Hand, clipped, coarse_angle, humming, late_angle, rippling, stepped};
+use crate::analysis::hand_turned::{
+    Hand, clipped, coarse_angle, held_supply, humming, late_angle, rippling, stepped,
+};
 use crate::analysis::synthetic::Synthetic;
 use crate::trace::Trace;
 
@@ -80,6 +82,23 @@ fn a_rest_at_one_code_does_not_hide_that_the_range_ends_and_is_no_clipping_itsel
     }
 }
 
+/// 0.5 deg beyond the end of the range, as in a long rest at the stop that takes 98 % of its scans.
+#[test]
+fn a_range_that_ends_shortly_before_the_line_is_told_by_the_converters_last_code() {
+    for seed in 1..=10 {
+        let (part, _) = quiet(seed);
+        // The hall part's line is 4.5 V wide open: 1.4 deg beyond 4.424 V.
+        let part = Synthetic { converter_step_v: 4.424 / 1023.0, ..part };
+        let trace = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(&part, seed);
+        check(&clipped(trace, 4.424), &part, LimitKind::Clipping, Some(Channel::Rising));
+        // A dead band of the sensor at any other code is none of the converter's.
+        let dead = Synthetic { dead_deg: [0.3, 1.4], ..quiet(seed).0 };
+        let trace = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(&dead, seed);
+        let found = limits(&trace, &dead);
+        assert!(found.iter().all(|l| l.kind != LimitKind::Clipping), "{seed}: {found:?}");
+    }
+}
+
 #[test]
 fn a_supply_column_that_never_changes_does_not_hide_mains_ripple_of_both_lines() {
     for seed in 1..=10 {
@@ -91,6 +110,53 @@ fn a_supply_column_that_never_changes_does_not_hide_mains_ripple_of_both_lines()
         // Both lines, by 2.1 standard deviations of the ripple at least.
         let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
         assert!((0.4..1.2).contains(&moves), "{seed}: {moves}");
+    }
+}
+
+#[test]
+fn a_supply_that_is_held_over_scans_is_named_with_how_far_it_moves() {
+    for seed in 1..=10 {
+        let (part, trace) = logged(seed);
+        // 1 % of 77 Hz, of which one value in 20 scans shows a folded part.
+        let found = limits(&held_supply(trace, 77.0, 0.01, 20), &part);
+        let supply = found.iter().find(|l| l.kind == LimitKind::Supply).expect("named");
+        for figure in [(FigureName::Noise, Some(Channel::Rising)), (FigureName::Skew, None)] {
+            assert!(supply.may_be_all.contains(&figure), "{seed}: {supply:?}");
+        }
+        // Two standard deviations of the ripple: 1.41 %.
+        let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
+        assert!((1.0..2.5).contains(&moves), "{seed}: {moves}");
+    }
+}
+
+#[test]
+fn ripple_that_slow_scans_fold_down_to_a_few_hertz_is_the_supplys() {
+    for seed in 1..=10 {
+        let (part, _) = quiet(seed);
+        let hand = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() };
+        // 202 Hz seen 200 times a second is 2 Hz.
+        let mut trace = rippling(hand.log(&part, seed), 202.0, 0.015);
+        trace.columns.retain(|c| c.channel != Channel::Supply);
+        trace.provenance.stated_supply_volts = Some(5.0);
+        let found = limits(&trace, &part);
+        let supply = found.iter().find(|l| l.kind == LimitKind::Supply).expect("named");
+        let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
+        assert!((1.0..4.0).contains(&moves), "{seed}: {moves}");
+    }
+}
+
+/// Lines that were read in the same scans are compared in these: what their lags are uncertain by is no deviation of the pair.
+#[test]
+fn no_mean_of_the_pairs_deviation_is_beyond_every_scan() {
+    for seed in 1..=20 {
+        let (part, _) = quiet(seed);
+        let hand = Hand { speed_deg_s: (40.0, 320.0), strokes: 8, ..Hand::default() };
+        let trace = rippling(hand.log(&part, seed), 202.0, 0.015);
+        let traces = crate::analysis::grip::GripTraces { sweep: &trace, leads: None, flex: None };
+        let told = crate::analysis::grip::analyse(traces, &part.sheet());
+        let value = |name| told.figures.iter().find(|f| f.name == name).map(|f| f.value);
+        let (worst, scan) = (value(FigureName::CorrelationWorst), value(FigureName::CorrelationMomentary));
+        assert!(worst <= scan.map(|v| v + 0.6), "{seed}: {worst:?} of {scan:?}");
     }
 }
 

@@ -208,6 +208,7 @@ fn rate(events: &SoakEvents, rounds: u64) -> Figure {
         value: count as f64 / minutes,
         standard_uncertainty: half / minutes,
         upper_bound: Some(poisson_upper(count + events.unsure, 0.95) / minutes),
+        added: 0.0,
         at_deg: None,
         condition: Condition::NONE,
         definition: format!(

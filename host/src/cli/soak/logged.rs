@@ -122,7 +122,7 @@ fn figure(of: &crate::analysis::Figure) -> SoakFigure {
         channel: of.channel.map(|c| c.name().to_owned()),
         condition: of.condition,
         value: of.value,
-        u: 2.0 * of.standard_uncertainty,
+        u: 2.0 * of.stated_uncertainty(),
     }
 }
 
