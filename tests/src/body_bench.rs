@@ -54,7 +54,7 @@ impl BodyRun {
     fn keep(&mut self, recording: Recording) -> bool {
         // As the program: what the part stopped is kept, and the plan goes on.
         self.failure = recording.failure.filter(|f| !f.is_the_parts()).map(|f| f.to_string());
-        self.traces.extend(recording.trace);
+        self.traces.extend(recording.before.into_iter().chain(recording.trace));
         self.failure.is_none()
     }
 }

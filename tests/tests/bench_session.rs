@@ -192,6 +192,28 @@ fn the_leads_check_keeps_every_state_a_quarter_second_and_restores_all() {
     assert!(look.supply_volts() < 0.5, "unpowered at the end");
 }
 
+/// On a line that loses every fifth frame switches come too late, and the check is done again: what was recorded before is kept.
+#[test]
+fn a_leads_check_that_is_done_again_keeps_every_trace_and_the_best_one_counts() {
+    let rates = FaultRates { drop: 0.2, ..FaultRates::default() };
+    let mut again = 0;
+    for line in 1..=12 {
+        let link = FaultyLink::new(Shared::with("good-grip?seed=1"), line, rates, rates);
+        let (leads, _) = on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| bench.leads_check());
+        let words: Vec<String> = leads.warnings.iter().map(ToString::to_string).collect();
+        let told = words.iter().filter(|w| w.contains("it was done again")).count();
+        assert_eq!(leads.before.len(), told, "{line}: {words:?}");
+        assert!(leads.before.iter().all(|t| !t.is_empty()));
+        if leads.failure.is_none() {
+            let refused = |t: &Trace| t.provenance.refused.len();
+            let best = leads.trace.as_ref().map_or(usize::MAX, refused);
+            assert!(leads.before.iter().all(|t| refused(t) >= best), "{line}: {words:?}");
+        }
+        again += told;
+    }
+    assert!(again > 0, "no check came too late");
+}
+
 #[test]
 fn on_a_bad_line_nothing_is_invented_and_what_is_missing_is_told() {
     let rates = FaultRates::all(0.01);

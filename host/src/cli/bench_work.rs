@@ -70,7 +70,8 @@ pub fn on_own_bench<T>(
 /// Takes over what a procedure recorded: the trace to disk, its warnings and its failure to the record. Whether the plan
 /// may go on.
 pub fn keep(kept: &mut Kept, recording: Recording, meter: &RefCell<Meter>) -> bool {
-    let Recording { trace, failure, warnings } = recording;
+    let Recording { before, trace, failure, warnings } = recording;
+    before.into_iter().for_each(|trace| kept.store(trace));
     kept.warn(warnings.iter().map(ToString::to_string));
     let line_fault = trace.as_ref().filter(|t| t.provenance.link.is_some_and(|l| l.is_bad())).and_then(unfit);
     if let Some(trace) = trace {

@@ -18,6 +18,8 @@ const REPORT_EVERY_US: u64 = 200_000;
 /// What a procedure has recorded.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Recording {
+    /// Traces of earlier goes at it, where it was done again; the last trace counts.
+    pub before: Vec<Trace>,
     /// The trace; none when nothing could be started.
     pub trace: Option<Trace>,
     /// Why it was cut short; none when it came to its end.
@@ -29,7 +31,7 @@ pub struct Recording {
 impl Recording {
     /// Nothing was recorded.
     pub(super) fn failed(failure: ProcedureError) -> Self {
-        Self { trace: None, failure: Some(failure), warnings: Vec::new() }
+        Self { failure: Some(failure), ..Self::default() }
     }
 }
 
@@ -217,7 +219,7 @@ impl Bench<'_> {
         let trace_end = trace.end;
         let warnings = warnings(&trace, &end);
         let other = other.map(|recorder| (recorder, trace_end));
-        (Recording { trace: Some(trace), failure, warnings }, other)
+        (Recording { before: Vec::new(), trace: Some(trace), failure, warnings }, other)
     }
 }
 

@@ -109,7 +109,7 @@ fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<Recording
 }
 
 /// Whether a code is the last of a binary converter: 0, or one step short of a power of two of steps.
-fn is_converters_last(volts: &[f32], code: f32) -> bool {
+pub(super) fn is_converters_last(volts: &[f32], code: f32) -> bool {
     if code == 0.0 {
         return true;
     }
