@@ -4,11 +4,12 @@
 
 Standard library alone. The working tree must be committed, so that the commit says what was measured; `--small` runs a few parts each to try the
 mechanism, says so on every table and may run on anything. `--only` makes these sections anew and leaves the others as they stand, each with its
-own commit; both worlds stand side by side when the studies of both were run together. Exit status 1 when a study failed or did not end in its
-time: the page then says so.
+own commit. What studies tell part by part stays in `target/studies`: both worlds stand side by side from what was last made there. Exit status 1
+when a study failed or did not end in its time: the page then says so.
 """
 
 import argparse
+import contextlib
 import datetime
 import json
 import math
@@ -20,6 +21,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+PARTS = ROOT / "target" / "studies"
 SECOND_WORLD = ROOT / "tests" / "second-world" / "study.py"
 
 # Name, heading, what it answers, arguments of `scripts/study`, the same in small. `{json}` is a file that it writes part by part. Sizes are chosen so
@@ -30,26 +32,26 @@ STUDIES = [
     ("body", "Throttle bodies: detection, false alarms, escapes", "Simulated bodies, a third of them healthy; errors of every figure against the truth.",
      "body --parts 400 --seed 21 --json {json}", "body --parts 12 --seed 21 --json {json}"),
     ("body-healthy", "Throttle bodies: healthy ones alone", "How often a healthy body is called outside.",
-     "body --parts 400 --seed 51 --class healthy", "body --parts 12 --seed 51 --class healthy"),
+     "body --parts 300 --seed 51 --class healthy", "body --parts 12 --seed 51 --class healthy"),
     ("body-teeth", "Throttle bodies: one worn tooth of fixed depth", "Extra lash, three fifths of it on the flank that carries.",
-     "body --teeth 40 --seed 41", "body --teeth 2 --seed 41"),
+     "body --teeth 20 --seed 41", "body --teeth 2 --seed 41"),
     ("suspects", "Whom it suspects", "The fault library on simulated parts; causes that look alike to the bench count as tied.",
-     "suspects --parts 390 --seed 20261126", "suspects --parts 12 --seed 20261126"),
+     "suspects --parts 260 --seed 20261126", "suspects --parts 12 --seed 20261126"),
     ("changes", "Records against each other", "Simulated parts measured twice, each time on another rig.",
-     "changes --parts 60 --seed 3", "changes --parts 2 --seed 3"),
+     "changes --parts 40 --seed 3", "changes --parts 2 --seed 3"),
     ("soak", "Soaks", "Ten minutes in 30 rounds: drifts told falsely, known ones seen.", "soak --seed 20261126", "soak --parts 1 --seed 20261126"),
     ("contact", "Lost contact", "Places of the pigtail that stand out, track told from wire, warmth.",
-     "contact --parts 40 --seed 20261126", "contact --parts 1 --seed 20261126"),
+     "contact --parts 20 --seed 20261126", "contact --parts 1 --seed 20261126"),
     ("follow", "Plate behind grip", "Sound pairs called outside, and faults that show in how the plate follows.",
-     "follow --parts 10 --seed 20261126", "follow --parts 1 --seed 20261126"),
-    ("dropouts", "The search for dropouts", "False alarms a row, then lengths told.", "dropouts 1000", "dropouts 4"),
+     "follow --parts 6 --seed 20261126", "follow --parts 1 --seed 20261126"),
+    ("dropouts", "The search for dropouts", "False alarms a row, then lengths told.", "dropouts 500", "dropouts 4"),
     ("second-world", "A second world", "Recordings, parts and a rig of an independent generator, written apart from the simulator.",
-     "second-world --grips 2000 --driven-grips 100 --bodies 80 --seed 1 --scores {json}",
+     "second-world --grips 1200 --driven-grips 60 --bodies 40 --seed 1 --scores {json}",
      "second-world --grips 8 --driven-grips 2 --bodies 2 --seed 1 --scores {json}"),
     ("second-world-careful", "A second world: sound grips alone, careful loggers", "How often a sound grip is called outside or left undecided.",
-     "second-world --grips 1200 --seed 2 --kind sound --logger careful", "second-world --grips 4 --seed 2 --kind sound --logger careful"),
+     "second-world --grips 800 --seed 2 --kind sound --logger careful", "second-world --grips 4 --seed 2 --kind sound --logger careful"),
     ("second-world-any", "A second world: sound grips alone, any other logger", "How often a sound grip is called outside.",
-     "second-world --grips 800 --seed 3 --kind sound --logger any", "second-world --grips 4 --seed 3 --kind sound --logger any"),
+     "second-world --grips 600 --seed 3 --kind sound --logger any", "second-world --grips 4 --seed 3 --kind sound --logger any"),
 ]
 
 HEAD = """# Studies
@@ -94,10 +96,11 @@ def study(arguments, limit_s):
 
 
 def section(name, heading, reading, arguments, small, at, limit_s, folder):
-    """The section's text, what was written part by part, and why it failed."""
+    """The section's text, why it failed, and how long it took; what it tells part by part stays in the folder."""
     if name.startswith("second-world") and not SECOND_WORLD.exists():
-        return f"## {heading}\n\nNot part of this checkout (`tests/second-world`).\n", None, None, 0.0
+        return f"## {heading}\n\nNot part of this checkout (`tests/second-world`).\n", None, 0.0
     file = folder / f"{name}.json"
+    file.unlink(missing_ok=True)
     told = arguments.replace(" --json {json}", "").replace(" --scores {json}", "")
     out, seconds, failure = study(arguments.format(json=file).split(), limit_s)
     date = datetime.date.today().isoformat()
@@ -108,7 +111,9 @@ def section(name, heading, reading, arguments, small, at, limit_s, folder):
     # What a study prints in Markdown stays that, so that its tables are tables.
     text = "\n".join("#" + line if line.startswith("## ") else line for line in out.rstrip().splitlines())
     lines += [text, ""] if text.startswith(("|", "#")) or "\n|" in text else ["```text", text, "```", ""]
-    return "\n".join(lines), file if file.exists() else None, failure, seconds
+    if file.exists():
+        (folder / f"{name}.commit").write_text(at, encoding="utf-8")
+    return "\n".join(lines), failure, seconds
 
 
 def bounds(hits, trials):
@@ -148,39 +153,37 @@ def own(trials, beyond):
     return sound, bad
 
 
-def side_by_side(files):
-    """Escapes and false alarms of both worlds; none where neither told part by part."""
+def side_by_side(folder):
+    """Escapes and false alarms of both worlds from the parts that lie in a folder; none where one of them told nothing part by part."""
     rows = []
+    files = {name: folder / f"{name}.json" for name in ("grip", "body", "second-world")}
+    if not all(file.exists() for file in files.values()):
+        return ""
 
     def row(what, world, sound, bad):
         outside, within, open_ = (lambda t, v=v: t["verdict"] == v for v in ("outside", "within", "undecided"))
         rows.append(f"| {what} | {world} | {share(sound, outside)} | {share(sound, open_)} | {share(bad, within)} |")
 
     def load(name):
-        text = files[name].read_text(encoding="utf-8") if files.get(name) else None
-        if text is None:
-            return None
+        text = files[name].read_text(encoding="utf-8")
         return [json.loads(line) for line in text.splitlines() if line.strip()] if name == "second-world" else json.loads(text)
 
-    second = load("second-world") or []
+    second = load("second-world")
     grips, bodies = load("grip"), load("body")
-    if grips:
-        row("grip on the rig", "simulator", *own(grips["trials"], lambda t: t.get("truly_outside") is True))
+    row("grip on the rig", "simulator", *own(grips["trials"], lambda t: t.get("truly_outside") is True))
     for what, name in (("grip on the rig", "driven grip"), ("grip, other loggers", "grip")):
         some = [s for s in second if s["what"] == name]
         if some:
             row(what, "second", [s for s in some if s["state"] == "sound"], [s for s in some if s["beyond"]])
-    if bodies:
-        row("body on the rig", "simulator", *own(bodies, lambda _: True))
+    row("body on the rig", "simulator", *own(bodies, lambda _: True))
     some = [s for s in second if s["what"] == "body"]
     if some:
         row("body on the rig", "second", [s for s in some if s["state"] == "sound"], [s for s in some if s["state"] != "sound"])
-    if not rows:
-        return ""
+    made = ", ".join(f"`{name}` at commit `{(folder / f'{name}.commit').read_text(encoding='utf-8')}`" for name in files)
     head = ["## " + BOTH, "", "False alarms are sound parts called outside, escapes bad ones called within. A bad grip is one of which a true figure lies beyond its "
             "limit, a bad body one with a planted fault of any severity.", ""]
     table = ["| part | world | sound: outside | sound: undecided | bad: within |", "|---|---|---|---|---|", *rows, ""]
-    return "\n".join([*head, "{made}", "", *table])
+    return "\n".join([*head, f"From the studies {made}.", "", *table])
 
 
 def standing(page):
@@ -220,20 +223,20 @@ def main():
         return 2
     wanted = [s for s in STUDIES if not given.only or s[0] in given.only]
     page = standing(given.out.read_text(encoding="utf-8")) if given.only and given.out.exists() else {}
-    files, failed, total = {}, [], 0.0
-    with tempfile.TemporaryDirectory(prefix="studies-") as folder:
+    failed, total = [], 0.0
+    with contextlib.ExitStack() as stack:
+        # A trial leaves nothing behind.
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="studies-"))) if given.small else PARTS
+        folder.mkdir(parents=True, exist_ok=True)
         for name, heading, reading, whole, small in wanted:
             print(f"{name} …", file=sys.stderr)
-            text, file, failure, seconds = section(name, heading, reading, small if given.small else whole, given.small, at, 60 * given.limit, Path(folder))
-            page[heading] = text
-            files[name] = file
+            page[heading], failure, seconds = section(name, heading, reading, small if given.small else whole, given.small, at, 60 * given.limit, folder)
             total += seconds
             if failure:
                 failed.append(name)
                 print(f"{name}: {failure}", file=sys.stderr)
             # What was made stands, whatever befalls the next.
-            if {"grip", "body", "second-world"} <= files.keys():
-                page[BOTH] = side_by_side(files).replace("{made}", f"Command `scripts/study all` · commit `{at}` · {datetime.date.today().isoformat()}")
+            page[BOTH] = side_by_side(folder) or page.get(BOTH, "")
             write(given.out, page)
     print(f"{given.out}: {len(wanted)} studies, {total / 60:.1f} minutes", file=sys.stderr)
     return int(bool(failed))
