@@ -172,6 +172,13 @@ pub(crate) fn late_angle(mut trace: Trace, scans: usize) -> Trace {
     trace
 }
 
+/// An angle that slips by some degrees at a share of the log.
+pub(crate) fn slipping_angle(mut trace: Trace, deg: f32, at: f64) -> Trace {
+    let from = (at * trace.len() as f64) as usize;
+    change(&mut trace, Channel::Reference, |i, v| if i >= from { v + deg } else { v });
+    trace
+}
+
 /// Lines that drift by a share over the recording while the supply's column does not show it.
 pub(crate) fn drifting(mut trace: Trace, share: f64) -> Trace {
     let n = trace.len().max(1) as f64;

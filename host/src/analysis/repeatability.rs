@@ -18,30 +18,24 @@ const REPEATS: usize = 25;
 /// Strokes simulated at most.
 const MOST_STROKES: usize = 12;
 
+/// The largest spread of the strokes of one direction.
+#[derive(Clone, Copy, Debug)]
+struct Largest {
+    /// Without what noise alone would give, ratio of supply.
+    real: f64,
+    /// Its standard error.
+    error: f64,
+    /// Where, degrees.
+    at_deg: f64,
+    /// Strokes compared.
+    strokes: usize,
+}
+
 /// Repeatability of a line. None with fewer than 2 strokes of a direction.
 pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Option<Figure> {
     let curve = curves.line[line].as_ref()?;
-    let mut best: Option<(f64, f64, f64, usize)> = None;
-    for direction in [Direction::Up, Direction::Down] {
-        let whole = passages(curves, direction, line);
-        let strokes: Vec<&StrokeCurve> = whole.iter().filter(|s| covers(curves, s, line)).collect();
-        if strokes.len() < 2 {
-            continue;
-        }
-        let Some((spread, at, noise)) = spread(curves, &strokes, line, curve.slope) else { continue };
-        let half = curves.bins_in(SMOOTHING_DEG) / 2;
-        let (expected, sd) = noise_spread(strokes.len(), curves.len(), half, noise);
-        // The noise itself is known to a few per cent.
-        let sd = sd.hypot(0.05 * expected);
-        let real = (spread * spread - expected * expected).max(0.0).sqrt();
-        // Propagated through the root, which is steep near zero: there no more than the root of the square's own spread.
-        let steepest = (2.0 * expected * sd).sqrt();
-        let error = (sd * spread).max(steepest * steepest) / real.max(steepest);
-        if best.is_none_or(|b| real > b.0) {
-            best = Some((real, error, at, strokes.len()));
-        }
-    }
-    let (value, error, at, n) = best?;
+    let Largest { real: value, error, at_deg: at, strokes: n } =
+        largest(curves, &curves.strokes, line, curve.slope)?;
     let percent = 100.0 / curve.span;
     let step = std::f64::consts::SQRT_2 * calibration.smoothed_step(line, curve.slope, SMOOTHING_DEG);
     Some(Figure {
@@ -61,9 +55,55 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
     })
 }
 
+/// By how much of a line's repeatability, % of its span, the other line would have moved with it as if both were turned: the angle moved, or the
+/// whole sensor. None without both lines or with fewer than 2 strokes of a direction; 0 where the lines do not go along.
+pub(super) fn by_the_angle(curves: &Curves, line: usize) -> Option<f64> {
+    let (own, other) = (curves.line[line].as_ref()?, curves.line[1 - line].as_ref()?);
+    if other.slope == 0.0 {
+        return None;
+    }
+    let whole = largest(curves, &curves.strokes, line, own.slope)?;
+    // What is left where the other line tells how far it was turned: no motion is in it, and no slope.
+    let by = own.slope / other.slope;
+    let mut strokes = curves.strokes.clone();
+    for stroke in &mut strokes {
+        let [first, second] = &mut stroke.ratio;
+        let (of, told) = if line == 0 { (first, second) } else { (second, first) };
+        of.iter_mut().zip(told.iter()).for_each(|(v, t)| *v -= by * t);
+    }
+    let left = largest(curves, &strokes, line, 0.0)?;
+    let square = whole.real * whole.real - left.real * left.real;
+    Some(100.0 / own.span * square.max(0.0).sqrt())
+}
+
+/// The largest spread of a line in some strokes whose line has this slope, of both directions.
+fn largest(curves: &Curves, strokes: &[StrokeCurve], line: usize, slope: f64) -> Option<Largest> {
+    let mut best: Option<Largest> = None;
+    for direction in [Direction::Up, Direction::Down] {
+        let whole = passages(curves, strokes, direction, line);
+        let strokes: Vec<&StrokeCurve> = whole.iter().filter(|s| covers(curves, s, line)).collect();
+        if strokes.len() < 2 {
+            continue;
+        }
+        let Some((spread, at_deg, noise)) = spread(curves, &strokes, line, slope) else { continue };
+        let half = curves.bins_in(SMOOTHING_DEG) / 2;
+        let (expected, sd) = noise_spread(strokes.len(), curves.len(), half, noise);
+        // The noise itself is known to a few per cent.
+        let sd = sd.hypot(0.05 * expected);
+        let real = (spread * spread - expected * expected).max(0.0).sqrt();
+        // Propagated through the root, which is steep near zero: there no more than the root of the square's own spread.
+        let steepest = (2.0 * expected * sd).sqrt();
+        let error = (sd * spread).max(steepest * steepest) / real.max(steepest);
+        if best.is_none_or(|b| real > b.real) {
+            best = Some(Largest { real, error, at_deg, strokes: strokes.len() });
+        }
+    }
+    best
+}
+
 /// Strokes of one direction, with the pieces of each that reversals on the way have cut laid together: a piece that begins where the
 /// one before has been and goes beyond its end.
-fn passages(curves: &Curves, direction: Direction, line: usize) -> Vec<StrokeCurve> {
+fn passages(curves: &Curves, strokes: &[StrokeCurve], direction: Direction, line: usize) -> Vec<StrokeCurve> {
     let known = |s: &StrokeCurve| {
         let ratio = &s.ratio[line];
         let first = ratio.iter().position(|v| v.is_finite())?;
@@ -77,7 +117,7 @@ fn passages(curves: &Curves, direction: Direction, line: usize) -> Vec<StrokeCur
     };
     let away = curves.bins_in(1.0) as i64;
     let mut out: Vec<StrokeCurve> = Vec::new();
-    for stroke in curves.of(direction) {
+    for stroke in strokes.iter().filter(|s| s.direction == direction) {
         let continues = out
             .last()
             .and_then(known)

@@ -5,7 +5,7 @@ use super::*;
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::analysis::hand_turned::{
     Hand, clipped, coarse_angle, dipping_supply, drifting, humming, late_angle, late_scans, moving_supply,
-    stepped,
+    slipping_angle, stepped,
 };
 use crate::analysis::statistics::clopper_pearson;
 use crate::analysis::synthetic::{FlatSpot, Grain, Synthetic};
@@ -167,6 +167,24 @@ fn a_hand_that_turns_back_before_a_stop_has_measured_no_voltage_there() {
                 judgement.reasons
             );
         }
+    }
+}
+
+/// The coupling of the angle slips, or the part turns in its hold: both lines move as if they were turned.
+#[test]
+fn an_angle_that_slips_once_condemns_no_sound_grip_and_a_line_that_wanders_alone_is_condemned() {
+    for seed in 1..=24 {
+        let (part, hand) = sound(seed);
+        let trace = slipping_angle(hand.log(&part, seed), 0.6, 0.55);
+        let judgement = judged(&trace);
+        assert_eq!(judgement.overall, Verdict::Undecided, "{seed}: {:?}", judgement.reasons);
+        assert!(judgement.reasons.iter().any(|r| r.contains("the angle moved against both lines")), "{seed}");
+        // One line that shifts by 1 % of the supply in the same place.
+        let mut trace = hand.log(&part, seed);
+        let from = trace.len() * 11 / 20;
+        let line = trace.columns.iter_mut().find(|c| c.channel == Channel::Rising).expect("recorded");
+        line.values[from..].iter_mut().for_each(|v| *v += 0.05);
+        assert_eq!(judged(&trace).overall, Verdict::Outside, "{seed}");
     }
 }
 

@@ -280,9 +280,12 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
         judged.verdict = Some(found.verdict);
         judged.probability = Some(found.probability).filter(|p| p.is_finite());
         if found.verdict == Verdict::Undecided {
-            let lacks = analysis.recording.iter().find(|limit| limit.touches(figure));
+            // What is most of the uncertainty is what the recording lacks.
+            let most = 0.5 * figure.stated_uncertainty();
+            let lacks = analysis.recording.iter().map(|limit| (limit, limit.effect_on(figure)));
+            let lacks = lacks.filter(|(_, by)| *by > most).max_by(|a, b| a.1.total_cmp(&b.1));
             judged.would_decide = Some(match lacks {
-                Some(limit) => format!("this recording can't tell: {}", limit.text),
+                Some((limit, _)) => format!("this recording can't tell: {}", limit.text),
                 None => settle(figure, limit, &found, analysis.cycles),
             });
         }

@@ -1,12 +1,16 @@
-//! An angle column that is late or early against both lines.
+//! An angle column that is late or early against both lines, or that moved against both of them from stroke to stroke.
 //!
 //! One lag of the angle opens the loops of both lines, in proportion to speed; hysteresis of a part does not know the speed. Strokes
 //! of different speeds show the lag (see `lag`), and it is taken out. At one speed a loop that both lines share may be either:
 //! the hysteresis of a log, whose timing nobody states, then holds a lag that would explain it.
+//!
+//! What moves both lines as if they were turned is no fault of a line: a coupling of the angle that slips does so, and a grip that turns in its
+//! hold. Repeatability holds it where nobody states how the angle was fixed.
 
 use super::{LimitKind, RecordingLimit};
 use crate::analysis::curve::Curves;
 use crate::analysis::prepared::{AngleSource, Prepared};
+use crate::analysis::repeatability;
 use crate::quantity::{Channel, FigureName};
 
 /// Least lag that is named, seconds. Engineering assumption.
@@ -18,12 +22,38 @@ const ERRORS: f64 = 3.0;
 /// Loops smaller than this are nothing to explain, degrees.
 const LEAST_LOOP_DEG: f64 = 0.02;
 
-/// What can be said of the angle's timing.
-pub(super) fn find(prepared: &Prepared<'_>, curves: &Curves) -> Option<RecordingLimit> {
+/// An angle that moves by this much against both lines is named, degrees. Engineering assumption.
+const SLIPS_DEG: f64 = 0.1;
+
+/// What can be said of the angle's timing and hold.
+pub(super) fn find(prepared: &Prepared<'_>, curves: &Curves) -> Vec<RecordingLimit> {
     if prepared.angle_source != AngleSource::Reference || prepared.trace.provenance.rig.is_some() {
+        return Vec::new();
+    }
+    let timing = of_both(prepared, curves).or_else(|| unknown(curves));
+    timing.into_iter().chain(slips(curves)).collect()
+}
+
+/// An angle that moved against both lines from stroke to stroke.
+fn slips(curves: &Curves) -> Option<RecordingLimit> {
+    let moved = [0, 1].map(|line| repeatability::by_the_angle(curves, line));
+    let degrees = |line: usize| {
+        let curve = curves.line[line].as_ref()?;
+        Some(0.01 * moved[line]? * curve.span / curve.slope.abs())
+    };
+    let least = degrees(0)?.min(degrees(1)?);
+    if least < SLIPS_DEG {
         return None;
     }
-    of_both(prepared, curves).or_else(|| unknown(curves))
+    let text = format!(
+        "the angle moved against both lines by {least:.1} deg between strokes: its coupling slipped, or the part turned in its hold; secure both \
+         and repeat"
+    );
+    let mut limit = RecordingLimit::new(LimitKind::AngleSlips, None, text);
+    let figures = Channel::SENSORS.into_iter().zip(moved);
+    limit.adds =
+        figures.filter_map(|(c, by)| Some((FigureName::Repeatability, Some(c), by?.powi(2)))).collect();
+    Some(limit)
 }
 
 /// At one speed nothing tells a late angle from a line's hysteresis: half of the loop may be either.

@@ -3,7 +3,7 @@
 //! - `clipping`: the logger's range ends below a line.
 //! - `steps`: coarse steps of a line or of the angle, scans too far apart.
 //! - `hum`: mains on the lines.
-//! - `angle`: an angle column that is late, or that nothing tells from hysteresis.
+//! - `angle`: an angle column that is late, that nothing tells from hysteresis, or that slips.
 //! - `part`: what a grip can't be.
 //! - `supply`: a supply that was not logged, or coarsely, or that fell by itself.
 //!
@@ -44,6 +44,8 @@ pub enum LimitKind {
     CoarseAngle,
     /// The angle is late or early against both lines.
     LateAngle,
+    /// The angle moved against both lines from stroke to stroke.
+    AngleSlips,
     /// The supply was not logged, or in coarse steps.
     Supply,
     /// The supply fell where it was logged.
@@ -62,6 +64,7 @@ impl LimitKind {
             Self::SlowRate => "recording_rate",
             Self::CoarseAngle => "recording_coarse_angle",
             Self::LateAngle => "recording_late_angle",
+            Self::AngleSlips => "recording_angle_slips",
             Self::Supply => "recording_supply",
             Self::SupplyFell => "recording_supply_fell",
             Self::OtherPart => "recording_other_part",
@@ -129,11 +132,13 @@ impl RecordingLimit {
 }
 
 impl RecordingLimit {
-    /// Whether it may have moved this figure.
-    pub fn touches(&self, figure: &Figure) -> bool {
+    /// By how much it may have moved a figure, in its unit; 0 where it has nothing to do with it.
+    pub fn effect_on(&self, figure: &Figure) -> f64 {
         let is = |name: FigureName, channel| (name, channel) == (figure.name, figure.channel);
-        self.adds.iter().chain(&self.moves).any(|(name, channel, by)| *by > 0.0 && is(*name, *channel))
-            || self.may_be_all.iter().any(|(name, channel)| is(*name, *channel))
+        let added = self.adds.iter().filter(|a| is(a.0, a.1)).map(|a| a.2.sqrt());
+        let moved = self.moves.iter().filter(|m| is(m.0, m.1)).map(|m| m.2);
+        let all = self.may_be_all.iter().filter(|f| is(f.0, f.1)).map(|_| figure.value.abs());
+        added.chain(moved).chain(all).fold(0.0, f64::max)
     }
 }
 
