@@ -183,7 +183,7 @@ def side_by_side(folder):
     head = ["## " + BOTH, "", "False alarms are sound parts called outside, escapes bad ones called within. A bad grip is one of which a true figure lies beyond its "
             "limit, a bad body one with a planted fault of any severity.", ""]
     table = ["| part | world | sound: outside | sound: undecided | bad: within |", "|---|---|---|---|---|", *rows, ""]
-    return "\n".join([*head, f"From the studies {made}.", "", *table])
+    return "\n".join([*head, f"Command `scripts/study all` · from {made}", "", *table])
 
 
 def standing(page):
