@@ -5,6 +5,7 @@
 //! - [`cli`]: runs the program and reads what it said and stored.
 //! - [`cuts`]: sessions that something interrupts.
 //! - [`crash`]: programs that are killed while they keep records.
+//! - [`bad_sheets`]: part sheets that must be refused.
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
 //! - [`body_bench`]: the same for a throttle body.
@@ -12,7 +13,9 @@
 //! - [`parallel`]: many seeds on all cores.
 //! - [`reading`]: reading a stream that signals interrupt.
 //! - [`shares`]: shares with exact bounds.
+//! - [`truth`](mod@truth): what the simulator drew, which must not get out.
 
+pub mod bad_sheets;
 pub mod bench;
 pub mod big_trace;
 pub mod body_bench;
@@ -27,3 +30,4 @@ pub mod shares;
 #[path = "../../host/src/sim_link.rs"]
 pub mod sim_link;
 pub mod soaks;
+pub mod truth;

@@ -9,9 +9,9 @@
 //!   degrees, as far as the play of this recording reaches, show the play being taken up and belong to no direction.
 //! - The average of both directions is taken after each is moved by half of the hysteresis against the other, so that a
 //!   defect is not smeared; without one direction it is the other alone. The angle by which the line lags the reference is
-//!   taken out of every stroke first: shown by strokes of different speeds, one for both lines unless the pair shows that one lags the
-//!   other, else only what the rig's input filter delays (provenance). A short one by the speed at each place; one that is long against a hand's hesitations (1 ms) by reading each
-//!   line's angle that much earlier.
+//!   taken out of every stroke first: shown by strokes of different speeds, one for both lines unless the pair shows that one lags
+//!   the other, else only what the rig's input filter delays (provenance). A short one by the speed at each place; one that is long
+//!   against a hand's hesitations (1 ms) by reading each line's angle that much earlier.
 //! - Standard errors come from the scatter between strokes of one direction, pooled over 5°; with one stroke from the
 //!   scatter of its neighbouring bins.
 
@@ -31,8 +31,6 @@ const LONGEST_JUMP_DEG: f64 = 40.0;
 /// A lag longer than this is taken out scan by scan, seconds: with a speed averaged over a degree it would leave a trace of every
 /// hesitation. Engineering assumption.
 const LONG_LAG_S: f64 = 1e-3;
-/// Standard errors by which one line must lag the other to have a lag of its own.
-const LAGS_APART: f64 = 3.0;
 /// A stroke that begins within this of the end of travel begins at the stop, degrees.
 const AT_STOP_DEG: f64 = 0.25;
 /// Travel after a reversal that is left out, as a multiple of the play measured: a stroke's own play may exceed the median.
@@ -111,7 +109,8 @@ impl Curves {
         let recorded: Vec<StrokeCurve> = (0..prepared.strokes.len()).map(|k| grid.bin(prepared, k)).collect();
         let mut curves = Self { deg, step_deg, strokes: recorded.clone(), recorded, line: [None, None] };
         curves.drop_after_reversals(prepared);
-        let lags = curves.lags();
+        let slopes = [0, 1].map(|line| curves.recorded_slope(line));
+        let lags = lag::of_both(&curves.deg, &curves.recorded, curves.step_deg, slopes);
         for line in 0..2 {
             let seconds = lags[line].map_or_else(|| filter_lag_s(prepared, line), |lag| lag.seconds);
             curves.take_lag_out(prepared, &grid, line, seconds);
@@ -150,26 +149,6 @@ impl Curves {
     fn recorded_slope(&self, line: usize) -> f64 {
         let [up, down] = [Direction::Up, Direction::Down].map(|d| self.average(d, line).0);
         overall_slope(&self.deg, &up, &down)
-    }
-
-    /// Lags of both lines, as strokes of different speeds show them. Both are read against one angle: unless the pair itself shows that one lags
-    /// the other, they share one lag, or what it is uncertain by would stand between lines that were read at one time.
-    fn lags(&self) -> [Option<Lag>; 2] {
-        let slope = [0, 1].map(|line| self.recorded_slope(line));
-        let by_speed =
-            |weights, slope| lag::by_speed(&self.deg, &self.recorded, self.step_deg, weights, slope);
-        let found = [by_speed([1.0, 0.0], slope[0]), by_speed([0.0, 1.0], slope[1])];
-        let [Some(first), Some(second)] = found else { return found };
-        let pair = by_speed([-slope[1] / slope[0], 1.0], slope[1]);
-        if pair.is_some_and(|apart| apart.seconds.abs() > LAGS_APART * apart.error) {
-            return found;
-        }
-        // What disturbs a stroke disturbs both lines of it: their errors are not independent.
-        let weight = [first, second].map(|lag| lag.error.max(f64::MIN_POSITIVE).powi(-2));
-        let mean = |a: f64, b: f64| (weight[0] * a + weight[1] * b) / (weight[0] + weight[1]);
-        let common =
-            Lag { seconds: mean(first.seconds, second.seconds), error: mean(first.error, second.error) };
-        [Some(common); 2]
     }
 
     /// Takes a lag out of the strokes of a line.

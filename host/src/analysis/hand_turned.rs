@@ -119,29 +119,28 @@ pub(crate) fn humming(mut trace: Trace, hz: f64, volts: f64) -> Trace {
     trace
 }
 
+/// By what a supply that ripples by a share multiplies each scan.
+fn ripple(trace: &Trace, hz: f64, share: f64) -> Vec<f32> {
+    let at = |us: &u64| 1.0 + share * (std::f64::consts::TAU * hz * *us as f64 * 1e-6).sin();
+    trace.time_us.iter().map(|us| at(us) as f32).collect()
+}
+
 /// Both lines rise and fall together by a share, as with a supply that ripples; its column stays as it is at the first scan.
 pub(crate) fn rippling(mut trace: Trace, hz: f64, share: f64) -> Trace {
-    let time = trace.time_us.clone();
-    let at = |i: usize| 1.0 + share * (std::f64::consts::TAU * hz * time[i] as f64 * 1e-6).sin();
-    Channel::SENSORS.iter().for_each(|c| change(&mut trace, *c, |i, v| v * at(i) as f32));
+    let by = ripple(&trace, hz, share);
+    Channel::SENSORS.iter().for_each(|c| change(&mut trace, *c, |i, v| v * by[i]));
     let first = trace.channel(Channel::Supply).map_or(5.0, |v| v[0]);
     change(&mut trace, Channel::Supply, |_, _| first);
     trace
 }
 
-/// Lines and supply ripple together; the supply's column holds each value that it took for so many scans.
-pub(crate) fn held_supply(mut trace: Trace, hz: f64, share: f64, scans: usize) -> Trace {
-    let time = trace.time_us.clone();
-    let at = |i: usize| 1.0 + share * (std::f64::consts::TAU * hz * time[i] as f64 * 1e-6).sin();
-    for column in &mut trace.columns {
-        if Channel::SENSORS.contains(&column.channel) || column.channel == Channel::Supply {
-            column.values.iter_mut().enumerate().for_each(|(i, v)| *v *= at(i) as f32);
-        }
-        if column.channel == Channel::Supply {
-            let old = column.values.clone();
-            column.values.iter_mut().enumerate().for_each(|(i, v)| *v = old[i - i % scans]);
-        }
-    }
+/// The same of a supply whose column takes part, and holds each value that it took for so many scans.
+pub(crate) fn held_supply(trace: Trace, hz: f64, share: f64, scans: usize) -> Trace {
+    let by = ripple(&trace, hz, share);
+    let volts = trace.channel(Channel::Supply).map(<[f32]>::to_vec).unwrap_or_default();
+    let mut trace = rippling(trace, hz, share);
+    let taken = |i: usize| i - i % scans;
+    change(&mut trace, Channel::Supply, |i, _| volts[taken(i)] * by[taken(i)]);
     trace
 }
 

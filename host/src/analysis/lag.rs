@@ -19,6 +19,8 @@ const FEWEST: u64 = 100;
 pub const FEWEST_STROKES: usize = 4;
 /// Speed at a place is taken from this far before to as far after it, degrees.
 const REACH_DEG: f64 = 0.5;
+/// Standard errors by which one line must lag the other to have a lag of its own.
+const APART: f64 = 3.0;
 /// Terms of the regression at most: the cause, three powers of time for the offset, two for the gain.
 const MOST_TERMS: usize = 6;
 
@@ -57,6 +59,27 @@ pub fn by_speed(
         .collect();
     let found = regression(deg, &readings, weights, true)?;
     (slope != 0.0).then(|| Lag { seconds: -found.value / slope, error: (found.error / slope).abs() })
+}
+
+/// Lags of both lines, whose slopes these are. Both are read against one angle: unless the pair itself shows that one lags the other, they share
+/// one lag, or what it is uncertain by would stand between lines that were read at one time.
+pub fn of_both(deg: &[f64], strokes: &[StrokeCurve], step_deg: f64, slopes: [f64; 2]) -> [Option<Lag>; 2] {
+    let found = [([1.0, 0.0], slopes[0]), ([0.0, 1.0], slopes[1])]
+        .map(|(weights, slope)| by_speed(deg, strokes, step_deg, weights, slope));
+    let [Some(first), Some(second)] = found else { return found };
+    let pair = by_speed(deg, strokes, step_deg, without_motion(slopes), slopes[1]);
+    if pair.is_some_and(|apart| apart.seconds.abs() > APART * apart.error) {
+        return found;
+    }
+    // What disturbs a stroke disturbs both lines of it: their errors are not independent.
+    let weight = [first, second].map(|lag| lag.error.max(f64::MIN_POSITIVE).powi(-2));
+    let mean = |a: f64, b: f64| (weight[0] * a + weight[1] * b) / (weight[0] + weight[1]);
+    [Some(Lag { seconds: mean(first.seconds, second.seconds), error: mean(first.error, second.error) }); 2]
+}
+
+/// Weights by which lines of these slopes add up to the second without what both show of one motion.
+pub fn without_motion(slopes: [f64; 2]) -> [f64; 2] {
+    [-slopes[1] / slopes[0], 1.0]
 }
 
 /// Half of what `weights[0]·first + weights[1]·second` reads more on the way up than on the way down at one place. None with

@@ -82,8 +82,8 @@ pub struct Prepared<'a> {
     pub supply_volts: f64,
     /// Time by which the lines follow the supply later than its own column, µs; 0 where nothing shows it.
     pub supply_late_us: f64,
-    /// Time from one fresh value of the supply to the next, µs; a scan's period where every scan has its own.
-    pub supply_every_us: f64,
+    /// Time from one fresh value of the supply to the next, µs; none where every scan has its own.
+    pub supply_held_us: Option<f64>,
     /// What of the supply's own noise is in each line's ratio, one standard deviation.
     pub supply_noise: [f64; 2],
     /// Mean drop of the loom's return wire and contact, volts, taken off lines and supply; none where the return was not sensed.
@@ -126,7 +126,7 @@ impl<'a> Prepared<'a> {
             supply_source: supply.source,
             supply_volts: supply.mean,
             supply_late_us: supply.late_us,
-            supply_every_us: supply.every_us,
+            supply_held_us: supply.held_us,
             supply_noise: supply.cost.map(|volts| volts / supply.mean),
             loom_volts: supply.loom,
             period_us,

@@ -36,7 +36,7 @@ pub fn analyse(prepared: &Prepared<'_>, curves: &Curves, sheet: &PartSheet) -> R
         return Err("it needs both lines, moving".to_owned());
     }
     // Through the measured slopes, so that a common lag or a gain error does not show.
-    let weights = [-second.slope / first.slope, 1.0];
+    let weights = lag::without_motion([first.slope, second.slope]);
     let by_speed = lag::by_speed(&curves.deg, &curves.recorded, curves.step_deg, weights, second.slope);
     let (value, uncertainty, how) = match by_speed {
         Some(lag::Lag { seconds, error }) => {

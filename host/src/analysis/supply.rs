@@ -40,6 +40,8 @@ const LARGEST_GAIN: f64 = 1.25;
 const LEAST_STAYS: f64 = 0.5;
 /// What of the supply's noise stays in a line is named from this on, volts.
 const NAMED_VOLTS: f64 = 0.5e-3;
+/// A supply is held from so many scans on.
+const HELD_SCANS: f64 = 1.5;
 /// Steps of the converter that a value that is held goes back and forth by at most.
 const CHATTER_STEPS: f64 = 1.5;
 /// Fewest times that a supply is held for, to be told from one that changes rarely.
@@ -65,8 +67,8 @@ pub(super) struct Supply {
     pub cost: [f64; 2],
     /// Time by which the lines follow the supply's ripple later than its column, µs; 0 where it is not known.
     pub late_us: f64,
-    /// Time from one fresh value to the next, µs; the scan's period where every scan has its own.
-    pub every_us: f64,
+    /// Time from one fresh value to the next, µs; none where every scan has its own.
+    pub held_us: Option<f64>,
     /// Standing for each line, volts; one for both where nothing was compared.
     divisor: Option<[Vec<f32>; 2]>,
     ground: Option<Vec<f32>>,
@@ -104,7 +106,7 @@ impl Supply {
             loom: None,
             cost: [0.0; 2],
             late_us: 0.0,
-            every_us: period_us,
+            held_us: None,
             divisor: None,
             ground: None,
         }
@@ -143,11 +145,12 @@ fn measured(
     let smooth = sums.means(half);
     let mut mean = finite_mean(&smooth).filter(|m| *m > 0.0)?;
     let every = fresh_every(volts, segments);
-    if every >= 1.5 {
+    let held_us = (every >= HELD_SCANS).then_some(every * period_us);
+    if let Some(us) = held_us {
         warnings.push(format!(
             "the supply has a new value every {every:.0} scans only ({:.1} ms): what it does faster than that stays in the lines; log it \
              with the lines",
-            every * period_us * 1e-3
+            us * 1e-3
         ));
     }
     let lines = Channel::SENSORS.map(|c| trace.channel(c));
@@ -180,8 +183,7 @@ fn measured(
     }
     mean -= 2.0 * loom.unwrap_or(0.0);
     let (source, cost) = (SupplySource::Measured, followed.cost);
-    let every_us = every * period_us;
-    Some(Supply { source, mean, loom, cost, late_us, every_us, divisor: Some(divisor), ground })
+    Some(Supply { source, mean, loom, cost, late_us, held_us, divisor: Some(divisor), ground })
 }
 
 /// Both lines added so that motion goes out; none where little of the supply would stay.

@@ -11,7 +11,7 @@ use super::words::{
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
-use crate::analysis::recording::LimitKind;
+use crate::analysis::recording::{LimitKind, RecordingLimit};
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::quantity::{FigureName, PartKind, Sign};
 use crate::sheet::bounds::is_rate;
@@ -280,14 +280,10 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
         judged.verdict = Some(found.verdict);
         judged.probability = Some(found.probability).filter(|p| p.is_finite());
         if found.verdict == Verdict::Undecided {
-            // What is most of the uncertainty is what the recording lacks.
-            let most = 0.5 * figure.stated_uncertainty();
-            let lacks = analysis.recording.iter().map(|limit| (limit, limit.effect_on(figure)));
-            let lacks = lacks.filter(|(_, by)| *by > most).max_by(|a, b| a.1.total_cmp(&b.1));
-            judged.would_decide = Some(match lacks {
-                Some((limit, _)) => format!("this recording can't tell: {}", limit.text),
-                None => settle(figure, limit, &found, analysis.cycles),
-            });
+            let lacks =
+                lacking(figure, &analysis.recording).map(|why| format!("this recording can't tell: {why}"));
+            judged.would_decide =
+                Some(lacks.unwrap_or_else(|| settle(figure, limit, &found, analysis.cycles)));
         }
     }
     // Gaps of the sweep say nothing of a release, which is whole or left out.
@@ -303,13 +299,17 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
 /// A value against its limit. What the recording may have added to it can't make it too high, and does not keep it from being low enough.
 fn conformity_of(figure: &Figure, limit: &Limit) -> Conformity {
     let found = conformity(figure.value, figure.standard_uncertainty, limit.min, limit.max);
-    if found.verdict == Verdict::Within || figure.added <= 0.0 {
+    if found.verdict == Verdict::Within {
         return found;
     }
-    Conformity {
-        margin: found.margin,
-        ..conformity(figure.value, figure.stated_uncertainty(), limit.min, limit.max)
-    }
+    conformity(figure.value, figure.stated_uncertainty(), limit.min, limit.max)
+}
+
+/// What a recording lacks for a figure: the limit of it that is most of the figure's uncertainty.
+fn lacking<'a>(figure: &Figure, recording: &'a [RecordingLimit]) -> Option<&'a str> {
+    let effects = recording.iter().map(|limit| (limit.effect_on(figure), limit.text.as_str()));
+    let most = effects.max_by(|a, b| a.0.total_cmp(&b.0));
+    most.filter(|(by, _)| *by > 0.5 * figure.stated_uncertainty()).map(|(_, text)| text)
 }
 
 /// Why a grip that stayed open is not condemned by that.

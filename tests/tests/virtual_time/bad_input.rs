@@ -8,7 +8,8 @@ use std::io::Write;
 use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use tempfile::{TempDir, tempdir};
+use tempfile::tempdir;
+use trackpair_tests::bad_sheets;
 use trackpair_tests::cli::{Record, Running, Said, command, files_under, qualify, surround, trackpair};
 use trackpair_tests::reading::read_some;
 
@@ -211,28 +212,9 @@ fn frames_that_are_damaged_or_lost_are_gaps_and_never_numbers() {
 
 // ---- Part sheets ----
 
-/// A shipped sheet with one thing changed, as a file.
-fn sheet_with(from: &str, to: &str) -> (TempDir, PathBuf) {
-    let text = trackpair::sheet::shipped_text("grip-complementary").expect("shipped");
-    assert!(text.contains(from), "{from:?} is in the sheet");
-    let folder = tempdir().unwrap();
-    let file = folder.path().join("mine.toml");
-    std::fs::write(&file, text.replacen(from, to, 1)).unwrap();
-    (folder, file)
-}
-
-/// A sheet that must be refused, by `check` and by `qualify` alike, at the line of `to`.
 #[track_caller]
 fn check_sheet(from: &str, to: &str, words: &[&str]) {
-    let (_folder, file) = sheet_with(from, to);
-    let text = std::fs::read_to_string(&file).unwrap();
-    let wrong = to.lines().next().unwrap();
-    let line = text.lines().position(|l| l.contains(wrong)).unwrap() + 1;
-    let place = format!("mine.toml:{line}:");
-    let words = [&[place.as_str(), "help:"][..], words].concat();
-    let path = file.to_str().unwrap();
-    trackpair(["sheet", "check", path]).unwrap().expect(2, &words);
-    trackpair(["qualify", "--rig", "sim:good-grip", "--sheet", path]).unwrap().expect(2, &words);
+    bad_sheets::check_sheet("grip-complementary", "sim:good-grip", (from, to), words);
 }
 
 #[test]

@@ -2,20 +2,10 @@
 //! be used, bodies that do not move. Each gives a clear error or an honest verdict, and the documented exit code.
 
 use anyhow::{Context, Result};
-use std::path::{Path, PathBuf};
-use tempfile::{TempDir, tempdir};
-use trackpair_tests::cli::{Record, Said, files_under, qualify, trackpair};
-
-/// A command whose archive is a folder of its own; nothing must be left in it.
-#[track_caller]
-fn refused(command: &[&str]) -> Said {
-    let archive = tempdir().unwrap();
-    let folder = archive.path().to_str().unwrap();
-    let said = trackpair([command, &["--archive", folder]].concat()).unwrap();
-    assert!(said.out.is_empty(), "no result is made up:\n{}", said.out);
-    assert!(files_under(archive.path()).is_empty(), "no record of nothing");
-    said
-}
+use std::path::Path;
+use tempfile::tempdir;
+use trackpair_tests::bad_sheets::{self, refused};
+use trackpair_tests::cli::{Record, qualify};
 
 // ---- The wrong kind of part ----
 
@@ -54,27 +44,9 @@ fn procedures_for_bodies_on_a_rig_for_grips_say_what_to_use_instead() {
 
 // ---- Sheets ----
 
-/// The shipped sheet with one thing changed, as a file.
-fn sheet_with(from: &str, to: &str) -> (TempDir, PathBuf) {
-    let text = trackpair::sheet::shipped_text("body").expect("shipped");
-    assert!(text.contains(from), "{from:?} is in the sheet");
-    let folder = tempdir().unwrap();
-    let file = folder.path().join("mine.toml");
-    std::fs::write(&file, text.replacen(from, to, 1)).unwrap();
-    (folder, file)
-}
-
-/// A sheet that must be refused, by `check` and by `qualify` alike, at the line of `to`.
 #[track_caller]
 fn check_sheet(from: &str, to: &str, words: &[&str]) {
-    let (_folder, file) = sheet_with(from, to);
-    let text = std::fs::read_to_string(&file).unwrap();
-    let line = text.lines().position(|l| l.contains(to)).unwrap() + 1;
-    let place = format!("mine.toml:{line}:");
-    let words = [&[place.as_str(), "help:"][..], words].concat();
-    let path = file.to_str().unwrap();
-    trackpair(["sheet", "check", path]).unwrap().expect(2, &words);
-    refused(&["qualify", "--rig", "sim:good-body", "--sheet", path]).expect(2, &words);
+    bad_sheets::check_sheet("body", "sim:good-body", (from, to), words);
 }
 
 #[test]

@@ -5,11 +5,11 @@ use anyhow::{Context, Result, ensure};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
-use std::path::Path;
 use std::process::Command;
 use tempfile::tempdir;
 use trackpair_tests::cli::{Record, qualify};
-use trackpair_tests::programs::{self, ServedRig};
+use trackpair_tests::programs;
+use trackpair_tests::truth::{check_nothing_of_it, truth};
 
 /// Where the first finding must lie.
 #[derive(Clone, Copy)]
@@ -60,17 +60,6 @@ const fn but(mut expected: Expected, most: usize, why: &'static str) -> Expected
 const fn at(mut expected: Expected, place: Place) -> Expected {
     expected.place = place;
     expected
-}
-
-/// What was drawn for a part: the simulator's truth, which `qualify` never sees.
-fn truth(part: &str, seed: u64) -> Result<Value> {
-    let folder = tempdir()?;
-    let file = folder.path().join("truth.json");
-    let seed = seed.to_string();
-    let plain = ["--part", part, "--seed", &seed, "--listen", "tcp:127.0.0.1:0", "--truth"];
-    // It says where it listens once the truth is written.
-    drop(ServedRig::start(plain.map(str::to_owned).into_iter().chain([file.display().to_string()]))?);
-    Ok(serde_json::from_slice(&std::fs::read(file)?)?)
 }
 
 /// Middle of each tooth that is worn, chipped or gone, degrees of plate.
@@ -308,35 +297,10 @@ fn the_same_seed_gives_the_same_body_and_another_seed_another() -> Result<()> {
     Ok(())
 }
 
-/// Every number of a document that is too long to be there by chance.
-fn long_numbers(value: &Value, words: &mut BTreeSet<String>) {
-    match value {
-        Value::Number(n) if n.to_string().len() >= 8 => drop(words.insert(n.to_string())),
-        Value::Array(list) => list.iter().for_each(|v| long_numbers(v, words)),
-        Value::Object(map) => map.values().for_each(|v| long_numbers(v, words)),
-        _ => {}
-    }
-}
-
 #[test]
 fn nothing_of_a_bodys_truth_is_in_what_comes_out() -> Result<()> {
     let truth = truth("worn-teeth-body", 3)?;
-    let mut words = BTreeSet::new();
-    long_numbers(&truth, &mut words);
-    assert!(words.len() > 50, "there is a truth to look for: {words:?}");
     let archive = tempdir()?;
     let record = qualify("sim:worn-teeth-body?seed=3", archive.path(), &[])?;
-    for path in record.files() {
-        check_holds_none(&path, &words)?;
-    }
-    Ok(())
-}
-
-fn check_holds_none(path: &Path, words: &BTreeSet<String>) -> Result<()> {
-    let bytes = std::fs::read(path)?;
-    let text = String::from_utf8_lossy(&bytes);
-    for word in words.iter().map(String::as_str).chain(["rotor_in_lash", "opening_share", "\"truth\""]) {
-        assert!(!text.contains(word), "{} holds {word}", path.display());
-    }
-    Ok(())
+    check_nothing_of_it(&truth, 50, &["rotor_in_lash", "opening_share", "\"truth\""], &record)
 }

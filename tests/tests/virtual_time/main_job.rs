@@ -4,12 +4,11 @@
 use anyhow::{Context, Result};
 use serde_json::Value;
 use std::collections::BTreeSet;
-use std::ffi::OsStr;
-use std::path::Path;
 use std::process::Command;
 use tempfile::tempdir;
 use trackpair_tests::cli::{Record, Running, command, qualify, trackpair};
-use trackpair_tests::programs::{self, ServedRig};
+use trackpair_tests::programs;
+use trackpair_tests::truth::{check_nothing_of_it, truth};
 
 /// What a named part must come out as, whatever the seed.
 struct Expected {
@@ -263,43 +262,12 @@ fn simulated_is_written_on_everything() -> Result<()> {
     Ok(())
 }
 
-/// The simulator's truth as one would find it in a text: every number that was drawn.
-fn truth_words(truth: &Path) -> Result<BTreeSet<String>> {
-    let mut words = BTreeSet::new();
-    collect(&serde_json::from_slice(&std::fs::read(truth)?)?, &mut words);
-    Ok(words)
-}
-
-/// Every number that is too long to be there by chance.
-fn collect(value: &Value, words: &mut BTreeSet<String>) {
-    match value {
-        Value::Number(n) if n.to_string().len() >= 8 => drop(words.insert(n.to_string())),
-        Value::Array(list) => list.iter().for_each(|v| collect(v, words)),
-        Value::Object(map) => map.values().for_each(|v| collect(v, words)),
-        _ => {}
-    }
-}
-
 #[test]
 fn nothing_of_the_simulators_truth_is_in_what_comes_out() -> Result<()> {
-    let folder = tempdir()?;
-    let truth = folder.path().join("truth.json");
-    let plain =
-        ["--part", "worn-grip", "--seed", "3", "--listen", "tcp:127.0.0.1:0", "--truth"].map(OsStr::new);
-    // It says where it listens once the truth is written.
-    drop(ServedRig::start([&plain[..], &[truth.as_os_str()]].concat())?);
-    let words = truth_words(&truth)?;
-    assert!(words.len() > 20, "there is a truth to look for: {words:?}");
+    let truth = truth("worn-grip", 3)?;
     let archive = tempdir()?;
     let record = qualify("sim:worn-grip?seed=3", archive.path(), &[])?;
-    for path in record.files() {
-        let bytes = std::fs::read(&path)?;
-        let text = String::from_utf8_lossy(&bytes);
-        for word in words.iter().map(String::as_str).chain(["open_stop_deg", "mounting_deg", "\"truth\""]) {
-            assert!(!text.contains(word), "{} holds {word}", path.display());
-        }
-    }
-    Ok(())
+    check_nothing_of_it(&truth, 20, &["open_stop_deg", "mounting_deg", "\"truth\""], &record)
 }
 
 #[test]

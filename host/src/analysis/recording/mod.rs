@@ -129,9 +129,7 @@ impl RecordingLimit {
             may_be_all: Vec::new(),
         }
     }
-}
 
-impl RecordingLimit {
     /// By how much it may have moved a figure, in its unit; 0 where it has nothing to do with it.
     pub fn effect_on(&self, figure: &Figure) -> f64 {
         let is = |name: FigureName, channel| (name, channel) == (figure.name, figure.channel);

@@ -30,8 +30,6 @@ const BEND_US: f64 = 1500.0;
 const SLOW_BENDS_US: [f64; 3] = [BEND_US, 3000.0, 6000.0];
 /// Times over which ripple near a multiple of the scans' own rate shows, which they fold down to a few Hz, µs: where the part stands.
 const FOLDED_BENDS_US: [f64; 4] = [12_500.0, 25_000.0, 50_000.0, 100_000.0];
-/// A supply is held from so many scans on.
-const HELD_SCANS: f64 = 1.5;
 /// A supply that moves in fewer than one of so many scans moves by steps of its converter.
 const RARELY: usize = 20;
 /// A part that goes less far than this between both ends of a bend stands, degrees.
@@ -68,29 +66,42 @@ pub(super) fn find(prepared: &Prepared<'_>, sheet: &PartSheet) -> Vec<RecordingL
         .into_iter()
         .collect();
     out.extend((step >= COARSE).then(|| coarse(step, sheet)));
-    out.extend(ripples(prepared, volts, opposed).map(|(words, sd)| together(&words, sd, sheet)));
+    let ripples = ripples(prepared, volts, opposed);
+    out.extend(
+        ripples
+            .map(|(words, sd)| unseen(format!("{words}; log it in the same scan as the lines"), sd, sheet)),
+    );
     out
 }
 
-/// The largest that a supply was seen to ripple by, one standard deviation as a share of it, where that stays in the lines.
+/// The largest that a supply was seen to ripple by, in words and as one standard deviation of it, where that stays in the lines.
 fn ripples(prepared: &Prepared<'_>, volts: &[f32], opposed: bool) -> Option<(String, f64)> {
     let late = prepared.supply_late_us.abs();
-    let apart = ripple(prepared, volts, BEND_US)
-        .filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED))
-        .map(|sd| (sd, "the supply ripples by {}, and lines and supply are not read at one time"));
-    let every = prepared.supply_every_us;
-    let held = (every >= HELD_SCANS * prepared.period_us)
-        .then(|| ripple(prepared, volts, every))
-        .flatten()
-        .filter(|sd| *sd > SHARED)
-        .map(|sd| (sd, "the supply moves by {} from one fresh value to the next, and scans in between have no value of their own"));
+    let percent = |sd: f64| format!("{:.1} %", 100.0 * sd);
     // What its column shows may be a part of it, where that is slow: the lines show the whole.
     let hidden = shared_by_any(prepared, opposed).map(|sd| {
-        (sd, "both lines move together by {} as a supply does, and its column does not show it: logged too slowly, filtered, or at another time")
+        let by = percent(sd);
+        let words = format!(
+            "both lines move together by {by} as a supply does, and its column does not show it: logged too slowly, filtered, or at another time"
+        );
+        (words, sd)
     });
-    let (sd, words) =
-        [hidden, held, apart].into_iter().flatten().reduce(|a, b| if b.0 >= a.0 { b } else { a })?;
-    Some((words.replace("{}", &format!("{:.1} %", 100.0 * sd)), sd))
+    let held = prepared.supply_held_us.and_then(|us| ripple(prepared, volts, us)).filter(|sd| *sd > SHARED);
+    let held = held.map(|sd| {
+        let by = percent(sd);
+        let words = format!(
+            "the supply moves by {by} from one fresh value to the next, and scans in between have no value of their own"
+        );
+        (words, sd)
+    });
+    let apart =
+        ripple(prepared, volts, BEND_US).filter(|sd| *sd > RIPPLE || (late > LATE_US && *sd > SHARED));
+    let apart = apart.map(|sd| {
+        let by = percent(sd);
+        (format!("the supply ripples by {by}, and lines and supply are not read at one time"), sd)
+    });
+    // Of two as large the later one counts.
+    [hidden, held, apart].into_iter().flatten().max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 /// Steps that a supply was logged in, volts; 0 where there are none. One that moves rarely moves by a step of its converter.
@@ -106,10 +117,9 @@ fn step_of(volts: &[f32]) -> f64 {
 /// Scans to either side that a bend is taken over, and all scans at which it can be.
 fn places(prepared: &Prepared<'_>, bend_us: f64) -> (usize, impl Iterator<Item = usize>) {
     let reach = (bend_us / prepared.period_us.max(1.0)).round().max(1.0) as usize;
-    let inside: Vec<usize> =
-        prepared.segments.iter().flat_map(|s| s.start + reach..s.end.saturating_sub(reach)).collect();
-    let every = (inside.len() / PLACES).max(1);
-    (reach, inside.into_iter().step_by(every))
+    let inside = || prepared.segments.iter().map(move |s| s.start + reach..s.end.saturating_sub(reach));
+    let every = (inside().map(|r| r.len()).sum::<usize>() / PLACES).max(1);
+    (reach, inside().flatten().step_by(every))
 }
 
 /// Second difference as a share of what is read; none where that is next to nothing.
@@ -154,9 +164,8 @@ fn shared_by_any(prepared: &Prepared<'_>, opposed: bool) -> Option<f64> {
     fast.chain(folded).filter_map(|(us, standing)| shared(prepared, us, standing)).reduce(f64::max)
 }
 
-/// What a supply that its column does not show may have made.
-fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
-    let text = format!("{words}; log it in the same scan as the lines");
+/// What a supply that its column does not show may have made, of which the lines show this much, one standard deviation as a share of it.
+fn unseen(text: String, sd: f64, sheet: &PartSheet) -> RecordingLimit {
     let mut limit = RecordingLimit::new(LimitKind::Supply, None, text);
     // A line that reads more follows the supply by more.
     limit.imitates.push(FindingKind::NoisyTrack);
@@ -173,7 +182,7 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
             [FigureName::LinearityIndependent, FigureName::LinearityTerminal, FigureName::LinearityZeroBased];
         limit.moves.extend(linearities.map(|name| (name, Some(channel), 100.0 * MOVES * sd * level / span)));
     }
-    limit.may_be_all.push((FigureName::Skew, None));
+    limit.may_be_all.extend((sd > 0.0).then_some((FigureName::Skew, None)));
     limit.moves.push((FigureName::CorrelationWorst, None, 100.0 * MOVES * sd));
     limit.moves.push((FigureName::CorrelationMomentary, None, 100.0 * 0.5 * CREST * sd));
     limit
@@ -182,18 +191,10 @@ fn together(words: &str, sd: f64, sheet: &PartSheet) -> RecordingLimit {
 /// Nothing tells the supply's own ripple and sag from the part's; what both lines share tells how large it is at least.
 fn unlogged(prepared: &Prepared<'_>, sheet: &PartSheet) -> RecordingLimit {
     let text = "the supply was not logged: ripple and sags of its own can't be told from what the part does; log it in the same scan".into();
-    let ripple = shared_by_any(prepared, sheet.topology == Topology::Complementary);
-    let mut limit = ripple.map_or_else(
-        || RecordingLimit::new(LimitKind::Supply, None, String::new()),
-        |sd| together("", sd, sheet),
-    );
-    limit.text = text;
-    limit.imitates_common_mv = f64::INFINITY;
+    let ripple = shared_by_any(prepared, sheet.topology == Topology::Complementary).unwrap_or(0.0);
+    let mut limit = unseen(text, ripple, sheet);
     limit.imitates_jump_mv = limit.imitates_jump_mv.max(UNLOGGED_MV);
-    limit.imitates = vec![FindingKind::NoisyTrack];
     limit.imitates_depth_deg = f64::INFINITY;
-    limit.may_be_all.extend(of_lines(FigureName::Noise));
-    limit.may_be_all.extend(of_lines(FigureName::Repeatability));
     limit.may_be_all.extend(of_lines(FigureName::Hysteresis));
     limit
 }

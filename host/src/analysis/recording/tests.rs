@@ -69,8 +69,24 @@ fn quiet(seed: u64) -> (Synthetic, Trace) {
         converter_step_v: 4.096 / 1024.0,
         ..Synthetic::hall(seed)
     };
-    let trace = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(&part, seed);
+    let trace = fast(&part, seed);
     (part, trace)
+}
+
+fn fast(part: &Synthetic, seed: u64) -> Trace {
+    Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(part, seed)
+}
+
+/// What a recording's supply may have made.
+#[track_caller]
+fn of_supply(trace: &Trace, part: &Synthetic) -> RecordingLimit {
+    limits(trace, part).into_iter().find(|l| l.kind == LimitKind::Supply).expect("named")
+}
+
+/// By how much that may have moved the correlation, % of supply.
+#[track_caller]
+fn correlation_by(supply: &RecordingLimit) -> f64 {
+    supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2
 }
 
 #[test]
@@ -82,18 +98,18 @@ fn a_rest_at_one_code_does_not_hide_that_the_range_ends_and_is_no_clipping_itsel
     }
 }
 
-/// 0.5 deg beyond the end of the range, as in a long rest at the stop that takes 98 % of its scans.
+/// 1.4 deg beyond the end of the range, and a long rest at the stop that takes nearly all of its scans.
 #[test]
 fn a_range_that_ends_shortly_before_the_line_is_told_by_the_converters_last_code() {
     for seed in 1..=10 {
         let (part, _) = quiet(seed);
         // The hall part's line is 4.5 V wide open: 1.4 deg beyond 4.424 V.
         let part = Synthetic { converter_step_v: 4.424 / 1023.0, ..part };
-        let trace = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(&part, seed);
+        let trace = fast(&part, seed);
         check(&clipped(trace, 4.424), &part, LimitKind::Clipping, Some(Channel::Rising));
         // A dead band of the sensor at any other code is none of the converter's.
         let dead = Synthetic { dead_deg: [0.3, 1.4], ..quiet(seed).0 };
-        let trace = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() }.log(&dead, seed);
+        let trace = fast(&dead, seed);
         let volts = trace.channel(Channel::Rising).expect("recorded");
         let highest = volts.iter().copied().fold(0.0, f32::max);
         assert!(!clipping::is_converters_last(volts, highest), "{seed}: {highest}");
@@ -105,11 +121,10 @@ fn a_supply_column_that_never_changes_does_not_hide_mains_ripple_of_both_lines()
     for seed in 1..=10 {
         let (part, trace) = logged(seed);
         let trace = rippling(trace, 52.0, 0.003);
-        let found = limits(&trace, &part);
-        let supply = found.iter().find(|l| l.kind == LimitKind::Supply).expect("named");
+        let supply = of_supply(&trace, &part);
         assert!(supply.may_be_all.contains(&(FigureName::Repeatability, Some(Channel::Falling))));
         // Both lines, by 2.1 standard deviations of the ripple at least.
-        let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
+        let moves = correlation_by(&supply);
         assert!((0.4..1.2).contains(&moves), "{seed}: {moves}");
     }
 }
@@ -119,13 +134,12 @@ fn a_supply_that_is_held_over_scans_is_named_with_how_far_it_moves() {
     for seed in 1..=10 {
         let (part, trace) = logged(seed);
         // 1 % of 77 Hz, of which one value in 20 scans shows a folded part.
-        let found = limits(&held_supply(trace, 77.0, 0.01, 20), &part);
-        let supply = found.iter().find(|l| l.kind == LimitKind::Supply).expect("named");
+        let supply = of_supply(&held_supply(trace, 77.0, 0.01, 20), &part);
         for figure in [(FigureName::Noise, Some(Channel::Rising)), (FigureName::Skew, None)] {
             assert!(supply.may_be_all.contains(&figure), "{seed}: {supply:?}");
         }
         // Two standard deviations of the ripple: 1.41 %.
-        let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
+        let moves = correlation_by(&supply);
         assert!((1.0..2.5).contains(&moves), "{seed}: {moves}");
     }
 }
@@ -133,15 +147,13 @@ fn a_supply_that_is_held_over_scans_is_named_with_how_far_it_moves() {
 #[test]
 fn ripple_that_slow_scans_fold_down_to_a_few_hertz_is_the_supplys() {
     for seed in 1..=10 {
-        let (part, _) = quiet(seed);
-        let hand = Hand { speed_deg_s: (60.0, 300.0), ..Hand::default() };
+        let (part, trace) = quiet(seed);
         // 202 Hz seen 200 times a second is 2 Hz.
-        let mut trace = rippling(hand.log(&part, seed), 202.0, 0.015);
+        let mut trace = rippling(trace, 202.0, 0.015);
         trace.columns.retain(|c| c.channel != Channel::Supply);
         trace.provenance.stated_supply_volts = Some(5.0);
-        let found = limits(&trace, &part);
-        let supply = found.iter().find(|l| l.kind == LimitKind::Supply).expect("named");
-        let moves = supply.moves.iter().find(|m| m.0 == FigureName::CorrelationWorst).expect("correlation").2;
+        let supply = of_supply(&trace, &part);
+        let moves = correlation_by(&supply);
         assert!((1.0..4.0).contains(&moves), "{seed}: {moves}");
     }
 }
