@@ -201,9 +201,9 @@ def standing(page):
 def write(out, page):
     """The page of the sections that there are."""
     missing = [f"`{name}`" for name, heading, *_ in STUDIES if heading not in page]
-    lacks = f"Not made for this version yet: {', '.join(missing)}.\n" if missing else ""
+    lacks = [f"Not made for this version yet: {', '.join(missing)}.\n"] if missing else []
     parts = [page[heading] for heading in [BOTH, *(s[1] for s in STUDIES)] if page.get(heading)]
-    out.write_text("\n".join([HEAD, lacks, *parts]).rstrip() + "\n", encoding="utf-8")
+    out.write_text("\n".join([HEAD, *lacks, *parts]).rstrip() + "\n", encoding="utf-8")
 
 
 def options():
