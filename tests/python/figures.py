@@ -15,6 +15,7 @@ import numpy as np
 import pyarrow.parquet as pq
 from scipy.ndimage import uniform_filter1d
 from scipy.optimize import linprog, minimize_scalar
+from scipy.signal import savgol_filter
 from scipy.stats import norm
 
 STEP = 0.1  # deg, grid
@@ -174,16 +175,19 @@ def minimax(x, y):
     return fit.fun
 
 
-def linearity(x, y, span, closed, opened):
-    """Independent, terminal and zero-based linearity, % of span. Ends: (angle, ratio) at rest on both stops."""
-    s = smooth(y)
+def linearity(x, y, closed, opened):
+    """Independent, terminal and zero-based linearity from stop to stop, % of span. Ends: (angle, ratio) at rest on both stops; the bins
+    between them by a parabola over 5 of them."""
+    inside = (x > closed[0]) & (x < opened[0])
+    x = np.r_[closed[0], x[inside], opened[0]]
+    s = np.r_[closed[1], savgol_filter(y, 5, 2)[inside], opened[1]]
     slope = (opened[1] - closed[1]) / (opened[0] - closed[0])
 
     def worst(k):
         return np.abs(s - (closed[1] + k * (x - closed[0]))).max()
 
     zero = minimize_scalar(worst, bracket=(slope * 0.98, slope * 1.02), tol=1e-12).fun
-    return [100 * v / span for v in (minimax(x, s), worst(slope), zero)]
+    return [100 * v / abs(opened[1] - closed[1]) for v in (minimax(x, s), worst(slope), zero)]
 
 
 def hysteresis(x, mean, gap, whole):
@@ -229,14 +233,13 @@ def figures(path, line=(-1.0, 1.0)):
         out["closed_volts", name], out["open_volts", name] = (5 * v for v in rest)
         out["span", name] = 5 * abs(rest[1] - rest[0])
         mean = average(x, up, down)
-        span = abs(mean[-1] - mean[0])
         whole, _ = play(x, up, down)
         # What is read at rest belongs half the play further on: it was reached from the other end.
         closed, opened = (places[0] + whole / 2, rest[0]), (places[1] - whole / 2, rest[1])
-        worst = without_scatter(lambda y: linearity(x, y, span, closed, opened), mean, sd)
+        worst = without_scatter(lambda y: linearity(x, y, closed, opened), mean, sd)
         # Where the grid begins is arbitrary: what half a bin changes is an uncertainty of this reading too.
-        there = linearity((x[1:] + x[:-1]) / 2, (mean[1:] + mean[:-1]) / 2, span, closed, opened)
-        moved = np.array(there) - linearity(x, mean, span, closed, opened)
+        there = linearity((x[1:] + x[:-1]) / 2, (mean[1:] + mean[:-1]) / 2, closed, opened)
+        moved = np.array(there) - linearity(x, mean, closed, opened)
         for kind, v, own in zip(("independent", "terminal", "zero_based"), worst[0], np.hypot(worst[1], moved)):
             out["linearity_" + kind, name] = (v, own)
         out["hysteresis", name] = without_scatter(lambda gap: hysteresis(x, mean, gap, whole), down - up, 2 * sd)

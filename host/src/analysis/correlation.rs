@@ -8,10 +8,12 @@
 //! converter channels and the supply, independent; the supply acts on the part of the residual that is `k` supplies; what the
 //! loom drops and the rig's inputs draw (see `uncertainty`).
 
+use super::budget::{Budget, Source};
 use super::curve::Curves;
 use super::dropout::{self, Wire};
-use super::linearity::{SMOOTHING_DEG, Smoother, over};
+use super::linearity::over;
 use super::prepared::Prepared;
+use super::smoothing::{SMOOTHING_DEG, Smoother};
 use super::uncertainty::{Calibration, bootstrap};
 use super::{Figure, PlotCurve};
 use super::{ends, statistics};
@@ -53,11 +55,11 @@ pub fn analyse(
     let scatter = statistics::mean(&error).unwrap_or(0.0);
     let swing = residual.swing();
     let m = residual.m;
-    let figure = |name, value: f64, uncertainty: f64, at_deg, what: &str| Figure {
+    let figure = |name, value: f64, budget: Budget, at_deg, what: &str| Figure {
         name,
         channel: None,
         value: 100.0 * value,
-        standard_uncertainty: 100.0 * uncertainty,
+        budget: budget.scaled(100.0),
         upper_bound: None,
         added: 0.0,
         at_deg,
@@ -72,7 +74,7 @@ pub fn analyse(
         figure(
             FigureName::CorrelationWorst,
             corrected.value,
-            corrected.scatter.hypot(at_rest(calibration, m, ratios)),
+            corrected.budget().and(&at_rest(calibration, m, ratios)),
             Some(curves.deg[place]),
             &format!(
                 "largest magnitude over both directions, smoothed over {SMOOTHING_DEG} deg, scatter's share taken off,"
@@ -81,7 +83,7 @@ pub fn analyse(
         figure(
             FigureName::CorrelationOffset,
             offset,
-            (scatter / bins.sqrt()).hypot(at_rest(calibration, m, mean_ratios)),
+            Budget::of(Source::Scatter, scatter / bins.sqrt()).and(&at_rest(calibration, m, mean_ratios)),
             None,
             "mean over the travel, both directions,",
         ),
@@ -89,11 +91,9 @@ pub fn analyse(
             FigureName::CorrelationSlope,
             fit.slope * travel,
             // Scatter alone; a bend of the residual is not scatter. σ of a slope from n even points: σ√12/(L√n).
-            (scatter * (12.0 / bins).sqrt()).hypot(fit.slope * prepared.angle_noise_deg).hypot(of_change(
-                calibration,
-                m,
-                swing,
-            )),
+            Budget::of(Source::Scatter, scatter * (12.0 / bins).sqrt())
+                .with(Source::Angle, fit.slope * prepared.angle_noise_deg)
+                .and(&of_change(calibration, m, swing)),
             None,
             "straight-line part from end to end, least squares over equal steps of travel,",
         ),
@@ -153,12 +153,16 @@ pub fn momentary(
     let late = if prepared.trace.provenance.rig.is_some() { 0.0 } else { UNKNOWN_SKEW_US / 3.0f64.sqrt() };
     let skew = if moved.is_finite() { moved * late / prepared.period_us.max(1.0) } else { 0.0 };
     let ratios = (f64::from(first[at]), f64::from(second[at]));
-    let uncertainty = (by_noise / GUARD).hypot(at_rest(calibration, m, ratios)).hypot(skew);
+    let budget = Budget::of(Source::Scatter, by_noise / GUARD).with(Source::Lag, skew).and(&at_rest(
+        calibration,
+        m,
+        ratios,
+    ));
     Some(Figure {
         name: FigureName::CorrelationMomentary,
         channel: None,
         value: 100.0 * value,
-        standard_uncertainty: 100.0 * uncertainty,
+        budget: budget.scaled(100.0),
         upper_bound: None,
         added: 0.0,
         at_deg: prepared.deg.get(at).map(|d| f64::from(*d)).filter(|d| d.is_finite()),
@@ -201,26 +205,26 @@ fn worst(smooth: &Smoother, joined: &[f64], n: usize) -> Option<(f64, usize)> {
 }
 
 /// Uncertainty of a residual at ratios (r₁, r₂).
-fn at_rest(c: &Calibration, m: f64, (r1, r2): (f64, f64)) -> f64 {
-    let lines = [(0, m, r1), (1, 1.0, r2)].map(|(line, factor, ratio)| {
+fn at_rest(c: &Calibration, m: f64, (r1, r2): (f64, f64)) -> Budget {
+    let mut out = Budget::of(Source::Supply, (r2 - m * r1) * c.supply)
+        .with(Source::Loom, wires(c, r2 - m * r1, 1.0 - r2 - m * (1.0 - r1)))
+        .with(Source::Loading, loading(c, m, (r1, r2)));
+    for (line, factor, ratio) in [(0, m, r1), (1, 1.0, r2)] {
         let l = c.line[line];
-        let step = l.resolution / 12.0f64.sqrt();
-        factor * (ratio * l.gain).hypot(l.offset.hypot(step) / c.supply_volts)
-    });
-    lines[0]
-        .hypot(lines[1])
-        .hypot((r2 - m * r1) * c.supply)
-        .hypot(wires(c, r2 - m * r1, 1.0 - r2 - m * (1.0 - r1)))
-        .hypot(loading(c, m, (r1, r2)))
+        out.add(Source::Gain, factor * ratio * l.gain);
+        out.add(Source::Offset, factor * l.offset / c.supply_volts);
+        out.add(Source::Steps, factor * l.resolution / 12.0f64.sqrt() / c.supply_volts);
+    }
+    out
 }
 
 /// Uncertainty of a change of the residual over which the lines change by (Δr₁, Δr₂).
-fn of_change(c: &Calibration, m: f64, (d1, d2): (f64, f64)) -> f64 {
-    (m * d1 * c.line[0].gain)
-        .hypot(d2 * c.line[1].gain)
-        .hypot((d2 - m * d1) * c.supply)
-        .hypot(wires(c, d2 - m * d1, d2 - m * d1))
-        .hypot(loading(c, m, (d1, d2)))
+fn of_change(c: &Calibration, m: f64, (d1, d2): (f64, f64)) -> Budget {
+    Budget::of(Source::Gain, m * d1 * c.line[0].gain)
+        .with(Source::Gain, d2 * c.line[1].gain)
+        .with(Source::Supply, (d2 - m * d1) * c.supply)
+        .with(Source::Loom, wires(c, d2 - m * d1, d2 - m * d1))
+        .with(Source::Loading, loading(c, m, (d1, d2)))
 }
 
 /// What a drop in the supply wire, and one in the return, that are not known do to the residual.

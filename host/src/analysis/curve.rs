@@ -1,7 +1,8 @@
 //! Both lines on a grid of angles: every stroke by itself, then up, down and averaged, with standard errors.
 //! It computes no figure.
 //!
-//! - A bin's value is the mean of its samples, moved to the bin's centre along the stroke's mean slope. Samples further than
+//! - A bin's value is the mean of its samples, moved to the bin's centre along the stroke's mean slope, and from there by what the
+//!   line's own slope and bend at that place differ from it. Samples further than
 //!   6 robust sd from the bin's median are left out. Bins that jump away and jump back within a stroke (a dropout) are left
 //!   out too; a change that stays is kept.
 //! - Within a stroke only samples at the furthest angle so far count: after a wiggle of the hand the play has to be taken up
@@ -31,10 +32,25 @@ const LONGEST_JUMP_DEG: f64 = 40.0;
 /// A lag longer than this is taken out scan by scan, seconds: with a speed averaged over a degree it would leave a trace of every
 /// hesitation. Engineering assumption.
 const LONG_LAG_S: f64 = 1e-3;
+/// Bins on either side that tell a line's own slope and bend at a place.
+const SHAPE_HALF: usize = 3;
+/// An angle whose noise is less than this share of a bin puts every scan into its bin by itself. Engineering assumption.
+const QUIET_ANGLE: f64 = 0.02;
+/// Most scans whose mean angle decides to which bin one belongs. Engineering assumption.
+const MOST_THAT_DECIDE: usize = 201;
 /// A stroke that begins within this of the end of travel begins at the stop, degrees.
 const AT_STOP_DEG: f64 = 0.25;
 /// Travel after a reversal that is left out, as a multiple of the play measured: a stroke's own play may exceed the median.
 const PLAY_TAKEN_UP: f64 = 1.5;
+
+/// Where the samples of a bin lie about its centre.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Place {
+    /// Mean distance from the centre, degrees; NaN without samples.
+    from_centre: f64,
+    /// Mean square of that distance, square degrees.
+    square: f64,
+}
 
 /// One stroke on the grid.
 #[derive(Clone, Debug)]
@@ -49,6 +65,10 @@ pub struct StrokeCurve {
     pub seconds: Vec<f64>,
     /// Ratios of supply per bin for both lines; NaN where nothing was measured. Empty for a line that was not recorded.
     pub ratio: [Vec<f64>; 2],
+    /// Slope along which samples were moved to their bin's centre, per line, ratio per degree.
+    slope: [f64; 2],
+    /// Where the samples lie that are left in each bin, per line.
+    place: [Vec<Place>; 2],
 }
 
 /// One line over all strokes, on the grid. NaN where nothing was measured.
@@ -156,7 +176,8 @@ impl Curves {
         if seconds.abs() > LONG_LAG_S {
             for (stroke, recorded) in self.strokes.iter_mut().zip(&self.recorded) {
                 if !stroke.ratio[line].is_empty() {
-                    let mut earlier = grid.bin_lagging(prepared, stroke.stroke, line, seconds);
+                    let (mut earlier, places) = grid.bin_lagging(prepared, stroke.stroke, line, seconds);
+                    stroke.place[line] = places;
                     // What follows a reversal stays left out.
                     let left_out = recorded.ratio[line].iter().zip(&recorded.counts);
                     earlier.iter_mut().zip(left_out).for_each(|(v, (r, n))| {
@@ -241,36 +262,18 @@ impl Curves {
         })
     }
 
-    /// Mean of the strokes of one direction and its standard error.
+    /// Mean of the strokes of one direction at the centres of the bins, and its standard error.
     fn average(&self, direction: Direction, line: usize) -> (Vec<f64>, Vec<f64>) {
         let strokes: Vec<&StrokeCurve> = self.of(direction).filter(|s| !s.ratio[line].is_empty()).collect();
+        let near = |k: usize| means(&strokes, |s| s.ratio[line][k]).0;
+        let shape = Shape::of(&(0..self.len()).map(near).collect::<Vec<_>>(), self.step_deg);
         let (mut value, mut variance) = (vec![f64::NAN; self.len()], vec![f64::NAN; self.len()]);
         let mut n = vec![0u32; self.len()];
         for k in 0..self.len() {
-            let (mut sum, mut squares) = (0.0, 0.0);
-            let mut pivot = f64::NAN;
-            for s in &strokes {
-                let y = s.ratio[line][k];
-                if y.is_finite() {
-                    if n[k] == 0 {
-                        pivot = y;
-                    }
-                    n[k] += 1;
-                    sum += y - pivot;
-                    squares += (y - pivot) * (y - pivot);
-                }
-            }
-            if n[k] > 0 {
-                let count = f64::from(n[k]);
-                value[k] = pivot + sum / count;
-                if n[k] > 1 {
-                    variance[k] = ((squares - sum * sum / count) / (count - 1.0)).max(0.0);
-                }
-            }
+            (value[k], variance[k], n[k]) = means(&strokes, |s| s.ratio[line][k] - shape.moved(s, line, k));
         }
         if n.iter().all(|n| *n < 2) {
-            let scatter = neighbour_variance(&value);
-            variance = vec![scatter; self.len()];
+            variance = vec![neighbour_variance(&value); self.len()];
         }
         let pooled = window_mean(&variance, self.bins_in(5.0) / 2);
         let error = (0..self.len())
@@ -341,7 +344,13 @@ impl Grid {
     }
 
     /// One line of a stroke against the angle that was `lag` seconds before each scan.
-    fn bin_lagging(&self, prepared: &Prepared<'_>, index: usize, line: usize, lag: f64) -> Vec<f64> {
+    fn bin_lagging(
+        &self,
+        prepared: &Prepared<'_>,
+        index: usize,
+        line: usize,
+        lag: f64,
+    ) -> (Vec<f64>, Vec<Place>) {
         let (time, deg) = (&prepared.trace.time_us, &prepared.deg);
         let earlier = |i: usize| {
             let at = time[i] as f64 - 1e6 * lag;
@@ -350,8 +359,8 @@ impl Grid {
             let part = if b > a { ((at - a) / (b - a)).clamp(0.0, 1.0) } else { 0.0 };
             f64::from(deg[after - 1]) * (1.0 - part) + f64::from(deg[after]) * part
         };
-        let [first, second] = self.bin_by(prepared, index, earlier).ratio;
-        if line == 0 { first } else { second }
+        let mut stroke = self.bin_by(prepared, index, earlier);
+        (std::mem::take(&mut stroke.ratio[line]), std::mem::take(&mut stroke.place[line]))
     }
 
     /// A stroke with the angle that `deg_of` gives each scan.
@@ -367,20 +376,25 @@ impl Grid {
             counts: vec![0; self.len],
             seconds: vec![f64::NAN; self.len],
             ratio: [empty(0), empty(1)],
+            slope: slopes,
+            place: [0, 1].map(|l| vec![Place::default(); empty(l).len()]),
         };
         let sign = if stroke.direction == Direction::Up { 1.0 } else { -1.0 };
-        let slack = prepared.angle_noise_deg.max(1e-4);
+        let deg: Vec<f64> = stroke.range.clone().map(deg_of).collect();
+        // By its own noise a scan would be chosen where it reads too far along: neighbours decide, and where it lies is its own.
+        let half = self.scans_that_decide(prepared) / 2;
+        let along = if half == 0 { deg.clone() } else { near_mean(&deg, half) };
+        let slack = (prepared.angle_noise_deg / (2.0 * half as f64 + 1.0).sqrt()).max(1e-4);
         let mut furthest = f64::NEG_INFINITY;
         let mut bin: Option<i64> = None;
         let mut samples: Vec<Sample> = Vec::with_capacity(64);
         let mut scratch = Vec::with_capacity(64);
-        for i in stroke.range.clone() {
-            let deg = deg_of(i);
-            if deg.is_nan() || sign * deg < furthest - slack {
+        for (i, (deg, along)) in stroke.range.clone().zip(deg.into_iter().zip(along)) {
+            if deg.is_nan() || sign * along < furthest - slack {
                 continue;
             }
-            furthest = furthest.max(sign * deg);
-            let k = (deg / self.step).round() as i64 - self.first;
+            furthest = furthest.max(sign * along);
+            let k = (along / self.step).round() as i64 - self.first;
             if bin != Some(k) {
                 // Noise may lead back into the bin before: what comes late is left out rather than kept twice.
                 if bin.is_none_or(|b| sign * (k - b) as f64 > 0.0) {
@@ -402,6 +416,15 @@ impl Grid {
         out
     }
 
+    /// Scans whose mean angle decides to which bin a scan belongs: as many as pass in one bin, or 1 where the angle has no noise.
+    fn scans_that_decide(&self, prepared: &Prepared<'_>) -> usize {
+        let between = prepared.speed_deg_s * prepared.period_us * 1e-6;
+        if prepared.angle_noise_deg < QUIET_ANGLE * self.step || between <= 0.0 {
+            return 1;
+        }
+        ((self.step / between) as usize).clamp(1, MOST_THAT_DECIDE)
+    }
+
     /// Writes one bin.
     fn close(
         &self,
@@ -420,33 +443,62 @@ impl Grid {
         out.seconds[k] = samples.iter().map(|s| s.seconds).sum::<f64>() / samples.len() as f64;
         for l in 0..2 {
             if !out.ratio[l].is_empty() {
-                out.ratio[l][k] = trimmed_mean(samples, l, slopes[l], centre, scratch);
+                (out.ratio[l][k], out.place[l][k]) = trimmed_mean(samples, l, slopes[l], centre, scratch);
             }
         }
     }
 }
 
-/// Mean at the centre of the bin without samples further than 6 robust sd from the median.
-fn trimmed_mean(samples: &[Sample], line: usize, slope: f64, centre: f64, scratch: &mut Vec<f64>) -> f64 {
+/// Mean at the centre of the bin without samples further than 6 robust sd from the median, and where those that are left lie.
+fn trimmed_mean(
+    samples: &[Sample],
+    line: usize,
+    slope: f64,
+    centre: f64,
+    scratch: &mut Vec<f64>,
+) -> (f64, Place) {
     let at_centre = |s: &Sample| s.ratio[line] - slope * (s.deg - centre);
     let every = samples.len().div_ceil(31);
     scratch.clear();
     scratch.extend(samples.iter().step_by(every).map(at_centre).filter(|v| v.is_finite()));
-    let Some(median) = statistics::median(scratch) else { return f64::NAN };
+    let Some(median) = statistics::median(scratch) else { return (f64::NAN, Place::default()) };
     for v in scratch.iter_mut() {
         *v = (*v - median).abs();
     }
     let spread = statistics::MAD_TO_SD * statistics::median(scratch).unwrap_or(0.0);
     // Few samples may agree by chance, or sit on one code: never cut tighter than 0.2 % of supply.
     let cut = (6.0 * spread).max(0.002);
-    let (mut sum, mut n) = (0.0, 0u32);
-    for v in samples.iter().map(at_centre) {
+    let (mut sum, mut n, mut place) = (0.0, 0u32, Place::default());
+    for s in samples {
+        let v = at_centre(s);
         if (v - median).abs() <= cut {
+            let from_centre = s.deg - centre;
             sum += v - median;
             n += 1;
+            place.from_centre += from_centre;
+            place.square += from_centre * from_centre;
         }
     }
-    median + sum / f64::from(n.max(1))
+    let n = f64::from(n.max(1));
+    (median + sum / n, Place { from_centre: place.from_centre / n, square: place.square / n })
+}
+
+/// Mean of the finite values of up to `half` neighbours on either side, as many on the one as on the other.
+fn near_mean(deg: &[f64], half: usize) -> Vec<f64> {
+    let pivot = deg.iter().copied().find(|d| d.is_finite()).unwrap_or(0.0);
+    let mut sums = Vec::with_capacity(deg.len() + 1);
+    sums.push((0.0, 0u32));
+    for d in deg {
+        let (sum, n) = sums[sums.len() - 1];
+        sums.push(if d.is_finite() { (sum + d - pivot, n + 1) } else { (sum, n) });
+    }
+    (0..deg.len())
+        .map(|k| {
+            let reach = half.min(k).min(deg.len() - 1 - k);
+            let (a, b) = (sums[k - reach], sums[k + reach + 1]);
+            if b.1 > a.1 { pivot + (b.0 - a.0) / f64::from(b.1 - a.1) } else { f64::NAN }
+        })
+        .collect()
 }
 
 /// Slope of a line over a stroke from the means of its first and last tenth, ratio per degree; 0 when it can't be had.
@@ -531,6 +583,58 @@ fn moved(y: &[f64], by: impl Fn(usize) -> f64) -> Vec<f64> {
         .collect()
 }
 
+/// Mean, variance and number of the finite values of some strokes; NaN without any, no variance with one.
+fn means(strokes: &[&StrokeCurve], value: impl Fn(&StrokeCurve) -> f64) -> (f64, f64, u32) {
+    let (mut sum, mut squares, mut n, mut pivot) = (0.0, 0.0, 0u32, f64::NAN);
+    for y in strokes.iter().map(|s| value(s)).filter(|y| y.is_finite()) {
+        if n == 0 {
+            pivot = y;
+        }
+        n += 1;
+        sum += y - pivot;
+        squares += (y - pivot) * (y - pivot);
+    }
+    let count = f64::from(n);
+    let variance = if n > 1 { ((squares - sum * sum / count) / (count - 1.0)).max(0.0) } else { f64::NAN };
+    (if n > 0 { pivot + sum / count } else { f64::NAN }, variance, n)
+}
+
+/// Slope and bend of a curve at each bin, from a parabola through the bins around it.
+struct Shape {
+    /// Ratio per degree; NaN where too few bins are near.
+    slope: Vec<f64>,
+    /// Ratio per square degree.
+    bend: Vec<f64>,
+}
+
+impl Shape {
+    fn of(y: &[f64], step: f64) -> Self {
+        let (mut slope, mut bend) = (vec![f64::NAN; y.len()], vec![f64::NAN; y.len()]);
+        for k in 0..y.len() {
+            let near = k.saturating_sub(SHAPE_HALF)..(k + SHAPE_HALF + 1).min(y.len());
+            if y[k].is_nan() {
+                continue;
+            }
+            let points: Vec<(f64, f64)> =
+                near.filter(|i| y[*i].is_finite()).map(|i| (i as f64 - k as f64, y[i] - y[k])).collect();
+            // A parabola through three points would follow their noise.
+            if let Some(fit) =
+                (points.len() > SHAPE_HALF).then(|| statistics::fit_parabola(&points)).flatten()
+            {
+                (slope[k], bend[k]) = (fit.slope / step, 2.0 * fit.bend / (step * step));
+            }
+        }
+        Self { slope, bend }
+    }
+
+    /// What is left to be taken off a bin of a stroke for its samples not lying at its centre.
+    fn moved(&self, stroke: &StrokeCurve, line: usize, k: usize) -> f64 {
+        let place = stroke.place[line][k];
+        let by = (self.slope[k] - stroke.slope[line]) * place.from_centre + 0.5 * self.bend[k] * place.square;
+        if by.is_finite() { by } else { 0.0 }
+    }
+}
+
 /// Centred mean of the finite values over 2·half + 1 bins; NaN where `y` itself is NaN only if nothing is near.
 pub fn window_mean(y: &[f64], half: usize) -> Vec<f64> {
     let (mut sum, mut n) = (0.0, 0u32);
@@ -557,11 +661,14 @@ pub fn window_mean(y: &[f64], half: usize) -> Vec<f64> {
         .collect()
 }
 
-/// Variance of a bin's mean from second differences of neighbouring bins.
+/// Variance of a bin's mean from fourth differences of neighbouring bins (1, −4, 6, −4, 1: 70 variances), to which a line's bend adds nothing.
 fn neighbour_variance(y: &[f64]) -> f64 {
-    let mut second: Vec<f64> =
-        y.windows(3).map(|w| w[2] - 2.0 * w[1] + w[0]).filter(|d| d.is_finite()).collect();
-    statistics::robust_sd(&mut second).map_or(0.0, |s| s * s / 6.0)
+    let mut fourth: Vec<f64> = y
+        .windows(5)
+        .map(|w| w[0] - 4.0 * w[1] + 6.0 * w[2] - 4.0 * w[3] + w[4])
+        .filter(|d| d.is_finite())
+        .collect();
+    statistics::robust_sd(&mut fourth).map_or(0.0, |s| s * s / 70.0)
 }
 
 /// Slope over the whole travel, both directions, ratio per degree.

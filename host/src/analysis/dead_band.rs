@@ -5,6 +5,7 @@
 //! behind it: that goes into the uncertainty. Hysteresis is reported by itself. (Dead band: ISA-51.1, from memory.)
 
 use super::Figure;
+use super::budget::{Budget, Source};
 use super::curve::Curves;
 use super::ends::{self, End, Stop};
 use super::prepared::Prepared;
@@ -41,15 +42,18 @@ pub fn analyse(
     // What the straight part itself scatters by (texture) the extrapolation may be off by as well.
     let (spread, widened) = statistics::widened_by_resemblance(&x, &y, &fit);
     let texture = spread * fit.residual_sd.hypot(fit.intercept_error * widened) / fit.slope.abs();
-    let rest =
-        stop.scatter.hypot(calibration.smoothed_step(line, curve.slope, curves.step_deg)) / fit.slope.abs();
+    let steps = calibration.smoothed_step(line, curve.slope, curves.step_deg) / fit.slope.abs();
     let hidden = if hinge < half_play { half_play / 3.0f64.sqrt() } else { 0.0 };
     let place = prepared.angle_noise_deg / 12.0f64.sqrt();
     Some(Figure {
         name,
         channel: Some(Channel::SENSORS[line]),
         value,
-        standard_uncertainty: texture.hypot(rest).hypot(hidden).hypot(place).hypot(bend),
+        budget: Budget::of(Source::Scatter, texture.hypot(stop.scatter / fit.slope.abs()))
+            .with(Source::Steps, steps)
+            .with(Source::Play, hidden)
+            .with(Source::Angle, place)
+            .with(Source::Algorithm, bend),
         upper_bound: None,
         added: 0.0,
         at_deg: Some(stop.deg),

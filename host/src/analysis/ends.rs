@@ -1,14 +1,15 @@
 //! Output at both stops at rest, and the span between them, as volts at a supply of 5 V: ratio × 5.
 //!
 //! Every rest between strokes counts as one visit; closed is reached from open and open from closed, so the first rest of a
-//! recording is left out when there are others. Uncertainty: scatter between visits; gains of line and supply; offset and
+//! recording is left out when there are others. What turned round without a rest is read where it turned (`turns`). Uncertainty: scatter between visits; gains of line and supply; offset and
 //! resolution of the line (both cancel in the span, but for resolution).
 
+use super::budget::{Budget, Source};
 use super::curve::Curves;
 use super::prepared::{AngleSource, Direction, Prepared};
 use super::statistics;
 use super::uncertainty::Calibration;
-use super::{Figure, NotTestable};
+use super::{Figure, NotTestable, turns};
 use crate::quantity::{Channel, Condition, FigureName};
 use crate::trace::ProcedureKind;
 use std::ops::Range;
@@ -19,6 +20,10 @@ const SUPPLY_V: f64 = 5.0;
 const NEAR_DEG: f64 = 0.4;
 /// A stroke that stays within this of where it ends has arrived, degrees: a plate that is pressed onto its stop gives way a little longer.
 const ARRIVED_DEG: f64 = 0.03;
+/// A single-precision angle of a few hundred degrees tells no less than this, degrees.
+const STILL_DEG: f64 = 2e-5;
+/// A part whose angle changes by less than this from the first to the last third of a rest stands, degrees. Engineering assumption.
+const STANDS_DEG: f64 = 0.003;
 /// A recording that ends further from the nominal stop than this share of the travel did not reach it.
 const CLOSED_SHARE: f64 = 0.06;
 /// Same at wide open, where parts differ more.
@@ -38,6 +43,8 @@ pub struct Stop {
     pub deg: f64,
     /// Visits; 0 when taken from the end of the curve.
     pub visits: u32,
+    /// Whether the part stood still there: where it turned round in one go, the value is that of the turn.
+    pub stood: bool,
 }
 
 /// Which stop.
@@ -95,6 +102,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
     let (low, high) = prepared.travel_deg?;
     let near = NEAR_DEG.max(4.0 * prepared.angle_noise_deg);
     let mut visits = Vec::new();
+    let mut stood = 0;
     let mut inner = 0.0;
     let count = prepared.strokes.len();
     // Where the recording was interrupted, only rests count at which the part arrived and from which it left.
@@ -119,6 +127,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
         };
         // A part creeps into its rest while the return spring unwinds what it has wound up: the first half is left to settle.
         let settled = from.midpoint(to);
+        let (settled, to) = still(prepared, settled..to);
         let every = ((to - settled) / 2000).max(1);
         let mut values: Vec<f64> = (settled..to)
             .step_by(every)
@@ -131,6 +140,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
             if let Some((mean, sd)) = clipped_mean(&mut values) {
                 let places: Vec<f64> =
                     (settled..to).step_by(every).map(|i| f64::from(prepared.deg[i])).collect();
+                stood += usize::from(stands(&places, prepared.angle_noise_deg));
                 visits.push((k, mean, statistics::mean(&places).unwrap_or(0.0)));
                 inner = sd / n.sqrt();
             }
@@ -146,10 +156,42 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
             let between = statistics::standard_deviation(&values).map_or(inner, |s| s.max(inner) / n.sqrt());
             let places: Vec<f64> = visits.iter().map(|v| v.2).collect();
             let deg = statistics::mean(&places).unwrap_or(0.0);
-            Some(Stop { ratio: mean, scatter: between, deg, visits: values.len() as u32 })
+            let visits = values.len() as u32;
+            // What turns without standing is read where it turned: a mean over the turn would lie inside of it.
+            let turn =
+                if 2 * stood >= values.len() { None } else { turns::turn(prepared, curves, line, end) };
+            Some(match turn {
+                Some(t) => Stop { ratio: t.ratio, scatter: t.error, deg: t.deg, visits, stood: false },
+                None => Stop { ratio: mean, scatter: between, deg, visits, stood: true },
+            })
         }
-        None => from_curve(curves, line, end),
+        None => turns::turn(prepared, curves, line, end).map(|t| Stop {
+            ratio: t.ratio,
+            scatter: t.error,
+            deg: t.deg,
+            visits: 0,
+            stood: false,
+        }),
     }
+}
+
+/// A rest without the scans at its ends that lie beyond the noise from its middle: the part had not come to it, or has left it.
+fn still(prepared: &Prepared<'_>, rest: Range<usize>) -> (usize, usize) {
+    let near = 4.0 * prepared.angle_scatter_deg + STILL_DEG;
+    let every = (rest.len() / 2000).max(1);
+    let mut places: Vec<f64> = rest.clone().step_by(every).map(|i| f64::from(prepared.deg[i])).collect();
+    let Some(middle) = statistics::median(&mut places) else { return (rest.start, rest.end) };
+    let moves = |i: &usize| (f64::from(prepared.deg[*i]) - middle).abs() > near;
+    let start = rest.start + rest.clone().take_while(moves).count();
+    (start.min(rest.end), rest.end - (start.min(rest.end)..rest.end).rev().take_while(moves).count())
+}
+
+/// Whether the angles of a rest are those of one place: its first third lies where its last does.
+fn stands(places: &[f64], noise_deg: f64) -> bool {
+    let third = places.len() / 3;
+    let mean = |p: &[f64]| statistics::mean(p).unwrap_or(f64::NAN);
+    let moved = mean(&places[places.len() - third..]) - mean(&places[..third]);
+    third > 0 && moved.abs() <= STANDS_DEG + 3.0 * noise_deg / (third as f64).sqrt()
 }
 
 /// How far a part that rests may be from where its stroke ends or begins, degrees.
@@ -173,21 +215,6 @@ fn arrival(prepared: &Prepared<'_>, stroke: &Range<usize>) -> usize {
     stroke.end - stays.count()
 }
 
-/// Without a rest: the curve's end in the direction that arrives there, uncertain by what it changes over half a degree.
-fn from_curve(curves: &Curves, line: usize, end: End) -> Option<Stop> {
-    let curve = curves.line[line].as_ref()?;
-    let arriving =
-        |a: &[f64], b: &[f64]| if a.iter().any(|v| v.is_finite()) { a.to_vec() } else { b.to_vec() };
-    let y = match end {
-        End::Closed => arriving(&curve.down, &curve.up),
-        End::Open => arriving(&curve.up, &curve.down),
-    };
-    let mut known = (0..y.len()).filter(|k| y[*k].is_finite());
-    let at = if end == End::Closed { known.next()? } else { known.next_back()? };
-    let scatter = curve.slope.abs() * curves.step_deg.max(0.5);
-    Some(Stop { ratio: y[at], scatter, deg: curves.deg[at], visits: 0 })
-}
-
 /// Mean and sd without values beyond 6 robust sd, at least 0.2 % of supply.
 fn clipped_mean(values: &mut [f64]) -> Option<(f64, f64)> {
     let median = statistics::median(values)?;
@@ -206,7 +233,7 @@ pub fn analyse(
     calibration: &Calibration,
 ) -> (Vec<Figure>, Vec<NotTestable>) {
     let (mut figures, mut missing) = (Vec::new(), Vec::new());
-    let mut stops = [None; 2];
+    let (mut stops, mut perhaps_short) = ([None; 2], 0.0f64);
     let (low, high) = prepared.travel_deg.unwrap_or_default();
     let ends = [(End::Closed, FigureName::ClosedVolts, low), (End::Open, FigureName::OpenVolts, high)];
     for (slot, (end, name, at)) in stops.iter_mut().zip(ends) {
@@ -223,22 +250,22 @@ pub fn analyse(
         // Rectangular: anywhere between there and the nominal stop.
         let slope = curves.line[line].as_ref().map_or(0.0, |c| c.slope.abs());
         let short = slope * perhaps_short_deg(prepared, travel_deg, end) / 3.0f64.sqrt();
-        if let Some(stop) = slot {
-            stop.scatter = stop.scatter.hypot(short);
-        }
-        let calibrated = slot.map_or(0.0, |s| calibration.ratio(line, s.ratio));
-        figures.extend(slot.map(|s| Figure {
-            at_deg: Some(s.deg),
-            ..volts(name, line, s.ratio, s.scatter.hypot(calibrated), definition(prepared, &s))
+        perhaps_short = perhaps_short.hypot(short);
+        figures.extend(slot.map(|s| {
+            let budget = Budget::of(Source::Scatter, s.scatter)
+                .with(Source::Stop, short)
+                .and(&calibration.ratio(line, s.ratio));
+            Figure { at_deg: Some(s.deg), ..volts(name, line, s.ratio, budget, definition(prepared, &s)) }
         }));
     }
     match stops {
         [Some(closed), Some(open)] => {
             let span = (open.ratio - closed.ratio).abs();
-            let known = calibration.difference(line, (closed.ratio, open.ratio));
-            let uncertainty = closed.scatter.hypot(open.scatter).hypot(known);
+            let budget = Budget::of(Source::Scatter, closed.scatter.hypot(open.scatter))
+                .with(Source::Stop, perhaps_short)
+                .and(&calibration.difference(line, (closed.ratio, open.ratio)));
             let text = "open minus closed at rest, magnitude".to_owned();
-            figures.push(volts(FigureName::Span, line, span, uncertainty, text));
+            figures.push(volts(FigureName::Span, line, span, budget, text));
         }
         _ => missing.push(NotTestable {
             what: format!("span {}", Channel::SENSORS[line]),
@@ -251,6 +278,7 @@ pub fn analyse(
 fn definition(prepared: &Prepared<'_>, stop: &Stop) -> String {
     let how = match stop.visits {
         0 => "end of the arriving stroke, no rest recorded,".to_owned(),
+        n if !stop.stood => format!("where it turned round in {n} visits, no rest recorded,"),
         n => format!("mean at rest over {n} visits"),
     };
     let first_line = prepared.angle_source == AngleSource::FirstLine;
@@ -258,12 +286,12 @@ fn definition(prepared: &Prepared<'_>, stop: &Stop) -> String {
     format!("{how} at the stop, ratio of supply x {SUPPLY_V} V{source}")
 }
 
-fn volts(name: FigureName, line: usize, ratio: f64, uncertainty: f64, definition: String) -> Figure {
+fn volts(name: FigureName, line: usize, ratio: f64, budget: Budget, definition: String) -> Figure {
     Figure {
         name,
         channel: Some(Channel::SENSORS[line]),
         value: SUPPLY_V * ratio,
-        standard_uncertainty: SUPPLY_V * uncertainty,
+        budget: budget.scaled(SUPPLY_V),
         upper_bound: None,
         added: 0.0,
         at_deg: None,

@@ -440,7 +440,7 @@ fn add_defects(
         trips = match (trips, report.figure) {
             (Some(mut a), Some(b)) => {
                 a.value += b.value;
-                a.standard_uncertainty = a.standard_uncertainty.hypot(b.standard_uncertainty);
+                a.budget = a.budget.and(&b.budget);
                 Some(a)
             }
             (a, b) => a.or(b),

@@ -9,6 +9,7 @@
 //! speeds show is taken out, else that of the rig's own input filter (curves); then the part's own delay is still in it.
 
 use super::Figure;
+use super::budget::{Budget, Source};
 use super::curve::{Curves, LineCurve};
 use super::linearity::over;
 use super::prepared::Direction;
@@ -50,7 +51,10 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         name: FigureName::Hysteresis,
         channel: Some(Channel::SENSORS[index]),
         value: shrunk(worst).abs(),
-        standard_uncertainty: scatter.hypot(timing).hypot(step).hypot(taken),
+        budget: Budget::of(Source::Scatter, scatter)
+            .with(Source::Lag, timing)
+            .with(Source::Steps, step)
+            .with(Source::Algorithm, taken),
         upper_bound: None,
         added: 0.0,
         at_deg: Some(worst.centre),

@@ -4,6 +4,7 @@
 //! phases; the mean over phases is the expected number of trips. For one stretch of length τ and N samples in a row that
 //! is clip((τ − (N − 1)·T)/T, 0, 1). Two counters: one that a good sample clears, and one that it takes down by one.
 
+use super::budget::{Budget, Source};
 use super::prepared::Prepared;
 use super::{Figure, NotTestable};
 use crate::quantity::{Condition, FigureName};
@@ -93,7 +94,7 @@ pub fn predict(prepared: &Prepared<'_>, sheet: &PartSheet) -> Report {
         name: FigureName::LimpTrips,
         channel: None,
         value: by_consecutive,
-        standard_uncertainty: variance.sqrt(),
+        budget: Budget::of(Source::Counts, variance.sqrt()),
         upper_bound: None,
         added: 0.0,
         at_deg: worst.and_then(|e| e.at_deg),

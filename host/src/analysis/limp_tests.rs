@@ -25,7 +25,7 @@ fn one_open_trips_with_the_probability_of_the_closed_form() {
         assert_eq!(report.events.len(), 1);
         // A phase step is 1/64 and a scan is 0.2 ms = 4 % of the period.
         assert!((report.by_consecutive - wanted).abs() < 0.06, "{length_ms}: {}", report.by_consecutive);
-        let u = report.figure.unwrap().standard_uncertainty;
+        let u = report.figure.unwrap().standard_uncertainty();
         assert!((u - (wanted * (1.0 - wanted)).sqrt()).abs() < 0.1, "{length_ms}: {u}");
     }
 }

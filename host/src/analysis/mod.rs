@@ -6,6 +6,7 @@
 //! - [`usable`]: a recording without what its interruption or the rig's supply touched. [`whole_strokes`]: strokes that were whole before it.
 //! - `supply`: what lines are divided by, scan by scan.
 //! - [`prepared`]: a trace as angle, ratios and strokes.
+//! - [`budget`]: an uncertainty, source by source.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
@@ -15,9 +16,11 @@
 //! - [`body`]: the same for a motor-driven throttle body.
 
 pub mod body;
+pub mod budget;
 pub mod causes;
 pub mod contact;
 pub mod correlation;
+pub mod course;
 pub mod curve;
 pub mod dead_band;
 pub mod dropout;
@@ -45,14 +48,18 @@ pub mod repeatability;
 pub mod rounds;
 pub mod self_closing;
 pub mod skew;
+pub mod smoothing;
 pub mod statistics;
 mod supply;
 #[cfg(test)]
 pub(crate) mod synthetic;
 pub mod topology;
+mod turns;
 pub mod uncertainty;
 pub mod usable;
 pub mod whole_strokes;
+
+use budget::Budget;
 
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::Topology;
@@ -66,8 +73,8 @@ pub struct Figure {
     pub channel: Option<Channel>,
     /// Its value in [`FigureName::unit`].
     pub value: f64,
-    /// Standard uncertainty (k = 1) in the same unit, ≥ 0. Rates: half the width of the 68 % interval.
-    pub standard_uncertainty: f64,
+    /// What its standard uncertainty is made of, in the same unit. Rates: half the width of the 68 % interval.
+    pub budget: Budget,
     /// For rates: exact 95 % one-sided upper bound; for others none.
     pub upper_bound: Option<f64>,
     /// By how much the recording itself (ripple of the supply, hum, steps of the logger) may have raised it at most, in the same unit, ≥ 0: the
@@ -82,9 +89,14 @@ pub struct Figure {
 }
 
 impl Figure {
+    /// Standard uncertainty (k = 1), ≥ 0.
+    pub fn standard_uncertainty(&self) -> f64 {
+        self.budget.total()
+    }
+
     /// Uncertainty (k = 1) that is stated beside the value: of the measurement, and of what the recording may have added.
     pub fn stated_uncertainty(&self) -> f64 {
-        self.standard_uncertainty.hypot(self.added)
+        self.standard_uncertainty().hypot(self.added)
     }
 }
 

@@ -1,7 +1,7 @@
 //! Stretches where a line runs backwards against the grip, beyond scatter.
 
 use super::curve::Curves;
-use super::linearity::Smoother;
+use super::smoothing::Smoother;
 
 /// Least retreat that counts, share of the span.
 const LEAST: f64 = 0.002;

@@ -8,6 +8,7 @@
 //! remains of them is in the uncertainty.
 
 use super::Figure;
+use super::budget::{Budget, Source};
 use super::prepared::Prepared;
 use super::statistics;
 use crate::quantity::{Channel, Condition, FigureName};
@@ -55,11 +56,11 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         name: FigureName::Noise,
         channel: Some(Channel::SENSORS[line]),
         value: noise,
-        standard_uncertainty: (noise / (2.0 * freedom).sqrt())
-            .hypot(steps)
-            .hypot(0.005 * noise)
-            .hypot(of_supply)
-            .hypot(of_both),
+        budget: Budget::of(Source::Scatter, noise / (2.0 * freedom).sqrt())
+            .with(Source::Steps, steps)
+            .with(Source::Algorithm, 0.005 * noise)
+            .with(Source::Supply, of_supply)
+            .with(Source::Recording, of_both),
         upper_bound: None,
         added: 0.0,
         at_deg: None,

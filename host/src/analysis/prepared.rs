@@ -100,6 +100,8 @@ pub struct Prepared<'a> {
     pub angle_turned: bool,
     /// Noise and resolution of the angle, degrees: within this it counts as at rest.
     pub angle_noise_deg: f64,
+    /// Noise of the angle alone, one standard deviation, degrees.
+    pub angle_scatter_deg: f64,
     /// Median speed of the strokes, degrees per second; 0 without strokes.
     pub speed_deg_s: f64,
     /// What the reader should know, as sentences.
@@ -117,7 +119,8 @@ impl<'a> Prepared<'a> {
             .map(|line| trace.channel(Channel::SENSORS[line]).map(|volts| supply.ratio_of(line, volts)));
         let mut angle_turned = false;
         let (deg, angle_source) = angle(trace, sheet, &ratio, &mut warnings, &mut angle_turned);
-        let angle_noise_deg = angle_noise(&deg);
+        let angle_scatter_deg = angle_scatter(&deg);
+        let angle_noise_deg = angle_scatter_deg.max(statistics::quantum(&deg));
         let mut prepared = Self {
             trace,
             deg,
@@ -135,6 +138,7 @@ impl<'a> Prepared<'a> {
             travel_deg: None,
             angle_turned,
             angle_noise_deg,
+            angle_scatter_deg,
             speed_deg_s: 0.0,
             warnings,
         };
@@ -287,8 +291,8 @@ fn foreign_angle<'a>(
     Cow::Borrowed(reference)
 }
 
-/// One standard deviation of the angle's noise, or its quantum where that is larger, degrees.
-fn angle_noise(deg: &[f32]) -> f64 {
+/// One standard deviation of the angle's noise from its second differences, degrees.
+fn angle_scatter(deg: &[f32]) -> f64 {
     let every = (deg.len() / 20_000).max(1);
     let mut second: Vec<f64> = deg
         .windows(3)
@@ -296,8 +300,7 @@ fn angle_noise(deg: &[f32]) -> f64 {
         .map(|w| f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0]))
         .filter(|d| d.is_finite())
         .collect();
-    let noise = statistics::robust_sd(&mut second).unwrap_or(0.0) / 6.0f64.sqrt();
-    noise.max(statistics::quantum(deg))
+    statistics::robust_sd(&mut second).unwrap_or(0.0) / 6.0f64.sqrt()
 }
 
 /// Strokes of all segments.

@@ -6,9 +6,10 @@
 //! made one stroke all the same: its pieces are laid together.
 
 use super::Figure;
+use super::budget::{Budget, Source};
 use super::curve::{Curves, StrokeCurve, window_mean};
-use super::linearity::SMOOTHING_DEG;
 use super::prepared::Direction;
+use super::smoothing::SMOOTHING_DEG;
 use super::statistics::{self, Resampler};
 use super::uncertainty::Calibration;
 use crate::quantity::{Channel, Condition, FigureName};
@@ -42,7 +43,7 @@ pub fn analyse(curves: &Curves, line: usize, calibration: &Calibration) -> Optio
         name: FigureName::Repeatability,
         channel: Some(Channel::SENSORS[line]),
         value: percent * value,
-        standard_uncertainty: percent * error.hypot(step),
+        budget: Budget::of(Source::Scatter, error).with(Source::Steps, step).scaled(percent),
         upper_bound: None,
         added: 0.0,
         at_deg: Some(at),

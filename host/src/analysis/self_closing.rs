@@ -21,6 +21,7 @@ mod tests;
 
 use self::margin::Margin;
 use self::releases::Releases;
+use super::budget::{Budget, Source};
 use super::{Detail, Figure, Finding, NotTestable, PartAnalysis};
 use crate::quantity::{Condition, FigureName, FindingKind};
 use crate::trace::{ProcedureKind, Trace};
@@ -96,18 +97,12 @@ const fn not_released(moved_by: ProcedureKind) -> &'static str {
     }
 }
 
-fn figure(
-    name: FigureName,
-    value: f64,
-    standard_uncertainty: f64,
-    at_deg: Option<f64>,
-    definition: String,
-) -> Figure {
+fn figure(name: FigureName, value: f64, uncertainty: f64, at_deg: Option<f64>, definition: String) -> Figure {
     Figure {
         name,
         channel: None,
         value,
-        standard_uncertainty,
+        budget: Budget::of(Source::Combined, uncertainty),
         upper_bound: None,
         added: 0.0,
         at_deg,

@@ -8,6 +8,7 @@
 //! testable from the recording. Slow drift is estimated beside it (see `lag`), so that it is not taken for time.
 
 use super::Figure;
+use super::budget::{Budget, Source};
 use super::curve::{Curves, LineCurve};
 use super::lag;
 use super::prepared::Prepared;
@@ -38,12 +39,15 @@ pub fn analyse(prepared: &Prepared<'_>, curves: &Curves, sheet: &PartSheet) -> R
     // Through the measured slopes, so that a common lag or a gain error does not show.
     let weights = lag::without_motion([first.slope, second.slope]);
     let by_speed = lag::by_speed(&curves.deg, &curves.recorded, curves.step_deg, weights, second.slope);
-    let (value, uncertainty, how) = match by_speed {
-        Some(lag::Lag { seconds, error }) => {
-            (seconds, error, "regression of the residual on speed; hysteresis and slow drift drop out")
-        }
+    let (value, budget, how) = match by_speed {
+        Some(lag::Lag { seconds, error }) => (
+            seconds,
+            Budget::of(Source::Scatter, error),
+            "regression of the residual on speed; hysteresis and slow drift drop out",
+        ),
         None => one_speed(prepared, curves, weights, [first, second])?,
     };
+    let uncertainty = budget.total();
     let largest = LARGEST_SHARE * 1e-3 * sheet.monitor.period_ms;
     if uncertainty > largest {
         return Err(format!(
@@ -58,7 +62,7 @@ pub fn analyse(prepared: &Prepared<'_>, curves: &Curves, sheet: &PartSheet) -> R
         name: FigureName::Skew,
         channel: None,
         value: 1e6 * value,
-        standard_uncertainty: 1e6 * uncertainty,
+        budget: budget.scaled(1e6),
         upper_bound: None,
         added: 0.0,
         at_deg: None,
@@ -73,7 +77,7 @@ fn one_speed(
     curves: &Curves,
     weights: [f64; 2],
     lines: [&LineCurve; 2],
-) -> Result<(f64, f64, &'static str), String> {
+) -> Result<(f64, Budget, &'static str), String> {
     let found = lag::by_direction(&curves.deg, &curves.recorded, weights).ok_or_else(|| {
         "it needs two strokes up and two down at least, or drift looks the same: record two full cycles, better strokes of two speeds"
             .to_owned()
@@ -83,5 +87,6 @@ fn one_speed(
     let scale = lines[1].slope * prepared.speed_deg_s;
     let how = "difference of up and down strokes at one speed; a difference of hysteresis between the lines looks the same and is in \
                the uncertainty";
-    Ok((-found.value / scale, (found.error / scale).abs().hypot(confusion), how))
+    let budget = Budget::of(Source::Scatter, found.error / scale).with(Source::Play, confusion);
+    Ok((-found.value / scale, budget, how))
 }

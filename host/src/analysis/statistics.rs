@@ -95,6 +95,62 @@ impl LineFit {
     }
 }
 
+/// A parabola a + b·x + c·x² with what is known of its value at 0.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ParabolaFit {
+    /// Value at x = 0.
+    pub value: f64,
+    /// Slope at x = 0.
+    pub slope: f64,
+    /// Half of the second derivative.
+    pub bend: f64,
+    /// Standard error of the value at 0 from the residuals, n − 3 degrees of freedom; 0 with 3 points.
+    pub value_error: f64,
+    /// Weight of a point at x = 0 in its own fit.
+    pub leverage: f64,
+}
+
+/// Least squares by a parabola through points near x = 0. None with fewer than 3 points or three x that do not differ.
+pub fn fit_parabola(points: &[(f64, f64)]) -> Option<ParabolaFit> {
+    let n = points.len();
+    if n < 3 {
+        return None;
+    }
+    let reach = points.iter().fold(0.0f64, |a, p| a.max(p.0.abs()));
+    if reach <= 0.0 {
+        return None;
+    }
+    // Gram-Schmidt on 1, x, x² over these points: stable where a normal matrix is not.
+    let count = n as f64;
+    let x: Vec<f64> = points.iter().map(|p| p.0 / reach).collect();
+    let middle = x.iter().sum::<f64>() / count;
+    let first: Vec<f64> = x.iter().map(|x| x - middle).collect();
+    let s1: f64 = first.iter().map(|v| v * v).sum();
+    let (mean_square, along) = (
+        x.iter().map(|x| x * x).sum::<f64>() / count,
+        x.iter().zip(&first).map(|(x, v)| x * x * v).sum::<f64>() / s1,
+    );
+    let second: Vec<f64> = x.iter().zip(&first).map(|(x, v)| x * x - mean_square - along * v).collect();
+    let s2: f64 = second.iter().map(|v| v * v).sum();
+    if s1.is_nan() || s1 < 1e-12 || s2 < 1e-12 {
+        return None;
+    }
+    let mean_y = points.iter().map(|p| p.1).sum::<f64>() / count;
+    let b1 = points.iter().zip(&first).map(|(p, v)| (p.1 - mean_y) * v).sum::<f64>() / s1;
+    let b2 = points.iter().zip(&second).map(|(p, v)| (p.1 - mean_y) * v).sum::<f64>() / s2;
+    let (at1, at2) = (-middle, -mean_square + along * middle);
+    let squares: f64 = (0..n).map(|i| (points[i].1 - mean_y - b1 * first[i] - b2 * second[i]).powi(2)).sum();
+    let leverage = 1.0 / count + at1 * at1 / s1 + at2 * at2 / s2;
+    let residual = if n > 3 { squares / (count - 3.0) } else { 0.0 };
+    Some(ParabolaFit {
+        value: mean_y + b1 * at1 + b2 * at2,
+        slope: (b1 - along * b2) / reach,
+        bend: b2 / (reach * reach),
+        value_error: (residual * leverage).sqrt(),
+        leverage,
+    })
+}
+
 /// Ordinary least squares through the points where both are finite (GUM H.3). None with fewer than 3 points or one x.
 pub fn fit_line(x: &[f64], y: &[f64]) -> Option<LineFit> {
     let points = || x.iter().zip(y).filter(|(a, b)| a.is_finite() && b.is_finite());

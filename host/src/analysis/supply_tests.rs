@@ -32,7 +32,7 @@ fn noises(trace: &Trace, part: &Synthetic) -> [(f64, f64); 2] {
     let prepared = Prepared::new(trace, &part.sheet());
     [0, 1].map(|line| {
         let f = noise::analyse(&prepared, line).expect("measured");
-        (f.value, f.standard_uncertainty)
+        (f.value, f.standard_uncertainty())
     })
 }
 

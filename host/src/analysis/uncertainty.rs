@@ -12,6 +12,7 @@
 //!   what a load step measured, else [`UNKNOWN_SOURCE_OHM`].
 //! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
 
+use super::budget::{Budget, Source};
 use super::prepared::{Prepared, SupplySource};
 use super::statistics::{self, Resampler};
 use super::{leads, line, supply};
@@ -100,28 +101,29 @@ impl Calibration {
     }
 
     /// Standard uncertainty of a ratio of a line at rest.
-    pub fn ratio(&self, line: usize, ratio: f64) -> f64 {
+    pub fn ratio(&self, line: usize, ratio: f64) -> Budget {
         let c = self.line[line];
-        let step = c.resolution / 12.0f64.sqrt();
-        let wires = (ratio * self.wire[0]).hypot((1.0 - ratio) * self.wire[1]);
-        (ratio * c.gain)
-            .hypot(ratio * self.supply)
-            .hypot(c.offset.hypot(step).hypot(wires) / self.supply_volts)
-            .hypot(self.most_loaded(line, ratio) / 3.0f64.sqrt())
+        let volts = self.supply_volts;
+        Budget::of(Source::Gain, ratio * c.gain)
+            .with(Source::Supply, ratio * self.supply)
+            .with(Source::Offset, c.offset / volts)
+            .with(Source::Steps, c.resolution / 12.0f64.sqrt() / volts)
+            .with(Source::Loom, ratio * self.wire[0] / volts)
+            .with(Source::Loom, (1.0 - ratio) * self.wire[1] / volts)
+            .with(Source::Loading, self.most_loaded(line, ratio) / 3.0f64.sqrt())
     }
 
     /// Standard uncertainty of the difference of two ratios of one line: offsets cancel. A track is drawn down where its source
     /// is large and not where it is small, so there the larger ratio counts whole.
-    pub fn difference(&self, line: usize, (a, b): (f64, f64)) -> f64 {
+    pub fn difference(&self, line: usize, (a, b): (f64, f64)) -> Budget {
         let difference = (a - b).abs();
         let c = self.line[line];
-        let step = c.resolution / 6.0f64.sqrt() / self.supply_volts;
-        let wires = difference * self.wire[0].hypot(self.wire[1]) / self.supply_volts;
-        (difference * c.gain)
-            .hypot(difference * self.supply)
-            .hypot(step)
-            .hypot(wires)
-            .hypot(self.most_loaded(line, if self.track { a.max(b) } else { difference }) / 3.0f64.sqrt())
+        let most = self.most_loaded(line, if self.track { a.max(b) } else { difference });
+        Budget::of(Source::Gain, difference * c.gain)
+            .with(Source::Supply, difference * self.supply)
+            .with(Source::Steps, c.resolution / 6.0f64.sqrt() / self.supply_volts)
+            .with(Source::Loom, difference * self.wire[0].hypot(self.wire[1]) / self.supply_volts)
+            .with(Source::Loading, most / 3.0f64.sqrt())
     }
 
     /// The most by which the rig's input draws a line at a ratio down, ratio.
@@ -185,8 +187,17 @@ fn channel(prepared: &Prepared<'_>, channel: Channel) -> ChannelUncertainty {
 pub struct Corrected {
     /// Value less its bias, ≥ 0.
     pub value: f64,
-    /// Standard uncertainty of scatter and bias.
+    /// Standard uncertainty of scatter.
     pub scatter: f64,
+    /// The bias that was taken off: it is itself known from a noisy curve only.
+    pub bias: f64,
+}
+
+impl Corrected {
+    /// Scatter, and the algorithm's bias.
+    pub fn budget(&self) -> Budget {
+        Budget::of(Source::Scatter, self.scatter).with(Source::Algorithm, self.bias)
+    }
 }
 
 /// Computes N figures ≥ 0 of a curve, and what its standard errors do to them. None when `figures` gives none.
@@ -196,21 +207,41 @@ pub fn bootstrap<const N: usize>(
     seed: u64,
     figures: impl Fn(&[f64]) -> Option<[f64; N]>,
 ) -> Option<[Corrected; N]> {
-    let plain = figures(curve)?;
+    bootstrap_about(curve, curve, error, seed, figures)
+}
+
+/// Same, with fresh noise about another curve, a smoother one: what is noise in the curve itself is not taken for its shape.
+///
+/// Noise comes in pairs of opposite sign (antithetic variates: Hammersley, Morton, Proc. Camb. Phil. Soc. 52, 1956, 449), so that what a figure
+/// follows of it in proportion cancels in the mean and leaves the bias alone.
+pub fn bootstrap_about<const N: usize>(
+    curve: &[f64],
+    about: &[f64],
+    error: &[f64],
+    seed: u64,
+    figures: impl Fn(&[f64]) -> Option<[f64; N]>,
+) -> Option<[Corrected; N]> {
+    let (plain, without) = (figures(curve)?, figures(about)?);
     let mut random = Resampler::new(seed);
-    let mut noisy = curve.to_vec();
+    let mut noisy = about.to_vec();
+    let mut noise = vec![0.0; about.len()];
     let mut repeats: Vec<[f64; N]> = Vec::with_capacity(REPEATS);
-    for _ in 0..REPEATS {
-        for (k, v) in noisy.iter_mut().enumerate() {
-            *v = curve[k] + if error[k].is_finite() { error[k] * random.normal() } else { 0.0 };
+    for _ in 0..REPEATS / 2 {
+        for (v, error) in noise.iter_mut().zip(error) {
+            *v = if error.is_finite() { error * random.normal() } else { 0.0 };
         }
-        repeats.extend(figures(&noisy));
+        for sign in [1.0, -1.0] {
+            for ((out, about), noise) in noisy.iter_mut().zip(about).zip(&noise) {
+                *out = about + sign * noise;
+            }
+            repeats.extend(figures(&noisy));
+        }
     }
     Some(std::array::from_fn(|i| {
         let values: Vec<f64> = repeats.iter().map(|r| r[i]).collect();
-        let bias = statistics::mean(&values).map_or(0.0, |m| m - plain[i]);
+        let bias = statistics::mean(&values).map_or(0.0, |m| m - without[i]);
         let spread = statistics::standard_deviation(&values).unwrap_or(0.0);
-        Corrected { value: (plain[i] - bias).max(0.0), scatter: spread.hypot(bias) }
+        Corrected { value: (plain[i] - bias).max(0.0), scatter: spread, bias }
     }))
 }
 
@@ -275,12 +306,12 @@ mod tests {
         let plain = worst(&curve).unwrap()[0];
         let [corrected] = bootstrap(&curve, &[0.01; 100], 1, worst).unwrap();
         assert!(plain > 1.015 && corrected.value < plain - 0.005, "{plain} {corrected:?}");
-        assert!((corrected.value - 1.0).abs() < 2.0 * corrected.scatter, "{corrected:?}");
+        assert!((corrected.value - 1.0).abs() < 2.0 * corrected.budget().total(), "{corrected:?}");
     }
 
     #[test]
     fn without_scatter_the_bootstrap_changes_nothing() {
         let [corrected] = bootstrap(&[1.0, 2.0], &[0.0, f64::NAN], 1, |y| Some([y[1]])).unwrap();
-        assert_eq!(corrected, Corrected { value: 2.0, scatter: 0.0 });
+        assert_eq!(corrected, Corrected { value: 2.0, scatter: 0.0, bias: 0.0 });
     }
 }

@@ -1,6 +1,7 @@
 //! An invented analysis becomes a document, the document keeps the schema, and old documents stay readable.
 
 use super::*;
+use crate::analysis::budget::{Budget, Source};
 use crate::analysis::{DetectionLimit, Figure, Finding, NotTestable};
 use crate::outcome::{OutcomeError, SCHEMA};
 use crate::quantity::{Bridge, Condition, FindingKind, Heading, PartKind, Region};
@@ -62,7 +63,7 @@ fn invented_figure(name: FigureName, channel: Option<Channel>, value: f64, u: f6
         name,
         channel,
         value,
-        standard_uncertainty: u,
+        budget: Budget::of(Source::Scatter, u),
         upper_bound: (name == FigureName::DropoutRate).then_some(12.0),
         added: 0.0,
         at_deg: Some(7.5),

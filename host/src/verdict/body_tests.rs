@@ -1,6 +1,7 @@
 //! The rules by which a throttle body is judged, on invented analyses.
 
 use super::*;
+use crate::analysis::budget::{Budget, Source};
 use crate::analysis::{Finding, NotTestable};
 use crate::quantity::{Bridge, Channel, Condition, FindingKind, Heading, PartKind, Region};
 use crate::sheet::shipped;
@@ -59,7 +60,7 @@ fn healthy() -> PartAnalysis {
                 name,
                 channel,
                 value,
-                standard_uncertainty: value.abs() * 1e-3,
+                budget: Budget::of(Source::Combined, value.abs() * 1e-3),
                 upper_bound: is_rate(name).then_some(15.0),
                 added: 0.0,
                 at_deg: None,
@@ -79,7 +80,7 @@ fn low_opening() -> Condition {
 fn set(analysis: &mut PartAnalysis, name: FigureName, condition: Condition, value: f64, u: f64) {
     let found = analysis.figures.iter_mut().find(|f| f.name == name && f.condition == condition);
     let found = found.expect("the figure is there");
-    (found.value, found.standard_uncertainty) = (value, u);
+    (found.value, found.budget) = (value, Budget::of(Source::Combined, u));
 }
 
 fn finding(kind: FindingKind, confidence: f64) -> Finding {

@@ -242,7 +242,7 @@ fn slow_drift_is_not_taken_for_time() {
             let Some(skew) = skew else { continue };
             assert_ne!(skew.verdict, Some(Verdict::Outside), "{seed}: {:?}", skew.figure);
             assert!(
-                skew.figure.value.abs() < 4.0 * skew.figure.standard_uncertainty,
+                skew.figure.value.abs() < 4.0 * skew.figure.standard_uncertainty(),
                 "{seed}: {:?}",
                 skew.figure
             );

@@ -298,7 +298,7 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
 
 /// A value against its limit. What the recording may have added to it can't make it too high, and does not keep it from being low enough.
 fn conformity_of(figure: &Figure, limit: &Limit) -> Conformity {
-    let found = conformity(figure.value, figure.standard_uncertainty, limit.min, limit.max);
+    let found = conformity(figure.value, figure.standard_uncertainty(), limit.min, limit.max);
     if found.verdict == Verdict::Within {
         return found;
     }
@@ -329,7 +329,7 @@ fn not_tried(analysis: &PartAnalysis, scope: Scope) -> Option<String> {
 
 /// Whether a value is below 0 beyond its uncertainty although the figure can't be negative.
 fn can_not_be(figure: &Figure) -> bool {
-    let allowed = GUARD_FACTOR * figure.standard_uncertainty.max(0.0);
+    let allowed = GUARD_FACTOR * figure.standard_uncertainty().max(0.0);
     figure.name.sign() == Sign::NeverNegative && figure.value + allowed < 0.0
 }
 
@@ -358,7 +358,7 @@ fn judge_no_event(figure: &Figure, limit: &Limit, cycles: u32) -> (Verdict, Opti
 
 /// A rate with a maximum above 0: the upper bound must keep it, the value less its guard band must break it.
 fn judge_rate(figure: &Figure, limit: &Limit, cycles: u32) -> (Verdict, Option<String>) {
-    let (value, u) = (figure.value, figure.standard_uncertainty);
+    let (value, u) = (figure.value, figure.standard_uncertainty());
     let Some(max) = limit.max else {
         return (Verdict::Undecided, Some("a rate needs a `max` in the sheet".to_owned()));
     };

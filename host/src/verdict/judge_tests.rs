@@ -1,6 +1,7 @@
 //! The rules by which a part is judged, on invented analyses.
 
 use super::*;
+use crate::analysis::budget::{Budget, Source};
 use crate::analysis::grip::DIRECTION_OF_TRAVEL;
 use crate::analysis::{Finding, NotTestable};
 use crate::quantity::{Channel, Condition, FindingKind, PartKind};
@@ -18,7 +19,7 @@ fn figure(name: FigureName, channel: Option<Channel>, value: f64, u: f64) -> Fig
         name,
         channel,
         value,
-        standard_uncertainty: u,
+        budget: Budget::of(Source::Scatter, u),
         upper_bound: is_rate(name).then_some(15.0),
         added: 0.0,
         at_deg: None,
@@ -51,7 +52,7 @@ fn healthy() -> PartAnalysis {
 #[track_caller]
 fn set(analysis: &mut PartAnalysis, name: FigureName, value: f64, u: f64) {
     let found = analysis.figures.iter_mut().find(|f| f.name == name).expect("the figure is there");
-    (found.value, found.standard_uncertainty) = (value, u);
+    (found.value, found.budget) = (value, Budget::of(Source::Scatter, u));
 }
 
 #[track_caller]
@@ -422,7 +423,7 @@ proptest! {
     ) {
         let mut analysis = healthy();
         for (figure, (value, u, upper)) in analysis.figures.iter_mut().zip(values) {
-            (figure.value, figure.standard_uncertainty, figure.upper_bound) = (value, u, upper);
+            (figure.value, figure.budget, figure.upper_bound) = (value, Budget::of(Source::Scatter, u), upper);
         }
         analysis.findings.push(finding(FindingKind::NoisyTrack, confidence));
         analysis.gap_regions = gaps;

@@ -134,7 +134,7 @@ fn add_events(out: &mut PartAnalysis, sweep: &Trace, others: &[&Trace], sheet: &
             (out.figures.iter_mut().find(|f| f.name == FigureName::LimpTrips), trips)
         {
             all.value += more.value;
-            all.standard_uncertainty = all.standard_uncertainty.hypot(more.standard_uncertainty);
+            all.budget = all.budget.clone().and(&more.budget);
         }
         for event in &report.findings {
             let procedure = trace.provenance.procedure.name().replace('_', " ");

@@ -10,6 +10,7 @@
 //!
 //! Linearity is independent: the exact minimax line (`analysis/line.rs`), % of the line's span from stop to stop.
 
+use super::super::budget::{Budget, Source};
 use super::estimate::Estimate;
 use super::measured::Recordings;
 use super::motor::RAD;
@@ -206,7 +207,7 @@ pub fn linearity(rotor: Option<&AgainstRotor>, travel_deg: f64) -> (Vec<Figure>,
             name: FigureName::LinearityIndependent,
             channel: Some(channel),
             value: percent * worst.value,
-            standard_uncertainty: percent * worst.uncertainty,
+            budget: Budget::of(Source::Combined, percent * worst.uncertainty),
             upper_bound: None,
             added: 0.0,
             at_deg: Some(at),

@@ -1,5 +1,6 @@
 //! What was measured, as figures with their definitions, and what could not be had and why. It computes nothing new.
 
+use super::super::budget::{Budget, Source};
 use super::estimate::Estimate;
 use super::lash::NoLash;
 use super::latency::{self, Latencies};
@@ -31,7 +32,7 @@ impl Told {
             name,
             channel: None,
             value: e.value,
-            standard_uncertainty: e.uncertainty,
+            budget: Budget::of(Source::Combined, e.uncertainty),
             upper_bound: None,
             added: 0.0,
             at_deg: None,

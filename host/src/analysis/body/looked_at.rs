@@ -2,6 +2,7 @@
 //!
 //! A limit of depth holds for the part of the travel that the strokes of this recording covered, and for the flank that they load.
 
+use super::super::budget::{Budget, Source};
 use super::measured::Measured;
 use super::population::Population;
 use super::traces::BodyTraces;
@@ -67,7 +68,9 @@ pub fn largest_of_findings(out: &mut PartAnalysis) {
     if let Some(figure) = out.figures.iter_mut().find(|f| f.name == FigureName::LostMotion && f.value < depth)
     {
         figure.value = depth;
-        figure.standard_uncertainty = figure.standard_uncertainty.max(uncertainty);
+        if uncertainty > figure.standard_uncertainty() {
+            figure.budget = Budget::of(Source::Combined, uncertainty);
+        }
         figure.at_deg = at;
     }
 }

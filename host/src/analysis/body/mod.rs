@@ -117,7 +117,7 @@ fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Popula
     out.not_looked_at = looked_at::missed(&traces, &measured, &out);
     out.gap_regions.extend(gap_regions(&traces, sheet));
     say_what_is_missing(&traces, &recordings, &measured, &mut out);
-    out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty.is_finite());
+    out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty().is_finite());
     let place = |name: FigureName| FigureName::ALL.iter().position(|n| *n == name);
     out.figures.sort_by_key(|f| {
         let line = f.channel.and_then(|c| Channel::SENSORS.iter().position(|s| *s == c));

@@ -71,20 +71,20 @@ fn figure(a: &PartAnalysis, name: FigureName) -> Option<&Figure> {
 
 /// Surely beyond a bound, as a verdict sees it: by more than 1.65 standard uncertainties (ISO 14253-1).
 fn surely_above(f: &Figure, bound: f64) -> bool {
-    f.value - 1.65 * f.standard_uncertainty > bound
+    f.value - 1.65 * f.standard_uncertainty() > bound
 }
 
 #[track_caller]
 fn covers(s: &Seen, name: FigureName, truth: f64) {
     if let Some(f) = figure(&s.analysis, name) {
-        let z = (f.value - truth) / f.standard_uncertainty;
+        let z = (f.value - truth) / f.standard_uncertainty();
         assert!(
             z.abs() < 3.0,
             "seed {}: {} {} ± {} for {truth}",
             s.seed,
             f.name.name(),
             f.value,
-            f.standard_uncertainty
+            f.standard_uncertainty()
         );
     }
 }
@@ -111,7 +111,7 @@ fn check_sound(all: &[Seen], but: &[FindingKind]) {
             assert!(!beyond(name, bound), "seed {}: {:?}", s.seed, figure(&s.analysis, name));
         }
         let margin = figure(&s.analysis, FigureName::ReturnMargin).expect("a plate that returns has one");
-        assert!(margin.value + 1.65 * margin.standard_uncertainty > 5.0, "seed {}: {margin:?}", s.seed);
+        assert!(margin.value + 1.65 * margin.standard_uncertainty() > 5.0, "seed {}: {margin:?}", s.seed);
         covers(s, FigureName::Lash, s.plant.lash_deg());
         covers(s, FigureName::PreloadMain, s.plant.tph);
         covers(s, FigureName::PreloadDefault, s.plant.tpl);
@@ -269,7 +269,7 @@ fn a_supply_that_dips_with_the_motors_current_moves_no_figure() {
             let same = same.expect("the same figure");
             let off = (f.value - same.value).abs();
             assert!(
-                off < 2.0 * f.standard_uncertainty,
+                off < 2.0 * f.standard_uncertainty(),
                 "seed {}: {off} us off, {}",
                 s.seed,
                 f.condition.words()

@@ -78,7 +78,7 @@ fn no_scan_beyond_the_correlation_limit_is_without_a_figure() {
         let momentary = |trace: &Trace| {
             let all = grip::analyse(grip::GripTraces { sweep: trace, leads: None, flex: None }, &sheet);
             let f = all.figures.iter().find(|f| f.name == FigureName::CorrelationMomentary).unwrap();
-            (f.value, f.value + 1.645 * f.standard_uncertainty)
+            (f.value, f.value + 1.645 * f.standard_uncertainty())
         };
         let before = momentary(&clean);
         assert!(before.1 < 2.5, "{before:?}");

@@ -1,5 +1,6 @@
 //! Events into findings and a rate.
 
+use super::super::budget::{Budget, Source};
 use super::{Event, Report, Wire};
 use crate::analysis::prepared::Prepared;
 use crate::analysis::{Detail, Figure, Finding, statistics};
@@ -25,7 +26,7 @@ pub fn rate(reports: &[&Report]) -> Option<Figure> {
         name: FigureName::DropoutRate,
         channel: None,
         value: count as f64 / minutes,
-        standard_uncertainty: half_width / minutes,
+        budget: Budget::of(Source::Counts, half_width / minutes),
         upper_bound: Some(statistics::poisson_upper(all, 0.95) / minutes),
         added: 0.0,
         at_deg: events()

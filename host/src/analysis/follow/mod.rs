@@ -9,6 +9,7 @@ pub mod lag;
 pub mod latency;
 pub mod plots;
 
+use super::budget::{Budget, Source};
 use super::grip::{GripTraces, analyse as analyse_lines};
 use super::limp;
 use super::prepared::Prepared;
@@ -91,7 +92,7 @@ pub fn analyse(traces: PairTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
             out.not_testable.extend(of_the_course.map(|f| missing(f, &why)));
         }
     }
-    out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty.is_finite());
+    out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty().is_finite());
     let place = |name: FigureName| FigureName::ALL.iter().position(|n| *n == name);
     out.figures.sort_by(|a, b| {
         let speed = |f: &Figure| f.condition.speed_deg_s.unwrap_or(0.0);
@@ -177,7 +178,7 @@ fn figure(name: FigureName, value: f64, u: f64, condition: Condition, definition
         name,
         channel: None,
         value,
-        standard_uncertainty: u,
+        budget: Budget::of(Source::Combined, u),
         upper_bound: None,
         added: 0.0,
         at_deg: None,

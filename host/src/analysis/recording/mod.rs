@@ -17,6 +17,7 @@ mod part;
 mod steps;
 mod supply;
 
+use super::budget::Source;
 use super::curve::Curves;
 use super::prepared::Prepared;
 use super::{Figure, Finding, NotTestable, PartAnalysis};
@@ -186,7 +187,7 @@ pub fn apply(limits: &[RecordingLimit], out: &mut PartAnalysis) {
         }
         for (name, channel, by) in &limit.moves {
             for f in out.figures.iter_mut().filter(|f| (f.name, f.channel) == (*name, *channel)) {
-                f.standard_uncertainty = f.standard_uncertainty.hypot(f.value.abs().min(*by));
+                f.budget.add(Source::Recording, f.value.abs().min(*by));
             }
         }
         for f in out.figures.iter_mut().filter(|f| limit.may_be_all.contains(&(f.name, f.channel))) {
@@ -214,7 +215,7 @@ fn widen(figure: &mut Figure, variance: f64) {
     if matches!(figure.name, FigureName::Noise | FigureName::Repeatability) {
         figure.added = figure.added.hypot(by).min(figure.value.abs());
     } else {
-        figure.standard_uncertainty = figure.standard_uncertainty.hypot(by);
+        figure.budget.add(Source::Recording, by);
     }
 }
 

@@ -7,6 +7,7 @@ use super::super::{Ending, Failure, Surroundings, date, key};
 use super::asked::of_log;
 use super::course::hole_words;
 use super::running::Running;
+use crate::analysis::budget::{Budget, Source};
 use crate::analysis::statistics::{poisson_lower, poisson_upper};
 use crate::analysis::{Detail, Figure, Finding, PartAnalysis, rounds};
 use crate::compare::soak::{Course, WireEvents, is_near};
@@ -206,7 +207,7 @@ fn rate(events: &SoakEvents, rounds: u64) -> Figure {
         name: FigureName::DropoutRate,
         channel: None,
         value: count as f64 / minutes,
-        standard_uncertainty: half / minutes,
+        budget: Budget::of(Source::Counts, half / minutes),
         upper_bound: Some(poisson_upper(count + events.unsure, 0.95) / minutes),
         added: 0.0,
         at_deg: None,

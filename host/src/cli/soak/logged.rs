@@ -94,7 +94,7 @@ pub fn line(number: u64, at: Moment, (t_s, soaked_s): (f64, f64), cycles: u32, r
     let Moment { date, serial, boot, rig_us } = at;
     let told = round.events.iter().take(SoakRound::MOST_EVENTS).map(event).collect();
     let beyond = round.events.iter().skip(SoakRound::MOST_EVENTS).filter(|e| e.is_sure()).count();
-    let finite = |f: &&crate::analysis::Figure| f.value.is_finite() && f.standard_uncertainty.is_finite();
+    let finite = |f: &&crate::analysis::Figure| f.value.is_finite() && f.standard_uncertainty().is_finite();
     SoakRound {
         round: number,
         date,
