@@ -11,12 +11,13 @@
 use super::budget::{Budget, Source};
 use super::curve::Curves;
 use super::dropout::{self, Wire};
+use super::ends::{self, End};
 use super::linearity::over;
 use super::prepared::Prepared;
 use super::smoothing::{SMOOTHING_DEG, Smoother};
+use super::statistics;
 use super::uncertainty::{Calibration, bootstrap};
 use super::{Figure, PlotCurve};
-use super::{ends, statistics};
 use crate::quantity::{Condition, FigureName, Unit};
 use crate::sheet::PartSheet;
 
@@ -51,6 +52,7 @@ pub fn analyse(
     let (offset, mean_ratios) = (statistics::mean(&residual.mean)?, residual.mean_ratios());
     let fit = statistics::fit_line(&curves.deg, &residual.mean)?;
     let travel = ends::travel_deg(prepared, curves);
+    let unseen = Unseen::of(prepared, curves, sheet, &fit);
     let bins = joined.iter().filter(|v| v.is_finite()).count() as f64;
     let scatter = statistics::mean(&error).unwrap_or(0.0);
     let swing = residual.swing();
@@ -74,7 +76,11 @@ pub fn analyse(
         figure(
             FigureName::CorrelationWorst,
             corrected.value,
-            corrected.budget().and(&at_rest(calibration, m, ratios)),
+            corrected.budget().with(Source::Stop, unseen.beyond(corrected.value)).and(&at_rest(
+                calibration,
+                m,
+                ratios,
+            )),
             Some(curves.deg[place]),
             &format!(
                 "largest magnitude over both directions, smoothed over {SMOOTHING_DEG} deg, scatter's share taken off,"
@@ -82,17 +88,20 @@ pub fn analyse(
         ),
         figure(
             FigureName::CorrelationOffset,
-            offset,
-            Budget::of(Source::Scatter, scatter / bins.sqrt()).and(&at_rest(calibration, m, mean_ratios)),
+            offset + unseen.offset,
+            Budget::of(Source::Scatter, scatter / bins.sqrt())
+                .with(Source::Stop, unseen.of_offset())
+                .and(&at_rest(calibration, m, mean_ratios)),
             None,
             "mean over the travel, both directions,",
         ),
         figure(
             FigureName::CorrelationSlope,
-            fit.slope * travel,
+            fit.slope * (travel + unseen.deg),
             // Scatter alone; a bend of the residual is not scatter. σ of a slope from n even points: σ√12/(L√n).
             Budget::of(Source::Scatter, scatter * (12.0 / bins).sqrt())
                 .with(Source::Angle, fit.slope * prepared.angle_noise_deg)
+                .with(Source::Stop, unseen.of_slope())
                 .and(&of_change(calibration, m, swing)),
             None,
             "straight-line part from end to end, least squares over equal steps of travel,",
@@ -237,6 +246,54 @@ fn loading(c: &Calibration, m: f64, (r1, r2): (f64, f64)) -> f64 {
     let (first, second) = (-m * c.most_loaded(0, r1), c.most_loaded(1, r2));
     let most = if m < 0.0 { first + second } else { first.abs().max(second) };
     most / 3.0f64.sqrt()
+}
+
+/// What a recording that stops short leaves open of figures over the whole travel: the straight line is carried on to the stop, and the
+/// residual there may leave it by twice what it leaves it by where it was seen. Engineering assumption.
+struct Unseen {
+    /// Travel that was not seen, degrees.
+    deg: f64,
+    /// Its share of the whole travel, 0..1.
+    share: f64,
+    /// What the mean moves by when the line is carried on, ratio of supply.
+    offset: f64,
+    /// What the residual leaves its line by, one standard deviation, ratio of supply.
+    apart: f64,
+    /// Largest magnitude of the line at an end that was not seen, ratio of supply; 0 where both were.
+    at_end: f64,
+}
+
+impl Unseen {
+    fn of(prepared: &Prepared<'_>, curves: &Curves, sheet: &PartSheet, fit: &statistics::LineFit) -> Self {
+        let (low, high) = (curves.deg[0], curves.deg[curves.len() - 1]);
+        let reached = |end| ends::reached(prepared, sheet.travel_deg, end);
+        let from = if reached(End::Closed) { low } else { low.min(0.0) };
+        let to = if reached(End::Open) { high } else { high.max(sheet.travel_deg) };
+        let deg = (low - from) + (to - high);
+        let at = |end: f64, seen: f64| if end == seen { 0.0 } else { fit.at(end).abs() };
+        Self {
+            deg,
+            share: deg / (to - from),
+            offset: fit.slope * 0.5 * (from + to - low - high),
+            apart: 2.0 * fit.residual_sd,
+            at_end: at(from, low).max(at(to, high)),
+        }
+    }
+
+    /// What the mean may be off by: the unseen share of it.
+    fn of_offset(&self) -> f64 {
+        self.share * self.apart
+    }
+
+    /// What the slope from end to end may be off by: a step d over the last share s of the travel adds 6·d·s·(1 − s) to it.
+    fn of_slope(&self) -> f64 {
+        6.0 * self.apart * self.share * (1.0 - self.share)
+    }
+
+    /// By how much the worst may lie beyond what was seen, rectangular.
+    fn beyond(&self, worst: f64) -> f64 {
+        if self.deg > 0.0 { (self.at_end + self.apart - worst).max(0.0) / 3.0f64.sqrt() } else { 0.0 }
+    }
 }
 
 /// The residual on the grid, ratios of supply.

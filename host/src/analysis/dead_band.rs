@@ -27,6 +27,7 @@ pub fn analyse(
     line: usize,
     end: End,
     calibration: &Calibration,
+    travel_deg: f64,
 ) -> Option<Figure> {
     let curve = curves.line[line].as_ref()?;
     let stop = ends::stop(prepared, curves, line, end).filter(|s| s.visits > 0)?;
@@ -52,6 +53,7 @@ pub fn analyse(
         budget: Budget::of(Source::Scatter, texture.hypot(stop.scatter / fit.slope.abs()))
             .with(Source::Steps, steps)
             .with(Source::Play, hidden)
+            .with(Source::Stop, ends::short_of_stop_deg(prepared, travel_deg, end) / 3.0f64.sqrt())
             .with(Source::Angle, place)
             .with(Source::Algorithm, bend),
         upper_bound: None,

@@ -20,6 +20,10 @@ const SUPPLY_V: f64 = 5.0;
 const NEAR_DEG: f64 = 0.4;
 /// A stroke that stays within this of where it ends has arrived, degrees: a plate that is pressed onto its stop gives way a little longer.
 const ARRIVED_DEG: f64 = 0.03;
+/// Fewer visits tell no drift from scatter.
+const LEAST_VISITS: usize = 4;
+/// A drift is told when its slope is beyond so many of its standard errors. Engineering assumption.
+const BEYOND_CHANCE: f64 = 4.0;
 /// A single-precision angle of a few hundred degrees tells no less than this, degrees.
 const STILL_DEG: f64 = 2e-5;
 /// A part whose angle changes by less than this from the first to the last third of a rest stands, degrees. Engineering assumption.
@@ -39,6 +43,8 @@ pub struct Stop {
     pub ratio: f64,
     /// Its standard uncertainty from scatter.
     pub scatter: f64,
+    /// Its standard uncertainty from a slow drift over the visits.
+    pub drift: f64,
     /// Angle at rest, degrees.
     pub deg: f64,
     /// Visits; 0 when taken from the end of the curve.
@@ -56,6 +62,8 @@ pub enum End {
     Open,
 }
 
+/// An angle that comes this near to zero has come to the closed stop, degrees.
+const AT_ZERO_DEG: f64 = 0.1;
 /// Parts of one kind differ by less than this share of the travel: where a hand ended further from the nominal stop, it may have turned before it.
 const PARTS_ALIKE: f64 = 0.01;
 
@@ -73,6 +81,13 @@ fn perhaps_short_deg(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> f64 
         (_, None) => 0.0,
     };
     if pressed(prepared) || short < PARTS_ALIKE * travel_deg { 0.0 } else { short }
+}
+
+/// How far before the stop a part may have turned of whose dead band more would then be seen, degrees: a closed stop is the angle's zero.
+pub fn short_of_stop_deg(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> f64 {
+    let low = prepared.travel_deg.map_or(0.0, |(low, _)| low.max(0.0));
+    let at_zero = if end == End::Closed && !pressed(prepared) && low > AT_ZERO_DEG { low } else { 0.0 };
+    perhaps_short_deg(prepared, travel_deg, end).max(at_zero)
 }
 
 /// Whether the recording reached a stop: by the angle, and where it was interrupted only where the part turned round there.
@@ -141,7 +156,8 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
                 let places: Vec<f64> =
                     (settled..to).step_by(every).map(|i| f64::from(prepared.deg[i])).collect();
                 stood += usize::from(stands(&places, prepared.angle_noise_deg));
-                visits.push((k, mean, statistics::mean(&places).unwrap_or(0.0)));
+                let seconds = prepared.trace.time_us[settled.midpoint(to)] as f64 * 1e-6;
+                visits.push((k, mean, statistics::mean(&places).unwrap_or(0.0), seconds));
                 inner = sd / n.sqrt();
             }
         }
@@ -153,7 +169,9 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
     match statistics::mean(&values) {
         Some(mean) => {
             let n = values.len() as f64;
-            let between = statistics::standard_deviation(&values).map_or(inner, |s| s.max(inner) / n.sqrt());
+            let times: Vec<f64> = visits.iter().map(|v| v.3).collect();
+            let (left, drift) = drifted(&times, &values);
+            let between = left.map_or(inner, |s| s.max(inner) / n.sqrt());
             let places: Vec<f64> = visits.iter().map(|v| v.2).collect();
             let deg = statistics::mean(&places).unwrap_or(0.0);
             let visits = values.len() as u32;
@@ -161,13 +179,14 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
             let turn =
                 if 2 * stood >= values.len() { None } else { turns::turn(prepared, curves, line, end) };
             Some(match turn {
-                Some(t) => Stop { ratio: t.ratio, scatter: t.error, deg: t.deg, visits, stood: false },
-                None => Stop { ratio: mean, scatter: between, deg, visits, stood: true },
+                Some(t) => Stop { ratio: t.ratio, scatter: t.error, drift, deg: t.deg, visits, stood: false },
+                None => Stop { ratio: mean, scatter: between, drift, deg, visits, stood: true },
             })
         }
         None => turns::turn(prepared, curves, line, end).map(|t| Stop {
             ratio: t.ratio,
             scatter: t.error,
+            drift: 0.0,
             deg: t.deg,
             visits: 0,
             stood: false,
@@ -184,6 +203,20 @@ fn still(prepared: &Prepared<'_>, rest: Range<usize>) -> (usize, usize) {
     let moves = |i: &usize| (f64::from(prepared.deg[*i]) - middle).abs() > near;
     let start = rest.start + rest.clone().take_while(moves).count();
     (start.min(rest.end), rest.end - (start.min(rest.end)..rest.end).rev().take_while(moves).count())
+}
+
+/// What values that drift scatter by about their drift, and what the drift leaves open: the part is meant as it was at any time of the recording
+/// (rectangular over what it drifted by). No drift is told from fewer than four visits, or where it is not beyond chance.
+fn drifted(times: &[f64], values: &[f64]) -> (Option<f64>, f64) {
+    let plain = statistics::standard_deviation(values);
+    let fit = (values.len() >= LEAST_VISITS).then(|| statistics::fit_line(times, values)).flatten();
+    match fit {
+        Some(fit) if fit.slope.abs() > BEYOND_CHANCE * fit.slope_error => {
+            let over = times[times.len() - 1] - times[0];
+            (Some(fit.residual_sd), fit.slope.abs() * over / 12.0f64.sqrt())
+        }
+        _ => (plain, 0.0),
+    }
 }
 
 /// Whether the angles of a rest are those of one place: its first third lies where its last does.
@@ -253,6 +286,7 @@ pub fn analyse(
         perhaps_short = perhaps_short.hypot(short);
         figures.extend(slot.map(|s| {
             let budget = Budget::of(Source::Scatter, s.scatter)
+                .with(Source::Drift, s.drift)
                 .with(Source::Stop, short)
                 .and(&calibration.ratio(line, s.ratio));
             Figure { at_deg: Some(s.deg), ..volts(name, line, s.ratio, budget, definition(prepared, &s)) }
@@ -262,6 +296,7 @@ pub fn analyse(
         [Some(closed), Some(open)] => {
             let span = (open.ratio - closed.ratio).abs();
             let budget = Budget::of(Source::Scatter, closed.scatter.hypot(open.scatter))
+                .with(Source::Drift, closed.drift.hypot(open.drift))
                 .with(Source::Stop, perhaps_short)
                 .and(&calibration.difference(line, (closed.ratio, open.ratio)));
             let text = "open minus closed at rest, magnitude".to_owned();

@@ -2,6 +2,7 @@
 //!
 //! It only puts together what the other files compute, and names what can't be had and why.
 
+use super::budget::Source;
 use super::curve::Curves;
 use super::ends::End;
 use super::prepared::{AngleSource, Prepared, SupplySource};
@@ -67,6 +68,7 @@ pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
     let report = of_report.as_ref();
     add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), report, sheet, &calibration);
     recording::apply(&recording::find(&prepared, curves.as_ref(), sheet), &mut out);
+    out.figures.iter_mut().for_each(say_what_dominates);
     out.rig_faults.extend(unfit_ones);
     for usable in [Some(usable), leads, flex].into_iter().flatten() {
         out.rig_faults.extend(usable.faults);
@@ -82,6 +84,17 @@ pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
         name_lines_by_order(&mut out);
     }
     out
+}
+
+/// A figure that hangs on drift or timing more than on all else says so: more of the same recording would not help it.
+fn say_what_dominates(figure: &mut Figure) {
+    let words = match figure.budget.dominant() {
+        Some(Source::Drift) => "most of its uncertainty is slow drift",
+        Some(Source::Lag) => "most of its uncertainty is the time between line and angle",
+        _ => return,
+    };
+    figure.definition.push_str("; ");
+    figure.definition.push_str(words);
 }
 
 /// Where both lines rise, a "falling line" would mislead: sentences then speak of the first and the second.
@@ -283,7 +296,10 @@ fn add_dead_bands(
     for end in [End::Closed, End::Open] {
         let what = if end == End::Closed { FigureName::DeadBandClosed } else { FigureName::DeadBandOpen };
         let reached = ends::reached(prepared, sheet.travel_deg, end);
-        match reached.then(|| dead_band::analyse(prepared, curves, line, end, calibration)).flatten() {
+        match reached
+            .then(|| dead_band::analyse(prepared, curves, line, end, calibration, sheet.travel_deg))
+            .flatten()
+        {
             Some(figure) => out.figures.push(figure),
             None => {
                 let why = "it needs a stroke that arrives at the stop and a rest there: turn to the stop and wait 0.1 s".into();

@@ -38,6 +38,7 @@ pub mod leads;
 pub mod limp;
 pub mod line;
 pub mod linearity;
+pub mod method;
 pub mod monotonicity;
 pub mod noise;
 pub mod noise_map;

@@ -5,7 +5,8 @@
 //! the sensor's own output. It holds everything that changes from scan to scan: the sensor's steps (step²/12, Sheppard), the
 //! rig's own noise. A filter longer than a scan makes it read less; stated. So does a sensor whose
 //! steps are many scans apart: its staircase is no white noise. Ripple and noise of the supply go out with the ratio (`supply`); what
-//! remains of them is in the uncertainty.
+//! remains of them is in the uncertainty. A rough track changes from scan to scan as well, the more the faster: the slowest strokes are used, and what
+//! two speeds tell of the grain is in the uncertainty.
 
 use super::Figure;
 use super::budget::{Budget, Source};
@@ -16,6 +17,10 @@ use std::ops::Range;
 
 /// While moving, a scan may cover this much travel at most; else only rests are used, degrees.
 const MOST_DEG_PER_SCAN: f64 = 0.1;
+/// Scans of the slowest strokes that tell the noise, or a quarter of all where that is more.
+const ENOUGH: usize = 4000;
+/// Strokes whose speeds differ by less than this factor are of one speed.
+const ALIKE: f64 = 1.3;
 /// Second differences used at most.
 const MOST: usize = 100_000;
 /// 90 % point of |N(0,1)|.
@@ -28,15 +33,8 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         prepared.speed_deg_s * prepared.period_us * 1e-6 <= MOST_DEG_PER_SCAN && !prepared.strokes.is_empty();
     let stretches: Vec<Range<usize>> =
         if moving { prepared.strokes.iter().map(|s| s.range.clone()).collect() } else { rests(prepared) };
-    let total: usize = stretches.iter().map(ExactSizeIterator::len).sum();
-    let every = (total / MOST).max(1);
-    let mut second: Vec<f64> = stretches
-        .iter()
-        .flat_map(|r| ratio[r.clone()].windows(3).step_by(every))
-        .map(bend)
-        .filter(|d| d.is_finite())
-        .collect();
-    let (sd, kept) = trimmed_rms(&mut second)?;
+    let (stretches, faster) = if moving { by_speed(prepared, stretches) } else { (stretches, Vec::new()) };
+    let (sd, kept, every) = from_second_differences(ratio, &stretches)?;
     let noise = 5000.0 * sd / 6.0f64.sqrt();
     // Overlapping second differences of white noise: n_eff = n·18/35 degrees of freedom (Σρ² = 35/18); thinned ones are free.
     let freedom = kept as f64 * if every > 2 { 1.0 } else { 18.0 / 35.0 };
@@ -44,6 +42,7 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
     let step = 1000.0 * known.map_or(0.0, |c| c.resolution) / 12.0f64.sqrt() * 5.0 / prepared.supply_volts;
     // Steps are only on average like noise of step/√12: a tenth of that share is left uncertain.
     let steps = if noise > 0.0 { 0.1 * step * (step / noise).min(1.0) } else { step };
+    let grain = by_grain(prepared, ratio, noise, &stretches, &faster);
     // What of the supply's own noise is in the ratio is not the line's.
     let from_supply = 5000.0 * prepared.supply_noise[line];
     let of_supply = noise - (noise * noise - from_supply * from_supply).max(0.0).sqrt();
@@ -58,7 +57,7 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         value: noise,
         budget: Budget::of(Source::Scatter, noise / (2.0 * freedom).sqrt())
             .with(Source::Steps, steps)
-            .with(Source::Algorithm, 0.005 * noise)
+            .with(Source::Algorithm, (0.005 * noise).hypot(grain / 3.0f64.sqrt()))
             .with(Source::Supply, of_supply)
             .with(Source::Recording, of_both),
         upper_bound: None,
@@ -67,9 +66,76 @@ pub fn analyse(prepared: &Prepared<'_>, line: usize) -> Option<Figure> {
         condition: Condition::NONE,
         definition: format!(
             "one standard deviation from second differences {}, dropouts left out, steps of sensor and rig included{filter}",
-            if moving { "while moving" } else { "at rest" }
+            if moving { "while moving slowest" } else { "at rest" }
         ),
     })
+}
+
+/// Trimmed root mean square of the second differences of some stretches, how many were used, and of how many one.
+fn from_second_differences(ratio: &[f32], stretches: &[Range<usize>]) -> Option<(f64, usize, usize)> {
+    let total: usize = stretches.iter().map(ExactSizeIterator::len).sum();
+    let every = (total / MOST).max(1);
+    let mut second: Vec<f64> = stretches
+        .iter()
+        .flat_map(|r| ratio[r.clone()].windows(3).step_by(every))
+        .map(bend)
+        .filter(|d| d.is_finite())
+        .collect();
+    trimmed_rms(&mut second).map(|(sd, kept)| (sd, kept, every))
+}
+
+/// Mean travel from one scan to the next, degrees.
+fn deg_per_scan(prepared: &Prepared<'_>, stretches: &[Range<usize>]) -> f64 {
+    let (mut deg, mut scans) = (0.0, 0);
+    for r in stretches.iter().filter(|r| !r.is_empty()) {
+        deg += (f64::from(prepared.deg[r.end - 1]) - f64::from(prepared.deg[r.start])).abs();
+        scans += r.len();
+    }
+    deg / scans.max(1) as f64
+}
+
+/// The slowest strokes that hold enough scans, and the others: what a track's grain changes from one scan to the next looks like noise, the
+/// less the slower.
+fn by_speed(prepared: &Prepared<'_>, strokes: Vec<Range<usize>>) -> (Vec<Range<usize>>, Vec<Range<usize>>) {
+    let total: usize = strokes.iter().map(ExactSizeIterator::len).sum();
+    let enough = ENOUGH.max(total / 4);
+    let mut all: Vec<(f64, Range<usize>)> =
+        strokes.into_iter().map(|r| (deg_per_scan(prepared, std::slice::from_ref(&r)), r)).collect();
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (mut scans, mut last, mut slow) = (0, 0.0, 0);
+    for (speed, range) in &all {
+        // Strokes of the same speed stay together: which of them were taken would be chance.
+        if scans >= enough && *speed > ALIKE * last {
+            break;
+        }
+        scans += range.len();
+        last = *speed;
+        slow += 1;
+    }
+    let mut faster: Vec<Range<usize>> = all.split_off(slow).into_iter().map(|(_, r)| r).collect();
+    let mut slowest: Vec<Range<usize>> = all.into_iter().map(|(_, r)| r).collect();
+    slowest.sort_by_key(|r| r.start);
+    faster.sort_by_key(|r| r.start);
+    (slowest, faster)
+}
+
+/// How much of a noise a track's grain may be, in its unit: what grows with speed. Between two scans a rough track changes by a variance in
+/// proportion to the travel, so noise² = white + grain·travel; two speeds tell both.
+fn by_grain(
+    prepared: &Prepared<'_>,
+    ratio: &[f32],
+    noise: f64,
+    slow: &[Range<usize>],
+    fast: &[Range<usize>],
+) -> f64 {
+    let Some((sd, ..)) = from_second_differences(ratio, fast) else { return 0.0 };
+    let faster = 5000.0 * sd / 6.0f64.sqrt();
+    let (v, w) = (deg_per_scan(prepared, slow), deg_per_scan(prepared, fast));
+    if w <= ALIKE * v || faster <= noise {
+        return 0.0;
+    }
+    let grain = (faster * faster - noise * noise) / (w - v) * v;
+    noise - (noise * noise - grain).max(0.0).sqrt()
 }
 
 /// Second difference of three scans.

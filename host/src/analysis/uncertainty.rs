@@ -7,7 +7,7 @@
 //!   difference is left out where the figure is formed.
 //! - The loom: what a wire and its contact drop is known only as far as the sensed return tells; the supply's wire is taken to
 //!   drop the same. What is not known of either counts, independently of each other.
-//! - The rig's input takes a current from the sensor's source resistance R (WIRE.md: at least 1 MΩ), so a line reads low by up to
+//! - The rig's input, or another logger's, takes a current from the sensor's source resistance R (WIRE.md: at least 1 MΩ), so a line reads low by up to
 //!   `ratio·R/1 MΩ`. It is not corrected: a rectangular distribution of that half-width counts (GUM F.2.4.5). R is
 //!   what a load step measured, else [`UNKNOWN_SOURCE_OHM`].
 //! - Resolution q: q/√12 (GUM F.2.2.1), divided by √(steps that a smoothing window spans).
@@ -18,7 +18,7 @@ use super::statistics::{self, Resampler};
 use super::{leads, line, supply};
 use crate::quantity::Channel;
 
-/// Least input resistance of a rig, Ω (protocol/WIRE.md).
+/// Least input resistance of a rig, Ω (protocol/WIRE.md); of other loggers: common practice, no source.
 pub const INPUT_OHM: f64 = 1e6;
 /// Source resistance of a line that no load step has measured, Ω: a 2 kΩ track at its middle and its wiper. Engineering assumption.
 pub const UNKNOWN_SOURCE_OHM: f64 = 600.0;
@@ -30,6 +30,10 @@ const CONTACT_OHM: f64 = supply::CONTACT_OHM / 1.732_050_8;
 const UNKNOWN_AMPS: f64 = 0.01;
 /// Resistance of a loom's wire where the return was not sensed, Ω: 2 m of 0.34 mm² (IEC 60228: at most 53 mΩ/m), rectangular.
 const UNKNOWN_WIRE_OHM: f64 = 2.0 * 0.053 / 1.732_050_8;
+/// A stated supply is believed to within this share of it: common practice, no source.
+const STATED_SUPPLY: f64 = 0.01;
+/// A supply column with no more values than this is coarser than what it measures.
+const FEW_VALUES: usize = 4;
 /// Repeats of a bootstrap.
 const REPEATS: usize = 64;
 
@@ -59,7 +63,7 @@ pub struct Calibration {
     pub reference: ChannelUncertainty,
     /// Standard uncertainty of what the supply wire and the return wire still drop, volts.
     pub wire: [f64; 2],
-    /// Largest source resistance of each line, Ω; 0 where the logger's input is not known.
+    /// Largest source resistance of each line, Ω.
     pub source_ohm: [f64; 2],
     /// Whether the lines may be a resistive track, whose source resistance changes along the travel.
     pub track: bool,
@@ -71,10 +75,11 @@ impl Calibration {
         let supply = match prepared.supply_source {
             SupplySource::Measured => {
                 let c = channel(prepared, Channel::Supply);
-                c.gain.hypot(c.offset.hypot(c.resolution / 12.0f64.sqrt()) / prepared.supply_volts)
+                let step = c.resolution.max(steps_of_supply(prepared)) / 12.0f64.sqrt();
+                c.gain.hypot(c.offset.hypot(step) / prepared.supply_volts)
             }
-            // A stated supply is believed to within ±1 %, a nominal one to within ±5 %: common practice, no source.
-            SupplySource::Stated(_) => 0.01 / 3.0f64.sqrt(),
+            // A nominal supply is believed to within ±5 %: common practice, no source.
+            SupplySource::Stated(_) => STATED_SUPPLY / 3.0f64.sqrt(),
             SupplySource::Nominal(_) => 0.05 / 3.0f64.sqrt(),
         };
         let on_rig = prepared.trace.provenance.rig.is_some();
@@ -87,7 +92,7 @@ impl Calibration {
                 let middle = if track { 0.25 / (f * (1.0 - f)) } else { 1.0 };
                 middle * (ohm.value.max(0.0) + 2.0 * ohm.standard_uncertainty)
             });
-            if on_rig { largest.unwrap_or(UNKNOWN_SOURCE_OHM) } else { 0.0 }
+            largest.unwrap_or(UNKNOWN_SOURCE_OHM)
         });
         Self {
             line: Channel::SENSORS.map(|c| channel(prepared, c)),
@@ -151,6 +156,24 @@ impl Calibration {
 /// Largest deviations of `f·4f(1 − f)`, how a divider's source resistance draws its own reading down, for f from 0.1 to 0.9, from
 /// the independent, the terminal and the zero-based line: a test computes them.
 const LOADING_BEND: [f64; 3] = [0.1805, 0.3611, 0.2230];
+
+/// Step of a supply column that shows no more than a few values, volts: what it shows is then no noise that steps could average over. One that
+/// never changes is believed as far as a stated one.
+fn steps_of_supply(prepared: &Prepared<'_>) -> f64 {
+    let Some(column) = prepared.trace.channel(Channel::Supply) else { return 0.0 };
+    let mut seen: Vec<f32> = Vec::with_capacity(FEW_VALUES + 1);
+    for v in column.iter().filter(|v| v.is_finite()) {
+        if !seen.contains(v) {
+            seen.push(*v);
+            if seen.len() > FEW_VALUES {
+                return 0.0;
+            }
+        }
+    }
+    seen.sort_unstable_by(f32::total_cmp);
+    let least = seen.windows(2).map(|w| f64::from(w[1]) - f64::from(w[0])).fold(f64::INFINITY, f64::min);
+    if least.is_finite() { least } else { 2.0 * STATED_SUPPLY * prepared.supply_volts }
+}
 
 /// What is not known of the supply wire's and of the return wire's drop, volts.
 fn wires(prepared: &Prepared<'_>) -> [f64; 2] {

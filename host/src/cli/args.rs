@@ -5,6 +5,7 @@ use super::certificate::Certificate;
 use super::check_setup::CheckSetup;
 use super::compare::Compare;
 use super::config::ConfigCommand;
+use super::explain::Explain;
 use super::flex::{Flex, WarmUp};
 use super::limits::ProposeLimits;
 use super::matings::Matings;
@@ -84,6 +85,8 @@ pub enum Command {
     Matings(Matings),
     /// Compare records: one part before and after, a series, or a part among the population of its kind
     Compare(Compare),
+    /// What a figure of a record is: definition, source, algorithm, and its uncertainty source by source
+    Explain(Explain),
     /// Good parts of your own: bodies among which worn teeth are searched for; limits that good parts would give
     #[command(subcommand)]
     Population(PopulationCommand),

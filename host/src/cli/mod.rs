@@ -11,7 +11,7 @@
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
 //! - `rig_lock`: one program at a time on a rig.
-//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `vehicle_check`, `matings`, `judge`, `compare`, `rejudge`,
+//! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `vehicle_check`, `matings`, `judge`, `compare`, `explain`, `rejudge`,
 //!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
@@ -26,6 +26,7 @@ mod conclude;
 mod config;
 mod document;
 mod ending;
+mod explain;
 mod flex;
 mod follow;
 mod judge;
@@ -129,6 +130,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::VehicleCheck(command) => vehicle_check::vehicle_check(command, surroundings),
         Command::Matings(args) => matings::matings(args, surroundings),
         Command::Compare(args) => compare::compare(args, surroundings),
+        Command::Explain(args) => explain::explain(args, surroundings),
         Command::Population(command) => population::population(command, surroundings),
         Command::Rejudge(args) => rejudge::rejudge(args, surroundings),
         Command::Records(command) => records::records(command, surroundings),

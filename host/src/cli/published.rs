@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 20] = [
+pub const PUBLISHED: [Published; 21] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -61,6 +61,7 @@ pub const PUBLISHED: [Published; 20] = [
     published!("sheet_check", "sheet_check.schema.json", "sheet check"),
     published!("population", "population.schema.json", "population show"),
     published!("changes", "changes.schema.json", "compare"),
+    published!("explanation", "explanation.schema.json", "explain"),
     published!("standing", "standing.schema.json", "compare"),
     published!("proposal", "proposal.schema.json", "population limits"),
     published!("rejudged", "rejudged.schema.json", "rejudge"),

@@ -13,6 +13,7 @@
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `soak`: a soak over time.
 //! - `compare`: comparisons.
+//! - [`explain`]: a figure's definition and its uncertainty budget.
 //! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
@@ -26,6 +27,7 @@ mod body_plots;
 mod body_tests;
 pub mod compare;
 mod contact;
+pub mod explain;
 #[cfg(test)]
 mod fixture;
 pub mod format;

@@ -92,6 +92,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("changes", "compare", vec![record(0)?, record(1)?], 0),
         ("changes", "compare", vec![record(0)?, record(1)?, record(2)?, "--trend"], 0),
         ("standing", "compare", vec![record(0)?, "--population", shelf], 0),
+        ("explanation", "explain", vec!["all", record(0)?], 0),
         ("proposal", "population limits", vec![shelf], 0),
         ("rejudged", "rejudge", vec!["--all", "--archive", shelf], 0),
         ("config", "config show", vec![], 0),

@@ -20,6 +20,7 @@ mod comparisons;
 mod configuration;
 mod crash_safety;
 mod cut_sessions;
+mod explained;
 mod flexing;
 mod follow;
 mod integrity;

@@ -264,10 +264,9 @@ pub fn against_first(
     let stops = rest.map(|t| Prepared::new(t, sheet)).filter(told_by_first);
     let curves = stops.as_ref().and_then(|p| Curves::new(p, sheet));
     for (end, name) in [(End::Closed, FigureName::DeadBandClosed), (End::Open, FigureName::DeadBandOpen)] {
-        let figure = stops
-            .as_ref()
-            .zip(curves.as_ref())
-            .and_then(|(p, c)| dead_band::analyse(p, c, SECOND, end, &Calibration::of(p, None)));
+        let figure = stops.as_ref().zip(curves.as_ref()).and_then(|(p, c)| {
+            dead_band::analyse(p, c, SECOND, end, &Calibration::of(p, None), sheet.travel_deg)
+        });
         match figure {
             Some(f) => figures.push(of_second(f)),
             None => missing.push(NotTestable {

@@ -21,4 +21,4 @@ pub use overlay::{Drawn, overlays};
 pub use proposal::proposal;
 pub use rejudged::rejudged;
 pub use standing::standing;
-pub use view::View;
+pub use view::{Table, View};
