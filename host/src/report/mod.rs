@@ -12,7 +12,7 @@
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `soak`: a soak over time.
-//! - `compare`: comparisons.
+//! - `compare`: comparisons. `gauge`, `check_part`: the rig itself, as such views.
 //! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
@@ -24,11 +24,13 @@ mod body_fixture;
 mod body_plots;
 #[cfg(test)]
 mod body_tests;
+pub mod check_part;
 pub mod compare;
 mod contact;
 #[cfg(test)]
 mod fixture;
 pub mod format;
+pub mod gauge;
 mod groups;
 mod histograms;
 mod html;

@@ -22,3 +22,4 @@ pub use proposal::proposal;
 pub use rejudged::rejudged;
 pub use standing::standing;
 pub use view::View;
+pub(super) use view::{Table, named};
