@@ -42,7 +42,8 @@ def sources(y, layout, mountings):
         both = residual(y, part, mounting)
         rows["mounting"], rows["interaction"] = step(parts, both), step(both, cells)
     rows["repeatability"], rows["total"] = cells, none
-    return rows
+    # Sweeps that agree to the last digit leave the fit's own rounding.
+    return {name: (ss if ss > 1e-18 * none[0] else 0.0, df) for name, (ss, df) in rows.items()}
 
 
 def near(got, want, scale, share=1e-6):
@@ -67,6 +68,9 @@ def table(printed, rows, mountings):
             over = "repeatability"
         else:
             over = names[names.index(row["source"]) + 1]
+        if rows[over][0] == 0:
+            assert row["f"] is None
+            continue
         f = (ss / df) / (rows[over][0] / rows[over][1])
         near(row["f"], f, max(f, 1.0), 1e-4)
         near(row["p"], stats.f.sf(f, df, rows[over][1]), 1.0, 1e-4)

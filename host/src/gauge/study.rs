@@ -116,8 +116,8 @@ pub struct FigureStudy {
     pub of_tolerance: Option<Share>,
     /// Categories that the rig tells apart among these parts, at least 1.
     pub categories: u32,
-    /// Against the tolerance, or where there is none against the total.
-    pub fitness: Fitness,
+    /// By the share of the tolerance; null where there is none: how these parts differ does not say what a rig is good for.
+    pub fitness: Option<Fitness>,
     /// What is stated against what was seen; null where no uncertainty is stated.
     pub claim: Option<Claim>,
     /// Probability of such a difference between rounds without one, all figures together (Holm); null where it can't be told. Low: something
@@ -271,7 +271,7 @@ fn one(quantity: Quantity, seen: &Seen, full: Anova, pivots: &Pivots) -> FigureS
         of_total,
         of_tolerance,
         categories: categories(found),
-        fitness: fitness(of_tolerance.unwrap_or(of_total).percent),
+        fitness: of_tolerance.map(|share| fitness(share.percent)),
         claim,
         rounds_p: rounds(&seen.data),
         full,

@@ -55,7 +55,7 @@ fn the_trades_own_example_is_worked_out_whatever_the_order_of_its_sweeps() {
     in_disorder.reverse();
     let found = study(layout, Mountings::Crossed, &in_disorder);
     let f = &found.figures[0];
-    assert_eq!((f.model, f.categories, f.fitness), (Model::Pooled, 4, Fitness::Usable));
+    assert_eq!((f.model, f.categories, f.fitness), (Model::Pooled, 4, Some(Fitness::Usable)));
     assert_eq!(format!("{:.3} {:.6}", f.of_total.percent, f.gauge.standard_deviation), "27.861 0.302372");
     assert_eq!(format!("{:.3}", f.of_tolerance.unwrap().percent), "22.678");
     assert!(f.gauge.interval.low < 0.3024 && f.gauge.interval.high.unwrap() > 0.3024);

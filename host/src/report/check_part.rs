@@ -151,10 +151,12 @@ fn sentence(f: &Watched, lines: Lines) -> String {
     let turned = if f.turned { "; the known part's verdict has turned round" } else { "" };
     let left = match f.sweeps_left {
         Some(left) if f.state == State::Moves => {
-            format!(
-                "; at this pace the guard band is used up in about {} sweeps",
-                format::fixed(left.ceil(), 0)
-            )
+            let sweeps = if left <= 1.0 {
+                "1 sweep".to_owned()
+            } else {
+                format!("{} sweeps", format::fixed(left.ceil(), 0))
+            };
+            format!("; at this pace the guard band is used up in about {sweeps}")
         }
         _ => String::new(),
     };

@@ -71,13 +71,14 @@ pub fn result(document: &StudyDocument, lines: Lines, details: bool) -> View {
         ..View::default()
     };
     for (fitness, title) in [
-        (Fitness::Poor, "Poor: the rig takes more than 30 % of the tolerance"),
-        (Fitness::Usable, "Usable: 10 to 30 % of the tolerance"),
-        (Fitness::Good, "Good: up to 10 % of the tolerance"),
+        (Some(Fitness::Poor), "Poor: the rig takes more than 30 % of the tolerance"),
+        (Some(Fitness::Usable), "Usable: 10 to 30 % of the tolerance"),
+        (Some(Fitness::Good), "Good: up to 10 % of the tolerance"),
+        (None, "Not graded: the sheet has no limit, or the parts' mean lies beyond it"),
     ] {
         let rows = figures.iter().filter(|f| f.fitness == fitness).map(|f| row(f, lines)).collect();
         let columns = vec!["figure", "rig's scatter", "of tolerance", "of all", "ndc", "rig/u"];
-        view.table(Table { title: title.to_owned(), columns, rows, strong: fitness == Fitness::Poor });
+        view.table(Table { title: title.to_owned(), columns, rows, strong: fitness == Some(Fitness::Poor) });
     }
     view.table(Table {
         title: "Scatters by more than its stated uncertainty".to_owned(),
@@ -97,13 +98,18 @@ pub fn result(document: &StudyDocument, lines: Lines, details: bool) -> View {
     view
 }
 
-fn lead(count: impl Fn(Fitness) -> usize, exceeded: usize, all: usize) -> String {
-    let [good, usable, poor] = [Fitness::Good, Fitness::Usable, Fitness::Poor].map(count);
+fn lead(count: impl Fn(Option<Fitness>) -> usize, exceeded: usize, all: usize) -> String {
+    let [good, usable, poor] = [Fitness::Good, Fitness::Usable, Fitness::Poor].map(|f| count(Some(f)));
+    let graded = good + usable + poor;
     let claims = match exceeded {
-        0 => "Every figure scatters within the uncertainty that is stated for it.".to_owned(),
-        n => format!("{n} scatter by more than the uncertainty that is stated for them."),
+        0 => "No figure is shown to scatter by more than the uncertainty that is stated for it.".to_owned(),
+        n => {
+            format!("{n} of {all} are shown to scatter by more than the uncertainty that is stated for them.")
+        }
     };
-    format!("Of {all} figures the rig is good for {good}, usable for {usable}, poor for {poor}. {claims}")
+    format!(
+        "Of {graded} figures with a limit the rig is good for {good}, usable for {usable}, poor for {poor}. {claims}"
+    )
 }
 
 fn row(f: &FigureStudy, lines: Lines) -> Vec<String> {
@@ -228,9 +234,10 @@ fn sentence(f: &FigureStudy, lines: Lines) -> String {
         format!("; {} % of the tolerance ({})", percent(s.percent), interval(s.interval, percent))
     });
     let fitness = match f.fitness {
-        Fitness::Good => "good",
-        Fitness::Usable => "usable",
-        Fitness::Poor => "poor",
+        Some(Fitness::Good) => ": good",
+        Some(Fitness::Usable) => ": usable",
+        Some(Fitness::Poor) => ": poor",
+        None => "",
     };
     let among = match f.categories {
         n if n >= ENOUGH_CATEGORIES => format!("it tells {} groups of these parts apart", categories(n)),
@@ -245,7 +252,7 @@ fn sentence(f: &FigureStudy, lines: Lines) -> String {
         )
     });
     let model = if f.model == Model::Pooled { " Pooled model." } else { "" };
-    format!("{scatter}{from}{tolerance}: {fitness}; {among}.{claim}{model}")
+    format!("{scatter}{from}{tolerance}{fitness}; {among}.{claim}{model}")
 }
 
 fn notes(document: &StudyDocument) -> Vec<String> {
@@ -291,7 +298,7 @@ fn how_to_read(document: &StudyDocument, details: bool) -> Vec<String> {
     let mut notes = vec![
         format!(
             "rig's scatter (GRR): one standard deviation of repeats and mountings together; up to {GOOD_PERCENT} % of the tolerance is good, up to \
-             {USABLE_PERCENT} % usable (AIAG, Measurement Systems Analysis); where the sheet has no limit, of all scatter"
+             {USABLE_PERCENT} % usable (AIAG, Measurement Systems Analysis)"
         ),
         "of tolerance: 6 scatters against a limit with two ends, 3 against the distance from the parts' mean to a single one".to_owned(),
         "of all (%GRR): the rig's share of all scatter. It and ndc, the groups of parts that can be told apart, hang on how much these parts differ; 5 groups are enough to follow \

@@ -55,7 +55,7 @@ fn a_known_part_is_registered_in_sittings_and_stays_steady() -> Result<()> {
     trackpair(["check-part", "chart", place])?.expect(0, &["is registered by 10 sweeps", "SIMULATED"]);
     // On the rig that it was registered on, which need not be named.
     let said = trackpair(["check-part", "sweep", place])?;
-    said.expect(0, &["CHECK PART: STEADY", "voltage at closed stop, rising line", "guard band"]);
+    said.expect(0, &["CHECK PART: STEADY", "voltage at closed stop, rising", "guard band"]);
     let report = folder.path().join("charts.html");
     let said = trackpair(["check-part", "chart", place, "--details", "--report", text(&report)?])?;
     said.expect(0, &["moving range up to", "individuals"]);
