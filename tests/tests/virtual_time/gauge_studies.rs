@@ -1,11 +1,18 @@
-//! `gauge` as a user runs it: planned blind, swept in sittings, worked out.
+//! `gauge` as a user runs it: planned blind, swept in sittings, worked out; and what it says of a simulated rig against what that rig does.
 
 use anyhow::{Context, Result, ensure};
 use serde_json::Value;
 use std::path::Path;
 use std::process::Command;
 use tempfile::tempdir;
+use trackpair::gauge::anova::Mountings;
+use trackpair::gauge::study::{Study, Swept, study};
+use trackpair::outcome::{OutcomeFigure, OutcomeInputs, StoredTrace, build};
+use trackpair::sheet::shipped;
+use trackpair::trace::Trace;
+use trackpair_tests::bench::{link, run_plan};
 use trackpair_tests::cli::{Said, trackpair, trackpair_told};
+use trackpair_tests::parallel::on_all_cores;
 use trackpair_tests::programs;
 
 fn text(path: &Path) -> Result<&str> {
@@ -158,4 +165,74 @@ fn what_makes_no_study_is_refused_with_words() -> Result<()> {
     std::fs::write(place.join("plan.json"), "{}")?;
     trackpair(["gauge", "result", at])?.expect(1, &["makes no sense", "take it from a backup"]);
     Ok(())
+}
+
+/// Parts of the planted study.
+const PARTS: u64 = 4;
+/// Mountings that are made of each: those of many studies, one after another.
+const MOUNTINGS: u64 = 15;
+/// Sweeps of each.
+const REPEATS: u64 = 2;
+/// Mountings in one study.
+const IN_A_STUDY: usize = 3;
+
+/// A sweep's figures, as the program would keep them.
+fn figures(address: &str) -> Vec<OutcomeFigure> {
+    let sheet = shipped("grip-complementary").expect("shipped");
+    let run = run_plan(link(address), &sheet);
+    let (analysis, judgement) = run.judge(&sheet);
+    let traces: Vec<&Trace> = [&run.self_check, &run.sweep, &run.release].into_iter().flatten().collect();
+    let stored: Vec<StoredTrace<'_>> =
+        traces.into_iter().map(|trace| StoredTrace { trace, file: None }).collect();
+    let inputs = OutcomeInputs {
+        session: Default::default(),
+        analysis: &analysis,
+        judgement: &judgement,
+        sheet: &sheet,
+        topology_shown: None,
+        readings: &[],
+        doubts: &[],
+        traces: &stored,
+        judged: "2026-01-01T00:00:00+00:00",
+        warnings: &[],
+    };
+    build(inputs).figures
+}
+
+/// One rig, four parts, every mounting drawn apart: the scatter of a single sweep in a single mounting is seen directly, over all mountings. Studies
+/// of three mountings each must hold it in their intervals as often as they state, all figures together.
+#[test]
+fn studies_of_a_simulated_rig_hold_the_scatter_that_it_has() {
+    let all = on_all_cores(PARTS * MOUNTINGS * REPEATS, |k| {
+        let (part, mounting, sweep) = (k / (MOUNTINGS * REPEATS), k / REPEATS % MOUNTINGS, k % REPEATS);
+        figures(&format!("good-grip?seed={part}&rig=9&mounting={mounting}&sweep={sweep}"))
+    });
+    let cell = |k: usize| {
+        let (mountings, repeats) = (MOUNTINGS as usize, REPEATS as usize);
+        (k / (mountings * repeats), k / repeats % mountings, k % repeats)
+    };
+    let of = |from: usize, count: usize| -> Study {
+        let within = |m: usize| (from..from + count).contains(&m);
+        let swept: Vec<Swept<'_>> = all
+            .iter()
+            .enumerate()
+            .map(|(k, figures)| (cell(k), figures))
+            .filter(|((_, m, _), _)| within(*m))
+            .map(|((part, m, repeat), figures)| Swept { part, mounting: m - from, repeat, figures })
+            .collect();
+        study([PARTS as usize, count, REPEATS as usize], Mountings::Nested, &swept)
+    };
+    let whole = of(0, MOUNTINGS as usize);
+    let (mut held, mut asked) = (0, 0);
+    for k in 0..MOUNTINGS as usize / IN_A_STUDY {
+        for figure in of(k * IN_A_STUDY, IN_A_STUDY).figures {
+            let Some(truth) = whole.figures.iter().find(|f| f.quantity == figure.quantity) else { continue };
+            let (truth, interval) = (truth.gauge.standard_deviation, figure.gauge.interval);
+            asked += 1;
+            held += usize::from(interval.low <= truth && interval.high.is_none_or(|h| truth <= h));
+        }
+    }
+    // Figures of one sweep are akin, and what all mountings say is itself known to some 10 %: not a binomial count of independent ones.
+    let share = held as f64 / asked as f64;
+    assert!(asked > 100 && share >= 0.90, "{held} of {asked}");
 }
