@@ -14,6 +14,7 @@
 //! - [`vehicle`]: what is checked at the vehicle before a part is pulled, and what its readings say.
 //! - [`case`]: from a complaint to what was done about it. Does not know where it is kept.
 //! - [`compare`]: outcomes against each other and against the population of their kind.
+//! - [`gauge`]: how good the rig itself is, by studies and by a known part over time.
 //! - [`report`]: the outcome for people. Returns text; where it goes is someone else's business.
 //! - [`record`]: the archive folder, Parquet and CSV files.
 //! - [`cli`]: what was typed, what it means, what is printed.
@@ -23,6 +24,7 @@ pub mod case;
 pub mod cli;
 pub mod compare;
 pub mod diagnosis;
+pub mod gauge;
 pub mod link;
 pub mod outcome;
 pub mod procedure;

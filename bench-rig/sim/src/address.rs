@@ -5,6 +5,7 @@ use std::path::Path;
 use thiserror::Error;
 
 use crate::board::SimBoard;
+use crate::occasion::Occasion;
 use crate::operator::{Operator, UnknownOperator};
 use crate::part::Part;
 use crate::part_file::{self, PartFileError};
@@ -45,9 +46,21 @@ pub enum AddressError {
     /// The warming is no number, or beyond what a heat gun does.
     #[error("warm {0:?} is no number of -10 to 10, °C per minute")]
     Warm(String),
+    /// A number of rig, mounting or sweep is not a whole number.
+    #[error("{name} {value:?} is not a whole number from 0 to 18446744073709551615")]
+    Number {
+        /// `rig`, `mounting`, `sweep`.
+        name: &'static str,
+        /// As given.
+        value: String,
+    },
+    /// The gain is no number, or beyond what a converter drifts by.
+    #[error("gain {0:?} is not a number of -5 to 5, % of the first line's reading")]
+    Gain(String),
     /// An option that there is not.
     #[error(
-        "option {0:?} is unknown; use seed=N, operator=none|hand|flex|flex-places|hand+flex|push or warm=CELSIUS_PER_MINUTE"
+        "option {0:?} is unknown; use seed=N, rig=N, mounting=N, sweep=N, gain=PERCENT, operator=none|hand|flex|flex-places|hand+flex|push or \
+         warm=CELSIUS_PER_MINUTE"
     )]
     Option(String),
 }
@@ -65,6 +78,8 @@ pub struct Address {
     pub operator: Operator,
     /// How the room grows warmer, °C per minute.
     pub warming: f64,
+    /// Which rig, mounting and sweep.
+    pub occasion: Occasion,
 }
 
 impl Address {
@@ -77,8 +92,8 @@ impl Address {
     pub fn board(self) -> SimBoard {
         let spec = RigSpec::default();
         let mut board = match self.body {
-            Some(body) => SimBoard::pair(self.part, body, spec, self.seed),
-            None => SimBoard::new(self.part, spec, self.seed),
+            Some(body) => SimBoard::pair_on(self.part, body, spec, self.seed, self.occasion),
+            None => SimBoard::on(self.part, spec, self.seed, self.occasion),
         };
         board.set_operator(self.operator);
         board.set_warming(self.warming);
@@ -93,9 +108,21 @@ impl Address {
 pub fn part_address(address: &str) -> Result<Address, AddressError> {
     let (place, options) = address.split_once('?').unwrap_or((address, ""));
     let (mut seed, mut operator, mut warming) = (0, Operator::None, 0.0);
+    let mut occasion = Occasion::default();
+    let whole = |name, text: &str| match text.parse() {
+        Ok(number) => Ok(Some(number)),
+        Err(_) => Err(AddressError::Number { name, value: text.to_owned() }),
+    };
     for option in options.split('&').filter(|o| !o.is_empty()) {
         match option.split_once('=') {
             Some(("seed", text)) => seed = text.parse().map_err(|_| AddressError::Seed(text.to_owned()))?,
+            Some(("rig", text)) => occasion.rig = whole("rig", text)?,
+            Some(("mounting", text)) => occasion.mounting = whole("mounting", text)?,
+            Some(("sweep", text)) => occasion.sweep = whole("sweep", text)?,
+            Some(("gain", text)) => {
+                let number = text.parse().ok().filter(|g| (-5.0..=5.0).contains(g));
+                occasion.gain_percent = number.ok_or_else(|| AddressError::Gain(text.to_owned()))?;
+            }
             Some(("operator", text)) => operator = text.parse()?,
             Some(("warm", text)) => {
                 let number = text.parse().ok().filter(|w| (-10.0..=10.0).contains(w));
@@ -105,7 +132,7 @@ pub fn part_address(address: &str) -> Result<Address, AddressError> {
         }
     }
     let (part, body) = parts_at(place, seed)?;
-    Ok(Address { part, body, seed, operator, warming })
+    Ok(Address { part, body, seed, operator, warming, occasion })
 }
 
 /// Draws a part by name or file; of `GRIP+BODY` both.

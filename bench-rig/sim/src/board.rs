@@ -13,6 +13,7 @@ use crate::body::bridge::SUPPLY_VOLTS;
 use crate::clamped::Clamped;
 use crate::dropout::Outage;
 use crate::grip::Command;
+use crate::occasion::Occasion;
 use crate::operator::Operator;
 use crate::part::{Part, PartTruth};
 use crate::plant::Plant;
@@ -111,15 +112,22 @@ struct Noise {
 impl SimBoard {
     /// A board of a kind, drawn with `seed`, with `part` clamped in it. At rest and unpowered at time 0.
     pub fn new(part: Part, spec: RigSpec, seed: u64) -> Self {
-        let mut random = Random::new("rig", seed);
-        let drawn = spec.draw(&mut random);
+        Self::on(part, spec, seed, Occasion::default())
+    }
+
+    /// The same on an occasion: another rig, mounting or sweep than the part's own seed draws.
+    pub fn on(part: Part, mut spec: RigSpec, seed: u64, occasion: Occasion) -> Self {
+        let mut random = Random::new("rig", occasion.rig.unwrap_or(seed));
+        let mut drawn = spec.draw(&mut random);
+        occasion.apply(&mut spec, &mut drawn, seed);
+        let fresh = occasion.fresh_seed(seed);
         let serial = Text::new(&format!("SIM-{:06X}", (random.unit() * f64::from(1 << 24)) as u32));
         let kind = part.spec().kind;
         Self {
             kind,
             columns: if kind == Kind::Body { table::BODY } else { table::GRIP },
-            plant: Plant::new(part, spec.clone(), drawn.clone(), seed),
-            noise: Random::new("rig noise", seed),
+            plant: Plant::new(part, spec.clone(), drawn.clone(), fresh),
+            noise: Random::new("rig noise", fresh),
             supply_noise: Noise { value: 0.0, at_us: 0.0, interval_us: -1.0, keep: 0.0, fresh: 0.0 },
             boot: 1,
             drive: Drive::Off,
@@ -135,8 +143,13 @@ impl SimBoard {
 
     /// A pair's board: a grip and a body side by side, drawn as one rig.
     pub fn pair(grip: Part, body: Part, spec: RigSpec, seed: u64) -> Self {
-        let body = Self::new(body, spec.clone(), seed);
-        Self { body: Some(Box::new(body)), ..Self::new(grip, spec, seed) }
+        Self::pair_on(grip, body, spec, seed, Occasion::default())
+    }
+
+    /// The same on an occasion.
+    pub fn pair_on(grip: Part, body: Part, spec: RigSpec, seed: u64, occasion: Occasion) -> Self {
+        let body = Self::on(body, spec.clone(), seed, occasion);
+        Self { body: Some(Box::new(body)), ..Self::on(grip, spec, seed, occasion) }
     }
 
     /// The board that has the body of a pair.

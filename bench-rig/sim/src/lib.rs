@@ -11,7 +11,8 @@
 //! - [`drawn`], [`part`]: a part's own numbers; one drawn part and its truth.
 //! - [`grip`], [`dropout`], [`network`], [`front`], [`operator`]: mechanics, broken contacts, wires, input filter, the person beside the rig.
 //! - [`clamped`], [`departures`]: what moves on the rig, grip or body, its drive and the person that touches it; when a plate began to move.
-//! - [`rig_spec`], [`plant`], [`table`], [`board`]: the rig's electronics, everything together, and the `Board` of it.
+//! - [`rig_spec`], [`occasion`]: the rig's electronics; the same part on the same rig once more, mounted and swept again.
+//! - [`plant`], [`table`], [`board`]: everything together, and the `Board` of it.
 //! - [`sim_rig`], [`address`]: a whole rig on virtual time; `NAME?seed=N` addresses.
 //! - [`serve`], [`drive_log`]: the same in real time behind a pty or a TCP port; when its drive went on and off.
 //!
@@ -31,6 +32,7 @@ pub mod fault_range;
 pub mod front;
 pub mod grip;
 pub mod network;
+pub mod occasion;
 pub mod operator;
 pub mod part;
 pub mod part_file;

@@ -2,11 +2,13 @@
 
 use super::case::{CaseCommand, InCase};
 use super::certificate::Certificate;
+use super::check_part::CheckPartCommand;
 use super::check_setup::CheckSetup;
 use super::compare::Compare;
 use super::config::ConfigCommand;
 use super::explain::Explain;
 use super::flex::{Flex, WarmUp};
+use super::gauge::GaugeCommand;
 use super::limits::ProposeLimits;
 use super::matings::Matings;
 use super::published::Schema;
@@ -90,6 +92,14 @@ pub enum Command {
     /// Good parts of your own: bodies among which worn teeth are searched for; limits that good parts would give
     #[command(subcommand)]
     Population(PopulationCommand),
+    /// How good the rig is: parts mounted and swept again and again in blind order, what of their figures is the rig's own scatter
+    #[command(subcommand)]
+    Gauge(GaugeCommand),
+    /// A known part, swept daily: whether the rig moves, before verdicts are wrong
+    ///
+    /// Exit codes: 0 steady · 11 the rig moves · 10 verdicts near a limit are wrong.
+    #[command(subcommand)]
+    CheckPart(CheckPartCommand),
     /// The archive: what is in it, and whether it still is what was kept
     #[command(subcommand)]
     Records(RecordsCommand),

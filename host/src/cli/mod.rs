@@ -10,9 +10,10 @@
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
 //! - `stored`: stored outcomes by what was typed.
+//! - `measuring`: one sweep of a part that is mounted, for `gauge` and `check_part`.
 //! - `rig_lock`: one program at a time on a rig.
 //! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `vehicle_check`, `matings`, `judge`, `compare`, `explain`, `rejudge`,
-//!   `population`, `limits`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
+//!   `population`, `limits`, `gauge`, `check_part`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
 mod args;
 mod bench_work;
@@ -20,6 +21,7 @@ mod body;
 mod case;
 mod cautions;
 mod certificate;
+mod check_part;
 mod check_setup;
 mod compare;
 mod conclude;
@@ -29,10 +31,12 @@ mod ending;
 mod explain;
 mod flex;
 mod follow;
+mod gauge;
 mod judge;
 mod key;
 mod limits;
 mod matings;
+mod measuring;
 mod population;
 mod population_shown;
 mod progress;
@@ -133,6 +137,8 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Explain(args) => explain::explain(args, surroundings),
         Command::Population(command) => population::population(command, surroundings),
         Command::Rejudge(args) => rejudge::rejudge(args, surroundings),
+        Command::Gauge(command) => gauge::gauge(command, surroundings),
+        Command::CheckPart(command) => check_part::check_part(command, surroundings),
         Command::Records(command) => records::records(command, surroundings),
         Command::Certificate(args) => certificate::certificate_again(args, surroundings),
         Command::Verify(args) => verify::verify(args, surroundings),

@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 21] = [
+pub const PUBLISHED: [Published; 24] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -74,6 +74,9 @@ pub const PUBLISHED: [Published; 21] = [
     published!("cases", "cases.schema.json", "case list"),
     published!("vehicle_check", "vehicle_check.schema.json", "vehicle-check enter", "vehicle-check show"),
     published!("matings", "matings.schema.json", "matings"),
+    published!("gauge_plan", "gauge_plan.schema.json", "gauge plan"),
+    published!("gauge_result", "gauge_result.schema.json", "gauge result"),
+    published!("check_part", "check_part.schema.json", "check-part sweep", "check-part chart"),
     published!("seal_check", "seal_check.schema.json", "verify"),
 ];
 

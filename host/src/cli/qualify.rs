@@ -152,7 +152,7 @@ fn shelf_for_grip(common: Settled<'_>) -> Result<Shelf, Failure> {
 }
 
 /// A rig with both parts on it is for `follow`; each part is qualified on a rig of its own kind.
-fn refuse_pair(bench: &Bench<'_>) -> Result<(), Failure> {
+pub(super) fn refuse_pair(bench: &Bench<'_>) -> Result<(), Failure> {
     if bench.has_pair() {
         return Err(Failure::Usage(anyhow!(
             "a grip and a throttle body are on this rig together: run `trackpair follow` there, and qualify each part on a rig for it"

@@ -5,7 +5,8 @@
 //! - `archive`, `folder`: where records are kept; one record being kept. `cases`: cases and their entries.
 //! - `index`: the database beside the files.
 //! - `seal`, `head`: what makes content and order provable.
-//! - `soak_log`: the log of a soak, line by line while it runs.
+//! - `line_log`: JSON lines that are lasting one by one; `soak_log`: those of a soak while it runs.
+//! - `study_folder`: a gauge study or a known part: what is to be done, sweep by sweep what was seen.
 //! - `bundle`: a record in one file, which is checked by itself.
 //! - `verify`: whether an archive still is what was kept.
 //! - `table`: rows of the index for other programs.
@@ -23,12 +24,14 @@ mod csv_time;
 mod folder;
 mod head;
 mod index;
+pub mod line_log;
 mod load;
 mod names;
 mod parquet_file;
 pub mod seal;
 pub mod sheet_file;
 pub mod soak_log;
+pub mod study_folder;
 pub mod table;
 pub mod verify;
 mod whole_file;

@@ -1,15 +1,15 @@
 //! The log of a soak: one JSON line per round, each lasting before it is acknowledged, held by one program at a time.
 //!
-//! A line is appended and synced; a program that is cut off in it leaves a torn last line, which never counts: it is cut off when the
-//! soak goes on, and said. It does not know what a round means.
+//! What is torn off a last line is said when the soak goes on. It does not know what a round means.
 
 use super::archive::{Archive, ArchiveError, StoredRecord};
 use super::folder::RecordFolder;
+use super::line_log::{self, LineLog, LineLogError};
 use super::names::RECORDS;
 use super::seal::sha256_hex;
 use crate::outcome::{SOAK_LOG_SCHEMA, SoakBegin, SoakLine, SoakLogFile};
-use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom, Write};
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// The file in a record's folder.
@@ -60,9 +60,8 @@ pub enum SoakLogError {
 /// A log that this program holds.
 #[derive(Debug)]
 pub struct SoakLog {
-    file: File,
-    path: PathBuf,
-    bytes: u64,
+    log: LineLog,
+    record: String,
 }
 
 impl SoakLog {
@@ -71,16 +70,10 @@ impl SoakLog {
     /// # Errors
     /// It can't be written.
     pub fn begin(folder: &mut RecordFolder, begin: SoakBegin) -> Result<Self, SoakLogError> {
-        let path = folder.path().join(SOAK_LOG);
-        let failed = |cause| SoakLogError::File { path: path.clone(), cause };
-        let file = OpenOptions::new().read(true).append(true).create_new(true).open(&path).map_err(failed)?;
+        let record = folder.record().to_owned();
+        let log = LineLog::begin(&folder.path().join(SOAK_LOG)).map_err(|e| of_lines(e, &record))?;
         folder.keep();
-        hold(&file, folder.record(), &path)?;
-        if cfg!(unix) {
-            // The file's name is only lasting once its folder is synced.
-            File::open(folder.path()).and_then(|f| f.sync_all()).map_err(failed)?;
-        }
-        let mut log = Self { file, path, bytes: 0 };
+        let mut log = Self { log, record };
         log.append(&SoakLine::Begin(begin))?;
         Ok(log)
     }
@@ -95,25 +88,18 @@ impl SoakLog {
         lines: &mut dyn FnMut(SoakLine),
     ) -> Result<(Self, u64), SoakLogError> {
         let path = folder.join(SOAK_LOG);
-        let failed = |cause| SoakLogError::File { path: path.clone(), cause };
         let missing = |what| SoakLogError::NoSoak { record: record.to_owned(), path: path.clone(), what };
-        let file = match OpenOptions::new().read(true).append(true).open(&path) {
-            Err(cause) if cause.kind() == io::ErrorKind::NotFound => return Err(missing("is not there")),
-            other => other.map_err(failed)?,
+        let (mut log, torn) = match LineLog::again(&path, &mut |line| taken(line, lines)) {
+            Err(LineLogError::File { cause, .. }) if cause.kind() == io::ErrorKind::NotFound => {
+                return Err(missing("is not there"));
+            }
+            other => other.map_err(|e| of_lines(e, record))?,
         };
-        hold(&file, record, &path)?;
-        // Through this very handle: where locks bind, another one could not read.
-        let mut file = file;
-        let reading = file.seek(SeekFrom::Start(0)).and_then(|_| file.try_clone()).map_err(failed)?;
-        let whole = read_from(reading, &path, lines)?;
-        if whole == 0 {
+        if log.is_empty() {
             return Err(missing("holds no line"));
         }
-        let all = file.metadata().map_err(failed)?.len();
-        if whole < all {
-            file.set_len(whole).and_then(|()| file.sync_all()).map_err(failed)?;
-        }
-        Ok((Self { file, path, bytes: whole }, all - whole))
+        log.cut_torn().map_err(|e| of_lines(e, record))?;
+        Ok((Self { log, record: record.to_owned() }, torn))
     }
 
     /// Appends a line; once it returns, the line is lasting.
@@ -121,17 +107,7 @@ impl SoakLog {
     /// # Errors
     /// It can't be written; then nothing of it counts.
     pub fn append(&mut self, line: &SoakLine) -> Result<(), SoakLogError> {
-        let failed = |cause| SoakLogError::File { path: self.path.clone(), cause };
-        let mut text = serde_json::to_string(line).map_err(|e| failed(e.into()))?;
-        text.push('\n');
-        let written = self.file.write_all(text.as_bytes()).and_then(|()| self.file.sync_data());
-        if let Err(cause) = written {
-            // What is half written must not stand before the next line; if it can't be cut off now, it is when the soak goes on.
-            let _ = self.file.set_len(self.bytes);
-            return Err(failed(cause));
-        }
-        self.bytes += text.len() as u64;
-        Ok(())
+        self.log.append(line).map_err(|e| of_lines(e, &self.record))
     }
 
     /// Hands on every line so far.
@@ -139,9 +115,7 @@ impl SoakLog {
     /// # Errors
     /// It can't be read, or was altered.
     pub fn read(&mut self, lines: &mut dyn FnMut(SoakLine)) -> Result<(), SoakLogError> {
-        let failed = |cause| SoakLogError::File { path: self.path.clone(), cause };
-        let file = self.file.seek(SeekFrom::Start(0)).and_then(|_| self.file.try_clone()).map_err(failed)?;
-        read_from(file, &self.path, lines).map(|_| ())
+        self.log.read(&mut |line| taken(line, lines)).map_err(|e| of_lines(e, &self.record))
     }
 
     /// What an outcome says of it.
@@ -149,9 +123,7 @@ impl SoakLog {
     /// # Errors
     /// It can't be read.
     pub fn described(&mut self, record: &str) -> Result<SoakLogFile, SoakLogError> {
-        let mut bytes = Vec::new();
-        let read = self.file.seek(SeekFrom::Start(0)).and_then(|_| self.file.read_to_end(&mut bytes));
-        read.map_err(|cause| SoakLogError::File { path: self.path.clone(), cause })?;
+        let bytes = self.log.contents().map_err(|e| of_lines(e, record))?;
         Ok(SoakLogFile {
             file: format!("{RECORDS}/{record}/{SOAK_LOG}"),
             sha256: sha256_hex(&bytes),
@@ -160,50 +132,25 @@ impl SoakLog {
     }
 }
 
-/// The lock is given up by the system when the program ends, however it ends.
-fn hold(file: &File, record: &str, path: &Path) -> Result<(), SoakLogError> {
-    file.try_lock().map_err(|why| match why {
-        TryLockError::WouldBlock => SoakLogError::Taken { record: record.to_owned() },
-        TryLockError::Error(cause) => SoakLogError::File { path: path.to_path_buf(), cause },
-    })
+/// A line of this version, handed on.
+fn taken(line: SoakLine, lines: &mut dyn FnMut(SoakLine)) -> Result<(), String> {
+    match line {
+        SoakLine::Begin(begin) if begin.schema > SOAK_LOG_SCHEMA => {
+            Err(format!("schema {} is newer than this program", begin.schema))
+        }
+        line => {
+            lines(line);
+            Ok(())
+        }
+    }
 }
 
-/// Hands on the lines of a log; bytes up to the end of the last whole one.
-///
-/// # Errors
-/// It can't be read, or a line before the last makes no sense.
-pub fn read(path: &Path, lines: &mut dyn FnMut(SoakLine)) -> Result<u64, SoakLogError> {
-    let file = File::open(path);
-    read_from(file.map_err(|cause| SoakLogError::File { path: path.to_path_buf(), cause })?, path, lines)
-}
-
-fn read_from(file: File, path: &Path, lines: &mut dyn FnMut(SoakLine)) -> Result<u64, SoakLogError> {
-    let failed = |cause| SoakLogError::File { path: path.to_path_buf(), cause };
-    let mut reader = BufReader::new(file);
-    let (mut whole, mut number, mut text) = (0, 0, Vec::new());
-    let mut broken: Option<String> = None;
-    loop {
-        text.clear();
-        let count = reader.read_until(b'\n', &mut text).map_err(failed)?;
-        if count == 0 {
-            return Ok(whole);
-        }
-        let altered = |line, cause| SoakLogError::Altered { path: path.to_path_buf(), line, cause };
-        if let Some(cause) = broken {
-            return Err(altered(number, cause));
-        }
-        number += 1;
-        match serde_json::from_slice::<SoakLine>(&text) {
-            Ok(SoakLine::Begin(begin)) if begin.schema > SOAK_LOG_SCHEMA => {
-                return Err(altered(number, format!("schema {} is newer than this program", begin.schema)));
-            }
-            Ok(line) if text.ends_with(b"\n") => {
-                whole += count as u64;
-                lines(line);
-            }
-            Ok(_) => broken = Some("it has no end".to_owned()),
-            Err(cause) => broken = Some(cause.to_string()),
-        }
+/// What is wrong with the lines, in the words of a soak.
+fn of_lines(error: LineLogError, record: &str) -> SoakLogError {
+    match error {
+        LineLogError::File { path, cause } => SoakLogError::File { path, cause },
+        LineLogError::Taken { .. } => SoakLogError::Taken { record: record.to_owned() },
+        LineLogError::Altered { path, line, cause } => SoakLogError::Altered { path, line, cause },
     }
 }
 
@@ -220,10 +167,11 @@ pub fn unfinished(archive: &Archive) -> Vec<(String, SoakBegin)> {
                 return None;
             }
             // One that was altered is told when it is taken up by name.
-            let _ = read(&path, &mut |line| {
+            let _ = line_log::read(&path, &mut |line| {
                 if let SoakLine::Begin(first) = line {
                     begin = Some(first);
                 }
+                Ok(())
             });
             begin.map(|begin| (record, begin))
         })

@@ -12,7 +12,7 @@
 //! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `soak`: a soak over time.
-//! - `compare`: comparisons.
+//! - `compare`: comparisons. `gauge`, `check_part`: the rig itself, as such views.
 //! - [`explain`]: a figure's definition and its uncertainty budget.
 //! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
 //! - `provenance`: where it came from, and what ties it to a sealed record.
@@ -25,12 +25,14 @@ mod body_fixture;
 mod body_plots;
 #[cfg(test)]
 mod body_tests;
+pub mod check_part;
 pub mod compare;
 mod contact;
 pub mod explain;
 #[cfg(test)]
 mod fixture;
 pub mod format;
+pub mod gauge;
 mod groups;
 mod histograms;
 mod html;

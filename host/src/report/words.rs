@@ -15,13 +15,14 @@ pub struct Lines {
 impl Lines {
     /// From the topology that the data show, or else the one that the sheet expects.
     pub fn of(outcome: &Outcome) -> Self {
-        let known = |name: &str| {
-            [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset]
-                .into_iter()
-                .find(|t| t.name() == name)
-        };
-        let found = outcome.part.topology_found.as_deref().and_then(known);
-        Self { topology: found.or_else(|| known(&outcome.sheet.topology)) }
+        let found = outcome.part.topology_found.as_deref().map(Self::of_topology).unwrap_or_default();
+        if found == Self::default() { Self::of_topology(&outcome.sheet.topology) } else { found }
+    }
+
+    /// From a topology's name; an unknown one is none.
+    pub fn of_topology(name: &str) -> Self {
+        let all = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];
+        Self { topology: all.into_iter().find(|t| t.name() == name) }
     }
 
     /// A line's name: only in a complementary sensor does the second line fall.

@@ -135,6 +135,21 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ),
         ("vehicle_check", "vehicle-check show", vec![check], 10),
     ]);
+    let (planned, study, known) =
+        (folder.path().join("planned"), folder.path().join("study"), folder.path().join("known"));
+    let [planned, study, known] =
+        [planned.to_str(), study.to_str(), known.to_str()].map(|p| p.unwrap_or_default());
+    let small = ["--part", "a", "--part", "b", "--mountings", "2", "--repeats", "2", "--seed", "1"];
+    trackpair(["gauge", "plan", study].into_iter().chain(small))?.expect(0, &[]);
+    let rigs = ["--part", "a=sim:good-grip?seed=1", "--part", "b=sim:good-grip?seed=2"];
+    trackpair(["gauge", "run", study].into_iter().chain(rigs))?.expect(0, &[]);
+    trackpair(["check-part", "register", known, "--rig", "sim:good-grip", "--sweeps", "10"])?.expect(0, &[]);
+    rows.extend([
+        ("gauge_plan", "gauge plan", [planned].into_iter().chain(small).collect(), 0),
+        ("gauge_result", "gauge result", vec![study], 0),
+        ("check_part", "check-part chart", vec![known], 0),
+        ("check_part", "check-part sweep", vec![known], 0),
+    ]);
     rows.extend(["rest", "step", "release", "creep", "lash", "tooth-map"].map(body));
     let known: BTreeSet<(&str, &str)> = rows.iter().map(|row| (row.0, row.1)).collect();
     let published = PUBLISHED.iter().flat_map(|p| p.printed_by.iter().map(|c| (p.name, *c)));

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The host's layers; each may use only those before it.
-const HOST_LAYERS: [&str; 16] = [
+const HOST_LAYERS: [&str; 17] = [
     "quantity",
     "sheet",
     "trace",
@@ -18,6 +18,7 @@ const HOST_LAYERS: [&str; 16] = [
     "vehicle",
     "case",
     "compare",
+    "gauge",
     "report",
     "record",
     "cli",

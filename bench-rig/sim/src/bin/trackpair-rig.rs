@@ -10,6 +10,7 @@ use anyhow::Context;
 use clap::{Parser, Subcommand};
 use trackpair_rig_sim::address::Address;
 use trackpair_rig_sim::drive_log::DriveLog;
+use trackpair_rig_sim::occasion::Occasion;
 use trackpair_rig_sim::serve::{self, Link, Listen, Script};
 use trackpair_rig_sim::{Operator, SimBoard, address, parts};
 
@@ -113,7 +114,8 @@ fn serve_part(arguments: &Arguments) -> Result<(), Failure> {
     let listen: Listen = arguments.listen.parse().map_err(usage)?;
     let operator: Operator = arguments.operator.parse().map_err(usage)?;
     let (part, body) = address::parts_at(&arguments.part, arguments.seed).map_err(usage)?;
-    let board = Address { part, body, seed: arguments.seed, operator, warming: arguments.warm }.board();
+    let (seed, warming, occasion) = (arguments.seed, arguments.warm, Occasion::default());
+    let board = Address { part, body, seed, operator, warming, occasion }.board();
     if let Some(path) = &arguments.truth {
         write_truth(&board, path)?;
     }

@@ -21,4 +21,5 @@ pub use overlay::{Drawn, overlays};
 pub use proposal::proposal;
 pub use rejudged::rejudged;
 pub use standing::standing;
+pub(super) use view::named;
 pub use view::{Table, View};

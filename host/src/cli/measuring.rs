@@ -1,0 +1,181 @@
+//! One sweep of a part that is mounted, for questions about the rig itself: self-check, sweep and release of a grip, or a throttle body's plan
+//! without its leads check. Also: who mounts it. It keeps nothing.
+
+use super::bench_work::{keep, with_bench};
+use super::body::qualify_body;
+use super::cautions::Consent;
+use super::conclude::{Judged, Kept};
+use super::qualify::{after_self_check, refuse_pair};
+use super::sheets::Shelf;
+use super::{Failure, Surroundings, date};
+use crate::link::Address;
+use crate::outcome::Outcome;
+use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};
+use crate::trace::ProcedureKind;
+use anyhow::anyhow;
+use std::io::BufRead;
+use std::sync::atomic::Ordering;
+
+/// A part on a rig, once.
+#[derive(Clone, Copy, Debug)]
+pub struct Occasion<'a> {
+    /// Address of the rig.
+    pub rig: &'a str,
+    /// What traces say of the part.
+    pub label: &'a str,
+    /// The part in the log.
+    pub part: &'a str,
+    /// Mounting of that part, from 1.
+    pub mounting: usize,
+    /// Sweep of that mounting, from 1.
+    pub repeat: usize,
+    /// Whether a throttle body may be driven.
+    pub cautions_read: bool,
+}
+
+/// Sweeps once and keeps it in the folder: its line.
+///
+/// # Errors
+/// [`Failure::Rig`] when there was nothing to keep, or the sweep was cut short: then what was recorded is kept, and does not count.
+pub fn sweep_into<'f>(
+    folder: &'f mut StudyFolder,
+    occasion: Occasion<'_>,
+    shelf: &Shelf,
+    surroundings: &Surroundings<'_>,
+) -> Result<&'f SweepLine, Failure> {
+    let started = date();
+    let mut kept = Kept::loose();
+    let consent = Consent::of(occasion.rig, occasion.cautions_read);
+    let sheet = with_bench(occasion.rig, occasion.label, shelf.first(), surroundings, |bench, meter| {
+        refuse_pair(bench)?;
+        meter.borrow_mut().hush();
+        if bench.drives_body() {
+            return qualify_body(bench, meter, &mut kept, shelf, consent, false);
+        }
+        shelf.check_for_grip()?;
+        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release]);
+        let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, shelf, bench, meter);
+        if ready && keep(&mut kept, bench.sweep(), meter) {
+            bench.set_started(date());
+            keep(&mut kept, bench.grip_release(), meter);
+        }
+        Ok(sheet)
+    })??;
+    let failure = kept.failure().map(str::to_owned);
+    let Some(judged) = Judged::of(&kept, sheet) else {
+        let why = failure.as_deref().unwrap_or("the rig sent no samples");
+        return Err(Failure::Rig(anyhow!("nothing was recorded: {why}")));
+    };
+    let missing = kept.judged().is_none_or(|t| t.provenance.procedure == ProcedureKind::SelfCheck);
+    let cut = failure.or_else(|| {
+        (missing && !kept.is_body())
+            .then(|| "the part did not turn in the self-check, so it was not swept".to_owned())
+    });
+    let line = line(&judged.outcome, occasion, started, cut.clone());
+    let line = folder.keep(line, &kept.traces()).map_err(of_folder)?;
+    match cut {
+        None => Ok(line),
+        Some(why) => Err(Failure::Rig(anyhow!(
+            "sweep {} was cut short and does not count: {why}; mend that, then go on with the same command",
+            line.number
+        ))),
+    }
+}
+
+fn line(outcome: &Outcome, occasion: Occasion<'_>, date: String, failure: Option<String>) -> SweepLine {
+    SweepLine {
+        schema: SWEEP_SCHEMA,
+        number: 0,
+        date,
+        part: occasion.part.to_owned(),
+        mounting: occasion.mounting as u64,
+        repeat: occasion.repeat as u64,
+        rig: outcome.rig.as_ref().map(|r| format!("{} {}", r.model, r.serial)),
+        simulated: outcome.simulated,
+        analysis: outcome.versions.get("analysis").cloned().unwrap_or_default(),
+        sheet: outcome.sheet.name.clone(),
+        topology: outcome.part.topology_found.clone().unwrap_or_else(|| outcome.sheet.topology.clone()),
+        verdict: outcome.verdict.name().to_owned(),
+        failure,
+        figures: outcome.figures.clone(),
+        traces: Vec::new(),
+    }
+}
+
+/// What is wrong with a folder, by who can mend it.
+pub fn of_folder(error: StudyError) -> Failure {
+    match error {
+        StudyError::Missing { .. } | StudyError::Taken { .. } => Failure::Usage(error.into()),
+        other => Failure::Other(other.into()),
+    }
+}
+
+/// Says that the last line of a folder was torn, where it was.
+pub fn tell_of_torn(folder: &StudyFolder) {
+    if folder.torn_bytes() > 0 {
+        eprintln!(
+            "the last line was torn ({} bytes) when a program was cut off: that sweep was not acknowledged and does not count",
+            folder.torn_bytes()
+        );
+    }
+}
+
+/// Whether the rig at an address is simulated in this program: nobody has to mount anything then.
+pub fn needs_hands(rig: &str) -> bool {
+    !matches!(Address::parse(rig), Ok(Address::Sim { .. }))
+}
+
+/// The address of a simulated rig for one mounting and sweep of a part: without them it would draw the same noise again. Others as they are, and
+/// so is what the user has said already.
+pub fn on_occasion(rig: &str, options: &[(&str, u64)]) -> String {
+    let Ok(Address::Sim { part }) = Address::parse(rig) else { return rig.to_owned() };
+    let mut address = format!("sim:{part}");
+    for (name, value) in options {
+        let said = address.split_once('?').is_some_and(|(_, all)| {
+            all.split('&').any(|o| o.split_once('=').is_some_and(|(given, _)| given == *name))
+        });
+        if !said {
+            address += &format!("{}{name}={value}", if address.contains('?') { '&' } else { '?' });
+        }
+    }
+    address
+}
+
+/// Asks for a part to be mounted and waits for Enter.
+///
+/// # Errors
+/// [`Failure::Rig`] when nobody answers, or Ctrl-C was pressed: nothing has been driven then.
+pub fn ask_to_mount(what: &str, surroundings: &Surroundings<'_>) -> Result<(), Failure> {
+    eprintln!("{what}, then press Enter");
+    let mut answer = String::new();
+    let read = std::io::stdin().lock().read_line(&mut answer);
+    if surroundings.stop.load(Ordering::Relaxed) {
+        return Err(stopped());
+    }
+    match read {
+        Ok(1..) => Ok(()),
+        _ => Err(Failure::Rig(anyhow!(
+            "nobody answered that the part is mounted; what was swept is kept: go on with the same command"
+        ))),
+    }
+}
+
+/// What is said when the user stopped it.
+pub fn stopped() -> Failure {
+    Failure::Rig(anyhow!("stopped by you; what was swept is kept: go on with the same command"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_simulated_rig_is_told_the_occasion_and_a_real_one_is_left_alone() {
+        let options = [("rig", 5), ("mounting", 2), ("sweep", 3)];
+        assert_eq!(on_occasion("sim:good-grip", &options), "sim:good-grip?rig=5&mounting=2&sweep=3");
+        let said = on_occasion("sim:good-grip?seed=7&rig=1", &options);
+        assert_eq!(said, "sim:good-grip?seed=7&rig=1&mounting=2&sweep=3");
+        assert_eq!(on_occasion("serial:/dev/ttyACM0", &options), "serial:/dev/ttyACM0");
+        assert!(needs_hands("tcp:localhost:1") && !needs_hands("sim:good-grip"));
+    }
+}
