@@ -31,7 +31,20 @@ pub struct GripTraces<'a> {
 }
 
 /// Analyses a grip sensor. Never fails: what can't be had is named in `not_testable`.
-pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
+pub fn analyse(traces: GripTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
+    analyse_by(traces, sheet, Calibration::of)
+}
+
+/// The same as if calibration and loom were known exactly: what is left of the uncertainties is scatter, which more cycles shrink.
+pub fn analyse_scatter(traces: GripTraces<'_>, sheet: &PartSheet) -> PartAnalysis {
+    analyse_by(traces, sheet, |prepared, leads| Calibration::of(prepared, leads).exact())
+}
+
+fn analyse_by<'a>(
+    traces: GripTraces<'a>,
+    sheet: &PartSheet,
+    known: impl Fn(&Prepared<'_>, Option<&leads::Report>) -> Calibration,
+) -> PartAnalysis {
     if let Some(why) = unfit(traces.sweep) {
         return nothing(PartKind::Grip, why);
     }
@@ -51,7 +64,7 @@ pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
     // What needs the travel needs one whole cycle at least where the recording was cut.
     let curves = Curves::new(&prepared, sheet).filter(|_| usable.cut.is_none() || prepared.cycles() > 0);
     let of_report = leads.as_ref().map(|u| leads::analyse(&u.trace, sheet));
-    let calibration = Calibration::of(&every, of_report.as_ref());
+    let calibration = known(&every, of_report.as_ref());
     let cut = usable.cut.map(|cut| cut.words());
     let mut out = figures_of(&prepared, curves.as_ref(), cut.as_deref(), sheet, &calibration);
     match (&curves, &cut) {

@@ -99,6 +99,19 @@ impl Calibration {
         }
     }
 
+    /// The same with nothing unknown but the resolution.
+    pub fn exact(self) -> Self {
+        let of = |c: ChannelUncertainty| ChannelUncertainty { gain: 0.0, offset: 0.0, ..c };
+        Self {
+            line: self.line.map(of),
+            supply: 0.0,
+            reference: of(self.reference),
+            wire: [0.0; 2],
+            source_ohm: [0.0; 2],
+            ..self
+        }
+    }
+
     /// Standard uncertainty of a ratio of a line at rest.
     pub fn ratio(&self, line: usize, ratio: f64) -> f64 {
         let c = self.line[line];

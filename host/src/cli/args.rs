@@ -9,7 +9,7 @@ use super::flex::{Flex, WarmUp};
 use super::limits::ProposeLimits;
 use super::matings::Matings;
 use super::published::Schema;
-use super::records::RecordsCommand;
+use super::records::{RecordsCommand, Where};
 use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
 use super::soak::Soak;
@@ -338,11 +338,25 @@ pub enum Sheet {
         #[arg(long)]
         json: bool,
     },
-    /// Print a shipped sheet, ready to copy and change
-    Show {
-        /// Its name
-        name: String,
-    },
+    /// Print a sheet, ready to copy and change, and what its limits risk: consumer's and producer's risk
+    Show(SheetShow),
+}
+
+/// `sheet show`.
+#[derive(Args, Debug)]
+pub struct SheetShow {
+    /// Its name, or a file
+    #[arg(value_name = "NAME|FILE")]
+    pub name: String,
+    /// Records of parts as they came in, 10 at least: risks for their spread and for how well they were measured; names, folders, or an archive
+    #[arg(long, value_name = "DIR|RECORD", num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// Where records are looked up by name.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print the risks as JSON, without the sheet
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `rigs`.

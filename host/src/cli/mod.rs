@@ -135,7 +135,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Certificate(args) => certificate::certificate_again(args, surroundings),
         Command::Verify(args) => verify::verify(args, surroundings),
         Command::Key(command) => key::key(command, surroundings),
-        Command::Sheet(args) => sheet::sheet(args),
+        Command::Sheet(args) => sheet::sheet(args, surroundings),
         Command::Rigs(args) => rigs::rigs(args, surroundings),
         Command::CheckSetup(args) => check_setup::check_setup(args, surroundings),
         Command::Config(command) => config::config(command, surroundings),

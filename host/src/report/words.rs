@@ -24,6 +24,11 @@ impl Lines {
         Self { topology: found.or_else(|| known(&outcome.sheet.topology)) }
     }
 
+    /// From the topology of a sheet, where no part was measured.
+    pub const fn of_sheet(topology: Topology) -> Self {
+        Self { topology: Some(topology) }
+    }
+
     /// A line's name: only in a complementary sensor does the second line fall.
     pub fn name(self, channel: Channel) -> &'static str {
         verdict::line_name(channel, self.topology)

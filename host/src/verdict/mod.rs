@@ -1,8 +1,8 @@
 //! Figures against limits with their uncertainty: `within`, `outside` or `undecided`.
-
 //!
 //! - `scope`: what a procedure tests, and so what it may judge.
 //! - `conformity`: a value with its uncertainty against a limit.
+//! - `risk`: what that rule risks: consumer's and producer's; `integral`: the rule of integration.
 //! - `done`: what of a plan was not done to its end.
 //! - `findings`: what a finding does to the verdict.
 //! - `judge`: a whole analysis against a sheet.
@@ -14,16 +14,22 @@ mod done;
 mod findings;
 #[cfg(test)]
 mod foreign_logs_tests;
+mod integral;
 mod judge;
+mod risk;
 mod scope;
 mod untested;
 mod words;
 
-pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
+pub use conformity::{
+    CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, conformity_at, guard_factor, probability,
+};
 pub use done::{HowEnded, NotDone, loads_stepped, not_done};
 pub(crate) use findings::LeastDepth;
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
+pub(crate) use integral::GAUSS;
 pub use judge::{judge, judge_scope};
+pub use risk::{Measured, Risks, Shares, Zones};
 pub use scope::Scope;
 pub use untested::NOT_LOOKED_AT;
 pub use words::line_name;

@@ -1,0 +1,225 @@
+//! What would settle an undecided figure: chosen by what its uncertainty is made of, with how likely it does. Numbers in, numbers out; the
+//! sentences are in `words`.
+//!
+//! - Scatter between cycles averages: its part of the standard uncertainty goes with 1/√cycles (GUM 4.2.3). What all cycles share (gains,
+//!   offsets, the reference, the loom) stays as it is, however many there are.
+//! - How likely one more sweep settles it is told beforehand: the distance to the limit is itself known only to within the scatter, so the
+//!   distance that the next sweep will find is normal about the present one with the scatter of both sweeps (predictive power:
+//!   Spiegelhalter, Freedman, Stat. Med. 5, 1986, 1, from memory). A number of cycles that would just do for the present value
+//!   would settle half of the parts.
+
+use super::conformity::{below, guard_factor};
+use super::scope::source_of;
+use crate::analysis::{Figure, PartAnalysis};
+use crate::quantity::{Channel, Condition, FigureName, PartKind};
+
+/// Most cycles of one sweep: what `qualify --cycles` takes, 10 minutes at the usual speed.
+pub const MOST_CYCLES: u32 = 200;
+/// How likely a sweep that is advised is to settle it, where that many cycles can be swept.
+pub const HOPED_CHANCE: f64 = 0.9;
+/// Below this chance a sweep is not advised.
+pub const LEAST_CHANCE: f64 = 0.5;
+/// What an unsure finding of the track is looked at again with: scatter falls to a half.
+pub const TIMES_FOR_A_FINDING: u32 = 4;
+
+/// How far a figure scatters: its standard uncertainty if calibration and loom were known exactly.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scatter {
+    /// Figure.
+    pub name: FigureName,
+    /// Line; none for the pair.
+    pub channel: Option<Channel>,
+    /// Under which condition.
+    pub condition: Condition,
+    /// Standard uncertainty, in the figure's unit.
+    pub standard_uncertainty: f64,
+}
+
+impl Scatter {
+    /// The scatter of every figure, from an analysis in which nothing but it is unknown
+    /// ([`analyse_scatter`](crate::analysis::grip::analyse_scatter)).
+    pub fn of(analysis: &PartAnalysis) -> Vec<Self> {
+        let of = |f: &Figure| Self {
+            name: f.name,
+            channel: f.channel,
+            condition: f.condition,
+            standard_uncertainty: f.standard_uncertainty,
+        };
+        analysis.figures.iter().map(of).collect()
+    }
+}
+
+/// What a standard uncertainty is made of, in the figure's unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Makeup {
+    /// What more cycles shrink.
+    pub scatter: f64,
+    /// What they do not.
+    pub rest: f64,
+}
+
+impl Makeup {
+    /// From the whole and the scatter in it.
+    pub fn new(whole: f64, scatter: f64) -> Self {
+        let scatter = scatter.clamp(0.0, whole.max(0.0));
+        Self { scatter, rest: (whole * whole - scatter * scatter).max(0.0).sqrt() }
+    }
+
+    /// Of a figure; none where its scatter is not known.
+    pub(super) fn of(figure: &Figure, scatter: &[Scatter]) -> Option<Self> {
+        let own = |s: &&Scatter| (s.name, s.channel, s.condition) == (figure.name, figure.channel, figure.condition);
+        let scatter = scatter.iter().find(own)?.standard_uncertainty;
+        let whole = figure.stated_uncertainty();
+        (scatter.is_finite() && whole.is_finite()).then(|| Self::new(whole, scatter))
+    }
+
+    /// Share of the variance that is scatter, 0..1; 1 without any uncertainty.
+    pub fn scatter_share(&self) -> f64 {
+        let whole = self.scatter.hypot(self.rest);
+        if whole > 0.0 { (self.scatter / whole).powi(2) } else { 1.0 }
+    }
+
+    /// How likely a sweep of `cycles` settles a figure that was measured `distance` ≥ 0 from its limit over `cycles_now`: 0..1.
+    pub fn chance(&self, distance: f64, cycles_now: u32, cycles: u32, sure: f64) -> f64 {
+        let then = self.scatter * (f64::from(cycles_now.max(1)) / f64::from(cycles.max(1))).sqrt();
+        let guard = guard_factor(sure) * then.hypot(self.rest);
+        let moves = self.scatter.hypot(then);
+        // On its side of the limit, or on the other.
+        below(guard - distance, moves, 0.0) + below(guard + distance, moves, 0.0)
+    }
+
+    /// The sweep that would settle it: as few cycles as will do with [`HOPED_CHANCE`], or the most that there are; none where even they do
+    /// it with less than [`LEAST_CHANCE`].
+    pub fn sweep(&self, distance: f64, cycles_now: u32, sure: f64) -> Option<Sweep> {
+        let at = |cycles: u32| Sweep { cycles, chance: Some(self.chance(distance, cycles_now, cycles, sure)) };
+        let likely = |s: &Sweep, least: f64| s.chance.is_some_and(|c| c >= least);
+        let more = cycles_now.saturating_add(1)..=MOST_CYCLES;
+        more.clone()
+            .map(at)
+            .find(|s| likely(s, HOPED_CHANCE))
+            .or_else(|| more.map(at).last().filter(|s| likely(s, LEAST_CHANCE)))
+    }
+}
+
+/// One more sweep.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sweep {
+    /// Its cycles.
+    pub cycles: u32,
+    /// How likely it settles the matter, 0..1; none where that can't be told.
+    pub chance: Option<f64>,
+}
+
+/// What would settle it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Remedy {
+    /// One more sweep: a rig with a drive can do it by itself.
+    Sweep(Sweep),
+    /// A calibration: no number of cycles does.
+    Calibrate,
+    /// Neither.
+    Nothing,
+}
+
+impl Remedy {
+    /// The sweep, if it is one.
+    pub const fn sweep(self) -> Option<Sweep> {
+        match self {
+            Self::Sweep(sweep) => Some(sweep),
+            Self::Calibrate | Self::Nothing => None,
+        }
+    }
+
+    /// For a value that was measured `distance` from its limit over `cycles`.
+    pub(super) fn of(makeup: &Makeup, distance: f64, cycles: u32, sure: f64) -> Self {
+        if let Some(sweep) = makeup.sweep(distance, cycles, sure) {
+            return Self::Sweep(sweep);
+        }
+        // Without what all cycles share, the scatter of these would do.
+        let room = distance / guard_factor(sure);
+        if makeup.rest > makeup.scatter && room > makeup.scatter { Self::Calibrate } else { Self::Nothing }
+    }
+}
+
+/// Whether a figure of a kind of part comes from the sweep, so that one more may settle it.
+pub(super) fn comes_from_a_sweep(figure: FigureName, kind: PartKind) -> bool {
+    kind == PartKind::Grip && source_of(figure).is_none()
+}
+
+/// What a figure's uncertainty is made of beside scatter.
+pub(super) const fn rests_on(figure: FigureName) -> &'static str {
+    use FigureName as F;
+    match figure {
+        F::ClosedVolts | F::OpenVolts | F::Span => "gain and offset of the rig's line and supply channels, and the loom",
+        F::CorrelationWorst | F::CorrelationOffset | F::CorrelationSlope | F::CorrelationMomentary => {
+            "gain and offset of the rig's line and supply channels"
+        }
+        F::LinearityIndependent | F::LinearityTerminal | F::LinearityZeroBased => {
+            "the reference angle's own error, and how the rig's input loads the line"
+        }
+        F::Hysteresis | F::DeadBandClosed | F::DeadBandOpen => "the reference angle",
+        _ => "what all cycles share",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analysis::statistics::Resampler;
+    use crate::verdict::{CONFORMANCE_PROBABILITY, Verdict, conformity};
+
+    const SURE: f64 = CONFORMANCE_PROBABILITY;
+
+    #[test]
+    fn scatter_alone_needs_the_square_of_the_factor_and_a_margin_for_its_own_scatter() {
+        let makeup = Makeup::new(0.03, 0.03);
+        // Measured 0.1 from the limit: guard band 0.049, decided. 0.03 from it: 14 cycles in place of 5 would just do for that value.
+        let half = makeup.chance(0.03, 5, 14, SURE);
+        assert!((half - 0.5).abs() < 0.05, "{half}");
+        let sweep = makeup.sweep(0.075, 5, SURE).unwrap();
+        assert!(sweep.cycles > 5 && sweep.chance.unwrap() >= HOPED_CHANCE, "{sweep:?}");
+        let fewer = makeup.chance(0.075, 5, sweep.cycles - 1, SURE);
+        assert!(fewer < HOPED_CHANCE, "fewer cycles would do: {fewer}");
+    }
+
+    #[test]
+    fn what_all_cycles_share_is_not_swept_away() {
+        let makeup = Makeup::new(0.03, 0.005);
+        assert_eq!(makeup.sweep(0.03, 5, SURE), None);
+        assert_eq!(Remedy::of(&makeup, 0.03, 5, SURE), Remedy::Calibrate);
+        assert!(makeup.scatter_share() < 0.03);
+        // At the limit itself neither does.
+        assert_eq!(Remedy::of(&makeup, 0.0, 5, SURE), Remedy::Nothing);
+        assert_eq!(Remedy::of(&Makeup::new(0.03, 0.03), 0.001, 5, SURE), Remedy::Nothing);
+    }
+
+    #[test]
+    fn the_chance_that_is_told_is_the_share_that_is_settled() {
+        const PARTS: u32 = 40_000;
+        let mut random = Resampler::new(55);
+        for (scatter, rest, distance, now, then) in
+            [(0.03, 0.0, 0.04, 5, 30), (0.03, 0.01, 0.05, 5, 12), (0.02, 0.02, 0.02, 10, 200), (0.03, 0.0, 0.0, 5, 50)]
+        {
+            let makeup = Makeup { scatter, rest };
+            let told = makeup.chance(distance, now, then, SURE);
+            let u = (scatter * (f64::from(now) / f64::from(then)).sqrt()).hypot(rest);
+            let settled = (0..PARTS).filter(|_| {
+                // The part as far from the limit as the first sweep leaves possible, and the second sweep's own scatter. What both
+                // share moves both alike.
+                let found = distance + scatter * random.normal() + scatter * (f64::from(now) / f64::from(then)).sqrt() * random.normal();
+                conformity(-found, u, None, Some(0.0)).verdict != Verdict::Undecided
+            });
+            let share = f64::from(settled.count() as u32) / f64::from(PARTS);
+            // Five standard deviations of a binomial share.
+            assert!((share - told).abs() < 5.0 * (0.25 / f64::from(PARTS)).sqrt(), "{share} {told}");
+        }
+    }
+
+    #[test]
+    fn a_makeup_adds_up_to_the_whole_and_scatter_is_never_more_than_it() {
+        let makeup = Makeup::new(5.0, 3.0);
+        assert_eq!((makeup.scatter, makeup.rest), (3.0, 4.0));
+        assert_eq!(Makeup::new(1.0, 2.0), Makeup { scatter: 1.0, rest: 0.0 });
+        assert_eq!(Makeup::new(0.0, 0.0).scatter_share(), 1.0);
+    }
+}
