@@ -99,9 +99,9 @@ impl Calibration {
         }
     }
 
-    /// The same with nothing unknown but the resolution.
+    /// The same with everything known: what is left of a figure's uncertainty is scatter.
     pub fn exact(self) -> Self {
-        let of = |c: ChannelUncertainty| ChannelUncertainty { gain: 0.0, offset: 0.0, ..c };
+        let of = |c: ChannelUncertainty| ChannelUncertainty { gain: 0.0, offset: 0.0, resolution: 0.0, ..c };
         Self {
             line: self.line.map(of),
             supply: 0.0,

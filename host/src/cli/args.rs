@@ -15,6 +15,7 @@ use super::shell::{Completions, Man};
 use super::soak::Soak;
 use super::vehicle_check::VehicleCheckCommand;
 use super::verify::Verify;
+use crate::verdict::MOST_MORE_SWEEPS;
 use clap::{Args, Parser, Subcommand};
 use std::cell::OnceCell;
 use std::path::PathBuf;
@@ -159,6 +160,9 @@ pub struct Qualify {
     /// Scans per second, instead of the sheet's
     #[arg(long, value_name = "HZ")]
     pub rate: Option<u32>,
+    /// A grip that is undecided is swept again as its verdict advises, so often at most [1]; within and outside then need more than 95 %
+    #[arg(long, value_name = "SWEEPS", num_args = 0..=1, require_equals = true, default_missing_value = "1", value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_MORE_SWEEPS)))]
+    pub settle: Option<u32>,
     /// Leave the leads check out
     #[arg(long)]
     pub skip_leads: bool,

@@ -15,7 +15,8 @@ use std::io::Write;
 use std::path::Path;
 
 /// Opens and closes what `sheet show` adds to a sheet's text, so that it is not added twice.
-const OPENS: &str = "# ---- What these limits risk. Made by `trackpair sheet show` from the limits above; not read ----";
+const OPENS: &str =
+    "# ---- What these limits risk. Made by `trackpair sheet show` from the limits above; not read ----";
 const CLOSES: &str = "# ---- End of what these limits risk ----";
 /// Width of what is added, characters; comment signs come before it.
 const WIDTH: usize = 130;

@@ -29,8 +29,7 @@ const ASSUMED_WITHIN: f64 = 0.95;
 /// What is assumed of parts where no records tell.
 const ASSUMED: &str = "parts are spread normally, around the middle between two limits, and 95 % of them keep a limit: common practice, no source";
 /// What records tell.
-const FROM_RECORDS: &str =
-    "parts are spread normally with mean and standard deviation of the records given; the scatter of their measurement is in the spread";
+const FROM_RECORDS: &str = "parts are spread normally with mean and standard deviation of the records given; the scatter of their measurement is in the spread";
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -315,7 +314,10 @@ mod tests {
     fn the_uncertainty_for_a_ratio_is_a_quarter_of_the_tolerance_over_it() {
         let told = risks(&shipped("grip-complementary").unwrap(), &[]).unwrap();
         let closed = &told.limits[0];
-        assert_eq!((closed.figure.as_str(), closed.min, closed.max), ("closed_volts", Some(0.35), Some(0.65)));
+        assert_eq!(
+            (closed.figure.as_str(), closed.min, closed.max),
+            ("closed_volts", Some(0.35), Some(0.65))
+        );
         // JCGM 106:2012, 7.6: Cm = T/(4 u): 0.3 V/(4 × 0.01875 V) = 4.
         let four = closed.uncertainty_for_ratio.iter().find(|u| u.ratio == 4.0).unwrap();
         assert!((four.standard_uncertainty - 0.018_75).abs() < 1e-12);

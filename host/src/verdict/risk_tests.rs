@@ -30,7 +30,8 @@ fn gamma(shape: f64, scale: f64) -> impl Fn(f64) -> f64 {
 #[test]
 fn the_ball_bearings_have_their_published_risks() {
     let bearings = Measured { min: None, max: Some(2.0), u: 0.25 };
-    let risks = |high: f64| bearings.risks(&simple(f64::NEG_INFINITY, high), (0.0, 20.0), 0.5, gamma(4.0, 0.25));
+    let risks =
+        |high: f64| bearings.risks(&simple(f64::NEG_INFINITY, high), (0.0, 20.0), 0.5, gamma(4.0, 0.25));
     let plain = risks(2.0);
     near(plain.beyond, 0.042_380_111_991_683_96, 1e-9);
     near(plain.consumer, 0.008_019_111_884_287_177, 1e-9);

@@ -70,8 +70,10 @@ pub fn risks(document: &SheetRisks, topology: Topology) -> View {
         strong: false,
     });
     view.list("How to read it", reading(document));
-    let silent =
-        document.limits.iter().filter_map(|l| Some(format!("{}: {}", limit_name(l, lines), l.not_from_records.as_ref()?)));
+    let silent = document
+        .limits
+        .iter()
+        .filter_map(|l| Some(format!("{}: {}", limit_name(l, lines), l.not_from_records.as_ref()?)));
     view.list("Not from the records", silent);
     let left_out = document.records.iter().flat_map(|r| &r.left_out);
     view.list("Left out", left_out.map(|l| format!("{}: {}", l.record, l.why)));
@@ -137,8 +139,11 @@ fn measured(limit: &LimitRisk, of: &MeasuredRisk, lines: Lines) -> Vec<String> {
     let quantity = Quantity { channel: of.channel.clone(), condition: of.condition, ..quantity(limit) };
     let doubt = if of.shape == Shape::Doubtful { " (hardly normal)" } else { "" };
     let Told { beyond, consumers_risk, producers_risk, good_undecided, .. } = of.risks;
-    let spread =
-        format!("{} ± {}", format::rounded(of.mean, of.standard_deviation).0, significant(of.standard_deviation, 2));
+    let spread = format!(
+        "{} ± {}",
+        format::rounded(of.mean, of.standard_deviation).0,
+        significant(of.standard_deviation, 2)
+    );
     let mut cells = vec![
         named(&quantity, lines),
         allowed(limit),
