@@ -1,22 +1,21 @@
 //! A whole analysis against a sheet: each figure, each finding, what was not tested, and the part.
 
-use super::conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity_at, guard_factor};
+use super::advised::{again, cycles_without_event, remedy, with_sweep};
+use super::conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity_at};
 use super::findings::decide;
-use super::remedy::{
-    MOST_CYCLES, Makeup, Remedy, Scatter, Sweep, TIMES_FOR_A_FINDING, averages, comes_from_a_sweep,
-};
+use super::remedy::{Makeup, Remedy, Scatter, averages, comes_from_a_sweep};
 use super::scope::source_of;
 use super::untested::{not_looked_at, untested};
 use super::words::{
-    counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, named, other_kind_words,
-    settle, title_of,
+    counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, other_kind_words, settle,
+    title_of,
 };
-use super::{DecidedFinding, FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
+use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
 use crate::analysis::recording::{LimitKind, RecordingLimit};
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
-use crate::quantity::{FigureName, FindingKind, PartKind, Sign};
+use crate::quantity::{FigureName, PartKind, Sign};
 use crate::sheet::bounds::is_rate;
 use crate::sheet::{Limit, PartSheet, Topology};
 use crate::trace::{ProcedureKind, Trace, TraceEnd};
@@ -217,35 +216,6 @@ impl Judgement {
         self.reasons.extend(self.notes.iter().cloned());
     }
 
-    /// What leaves the part undecided, by its title: figures and findings.
-    pub fn open(&self) -> Vec<String> {
-        let figures = self.figures.iter().filter(|j| j.verdict == Some(Verdict::Undecided));
-        let findings = self.findings.iter().filter(|f| f.effect == FindingEffect::Undecided);
-        figures
-            .map(|j| named(j.figure.name, j.figure.channel, &j.figure.condition, self.topology))
-            .chain(findings.map(|f| f.finding.kind.title().to_owned()))
-            .collect()
-    }
-
-    /// The sweep that would settle what one more sweep can settle of an undecided part: the longest that any of it asks for, and what asks
-    /// for one, in words. None where the part is decided, and where no sweep would settle anything.
-    pub fn sweep_that_settles(&self) -> Option<(Sweep, Vec<String>)> {
-        if self.overall != Verdict::Undecided || self.mismatch.is_some() {
-            return None;
-        }
-        let of_figure = |j: &JudgedFigure| {
-            let title = named(j.figure.name, j.figure.channel, &j.figure.condition, self.topology);
-            Some((j.remedy?.sweep()?, title))
-        };
-        let undecided = self.figures.iter().filter(|j| j.verdict == Some(Verdict::Undecided));
-        let asking: Vec<(Sweep, String)> = undecided
-            .filter_map(of_figure)
-            .chain(self.findings.iter().filter_map(|f| Some((f.sweep?, f.finding.kind.title().to_owned()))))
-            .collect();
-        let longest = asking.iter().map(|(sweep, _)| *sweep).max_by_key(|sweep| sweep.cycles)?;
-        Some((longest, asking.into_iter().map(|(_, title)| title).collect()))
-    }
-
     /// What keeps the part from being `within`: what makes all else doubtful first, then what decides.
     fn sentences(&self) -> Vec<String> {
         let mismatch = self.mismatch.is_some();
@@ -334,16 +304,6 @@ const fn counts_events(figure: FigureName) -> bool {
     matches!(figure, FigureName::DropoutRate | FigureName::LimpTrips)
 }
 
-/// The sweep that would settle an unsure finding of the track.
-fn with_sweep(mut decided: DecidedFinding, analysis: &PartAnalysis) -> DecidedFinding {
-    let of_track = matches!(decided.finding.kind, FindingKind::FlatSpot | FindingKind::NoisyTrack);
-    let cycles = analysis.cycles.saturating_mul(TIMES_FOR_A_FINDING).min(MOST_CYCLES);
-    let unsure = decided.effect == FindingEffect::Undecided && analysis.kind == PartKind::Grip;
-    decided.sweep =
-        (unsure && of_track && cycles > analysis.cycles).then_some(Sweep { cycles, chance: None });
-    decided
-}
-
 fn judge_figure(
     figure: &Figure,
     analysis: &PartAnalysis,
@@ -358,10 +318,7 @@ fn judge_figure(
         would_decide: None,
         remedy: None,
     };
-    let again = |cycles: u32| {
-        let possible = comes_from_a_sweep(figure.name, analysis.kind) && cycles <= MOST_CYCLES;
-        possible.then_some(Remedy::Sweep(Sweep { cycles: cycles.max(1), chance: None }))
-    };
+    let again = |cycles: u32| again(figure, analysis, cycles);
     let Some(limit) = sheet.limit_for(figure.name, figure.channel, &figure.condition) else { return judged };
     judged.limit = Some(limit.clone());
     if can_not_be(figure) {
@@ -406,26 +363,6 @@ fn judge_figure(
         judged.remedy = None;
     }
     judged
-}
-
-/// What would settle a value that is undecided against its limits. Between two limits that are nearer than the guard bands of what all cycles
-/// share no number of cycles does.
-fn remedy(makeup: &Makeup, found: &Conformity, limit: &Limit, cycles: u32, sure: f64) -> Remedy {
-    let wide = match (limit.min, limit.max) {
-        (Some(min), Some(max)) => max - min >= 2.0 * guard_factor(sure) * makeup.rest,
-        _ => true,
-    };
-    if wide { Remedy::of(makeup, found.margin.abs(), cycles, sure) } else { Remedy::Calibrate }
-}
-
-/// The cycles that a sweep without an event takes to exclude a rate, from what those that were swept exclude; none where an event was seen or
-/// the length is not known.
-fn cycles_without_event(judged: &JudgedFigure, rate: Option<f64>, cycles: u32) -> Option<u32> {
-    let upper = judged.figure.upper_bound.filter(|b| b.is_finite() && judged.figure.value == 0.0)?;
-    // The last cycle of a sweep takes twice as long as the others, so a longer one is not longer in proportion.
-    let needed = (f64::from(cycles.max(1) + 1) * upper / rate?).ceil();
-    (judged.verdict == Some(Verdict::Undecided) && needed.is_finite() && needed < f64::from(u32::MAX))
-        .then_some(needed as u32)
 }
 
 /// A value against its limit. What the recording may have added to it can't make it too high, and does not keep it from being low enough.
@@ -544,6 +481,10 @@ fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -
 #[cfg(test)]
 #[path = "judge_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "advised_tests.rs"]
+mod advised_tests;
 
 #[cfg(test)]
 #[path = "body_tests.rs"]

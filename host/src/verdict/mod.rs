@@ -1,5 +1,6 @@
 //! Figures against limits with their uncertainty: `within`, `outside` or `undecided`.
 //!
+//! - `advised`: what would settle an undecided part.
 //! - `scope`: what a procedure tests, and so what it may judge.
 //! - `conformity`: a value with its uncertainty against a limit.
 //! - `looks`: a part that is looked at more than once, at no higher risk.
@@ -11,6 +12,7 @@
 //! - `untested`: what was to be tested and was not.
 //! - `words`: the sentences.
 
+mod advised;
 mod conformity;
 mod done;
 mod findings;
