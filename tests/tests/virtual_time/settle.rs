@@ -3,11 +3,13 @@
 
 use anyhow::{Context, Result};
 use serde_json::Value;
+use std::cell::OnceCell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use tempfile::tempdir;
 use trackpair::analysis::grip::{GripTraces, analyse, analyse_scatter};
+use trackpair::analysis::{Figure, PartAnalysis};
 use trackpair::procedure::{Bench, Setup};
 use trackpair::quantity::{Channel, FigureName};
 use trackpair::session::{Options, Session};
@@ -55,25 +57,21 @@ fn sweeps(part: &str, sheet: &PartSheet, next: impl Fn(&[Trace]) -> Option<u32>)
     all
 }
 
-/// Value, standard uncertainty and scatter of a figure of a sweep's rising line.
-fn measured(sweep: &Trace, sheet: &PartSheet, name: FigureName) -> (f64, f64, f64) {
-    let traces = GripTraces { sweep, leads: None, flex: None };
-    let (whole, scatter) = (analyse(traces, sheet), analyse_scatter(traces, sheet));
-    let of = |a: &trackpair::analysis::PartAnalysis| {
-        let its = |f: &&trackpair::analysis::Figure| {
-            f.name == name && f.channel.is_none_or(|c| c == Channel::Rising)
-        };
-        a.figures.iter().find(its).map(|f| (f.value, f.standard_uncertainty)).expect("the figure is there")
-    };
-    (of(&whole).0, of(&whole).1, of(&scatter).1)
+/// A figure of the rising line, or of the pair.
+fn rising(analysis: &PartAnalysis, name: FigureName) -> &Figure {
+    let its = |f: &&Figure| f.name == name && f.channel.is_none_or(|c| c == Channel::Rising);
+    analysis.figures.iter().find(its).expect("the figure is there")
+}
+
+fn of_sweep(sweep: &Trace) -> GripTraces<'_> {
+    GripTraces { sweep, leads: None, flex: None }
 }
 
 /// What one figure of a sweep is called against an upper limit, and what would settle it, when two looks were planned.
 fn judged(sweep: &Trace, sheet: &PartSheet, name: FigureName) -> (Verdict, Option<Remedy>) {
-    let traces = GripTraces { sweep, leads: None, flex: None };
-    let scatter = Scatter::of(&analyse_scatter(traces, sheet));
+    let scatter = Scatter::of(&analyse_scatter(of_sweep(sweep), sheet));
     let judging = Judging { sure: sure_in_each(2), scatter: &scatter, ..Judging::default() };
-    let judgement = judge_by(&analyse(traces, sheet), sheet, judging);
+    let judgement = judge_by(&analyse(of_sweep(sweep), sheet), sheet, judging);
     let its = |j: &&trackpair::verdict::JudgedFigure| {
         j.figure.name == name && j.figure.channel.is_none_or(|c| c == Channel::Rising)
     };
@@ -95,28 +93,28 @@ struct Followed {
 fn follow(part: &str, off: f64) -> Followed {
     let (sheet, name) = (quick_sheet(), FigureName::LinearityIndependent);
     // A long sweep first tells where the part is; what is judged afterwards knows nothing of it.
-    let limited = |all: &[Trace]| {
-        let (value, _, _) = measured(&all[0], &sheet, name);
-        let u = measured(&all[1], &sheet, name).1;
+    let limited = OnceCell::new();
+    let limit = |all: &[Trace]| {
+        let analyses = [&all[0], &all[1]].map(|sweep| analyse(of_sweep(sweep), &sheet));
+        let limit = rising(&analyses[0], name).value - off * rising(&analyses[1], name).standard_uncertainty;
         let mut sheet = sheet.clone();
-        sheet.limits.retain(|l| l.figure != name || l.channel.is_none());
-        sheet.limits.iter_mut().filter(|l| l.figure == name).for_each(|l| l.max = Some(value - off * u));
-        sheet
+        sheet.limits.iter_mut().filter(|l| l.figure == name).for_each(|l| l.max = Some(limit));
+        let first = judged(&all[1], &sheet, name);
+        (sheet, first)
     };
     let all = sweeps(part, &sheet, |all| match all.len() {
-        0 => Some(60),
+        0 => Some(40),
         1 => Some(5),
-        2 => match judged(&all[1], &limited(all), name) {
+        2 => match limited.get_or_init(|| limit(all)).1 {
             (Verdict::Undecided, Some(Remedy::Sweep(sweep))) => Some(sweep.cycles),
             _ => None,
         },
         _ => None,
     });
-    let sheet = limited(&all);
-    let (first, remedy) = judged(&all[1], &sheet, name);
-    let last = all.get(2).map_or(first, |sweep| judged(sweep, &sheet, name).0);
+    let (sheet, (first, remedy)) = limited.get_or_init(|| limit(&all));
+    let last = all.get(2).map_or(*first, |sweep| judged(sweep, sheet, name).0);
     let chance = remedy.and_then(Remedy::sweep).and_then(|s| s.chance);
-    Followed { chance, first, last, beyond: off }
+    Followed { chance, first: *first, last, beyond: off }
 }
 
 #[test]
@@ -169,9 +167,11 @@ fn scatter_goes_with_the_root_of_the_cycles_just_where_more_cycles_are_advised()
         let plan = [5, 45];
         sweeps(&format!("{file}?seed={}", seed + 1), &sheet, |all| plan.get(all.len()).copied())
     });
+    let scatter = |sweep: &Trace| analyse_scatter(of_sweep(sweep), &sheet);
+    let scatter: Vec<[PartAnalysis; 2]> = all.iter().map(|s| [scatter(&s[0]), scatter(&s[1])]).collect();
     let fall = |name: F| {
-        let scatter = |k: usize| all.iter().map(|s| measured(&s[k], &sheet, name).2).sum::<f64>();
-        scatter(1) / scatter(0)
+        let sum = |k: usize| scatter.iter().map(|a| rising(&a[k], name).standard_uncertainty).sum::<f64>();
+        sum(1) / sum(0)
     };
     // √(5/45) = 1/3 (GUM 4.2.3). A standard uncertainty from 5 cycles is itself known to a third (GUM table E.1), from four parts to a sixth.
     for name in
