@@ -12,12 +12,13 @@ use super::gauge::GaugeCommand;
 use super::limits::ProposeLimits;
 use super::matings::Matings;
 use super::published::Schema;
-use super::records::RecordsCommand;
+use super::records::{RecordsCommand, Where};
 use super::rejudge::Rejudge;
 use super::shell::{Completions, Man};
 use super::soak::Soak;
 use super::vehicle_check::VehicleCheckCommand;
 use super::verify::Verify;
+use crate::verdict::MOST_MORE_SWEEPS;
 use clap::{Args, Parser, Subcommand};
 use std::cell::OnceCell;
 use std::path::PathBuf;
@@ -172,6 +173,9 @@ pub struct Qualify {
     /// Scans per second, instead of the sheet's
     #[arg(long, value_name = "HZ")]
     pub rate: Option<u32>,
+    /// A grip that is undecided is swept again as its verdict advises, so often at most [1]; within and outside then need more than 95 %
+    #[arg(long, value_name = "SWEEPS", num_args = 0..=1, require_equals = true, default_missing_value = "1", value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_MORE_SWEEPS)))]
+    pub settle: Option<u32>,
     /// Leave the leads check out
     #[arg(long)]
     pub skip_leads: bool,
@@ -351,11 +355,25 @@ pub enum Sheet {
         #[arg(long)]
         json: bool,
     },
-    /// Print a shipped sheet, ready to copy and change
-    Show {
-        /// Its name
-        name: String,
-    },
+    /// Print a sheet, ready to copy and change, and what its limits risk: consumer's and producer's risk
+    Show(SheetShow),
+}
+
+/// `sheet show`.
+#[derive(Args, Debug)]
+pub struct SheetShow {
+    /// Its name, or a file
+    #[arg(value_name = "NAME|FILE")]
+    pub name: String,
+    /// Records of parts as they came in, 10 at least: risks for their spread and for how well they were measured; names, folders, or an archive
+    #[arg(long, value_name = "DIR|RECORD", num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// Where records are looked up by name.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print the risks as JSON, without the sheet
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `rigs`.

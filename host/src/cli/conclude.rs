@@ -4,14 +4,13 @@ use super::document::print_document;
 use super::key;
 use super::matings::Plugged;
 use super::population;
+use super::settling::{Looks, grip_analysis};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::analysis::PartAnalysis;
 use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::follow::{self, PairTraces};
-use crate::analysis::grip::{GripTraces, analyse};
-use crate::analysis::self_closing;
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeNotDone, OutcomeReading, SessionEnd, StoredTrace, build,
 };
@@ -23,7 +22,7 @@ use crate::report::{
 };
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{ChannelProvenance, ProcedureKind, Trace};
-use crate::verdict::{Scope, judge_scope};
+use crate::verdict::{Judgement, Judging, Scope, judge_by};
 use anyhow::{Context, anyhow};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -207,6 +206,16 @@ impl Kept {
         self.traces.push(KeptTrace { trace, file });
     }
 
+    /// Every trace in the order of recording.
+    pub fn all(&self) -> impl Iterator<Item = &Trace> {
+        self.traces.iter().map(|k| &k.trace)
+    }
+
+    /// What is judged, where it was set.
+    pub const fn scope_given(&self) -> Option<Scope> {
+        self.scope
+    }
+
     /// The last trace of a procedure.
     pub fn trace(&self, procedure: ProcedureKind) -> Option<&Trace> {
         self.traces.iter().rev().map(|k| &k.trace).find(|t| t.provenance.procedure == procedure)
@@ -299,8 +308,17 @@ pub(super) struct Judged {
 impl Judged {
     /// None when there is nothing to analyse.
     pub(super) fn of(kept: &Kept, sheet: &PartSheet) -> Option<Self> {
+        if let Some(looks) = Looks::of(kept, sheet) {
+            let channels = kept.judged()?.provenance.channels.clone();
+            let mut outcome = outcome_of(kept, looks.analysis(), sheet, &looks.judgement());
+            outcome.settling = Some(looks.told());
+            return Some(Self { analysis: looks.analysis().clone(), channels, scope: Scope::Part, outcome });
+        }
         let (analysis, channels) = analysis_of(kept, sheet)?;
-        let outcome = outcome_of(kept, &analysis, sheet);
+        let judging =
+            Judging { scope: kept.scope.unwrap_or_default(), shown: &kept.shown, ..Judging::default() };
+        let judgement = judge_by(&analysis, sheet, judging);
+        let outcome = outcome_of(kept, &analysis, sheet, &judgement);
         Some(Self { analysis, channels, scope: kept.scope.unwrap_or_default(), outcome })
     }
 
@@ -339,14 +357,8 @@ pub(super) fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysi
         return Some((analysis, channels));
     }
     let sweep = kept.judged()?;
-    let traces = GripTraces {
-        sweep,
-        leads: kept.trace(ProcedureKind::LeadsCheck),
-        flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
-    };
-    let mut analysis = analyse(traces, sheet);
-    let released = kept.trace(ProcedureKind::Release);
-    self_closing::tell(released, sweep.provenance.procedure, &mut analysis);
+    let looks = Looks::of(kept, sheet);
+    let analysis = looks.map_or_else(|| grip_analysis(kept, sweep, sheet), |looks| looks.analysis().clone());
     Some((analysis, sweep.provenance.channels.clone()))
 }
 
@@ -425,15 +437,14 @@ pub(super) fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
         .map_err(Failure::Other)
 }
 
-fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet) -> Outcome {
-    let judgement = judge_scope(analysis, sheet, kept.scope.unwrap_or_default(), &kept.shown);
+fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet, judgement: &Judgement) -> Outcome {
     let stored: Vec<StoredTrace<'_>> =
         kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
     let mut warnings = kept.warnings.clone();
     warnings.extend(kept.failures.iter().cloned());
     build(OutcomeInputs {
         analysis,
-        judgement: &judgement,
+        judgement,
         sheet,
         topology_shown: <[Topology; 1]>::try_from(kept.shown.as_slice()).ok().map(|[one]| one),
         readings: &kept.readings,

@@ -6,6 +6,7 @@
 //! - `progress`: how far it is, on stderr.
 //! - `bench_work`: a session with a rig, the procedures asked for, every trace kept as soon as it exists.
 //! - `conclude`: traces → analysis → verdict → outcome → record and report → what is printed.
+//! - `settling`: an undecided grip swept again, and which of several sweeps counts.
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
 //! - `key`: the shop's key, with which records are sealed.
 //! - `document`, `published`: what `--json` prints, and its published shapes.
@@ -47,6 +48,7 @@ mod rejudge;
 mod rig_lock;
 mod rigs;
 mod settled;
+mod settling;
 mod sheet;
 mod sheets;
 mod shell;
@@ -143,7 +145,7 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::Certificate(args) => certificate::certificate_again(args, surroundings),
         Command::Verify(args) => verify::verify(args, surroundings),
         Command::Key(command) => key::key(command, surroundings),
-        Command::Sheet(args) => sheet::sheet(args),
+        Command::Sheet(args) => sheet::sheet(args, surroundings),
         Command::Rigs(args) => rigs::rigs(args, surroundings),
         Command::CheckSetup(args) => check_setup::check_setup(args, surroundings),
         Command::Config(command) => config::config(command, surroundings),

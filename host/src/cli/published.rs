@@ -31,7 +31,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 24] = [
+pub const PUBLISHED: [Published; 25] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -58,6 +58,7 @@ pub const PUBLISHED: [Published; 24] = [
     published!("rigs", "rigs.schema.json", "rigs"),
     published!("ping", "ping.schema.json", "rigs"),
     published!("sheets", "sheets.schema.json", "sheet list"),
+    published!("sheet_risks", "sheet_risks.schema.json", "sheet show"),
     published!("sheet_check", "sheet_check.schema.json", "sheet check"),
     published!("population", "population.schema.json", "population show"),
     published!("changes", "changes.schema.json", "compare"),

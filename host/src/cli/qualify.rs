@@ -9,6 +9,7 @@ use super::matings::Plugged;
 use super::population;
 use super::progress::Meter;
 use super::settled::Settled;
+use super::settling::{announce, settle};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
 use crate::procedure::{Bench, HandEnd, SelfCheck};
@@ -34,6 +35,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         refuse_pair(bench)?;
         if bench.drives_body() {
+            refuse_settling(args)?;
             let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
             return qualify_body(bench, meter, &mut kept, &shelf, consent, !args.skip_leads);
         }
@@ -41,6 +43,10 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         kept.check_population(shelf.first())?;
         let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
         plan.extend((!args.skip_leads).then_some(ProcedureKind::LeadsCheck));
+        if let Some(more) = args.settle {
+            plan.extend((0..more).map(|_| ProcedureKind::Sweep));
+            announce(meter, shelf.first(), more);
+        }
         bench.plan(plan);
         let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
         if ready {
@@ -51,12 +57,26 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
             }
             if going_on && !args.skip_leads {
                 bench.set_started(date());
-                keep(&mut kept, bench.leads_check(), meter);
+                going_on = keep(&mut kept, bench.leads_check(), meter);
+            }
+            if let Some(more) = args.settle.filter(|_| going_on) {
+                settle(bench, meter, &mut kept, sheet, more);
             }
         }
         Ok(sheet)
     })??;
     conclude(kept, chosen, common.json, None, surroundings)
+}
+
+/// A throttle body is repeated procedure by procedure.
+fn refuse_settling(args: &Qualify) -> Result<(), Failure> {
+    if args.settle.is_some() {
+        return Err(Failure::Usage(anyhow!(
+            "--settle sweeps a grip again, and a throttle body is on this rig: leave it out, and repeat what its verdict names with more of it in the \
+             part sheet ([body])"
+        )));
+    }
+    Ok(())
 }
 
 /// The self-check alone: whether rig and part are ready to be tested.

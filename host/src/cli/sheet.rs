@@ -1,30 +1,90 @@
 //! `sheet list`, `sheet check`, `sheet show`.
 
 use super::document::print_document;
-use super::{Ending, Failure};
-use crate::cli::args::Sheet;
+use super::stored::{Stored, read_all, tell_left_out};
+use super::{Ending, Failure, Surroundings, records};
+use crate::cli::args::{Sheet, SheetShow};
+use crate::compare::risks::{SheetRisks, risks};
 use crate::record::sheet_file::{self, SheetFileError};
+use crate::report::Style;
+use crate::report::compare::{self as shown, terminal};
 use crate::sheet::{PartSheet, SheetError, shipped, shipped_names, shipped_text};
-use anyhow::anyhow;
+use anyhow::Context;
 use serde::Serialize;
+use std::io::Write;
 use std::path::Path;
 
+/// Opens and closes what `sheet show` adds to a sheet's text, so that it is not added twice.
+const OPENS: &str =
+    "# ---- What these limits risk. Made by `trackpair sheet show` from the limits above; not read ----";
+const CLOSES: &str = "# ---- End of what these limits risk ----";
+/// Width of what is added, characters; comment signs come before it.
+const WIDTH: usize = 130;
+
 /// Carries out `sheet`.
-pub fn sheet(args: &Sheet) -> Result<Ending, Failure> {
+pub fn sheet(args: &Sheet, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match args {
         Sheet::List { json } => list(*json),
         Sheet::Check { file, json } => check(file, *json),
-        Sheet::Show { name } => {
-            let text = shipped_text(name).ok_or_else(|| {
-                Failure::Usage(anyhow!(
-                    "no shipped sheet is named {name:?}; there are: {}",
-                    shipped_names().join(", ")
-                ))
-            })?;
-            print!("{text}");
-            Ok(Ending::Done)
-        }
+        Sheet::Show(args) => show(args, surroundings),
     }
+}
+
+/// The sheet's text and, as comments behind it, what its limits risk; or the risks as JSON.
+fn show(args: &SheetShow, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let name = &args.name;
+    let sheet = sheet_file::load(name).map_err(|e| Failure::Usage(e.into()))?;
+    let text = match shipped_text(name) {
+        Some(text) => text.to_owned(),
+        None => std::fs::read_to_string(name)
+            .with_context(|| format!("can't read the part sheet {name}"))
+            .map_err(Failure::Usage)?,
+    };
+    let archive = if args.records.is_empty() {
+        None
+    } else {
+        records::named(args.place.archive.as_deref(), surroundings)?
+    };
+    let (stored, unread) = read_all(&args.records, archive.as_deref());
+    tell_left_out(&unread);
+    let subjects: Vec<_> = stored.iter().map(Stored::subject).collect();
+    if subjects.is_empty() && !args.records.is_empty() {
+        return Err(Failure::Usage(anyhow::anyhow!(
+            "none of the records can be read; give names of records, their folders, or an archive"
+        )));
+    }
+    let mut document = risks(&sheet, &subjects).map_err(|e| Failure::Usage(e.into()))?;
+    if let Some(records) = &mut document.records {
+        records.left_out.splice(0..0, unread);
+    }
+    if args.json {
+        print_document(&document);
+    } else {
+        let shown = format!("{}\n{}", without_risks(&text).trim_end(), as_comments(&document, &sheet));
+        // A reader that has gone away is no failure.
+        let _ = std::io::stdout().write_all(shown.as_bytes());
+    }
+    Ok(Ending::Done)
+}
+
+/// A sheet's text without what an earlier `sheet show` added.
+fn without_risks(text: &str) -> String {
+    let mut within = false;
+    let own = |line: &&str| {
+        let added = within || line.trim_end() == OPENS;
+        within = added && line.trim_end() != CLOSES;
+        // What somebody wrote behind an opening without its end is theirs.
+        !(added && (line.starts_with('#') || line.trim().is_empty()))
+    };
+    text.lines().filter(own).map(|line| format!("{line}\n")).collect()
+}
+
+/// The risks as comments of a sheet.
+fn as_comments(document: &SheetRisks, sheet: &PartSheet) -> String {
+    let style = Style { width: WIDTH, colour: false, ascii: false };
+    let text = terminal(&shown::risks(document, sheet.topology), style);
+    let lines = text.lines().map(|line| format!("# {line}").trim_end().to_owned() + "\n");
+    format!("\n{OPENS}\n{}{CLOSES}\n", lines.collect::<String>())
 }
 
 /// The document of `sheet list --json`.

@@ -13,6 +13,7 @@
 //! - [`standing`]: a part among the population of its kind.
 //! - [`rejudged`]: what judging again made of records.
 //! - [`proposal`]: limits from good parts.
+//! - [`risks`]: what a sheet's limits risk.
 
 pub mod changes;
 pub mod drift;
@@ -24,6 +25,7 @@ pub mod normality;
 pub mod proposal;
 pub mod quantiles;
 pub mod rejudged;
+pub mod risks;
 pub mod soak;
 pub mod standing;
 pub mod subject;

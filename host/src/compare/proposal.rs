@@ -105,7 +105,7 @@ pub struct Group {
 pub enum NoProposal {
     /// Too few parts.
     #[error(
-        "{used} good parts of the sheet's kind are left of {given} records; {LEAST_PARTS} at least are needed: record more"
+        "{used} usable parts of the sheet's kind are left of {given} records; {LEAST_PARTS} at least are needed: record more"
     )]
     TooFew {
         /// Usable ones.
@@ -130,15 +130,7 @@ pub enum NoProposal {
 /// # Errors
 /// [`NoProposal`] when too few are left, or simulated and real parts are mixed.
 pub fn propose(subjects: &[Subject<'_>], sheet: &PartSheet, claim: Claim) -> Result<Proposal, NoProposal> {
-    let (parts, left_out) = usable(subjects, sheet);
-    if parts.len() < LEAST_PARTS {
-        return Err(NoProposal::TooFew { used: parts.len(), given: subjects.len() });
-    }
-    let first = |simulated| parts.iter().find(|p| p.outcome.simulated == simulated);
-    if let (Some(simulated), Some(real)) = (first(true), first(false)) {
-        let named = |s: &Subject<'_>| s.record.to_owned();
-        return Err(NoProposal::Mixed { simulated: named(simulated), real: named(real) });
-    }
+    let (parts, left_out) = usable(subjects, sheet, false)?;
     let limits: Vec<ProposedLimit> =
         sheet.limits.iter().map(|limit| proposed(limit, &parts, sheet, claim)).collect();
     Ok(Proposal {
@@ -146,7 +138,7 @@ pub fn propose(subjects: &[Subject<'_>], sheet: &PartSheet, claim: Claim) -> Res
         document: "proposal",
         claim,
         sheet: sheet.name.clone(),
-        simulated: first(true).is_some(),
+        simulated: parts.iter().any(|p| p.outcome.simulated),
         notes: notes(&parts, &limits, claim),
         parts: parts.iter().map(Subject::side).collect(),
         left_out,
@@ -154,8 +146,15 @@ pub fn propose(subjects: &[Subject<'_>], sheet: &PartSheet, claim: Claim) -> Res
     })
 }
 
-/// Good parts of the sheet's kind, each recording once.
-fn usable<'a>(subjects: &[Subject<'a>], sheet: &PartSheet) -> (Vec<Subject<'a>>, Vec<LeftOut>) {
+/// Parts of the sheet's kind, each recording once; with those that are outside, or without.
+///
+/// # Errors
+/// As [`propose`].
+pub(super) fn usable<'a>(
+    subjects: &[Subject<'a>],
+    sheet: &PartSheet,
+    outside_too: bool,
+) -> Result<(Vec<Subject<'a>>, Vec<LeftOut>), NoProposal> {
     let (mut parts, mut left_out) = distinct(subjects, None);
     parts.retain(|s| {
         let o = s.outcome;
@@ -163,7 +162,7 @@ fn usable<'a>(subjects: &[Subject<'a>], sheet: &PartSheet) -> (Vec<Subject<'a>>,
             Some(format!("it is a {}, and the sheet is for a {}", o.part.kind, sheet.kind.name()))
         } else if o.sheet.topology != sheet.topology.name() {
             Some(format!("it was judged by {}, for {} pairs", o.sheet.name, o.sheet.topology))
-        } else if o.verdict == Verdict::Outside {
+        } else if o.verdict == Verdict::Outside && !outside_too {
             Some("its verdict is outside".to_owned())
         } else if o.scope != "part" {
             Some(format!("only {} was judged, not the whole part", o.scope))
@@ -175,7 +174,15 @@ fn usable<'a>(subjects: &[Subject<'a>], sheet: &PartSheet) -> (Vec<Subject<'a>>,
         left_out.extend(why.clone().map(|why| LeftOut { record: s.record.to_owned(), why }));
         why.is_none()
     });
-    (parts, left_out)
+    if parts.len() < LEAST_PARTS {
+        return Err(NoProposal::TooFew { used: parts.len(), given: subjects.len() });
+    }
+    let first = |simulated| parts.iter().find(|p| p.outcome.simulated == simulated);
+    if let (Some(simulated), Some(real)) = (first(true), first(false)) {
+        let named = |s: &Subject<'_>| s.record.to_owned();
+        return Err(NoProposal::Mixed { simulated: named(simulated), real: named(real) });
+    }
+    Ok((parts, left_out))
 }
 
 fn proposed(limit: &Limit, parts: &[Subject<'_>], sheet: &PartSheet, claim: Claim) -> ProposedLimit {
@@ -199,7 +206,7 @@ fn proposed(limit: &Limit, parts: &[Subject<'_>], sheet: &PartSheet, claim: Clai
 }
 
 /// The quantities that a limit decides, over all parts.
-fn groups(
+pub(super) fn groups(
     limit: &Limit,
     parts: &[Subject<'_>],
     sheet: &PartSheet,

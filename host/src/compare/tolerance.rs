@@ -8,6 +8,7 @@
 //!   Tables for Normal Tolerance Limits, 1980; Eberhardt, Mee, Reeve, Commun. Stat. Simul. 18, 1989, 397).
 
 use crate::analysis::statistics::normal_quantile as quantile;
+use crate::verdict::GAUSS;
 use serde::Serialize;
 use statrs::function::erf::erfc;
 use statrs::function::gamma::gamma_ur;
@@ -16,14 +17,6 @@ use statrs::function::gamma::gamma_ur;
 const FAR: f64 = 9.0;
 /// Panels of the integration.
 const PANELS: usize = 48;
-/// Abscissae and weights of the ten-point Gauss–Legendre rule on −1..1, positive half (Abramowitz, Stegun, table 25.4).
-const GAUSS: [(f64, f64); 5] = [
-    (0.148_874_338_981_631_21, 0.295_524_224_714_752_87),
-    (0.433_395_394_129_247_2, 0.269_266_719_309_996_36),
-    (0.679_409_568_299_024_4, 0.219_086_362_515_982_04),
-    (0.865_063_366_688_984_5, 0.149_451_349_150_580_6),
-    (0.973_906_528_517_171_7, 0.066_671_344_308_688_14),
-];
 
 /// Which share of a population is to be covered, and how sure that is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

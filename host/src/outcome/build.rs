@@ -129,6 +129,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        settling: None,
         contact: analysis
             .contact
             .as_ref()

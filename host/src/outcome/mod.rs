@@ -102,6 +102,26 @@ pub struct Outcome {
     /// The course of a soak; none for everything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub soak: Option<OutcomeSoak>,
+    /// What came of sweeping again; none where the part was to be looked at once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub settling: Option<OutcomeSettling>,
+}
+
+/// A part that was to be looked at more than once, until it was decided.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutcomeSettling {
+    /// Sweeps that were planned beforehand, the first among them.
+    pub planned_sweeps: u32,
+    /// Sweeps that were recorded.
+    pub sweeps: u32,
+    /// Which of them is judged, from 1.
+    pub judged_sweep: u32,
+    /// Probability that `within` and `outside` need in each look.
+    pub conformance_probability: f64,
+    /// Figures that the first sweep left undecided and that are decided now.
+    pub settled: Vec<String>,
+    /// Figures that are still undecided.
+    pub open: Vec<String>,
 }
 
 /// How often the connectors were plugged in, this session included.

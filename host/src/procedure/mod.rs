@@ -169,6 +169,15 @@ impl<'a> Bench<'a> {
         self.setup.started = started;
     }
 
+    /// Leaves the rig unpowered between two procedures. Silence is no matter then, and what its guard says of it is told.
+    ///
+    /// # Errors
+    /// The rig is gone, or did not confirm.
+    pub fn unpower(&mut self) -> Result<(), SessionError> {
+        self.trip_is_told = true;
+        self.session.make_safe()
+    }
+
     /// Stops, unpowers and lets go of the rig.
     ///
     /// # Errors

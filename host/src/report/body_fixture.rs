@@ -84,6 +84,7 @@ pub fn worn() -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        settling: None,
         contact: None,
         ..fixture::worn()
     }

@@ -117,6 +117,7 @@ pub fn worn() -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        settling: None,
         contact: None,
     }
 }
@@ -146,6 +147,7 @@ pub fn empty() -> Outcome {
         matings: None,
         suspects: Vec::new(),
         soak: None,
+        settling: None,
         contact: None,
         ..worn()
     }

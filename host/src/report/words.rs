@@ -25,6 +25,11 @@ impl Lines {
         Self { topology: all.into_iter().find(|t| t.name() == name) }
     }
 
+    /// From the topology of a sheet, where no part was measured.
+    pub const fn of_sheet(topology: Topology) -> Self {
+        Self { topology: Some(topology) }
+    }
+
     /// A line's name: only in a complementary sensor does the second line fall.
     pub fn name(self, channel: Channel) -> &'static str {
         verdict::line_name(channel, self.topology)

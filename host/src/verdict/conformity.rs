@@ -5,6 +5,7 @@
 //! computed from the normal distribution (JCGM 106:2012, 7.2 to 7.4, from memory).
 
 use super::Verdict;
+use crate::analysis::statistics::normal_quantile;
 use statrs::function::erf::erfc;
 
 /// Probability that `within` and `outside` must have.
@@ -13,6 +14,11 @@ pub const CONFORMANCE_PROBABILITY: f64 = 0.95;
 /// Guard band of one limit in standard uncertainties: the 95 % point of the normal distribution.
 // Computed (Python scipy.stats.norm.ppf(0.95)); ISO 14253-1:2017 rounds it to 1.65.
 pub const GUARD_FACTOR: f64 = 1.644_853_626_951_472_2;
+
+/// Guard band of one limit in standard uncertainties, where `within` and `outside` need the probability `sure`, 0.5..1.
+pub fn guard_factor(sure: f64) -> f64 {
+    if sure == CONFORMANCE_PROBABILITY { GUARD_FACTOR } else { normal_quantile(sure) }
+}
 
 /// What can be said of a value against its limits.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,7 +40,7 @@ fn phi(z: f64) -> f64 {
 
 /// Probability that the true value lies below a limit, for a measured `value` with standard uncertainty `u`.
 /// Without uncertainty it is 1 at the limit: a limit belongs to its zone.
-fn below(value: f64, u: f64, limit: f64) -> f64 {
+pub(super) fn below(value: f64, u: f64, limit: f64) -> f64 {
     if u > 0.0 { phi((limit - value) / u) } else { f64::from(value <= limit) }
 }
 
@@ -50,26 +56,31 @@ pub fn probability(value: f64, u: f64, min: Option<f64>, max: Option<f64>) -> f6
 }
 
 /// Judges a value against its limits.
-///
-/// `outside` needs 95 % beyond one and the same limit: a value between two limits is never `outside`, however large its
-/// uncertainty.
 pub fn conformity(value: f64, u: f64, min: Option<f64>, max: Option<f64>) -> Conformity {
+    conformity_at(CONFORMANCE_PROBABILITY, value, u, min, max)
+}
+
+/// The same where `within` and `outside` need the probability `sure`, 0.5..1.
+///
+/// `outside` needs it beyond one and the same limit: a value between two limits is never `outside`, however large its
+/// uncertainty.
+pub fn conformity_at(sure: f64, value: f64, u: f64, min: Option<f64>, max: Option<f64>) -> Conformity {
     let probability = probability(value, u, min, max);
     let margin =
         [min.map(|m| value - m), max.map(|m| m - value)].into_iter().flatten().fold(f64::INFINITY, f64::min);
-    let beyond = |p: f64| 1.0 - p >= CONFORMANCE_PROBABILITY;
+    let beyond = |p: f64| 1.0 - p >= sure;
     let outside =
         max.is_some_and(|m| beyond(below(value, u, m))) || min.is_some_and(|m| beyond(below(-value, u, -m)));
     let verdict = if probability.is_nan() {
         Verdict::Undecided
     } else if outside {
         Verdict::Outside
-    } else if probability >= CONFORMANCE_PROBABILITY {
+    } else if probability >= sure {
         Verdict::Within
     } else {
         Verdict::Undecided
     };
-    Conformity { verdict, probability, margin, guard: GUARD_FACTOR * u }
+    Conformity { verdict, probability, margin, guard: guard_factor(sure) * u }
 }
 
 #[cfg(test)]

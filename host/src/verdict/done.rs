@@ -52,8 +52,10 @@ pub struct NotDone {
 /// was cut. Of two traces of a procedure the later counts. With `alone`, other procedures than the given ones are not missed.
 pub fn not_done(traces: &[&Trace], alone: bool) -> Vec<NotDone> {
     let planned = traces.iter().rev().map(|t| &t.provenance.plan).find(|p| !p.is_empty());
-    let mut due: Vec<ProcedureKind> = planned.filter(|_| !alone).cloned().unwrap_or_default();
-    for kind in traces.iter().map(|t| t.provenance.procedure) {
+    let planned = planned.filter(|_| !alone).into_iter().flatten().copied();
+    let mut due: Vec<ProcedureKind> = Vec::new();
+    // A procedure that was planned more than once is due once: the others were for a part that the first leaves undecided.
+    for kind in planned.chain(traces.iter().map(|t| t.provenance.procedure)) {
         if !due.contains(&kind) {
             due.push(kind);
         }

@@ -15,7 +15,7 @@
 
 use super::DecidedFinding;
 use super::Verdict;
-use super::conformity::conformity;
+use super::conformity::conformity_at;
 use crate::analysis::Finding;
 use crate::analysis::flat_spot::{DEPTH_PERCENT, DEPTH_UNCERTAINTY, GRAIN_PERCENT};
 use crate::analysis::noise_map::NOISE;
@@ -64,8 +64,8 @@ impl FindingEffect {
     }
 }
 
-/// The effect of every finding, in their order.
-pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedFinding> {
+/// The effect of every finding, in their order, where what makes a part `outside` must have the probability `sure`.
+pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet, sure: f64) -> Vec<DecidedFinding> {
     let rule = |f: &Finding| sheet.findings.iter().find(|r| r.kind == f.kind);
     // A kind that the sheet does not know decides: better undecided or outside than passed over.
     let decides = |f: &Finding| rule(f).is_none_or(|r| r.decides);
@@ -78,26 +78,27 @@ pub(super) fn decide(findings: Vec<&Finding>, sheet: &PartSheet) -> Vec<DecidedF
             return if likely { FindingEffect::Undecided } else { FindingEffect::TooWeak };
         }
         let deep = milder(
-            rule(f).map_or(Verdict::Outside, |rule| depth_against(f, rule)),
-            loudness_against(f, sheet),
+            rule(f).map_or(Verdict::Outside, |rule| depth_against(f, rule, sure)),
+            loudness_against(f, sheet, sure),
         );
         if !decides(f) || deep == Verdict::Within {
             return FindingEffect::Explains;
         }
         let speaks = strongest.is_some_and(|s| std::ptr::eq(s, f));
-        let sure = if speaks { together } else { sureness(f) };
+        let likely = if speaks { together } else { sureness(f) };
         match sureness(f) {
-            own if own >= DECIDING_CONFIDENCE && deep == Verdict::Outside => FindingEffect::Outside,
+            own if own >= sure && deep == Verdict::Outside => FindingEffect::Outside,
             _ if is_rival(f) && !speaks => FindingEffect::Rival,
-            _ if sure >= LEAST_CONFIDENCE => FindingEffect::Undecided,
+            _ if likely >= LEAST_CONFIDENCE => FindingEffect::Undecided,
             _ => FindingEffect::TooWeak,
         }
     };
     let source = |rule: &FindingRule| rule.source.clone();
     let decided = |f: &Finding| DecidedFinding {
-        finding: with_depth_said(f, rule(f), sheet),
+        finding: with_depth_said(f, rule(f), sheet, sure),
         effect: effect(f),
         source: rule(f).map(source).unwrap_or_default(),
+        sweep: None,
     };
     findings.iter().map(|f| decided(f)).collect()
 }
@@ -129,11 +130,11 @@ fn detail(finding: &Finding, name: &str) -> Option<f64> {
 
 /// A finding's depth against the least that decides: `Within` = too shallow to matter, `Outside` = surely deep enough. What has
 /// no depth, or no least one, is deep enough.
-fn depth_against(finding: &Finding, rule: &FindingRule) -> Verdict {
+fn depth_against(finding: &Finding, rule: &FindingRule, sure: f64) -> Verdict {
     match (LeastDepth::of_finding(finding, rule), detail(finding, DEPTH_PERCENT)) {
         (Some(least), Some(depth)) => {
             let uncertainty = detail(finding, DEPTH_UNCERTAINTY).unwrap_or(0.0);
-            conformity(depth, uncertainty, None, Some(least.percent)).verdict
+            conformity_at(sure, depth, uncertainty, None, Some(least.percent)).verdict
         }
         _ => Verdict::Outside,
     }
@@ -150,19 +151,21 @@ fn milder(one: Verdict, other: Verdict) -> Verdict {
 
 /// Noise of a noisy stretch against the sheet's limit on noise: `Within` = as quiet as any stretch may be. `Outside` for every other finding,
 /// and without a limit.
-fn loudness_against(finding: &Finding, sheet: &PartSheet) -> Verdict {
+fn loudness_against(finding: &Finding, sheet: &PartSheet, sure: f64) -> Verdict {
     let noise = (finding.kind == FindingKind::NoisyTrack).then(|| detail(finding, NOISE)).flatten();
     let limit = sheet.limit_for(FigureName::Noise, finding.channel, &Condition::NONE).and_then(|l| l.max);
     match (noise, limit) {
-        (Some(noise), Some(most)) => conformity(noise, NOISE_KNOWN * noise, None, Some(most)).verdict,
+        (Some(noise), Some(most)) => {
+            conformity_at(sure, noise, NOISE_KNOWN * noise, None, Some(most)).verdict
+        }
         _ => Verdict::Outside,
     }
 }
 
 /// The finding, with a sentence on its depth or its noise where that keeps it from deciding.
-fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>, sheet: &PartSheet) -> Finding {
+fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>, sheet: &PartSheet, sure: f64) -> Finding {
     let mut out = finding.clone();
-    out.text.push_str(match loudness_against(finding, sheet) {
+    out.text.push_str(match loudness_against(finding, sheet, sure) {
         Verdict::Outside => "",
         Verdict::Within => "; that is within the sheet's limit on noise, so it decides nothing",
         Verdict::Undecided => {
@@ -171,7 +174,7 @@ fn with_depth_said(finding: &Finding, rule: Option<&FindingRule>, sheet: &PartSh
     });
     if let Some((rule, least)) = rule.and_then(|r| Some((r, LeastDepth::of_finding(finding, r)?))) {
         let percent = least.percent;
-        out.text.push_str(&match (depth_against(finding, rule), least.of_grain) {
+        out.text.push_str(&match (depth_against(finding, rule, sure), least.of_grain) {
             (Verdict::Outside, _) => String::new(),
             (Verdict::Within, false) => format!("; by the sheet a flat spot decides from {percent} % of span of depth on"),
             (Verdict::Within, true) => {
@@ -223,8 +226,10 @@ mod tests {
     #[track_caller]
     fn check(findings: &[Finding], expected: &[FindingEffect]) {
         let sheet = shipped("grip-complementary").unwrap();
-        let effects: Vec<_> =
-            decide(findings.iter().collect(), &sheet).into_iter().map(|d| d.effect).collect();
+        let effects: Vec<_> = decide(findings.iter().collect(), &sheet, DECIDING_CONFIDENCE)
+            .into_iter()
+            .map(|d| d.effect)
+            .collect();
         assert_eq!(effects, expected);
     }
 
@@ -242,7 +247,7 @@ mod tests {
         // The sheet's least depth counts where grain is finer.
         check(&[spot(0.08, 0.005, 0.01)], &[FindingEffect::Explains]);
         let sheet = shipped("grip-complementary").unwrap();
-        let said = decide(vec![&spot(0.4, 0.01, 0.5)], &sheet);
+        let said = decide(vec![&spot(0.4, 0.01, 0.5)], &sheet, DECIDING_CONFIDENCE);
         assert!(
             said[0].finding.text.contains("grain of this track can reach 0.50 % of span"),
             "{:?}",
@@ -292,12 +297,15 @@ mod tests {
         check(&[spot(0.11, 0.02)], &[FindingEffect::Undecided]);
         check(&[spot(0.20, 0.02)], &[FindingEffect::Outside]);
         let sheet = shipped("grip-complementary").unwrap();
-        let told = decide(vec![&spot(0.05, 0.01)], &sheet);
+        let told = decide(vec![&spot(0.05, 0.01)], &sheet, DECIDING_CONFIDENCE);
         assert!(told[0].finding.text.contains("from 0.1 % of span"), "{}", told[0].finding.text);
         // Without a least depth every one decides.
         let mut any = sheet;
         any.findings.iter_mut().for_each(|r| r.least_depth_percent_span = None);
-        assert_eq!(decide(vec![&spot(0.05, 0.01)], &any)[0].effect, FindingEffect::Outside);
+        assert_eq!(
+            decide(vec![&spot(0.05, 0.01)], &any, DECIDING_CONFIDENCE)[0].effect,
+            FindingEffect::Outside
+        );
     }
 
     #[test]
@@ -306,7 +314,7 @@ mod tests {
         let mut sheet = shipped("body").unwrap();
         for decides in [false, true] {
             sheet.findings.iter_mut().for_each(|r| r.decides = decides);
-            let decided = decide(finding.iter().collect(), &sheet);
+            let decided = decide(finding.iter().collect(), &sheet, DECIDING_CONFIDENCE);
             assert_eq!(decided[0].effect, FindingEffect::Undecided);
         }
     }

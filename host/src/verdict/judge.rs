@@ -1,7 +1,9 @@
 //! A whole analysis against a sheet: each figure, each finding, what was not tested, and the part.
 
-use super::conformity::{Conformity, GUARD_FACTOR, conformity};
+use super::advised::{again, cycles_without_event, remedy, with_sweep};
+use super::conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity_at};
 use super::findings::decide;
+use super::remedy::{Makeup, Remedy, averages, comes_from_a_sweep};
 use super::scope::source_of;
 use super::untested::{not_looked_at, untested};
 use super::words::{
@@ -16,7 +18,7 @@ use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::quantity::{FigureName, PartKind, Sign};
 use crate::sheet::bounds::is_rate;
 use crate::sheet::{Limit, PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace};
+use crate::trace::{ProcedureKind, Trace, TraceEnd};
 
 /// How near to an end of travel a gap must be to spoil the figures of that end, degrees.
 const END_ZONE_DEG: f64 = 5.0;
@@ -24,6 +26,24 @@ const END_ZONE_DEG: f64 = 5.0;
 /// Judges a whole part by a sheet. What happened to the recording is added by [`Judgement::heed`].
 pub fn judge(analysis: &PartAnalysis, sheet: &PartSheet) -> Judgement {
     judge_scope(analysis, sheet, Scope::Part, &[])
+}
+
+/// What is judged, and how.
+#[derive(Clone, Copy, Debug)]
+pub struct Judging<'a> {
+    /// What is judged.
+    pub scope: Scope,
+    /// Topologies that fit where the lines of the same part stood or moved in other recordings; without one, the analysed recording tells.
+    pub shown: &'a [Topology],
+    /// Probability that `within` and `outside` need, 0.5..1: 95 %, or more where a part is looked at more than once.
+    pub sure: f64,
+}
+
+impl Default for Judging<'_> {
+    /// The whole part, looked at once.
+    fn default() -> Self {
+        Self { scope: Scope::Part, shown: &[], sure: CONFORMANCE_PROBABILITY }
+    }
 }
 
 /// Judges what `scope` says, by a sheet. `shown` are the topologies that fit where the lines of the same part stood or moved in
@@ -34,6 +54,12 @@ pub fn judge_scope(
     scope: Scope,
     shown: &[Topology],
 ) -> Judgement {
+    judge_by(analysis, sheet, Judging { scope, shown, ..Judging::default() })
+}
+
+/// Judges by a sheet.
+pub fn judge_by(analysis: &PartAnalysis, sheet: &PartSheet, judging: Judging<'_>) -> Judgement {
+    let Judging { scope, shown, sure, .. } = judging;
     let judged = analysis.figures.iter().filter(|f| scope.judges(f.name));
     let found = analysis.topology_found.as_slice();
     let shown = if shown.is_empty() { found } else { shown };
@@ -47,8 +73,11 @@ pub fn judge_scope(
     let mut judgement = Judgement {
         scope,
         overall: Verdict::Undecided,
-        figures: judged.map(|f| judge_figure(f, analysis, sheet)).collect(),
-        findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet),
+        figures: judged.map(|f| judge_figure(f, analysis, sheet, judging)).collect(),
+        findings: decide(analysis.findings.iter().filter(|f| scope.looks_for(f.kind)).collect(), sheet, sure)
+            .into_iter()
+            .map(|decided| with_sweep(decided, analysis))
+            .collect(),
         untested: untested(analysis, sheet, scope),
         impairments: analysis
             .rig_faults
@@ -60,6 +89,8 @@ pub fn judge_scope(
         not_looked_at: not_looked_at(analysis, scope),
         mismatch,
         topology: sheet.topology,
+        sure,
+        notes: Vec::new(),
         reasons: Vec::new(),
     };
     // By a sheet for other parts nothing is outside, nor by a look at whether rig and part are ready.
@@ -79,7 +110,7 @@ impl Judgement {
     /// Takes into account what happened to the recordings: one cut short or with missing scans keeps a part from being
     /// `within`. Calling it twice changes nothing.
     pub fn heed(mut self, traces: &[&Trace]) -> Self {
-        for trace in traces {
+        for trace in traces.iter().filter(|trace| !was_repeated(trace, traces)) {
             let what = title_of(trace.provenance.procedure);
             if let Some(ended) = trace.end.words() {
                 self.impair(format!("the {what} {ended}: repeat it"));
@@ -105,12 +136,20 @@ impl Judgement {
         self
     }
 
+    /// Tells what else its reader should know; the verdict stays.
+    pub fn telling(mut self, notes: Vec<String>) -> Self {
+        self.notes = notes;
+        self.conclude();
+        self
+    }
+
     /// What is outside becomes undecided.
     fn condemn_nothing(&mut self) {
         for judged in self.figures.iter_mut().filter(|j| j.verdict == Some(Verdict::Outside)) {
             judged.verdict = Some(Verdict::Undecided);
             judged.would_decide =
                 Some("the sheet does not fit the part: judge it by the right one".to_owned());
+            judged.remedy = None;
         }
         for decided in self.findings.iter_mut().filter(|d| d.effect == FindingEffect::Outside) {
             decided.effect = FindingEffect::Undecided;
@@ -135,6 +174,7 @@ impl Judgement {
                     "scans are missing from the {} and may hide an event: repeat it",
                     title_of(procedure)
                 ));
+                judged.remedy = None;
             }
         }
     }
@@ -171,6 +211,7 @@ impl Judgement {
         }
         self.reasons.extend(self.not_looked_at.iter().cloned());
         self.reasons.extend(self.scope.leaves_open().map(str::to_owned));
+        self.reasons.extend(self.notes.iter().cloned());
     }
 
     /// What keeps the part from being `within`: what makes all else doubtful first, then what decides.
@@ -179,7 +220,7 @@ impl Judgement {
         let sentences = self
             .findings
             .iter()
-            .filter_map(|f| finding_reason(f, mismatch))
+            .filter_map(|f| finding_reason(f, mismatch, self.sure))
             // By a sheet that does not fit, no figure tells anything.
             .chain(self.figures.iter().filter(|_| !mismatch).filter_map(|f| figure_reason(f, self.topology)));
         let (outside, undecided): (Vec<_>, Vec<_>) = sentences.partition(|s| s.starts_with("outside"));
@@ -227,6 +268,14 @@ impl Judgement {
     }
 }
 
+/// Whether a sweep was done again after it, whole: then it is not to be repeated any more.
+fn was_repeated(trace: &Trace, traces: &[&Trace]) -> bool {
+    let is_sweep = |t: &Trace| t.provenance.procedure == ProcedureKind::Sweep;
+    let later = traces.iter().skip_while(|t| !std::ptr::eq(**t, trace)).skip(1);
+    is_sweep(trace)
+        && later.into_iter().any(|t| is_sweep(t) && t.gaps.is_empty() && t.end == TraceEnd::Complete)
+}
+
 /// Most names in one sentence on what was not tested.
 const MOST_NAMED: usize = 3;
 
@@ -253,14 +302,21 @@ const fn counts_events(figure: FigureName) -> bool {
     matches!(figure, FigureName::DropoutRate | FigureName::LimpTrips)
 }
 
-fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> JudgedFigure {
+fn judge_figure(
+    figure: &Figure,
+    analysis: &PartAnalysis,
+    sheet: &PartSheet,
+    judging: Judging<'_>,
+) -> JudgedFigure {
     let mut judged = JudgedFigure {
         figure: figure.clone(),
         limit: None,
         verdict: None,
         probability: None,
         would_decide: None,
+        remedy: None,
     };
+    let again = |cycles: u32| again(figure, analysis, cycles);
     let Some(limit) = sheet.limit_for(figure.name, figure.channel, &figure.condition) else { return judged };
     judged.limit = Some(limit.clone());
     if can_not_be(figure) {
@@ -272,37 +328,48 @@ fn judge_figure(figure: &Figure, analysis: &PartAnalysis, sheet: &PartSheet) -> 
     } else if counts_events(figure.name) && limit.max == Some(0.0) {
         let (verdict, why) = judge_no_event(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
+        judged.remedy = cycles_without_event(&judged, limit.bound, analysis.cycles).and_then(again);
     } else if is_rate(figure.name) {
         let (verdict, why) = judge_rate(figure, limit, analysis.cycles);
         (judged.verdict, judged.would_decide) = (Some(verdict), why);
+        judged.remedy = cycles_without_event(&judged, limit.max, analysis.cycles).and_then(again);
     } else {
-        let found = conformity_of(figure, limit);
+        let found = conformity_of(figure, limit, judging.sure);
         judged.verdict = Some(found.verdict);
         judged.probability = Some(found.probability).filter(|p| p.is_finite());
         if found.verdict == Verdict::Undecided {
             let lacks =
                 lacking(figure, &analysis.recording).map(|why| format!("this recording can't tell: {why}"));
-            judged.would_decide =
-                Some(lacks.unwrap_or_else(|| settle(figure, limit, &found, analysis.cycles)));
+            let of_sweep = lacks.is_none() && comes_from_a_sweep(figure.name, analysis.kind);
+            let narrows = averages(figure.name);
+            let makeup = Makeup::of(figure).filter(|_| of_sweep && narrows);
+            judged.remedy = match &makeup {
+                Some(makeup) => Some(remedy(makeup, &found, limit, analysis.cycles, judging.sure)),
+                None => (of_sweep && !narrows).then_some(Remedy::Nothing),
+            };
+            judged.would_decide = Some(
+                lacks.unwrap_or_else(|| settle(&judged, limit, &found, analysis.cycles, makeup.as_ref())),
+            );
         }
     }
     // Gaps of the sweep say nothing of a release, which is whole or left out.
     if analysis.kind != PartKind::Grip || !figure.name.is_of_a_release() {
-        doubt_gaps(&mut judged, analysis);
+        doubt_gaps(&mut judged, analysis, again(analysis.cycles));
     } else if analysis.rig_may_hold_it && judged.verdict == Some(Verdict::Outside) {
         judged.verdict = Some(Verdict::Undecided);
         judged.would_decide = Some(RIG_MAY_HOLD_IT.to_owned());
+        judged.remedy = None;
     }
     judged
 }
 
 /// A value against its limit. What the recording may have added to it can't make it too high, and does not keep it from being low enough.
-fn conformity_of(figure: &Figure, limit: &Limit) -> Conformity {
-    let found = conformity(figure.value, figure.standard_uncertainty(), limit.min, limit.max);
+fn conformity_of(figure: &Figure, limit: &Limit, sure: f64) -> Conformity {
+    let found = conformity_at(sure, figure.value, figure.standard_uncertainty(), limit.min, limit.max);
     if found.verdict == Verdict::Within {
         return found;
     }
-    conformity(figure.value, figure.stated_uncertainty(), limit.min, limit.max)
+    conformity_at(sure, figure.value, figure.stated_uncertainty(), limit.min, limit.max)
 }
 
 /// What a recording lacks for a figure: the limit of it that is most of the figure's uncertainty.
@@ -378,7 +445,7 @@ fn judge_rate(figure: &Figure, limit: &Limit, cycles: u32) -> (Verdict, Option<S
 }
 
 /// No figure is `within` over travel where scans are missing.
-fn doubt_gaps(judged: &mut JudgedFigure, analysis: &PartAnalysis) {
+fn doubt_gaps(judged: &mut JudgedFigure, analysis: &PartAnalysis, repeat: Option<Remedy>) {
     if judged.verdict == Some(Verdict::Outside) {
         return;
     }
@@ -387,6 +454,7 @@ fn doubt_gaps(judged: &mut JudgedFigure, analysis: &PartAnalysis) {
     let again = source_of(judged.figure.name).map_or("sweep".to_owned(), title_of);
     let gap = format!("scans are missing at {} to {}°: repeat the {again}", fixed(*from, 1), fixed(*to, 1));
     judged.verdict = Some(Verdict::Undecided);
+    judged.remedy = judged.remedy.or(repeat);
     judged.would_decide = Some(match judged.would_decide.take() {
         Some(other) => format!("{other}; {gap}"),
         None => gap,
@@ -411,6 +479,10 @@ fn touches(figure: FigureName, region: (f64, f64), travel: Option<(f64, f64)>) -
 #[cfg(test)]
 #[path = "judge_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "advised_tests.rs"]
+mod advised_tests;
 
 #[cfg(test)]
 #[path = "body_tests.rs"]

@@ -1,29 +1,43 @@
 //! Figures against limits with their uncertainty: `within`, `outside` or `undecided`.
-
 //!
+//! - `advised`: what would settle an undecided part.
 //! - `scope`: what a procedure tests, and so what it may judge.
 //! - `conformity`: a value with its uncertainty against a limit.
+//! - `looks`: a part that is looked at more than once, at no higher risk.
+//! - `remedy`: what would settle what is undecided, and how likely it does.
+//! - `risk`: what that rule risks: consumer's and producer's; `integral`: the rule of integration.
 //! - `done`: what of a plan was not done to its end.
 //! - `findings`: what a finding does to the verdict.
 //! - `judge`: a whole analysis against a sheet.
 //! - `untested`: what was to be tested and was not.
 //! - `words`: the sentences.
 
+mod advised;
 mod conformity;
 mod done;
 mod findings;
 #[cfg(test)]
 mod foreign_logs_tests;
+mod integral;
 mod judge;
+mod looks;
+mod remedy;
+mod risk;
 mod scope;
 mod untested;
 mod words;
 
-pub use conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, probability};
+pub use conformity::{
+    CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity, conformity_at, guard_factor, probability,
+};
 pub use done::{HowEnded, NotDone, loads_stepped, not_done};
 pub(crate) use findings::LeastDepth;
 pub use findings::{DECIDING_CONFIDENCE, FindingEffect, LEAST_CONFIDENCE};
-pub use judge::{judge, judge_scope};
+pub(crate) use integral::GAUSS;
+pub use judge::{Judging, judge, judge_by, judge_scope};
+pub use looks::{MOST_MORE_SWEEPS, planned_looks, sure_in_each};
+pub use remedy::{HOPED_CHANCE, LEAST_CHANCE, MOST_CYCLES, Makeup, Remedy, Sweep};
+pub use risk::{Measured, Risks, Shares, Zones};
 pub use scope::Scope;
 pub use untested::NOT_LOOKED_AT;
 pub use words::line_name;
@@ -68,6 +82,8 @@ pub struct JudgedFigure {
     pub probability: Option<f64>,
     /// For `undecided`: why, and what would decide it.
     pub would_decide: Option<String>,
+    /// The same for a program; none where it is not known.
+    pub remedy: Option<Remedy>,
 }
 
 /// A finding with what the sheet says it means.
@@ -79,6 +95,8 @@ pub struct DecidedFinding {
     pub effect: FindingEffect,
     /// Source of the rule; empty when the sheet has none.
     pub source: String,
+    /// For one that leaves the part undecided: the sweep that would settle it; none where no sweep does.
+    pub sweep: Option<Sweep>,
 }
 
 impl DecidedFinding {
@@ -127,6 +145,10 @@ pub struct Judgement {
     pub mismatch: Option<String>,
     /// Topology of the sheet, for the names of the lines.
     pub topology: Topology,
-    /// Why, as sentences, the deciding ones first.
+    /// Probability that `within` and `outside` need.
+    pub sure: f64,
+    /// What else its reader should know, as sentences: they change nothing.
+    pub notes: Vec<String>,
+    /// Why, as sentences, the deciding ones first; notes last.
     pub reasons: Vec<String>,
 }

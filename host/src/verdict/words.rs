@@ -1,9 +1,11 @@
 //! The sentences of a judgement: why, and what would decide it.
 
-use super::conformity::{Conformity, GUARD_FACTOR};
+use super::conformity::Conformity;
+use super::remedy::{Makeup, Remedy, rests_on};
 use super::scope::source_of;
-use super::{DECIDING_CONFIDENCE, DecidedFinding, FindingEffect, JudgedFigure, Verdict};
+use super::{DecidedFinding, FindingEffect, JudgedFigure, MOST_CYCLES, Verdict};
 use crate::analysis::Figure;
+use crate::analysis::budget::Source;
 use crate::quantity::rounding::{as_written, fixed, measured, rounded_up, significant, with_unit};
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
 use crate::sheet::{Limit, PartSheet, Topology, shipped_of};
@@ -108,8 +110,8 @@ pub(super) fn figure_reason(judged: &JudgedFigure, topology: Topology) -> Option
     }
 }
 
-/// Why a finding decides, in a sentence.
-pub(super) fn finding_reason(decided: &DecidedFinding, mismatch: bool) -> Option<String> {
+/// Why a finding decides, in a sentence; to make a part outside takes the probability `needed`.
+pub(super) fn finding_reason(decided: &DecidedFinding, mismatch: bool, needed: f64) -> Option<String> {
     let finding = &decided.finding;
     let sure = format!("confidence {} %", fixed((100.0 * finding.confidence).floor(), 0));
     let what = format!("{}: {}", finding.kind.title(), finding.text);
@@ -118,11 +120,17 @@ pub(super) fn finding_reason(decided: &DecidedFinding, mismatch: bool) -> Option
         FindingEffect::Undecided if mismatch => {
             Some(format!("undecided: {what} ({sure}): judge it by the right sheet"))
         }
-        FindingEffect::Undecided if finding.confidence >= DECIDING_CONFIDENCE => {
-            Some(format!("undecided: {what} ({sure}): {}", settles(finding.kind)))
-        }
         FindingEffect::Undecided => {
-            Some(format!("undecided: {what} ({sure}, 95 % needed): {}", settles(finding.kind)))
+            let needs = if finding.confidence >= needed {
+                String::new()
+            } else {
+                format!(", {} % needed", significant(100.0 * needed, 3))
+            };
+            let settles = decided.sweep.map_or_else(
+                || settles(finding.kind).to_owned(),
+                |s| format!("one more sweep of {} cycles over the same place would settle it", s.cycles),
+            );
+            Some(format!("undecided: {what} ({sure}{needs}): {settles}"))
         }
         FindingEffect::Rival | FindingEffect::TooWeak | FindingEffect::Explains => None,
     }
@@ -193,7 +201,14 @@ pub(super) fn other_kind_words(sheet: &PartSheet, found: PartKind) -> String {
 }
 
 /// What would decide a figure whose limit lies within the guard band.
-pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles: u32) -> String {
+pub(super) fn settle(
+    judged: &JudgedFigure,
+    limit: &Limit,
+    found: &Conformity,
+    cycles: u32,
+    makeup: Option<&Makeup>,
+) -> String {
+    let figure = &judged.figure;
     let source = source_of(figure.name);
     if !figure.value.is_finite() {
         let again = source.map_or("sweep".to_owned(), title_of);
@@ -208,7 +223,8 @@ pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles:
     }
     let unit = limit.unit;
     if let (Some(min), Some(max)) = (limit.min, limit.max)
-        && max - min < 2.0 * GUARD_FACTOR * u
+        && max - min < 2.0 * found.guard
+        && !judged.remedy.is_some_and(|r| r.sweep().is_some())
     {
         return format!(
             "the limits are {} apart and the guard bands take {}: only a smaller uncertainty can decide it \
@@ -223,11 +239,60 @@ pub(super) fn settle(figure: &Figure, limit: &Limit, found: &Conformity, cycles:
         "the value is {} {side} the limit, the guard band is {}: {}",
         with(distance, 2, unit),
         with(found.guard, 2, unit),
-        match source {
-            Some(procedure) => more_repeats(distance, found.guard, procedure),
-            None => remedy(distance, found.guard, cycles),
+        match (source, makeup, judged.remedy) {
+            (Some(procedure), ..) => more_repeats(distance, found.guard, procedure),
+            (None, Some(makeup), Some(known)) => known_remedy(judged, makeup, known, found, cycles),
+            (None, None, Some(Remedy::Nothing)) => {
+                "more cycles do not narrow this figure; a limit of the maker's with its own allowance decides it".to_owned()
+            }
+            (None, ..) => remedy(distance, found.guard, cycles),
         }
     )
+}
+
+/// What would settle it where it is known what the uncertainty is made of.
+fn known_remedy(
+    judged: &JudgedFigure,
+    makeup: &Makeup,
+    remedy: Remedy,
+    found: &Conformity,
+    cycles: u32,
+) -> String {
+    let (rests_on, unit) = (rests_on(&judged.figure), judged.figure.name.unit());
+    let scatter = 100.0 * makeup.scatter_share();
+    let share = |percent: f64| format!("{} %", fixed(percent.clamp(0.0, 100.0), 0));
+    match remedy {
+        Remedy::Sweep(sweep) => {
+            let most = if sweep.cycles >= MOST_CYCLES { ", the most," } else { "" };
+            let chance = sweep
+                .chance
+                .map_or(String::new(), |c| format!(" with a chance of {}", share((100.0 * c).floor())));
+            format!(
+                "{} of its variance is scatter between cycles: one more sweep of {} cycles{most} in place of {cycles} settles it{chance}",
+                share(scatter),
+                sweep.cycles
+            )
+        }
+        Remedy::Calibrate => {
+            let largest = (found.margin.abs() / found.guard * makeup.scatter.hypot(makeup.rest)).powi(2)
+                - makeup.scatter * makeup.scatter;
+            let to = if largest > 0.0 {
+                format!(", down to a standard uncertainty of {} or better", with(largest.sqrt(), 2, unit))
+            } else {
+                String::new()
+            };
+            format!(
+                "more cycles never settle it, for {} of its variance is what all of them share (mostly: {}); {} would{to}",
+                share(100.0 - scatter),
+                rests_on.map_or("what the recording leaves open", Source::title),
+                rests_on.map_or("a better recording", Source::smaller_by),
+            )
+        }
+        Remedy::Nothing => format!(
+            "so near the limit neither up to {MOST_CYCLES} cycles nor a calibration is likely to settle it; a limit of the maker's with its own \
+             allowance decides it"
+        ),
+    }
 }
 
 /// Scatter has to be seen to be known: one stroke up and one down show none.

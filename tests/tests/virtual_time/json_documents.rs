@@ -73,6 +73,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
     let mut rows: Vec<Row<'_>> = vec![
         ("outcome", "qualify", with(GRIP, &[]), 10),
         ("outcome", "qualify", with(BODY, &[]), 0),
+        ("outcome", "qualify", vec!["--rig", "sim:good-grip", "--settle", "--archive", archive], 0),
         ("outcome", "self-check", with(GRIP, &[]), 0),
         ("outcome", "leads-check", with(GRIP, &[]), 0),
         ("outcome", "hand-sweep", with(GRIP, &["--seconds", "4"]), 11),
@@ -86,6 +87,8 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("rigs", "rigs", vec!["--rig", "sim:good-grip", "--rig", "tcp:127.0.0.1:1"], 20),
         ("ping", "rigs", vec!["--rig", "sim:good-body", "--ping", "20"], 0),
         ("sheets", "sheet list", vec![], 0),
+        ("sheet_risks", "sheet show", vec!["body"], 0),
+        ("sheet_risks", "sheet show", vec!["grip-complementary", "--records", shelf], 0),
         ("sheet_check", "sheet check", vec![good_sheet], 0),
         ("sheet_check", "sheet check", vec![bad_sheet], 2),
         ("population", "population show", vec!["shipped"], 0),

@@ -1,0 +1,187 @@
+//! What the limits of a sheet risk, in words.
+
+use super::view::{Table, View, named};
+use crate::compare::normality::Shape;
+use crate::compare::risks::{AtRatio, LimitRisk, MeasuredRisk, SheetRisks, Told};
+use crate::compare::subject::Quantity;
+use crate::outcome::OutcomeLimit;
+use crate::report::format::{self, significant, with_unit};
+use crate::report::words::Lines;
+use crate::sheet::Topology;
+
+/// The ratio whose uncertainty is told limit by limit: what a bench is usually asked for.
+const USUAL_RATIO: f64 = 4.0;
+
+/// The risks as a view. `topology` tells what the lines are called.
+pub fn risks(document: &SheetRisks, topology: Topology) -> View {
+    let lines = Lines::of_sheet(topology);
+    let mut view = View {
+        title: format!("What the limits of {} risk", document.sheet),
+        lead: format!(
+            "Within and outside are said from {} % probability on: with a guard band of {} standard uncertainties on both sides of a limit.",
+            significant(100.0 * document.rule.conformance_probability, 3),
+            significant(document.rule.guard_factor, 4)
+        ),
+        simulated: document.records.as_ref().is_some_and(|r| r.simulated),
+        ..View::default()
+    };
+    view.list("One part", one_part(document));
+    if let Some(records) = &document.records {
+        let rows = document.limits.iter().flat_map(|l| l.measured.iter().map(move |m| measured(l, m, lines)));
+        view.table(Table {
+            title: format!("All parts, spread and measured as in {} records", records.used),
+            columns: vec![
+                "limit",
+                "allowed",
+                "mean ± sd of parts",
+                "u",
+                "beyond",
+                "consumer's risk",
+                "producer's risk",
+                "good, undecided",
+            ],
+            rows: rows.collect(),
+            strong: true,
+        });
+    }
+    for (title, ratios) in [
+        ("All parts, two limits", &document.assumed.two_limits),
+        ("All parts, one limit", &document.assumed.one_limit),
+    ] {
+        view.table(Table {
+            title: format!("{title} (assumed spread)"),
+            columns: vec![
+                "ratio",
+                "beyond",
+                "consumer's risk",
+                "of those accepted",
+                "producer's risk",
+                "good, undecided",
+            ],
+            rows: ratios.iter().map(at_ratio).collect(),
+            strong: false,
+        });
+    }
+    let rows = document.limits.iter().filter_map(|l| uncertainty(l, lines));
+    view.table(Table {
+        title: format!("Largest standard uncertainty for a ratio of {USUAL_RATIO}:1"),
+        columns: vec!["limit", "allowed", "u"],
+        rows: rows.collect(),
+        strong: false,
+    });
+    view.list("How to read it", reading(document));
+    let silent = document
+        .limits
+        .iter()
+        .filter_map(|l| Some(format!("{}: {}", limit_name(l, lines), l.not_from_records.as_ref()?)));
+    view.list("Not from the records", silent);
+    let left_out = document.records.iter().flat_map(|r| &r.left_out);
+    view.list("Left out", left_out.map(|l| format!("{}: {}", l.record, l.why)));
+    view
+}
+
+/// What needs no assumption about parts.
+fn one_part(document: &SheetRisks) -> Vec<String> {
+    let at = &document.at_a_limit;
+    let mut said = vec![
+        format!(
+            "a part that is measured right at the edge of the guard band and accepted is truly beyond its limit with a chance of {}; further \
+             inside the chance is smaller",
+            percent(document.accepted_at_worst)
+        ),
+        format!(
+            "of parts that lie exactly at a limit, {} are accepted, {} are called outside and {} are left undecided",
+            percent(at.within),
+            percent(at.outside),
+            percent(at.undecided)
+        ),
+    ];
+    for limit in &document.limits {
+        let name = format::unit(limit.unit);
+        if let Some(bound) = limit.bound {
+            said.push(format!(
+                "{}, none allowed: a part that has {} {name} all the same passes the shortest clean test with a chance of 5 %",
+                crate::report::words::figure(&limit.figure),
+                significant(bound, 3)
+            ));
+        }
+    }
+    said
+}
+
+/// How to read it.
+fn reading(document: &SheetRisks) -> Vec<String> {
+    let mut said = vec![
+        "consumer's risk: of all parts, those that are beyond the limit and called within; producer's risk: those that keep it and are \
+         called outside; good, undecided: those that keep it and are left undecided"
+            .to_owned(),
+        "ratio: half the tolerance to the expanded uncertainty U = 2 u; for one limit its distance from the middle of the parts to U. \
+         Which u a measurement has is in its report"
+            .to_owned(),
+        format!("assumed: {}", document.assumed.assumption),
+    ];
+    said.extend(document.records.as_ref().map(|r| format!("from the records: {}", r.assumption)));
+    said.push(
+        "a part has many limits, and a test repeated until it passes is another test: the risks are those of one limit and one test"
+            .to_owned(),
+    );
+    said.push(format!("source: {}", document.rule.source));
+    said
+}
+
+fn at_ratio(at: &AtRatio) -> Vec<String> {
+    let Told { beyond, consumers_risk, producers_risk, good_undecided, accepted_beyond } = at.risks;
+    let shares = [beyond, consumers_risk, accepted_beyond, producers_risk, good_undecided];
+    std::iter::once(format!("{}:1", significant(at.ratio, 3))).chain(shares.map(percent)).collect()
+}
+
+fn measured(limit: &LimitRisk, of: &MeasuredRisk, lines: Lines) -> Vec<String> {
+    let quantity = Quantity { channel: of.channel.clone(), condition: of.condition, ..quantity(limit) };
+    let doubt = if of.shape == Shape::Doubtful { " (hardly normal)" } else { "" };
+    let Told { beyond, consumers_risk, producers_risk, good_undecided, .. } = of.risks;
+    let spread = format!(
+        "{} ± {}",
+        format::rounded(of.mean, of.standard_deviation).0,
+        significant(of.standard_deviation, 2)
+    );
+    let mut cells = vec![
+        named(&quantity, lines),
+        allowed(limit),
+        format!("{}{doubt}", with_unit(&spread, limit.unit)),
+        with_unit(&significant(of.standard_uncertainty, 2), limit.unit),
+    ];
+    cells.extend([beyond, consumers_risk, producers_risk, good_undecided].map(percent));
+    cells
+}
+
+fn uncertainty(limit: &LimitRisk, lines: Lines) -> Option<Vec<String>> {
+    let usual = limit.uncertainty_for_ratio.iter().find(|u| u.ratio == USUAL_RATIO)?;
+    let u = with_unit(&significant(usual.standard_uncertainty, 2), limit.unit);
+    Some(vec![limit_name(limit, lines), allowed(limit), u])
+}
+
+fn allowed(limit: &LimitRisk) -> String {
+    format::limit(&OutcomeLimit { min: limit.min, max: limit.max, bound: limit.bound }, limit.unit)
+}
+
+fn limit_name(limit: &LimitRisk, lines: Lines) -> String {
+    named(&quantity(limit), lines)
+}
+
+fn quantity(limit: &LimitRisk) -> Quantity {
+    Quantity {
+        figure: limit.figure.clone(),
+        channel: limit.channel.clone(),
+        condition: limit.condition,
+        unit: limit.unit,
+    }
+}
+
+/// A share in per cent; what is too small to be read is said to be that.
+fn percent(share: f64) -> String {
+    match 100.0 * share {
+        p if p < 1e-9 => "0 %".to_owned(),
+        p if p < 0.001 => "< 0.001 %".to_owned(),
+        p => format!("{} %", significant(p, 2)),
+    }
+}
