@@ -23,29 +23,60 @@ static LANE: Tables = tables(ROUND - WORD);
 
 /// CRC-32/AUTOSAR of `bytes`.
 pub fn crc32(bytes: &[u8]) -> u32 {
-    let (rounds, rest) = bytes.as_chunks::<ROUND>();
-    let mut register = !0;
-    if let Some((last, rounds)) = rounds.split_last() {
-        let mut lanes = [register, 0, 0];
-        for round in rounds {
-            for (lane, word) in lanes.iter_mut().zip(round.as_chunks().0) {
-                *lane = look_up(&LANE, *lane, word);
+    let mut crc = Crc32::new();
+    crc.update(bytes);
+    crc.value()
+}
+
+/// CRC-32/AUTOSAR of bytes that come piece by piece.
+#[derive(Clone, Copy, Debug)]
+pub struct Crc32 {
+    register: u32,
+}
+
+impl Crc32 {
+    /// Of nothing yet.
+    pub const fn new() -> Self {
+        Self { register: !0 }
+    }
+
+    /// Takes more bytes.
+    pub fn update(&mut self, bytes: &[u8]) {
+        let (rounds, rest) = bytes.as_chunks::<ROUND>();
+        let mut register = self.register;
+        if let Some((last, rounds)) = rounds.split_last() {
+            let mut lanes = [register, 0, 0];
+            for round in rounds {
+                for (lane, word) in lanes.iter_mut().zip(round.as_chunks().0) {
+                    *lane = look_up(&LANE, *lane, word);
+                }
+            }
+            // The lanes meet in the last round, word after word.
+            register = 0;
+            for (lane, word) in lanes.iter().zip(last.as_chunks().0) {
+                register = look_up(&NEXT, register ^ lane, word);
             }
         }
-        // The lanes meet in the last round, word after word.
-        register = 0;
-        for (lane, word) in lanes.iter().zip(last.as_chunks().0) {
-            register = look_up(&NEXT, register ^ lane, word);
+        let (words, rest) = rest.as_chunks();
+        for word in words {
+            register = look_up(&NEXT, register, word);
         }
+        for &byte in rest {
+            register = shift_byte(register ^ u32::from(byte), &NEXT[0]);
+        }
+        self.register = register;
     }
-    let (words, rest) = rest.as_chunks();
-    for word in words {
-        register = look_up(&NEXT, register, word);
+
+    /// The CRC of all that came.
+    pub const fn value(self) -> u32 {
+        !self.register
     }
-    for &byte in rest {
-        register = shift_byte(register ^ u32::from(byte), &NEXT[0]);
+}
+
+impl Default for Crc32 {
+    fn default() -> Self {
+        Self::new()
     }
-    !register
 }
 
 /// The register after one word more, by the tables of what follows it.
