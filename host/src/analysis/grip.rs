@@ -430,9 +430,8 @@ fn add_defects(
     let lines = (0..2).filter(|l| prepared.ratio[*l].is_some()).collect();
     let located = side_by_side::each(lines, |line| {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
-        let flat = curves.map(|curves| {
-            flat_spot::find(whole, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet)
-        });
+        let flat = curves
+            .map(|curves| flat_spot::find(whole, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet));
         (noisy, flat)
     });
     for (noisy, flat) in located {

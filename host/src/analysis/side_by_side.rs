@@ -24,7 +24,8 @@ pub(super) fn each<T: Send, R: Send>(tasks: Vec<T>, work: impl Fn(T) -> R + Sync
     let mut all: Vec<(usize, R)> = std::thread::scope(|scope| {
         let others: Vec<_> = (1..threads).map(|_| scope.spawn(worker)).collect();
         let own = worker();
-        let joined = others.into_iter().flat_map(|t| t.join().unwrap_or_else(|p| std::panic::resume_unwind(p)));
+        let joined =
+            others.into_iter().flat_map(|t| t.join().unwrap_or_else(|p| std::panic::resume_unwind(p)));
         own.into_iter().chain(joined).collect()
     });
     all.sort_unstable_by_key(|(number, _)| *number);

@@ -88,6 +88,17 @@ fn a_title_longer_than_the_head_is_read_all_the_same() {
 
 proptest! {
     #[test]
+    fn any_number_is_that_of_the_standard_library(cell in "-?[0-9]{0,20}[.]?[0-9]{0,20}", behind in "[,]?[0-9,]{0,12}") {
+        let text = format!("t,a,b\n{cell},1,2\n{cell},0,1{behind}\n");
+        let Ok(mut found) = Text::open(Source::Memory(text.as_bytes())) else { return Ok(()) };
+        let numbers = found.numbers(&wanted()).unwrap();
+        let Values::Exact(values) = &numbers.columns[0] else { unreachable!() };
+        if let (Some(value), Ok(expected)) = (values.first(), cell.parse::<f64>()) {
+            prop_assert_eq!(value.to_bits(), expected.to_bits());
+        }
+    }
+
+    #[test]
     fn any_rows_in_any_blocks_give_the_same(
         rows in proptest::collection::vec("[0-9]{1,3}[.]?[0-9]{0,2}[,;][ x1-]{0,3}[,;]-?[0-9]{0,2}[.,;]{0,2}[0-9e]{0,4}[\\r]?", 3..40),
         block_bytes in 1usize..200,

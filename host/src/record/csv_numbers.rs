@@ -15,6 +15,9 @@ const POWERS: [f64; 23] = [
     1e19, 1e20, 1e21, 1e22,
 ];
 
+/// Powers of ten by which digits are moved up.
+const TENS: [u64; 9] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000];
+
 /// How often something odd was met, and where first.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Odd {
@@ -212,79 +215,129 @@ fn lines(found: &mut Numbers, text: &[u8], plan: Plan<'_>, most: usize) {
     let mut values = vec![f64::NAN; plan.wanted.len()];
     let mut start = 0;
     while start < text.len() && found.rows < most {
+        if let Some(next) = plain_row(text, start, separator, &slots, &mut values).filter(|_| whole) {
+            found.last_start = start;
+            found.rows += 1;
+            for ((column, wanted), value) in found.columns.iter_mut().zip(plan.wanted).zip(&values) {
+                column.push(*value, &wanted.taken);
+            }
+            start = next;
+            continue;
+        }
         let end = memchr::memchr(b'\n', &text[start..]).map_or(text.len(), |n| start + n);
         let line = &text[start..end];
         let line = line.strip_suffix(b"\r").unwrap_or(line);
         if !line.is_empty() && line[0] != b'#' {
-            if whole && plain_row(line, separator, &slots, &mut values) {
-                found.last_start = start;
-                found.rows += 1;
-                for ((column, wanted), value) in found.columns.iter_mut().zip(plan.wanted).zip(&values) {
-                    column.push(*value, &wanted.taken);
-                }
-            } else {
-                let cells: Vec<&[u8]> = line.split(|b| *b == separator).map(<[u8]>::trim_ascii).collect();
-                found.row(cells.len(), |k| cells.get(k).copied(), (text, start), plan);
-            }
+            let cells: Vec<&[u8]> = line.split(|b| *b == separator).map(<[u8]>::trim_ascii).collect();
+            found.row(cells.len(), |k| cells.get(k).copied(), (text, start), plan);
         }
         start = end + 1;
     }
 }
 
-/// Reads a line whose wanted cells are all plain numbers and that has as many cells as the header; false when it is another one.
-fn plain_row(line: &[u8], separator: u8, slots: &[Option<usize>], values: &mut [f64]) -> bool {
-    let mut at = 0;
+/// Reads a line whose wanted cells are all plain numbers and that has as many cells as the header; where the next one begins, none when it
+/// is another one.
+fn plain_row(
+    text: &[u8],
+    start: usize,
+    separator: u8,
+    slots: &[Option<usize>],
+    values: &mut [f64],
+) -> Option<usize> {
+    let mut at = start;
+    if text[start] == b'#' {
+        return None;
+    }
     for (column, slot) in slots.iter().enumerate() {
         match slot {
-            Some(slot) => match plain_number(line, at, separator) {
-                Some((value, end)) => (values[*slot], at) = (value, end),
-                None => return false,
-            },
-            None => at += line[at..].iter().position(|b| *b == separator).unwrap_or(line.len() - at),
+            Some(slot) => (values[*slot], at) = plain_number(text, at, separator)?,
+            None => {
+                let rest = &text[at..];
+                at += rest.iter().position(|b| *b == separator || *b == b'\n').unwrap_or(rest.len());
+            }
         }
-        match line.get(at) {
+        match text.get(at) {
             Some(b) if *b == separator && column + 1 < slots.len() => at += 1,
-            None if column + 1 == slots.len() => {}
-            _ => return false,
+            _ if column + 1 == slots.len() => {}
+            _ => return None,
         }
     }
-    true
+    at += usize::from(text.get(at) == Some(&b'\r'));
+    match text.get(at) {
+        Some(b'\n') => Some(at + 1),
+        None => Some(at),
+        Some(_) => None,
+    }
 }
 
 /// A number of digits and at most one decimal sign, spaces around it, and where its cell ends; none for every other cell. Its digits as a
 /// whole number and the power of ten below it are exact, so that their quotient is the double nearest to what stands there (W. D. Clinger,
 /// "How to read floating point numbers accurately", PLDI 1990).
 #[inline]
-fn plain_number(line: &[u8], from: usize, separator: u8) -> Option<(f64, usize)> {
-    let spaces = |at: usize| line[at..].iter().take_while(|b| **b == b' ').count();
-    let mut at = from + spaces(from);
-    let negative = line.get(at) == Some(&b'-');
-    at += usize::from(negative || line.get(at) == Some(&b'+'));
-    let mut whole = 0u64;
-    let mut digits = |at: &mut usize| {
-        let start = *at;
-        while let Some(digit) = line.get(*at).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
-            whole = whole.wrapping_mul(10).wrapping_add(u64::from(digit));
-            *at += 1;
-        }
-        *at - start
-    };
-    let before = digits(&mut at);
+fn plain_number(text: &[u8], from: usize, separator: u8) -> Option<(f64, usize)> {
+    let mut at = behind_spaces(text, from);
+    let negative = text.get(at) == Some(&b'-');
+    at += usize::from(negative || text.get(at) == Some(&b'+'));
+    let (mut whole, before) = digits(text, at, 0);
+    at += before;
     let mut decimals = 0;
-    if line.get(at).is_some_and(|b| *b == b'.' || (*b == b',' && separator != b',')) {
-        at += 1;
-        decimals = digits(&mut at);
+    if text.get(at).is_some_and(|b| *b == b'.' || (*b == b',' && separator != b',')) {
+        (whole, decimals) = digits(text, at + 1, whole);
+        at += 1 + decimals;
     }
     // 19 digits do not overflow.
     if !(1..=19).contains(&(before + decimals)) || whole > 1 << 53 {
         return None;
     }
-    at += spaces(at);
-    if line.get(at).is_some_and(|b| *b != separator) {
+    at = behind_spaces(text, at);
+    if text.get(at).is_some_and(|b| *b != separator && *b != b'\n' && *b != b'\r') {
         return None;
     }
     let value = whole as f64 / POWERS[decimals];
     Some((if negative { -value } else { value }, at))
+}
+
+#[inline]
+fn behind_spaces(text: &[u8], mut at: usize) -> usize {
+    while text.get(at) == Some(&b' ') {
+        at += 1;
+    }
+    at
+}
+
+/// Digits put behind those of a whole number, which wraps beyond 19 of them; and how many there were. Eight at a time: each step joins
+/// neighbours to numbers of two, four and eight digits.
+#[inline]
+fn digits(text: &[u8], from: usize, mut whole: u64) -> (u64, usize) {
+    const ZEROS: u64 = u64::from_le_bytes([b'0'; 8]);
+    let mut count = 0;
+    loop {
+        let word = match text.get(from + count..).and_then(<[u8]>::first_chunk) {
+            Some(word) => u64::from_le_bytes(*word) ^ ZEROS,
+            None => {
+                let rest = text.get(from + count..).unwrap_or_default();
+                let mut word = [0; 8];
+                word[..rest.len()].copy_from_slice(rest);
+                u64::from_le_bytes(word) ^ ZEROS
+            }
+        };
+        // The highest bit of every byte that is no digit; what it carries over reaches only those behind it.
+        let other = (word.wrapping_add(0x7676_7676_7676_7676) | word) & 0x8080_8080_8080_8080;
+        let found = other.trailing_zeros() as usize / 8;
+        if found == 0 {
+            return (whole, count);
+        }
+        let word = word << (64 - 8 * found);
+        let pairs = word.wrapping_mul(10).wrapping_add(word >> 8);
+        let fours = (pairs & 0x0000_00FF_0000_00FF).wrapping_mul(0x000F_4240_0000_0064);
+        let rest = (pairs >> 16 & 0x0000_00FF_0000_00FF).wrapping_mul(0x0000_2710_0000_0001);
+        let value = fours.wrapping_add(rest) >> 32;
+        whole = whole.wrapping_mul(TENS[found]).wrapping_add(value);
+        count += found;
+        if found < 8 {
+            return (whole, count);
+        }
+    }
 }
 
 impl Numbers {

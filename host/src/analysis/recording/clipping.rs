@@ -49,9 +49,8 @@ fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<Recording
     let shared = other.and_then(|o| extreme(o, upper)).is_some_and(|o| (o - code).abs() <= 1e-4 * code.abs());
     let longest_elsewhere = elsewhere().map(|r| r.len()).max().unwrap_or(0);
     let far = || {
-        let furthest = |runs: &[Range<usize>]| {
-            runs.iter().filter_map(|r| way(prepared, r.clone())).fold(0.0, f64::max)
-        };
+        let furthest =
+            |runs: &[Range<usize>]| runs.iter().filter_map(|r| way(prepared, r.clone())).fold(0.0, f64::max);
         let mut others: Vec<Range<usize>> = elsewhere().filter(|r| r.len() >= FEWEST).collect();
         others.sort_by_key(|r| std::cmp::Reverse(r.len()));
         others.truncate(WAYS);
