@@ -28,7 +28,7 @@ pub enum Source<'a> {
 
 impl Source<'_> {
     /// Its length in bytes.
-    pub fn len(&self) -> u64 {
+    fn bytes(&self) -> u64 {
         match self {
             Self::Memory(bytes) => bytes.len() as u64,
             Self::File(_, len) => *len,
@@ -89,7 +89,7 @@ impl<'a> Text<'a> {
     pub fn open(source: Source<'a>) -> Result<Self, CsvError> {
         let mut head = Vec::new();
         source.read(0, HEAD, &mut head).map_err(lost)?;
-        let cut = (head.len() as u64) < source.len();
+        let cut = (head.len() as u64) < source.bytes();
         if cut {
             let last_line = memchr::memrchr(b'\n', &head).map_or(0, |n| n + 1);
             head.truncate(last_line);
@@ -190,7 +190,11 @@ impl<'a> Text<'a> {
                 let found = numbers(&text, Way::Plain, plan, usize::MAX)?;
                 let breaks = memchr::memchr_iter(b'\n', &text).count() as u64;
                 let done = Done { begin, bytes: text.len(), breaks, found };
-                all.lock().unwrap_or_else(std::sync::PoisonError::into_inner).add(number, done, source.len());
+                all.lock().unwrap_or_else(std::sync::PoisonError::into_inner).add(
+                    number,
+                    done,
+                    source.bytes(),
+                );
             }
             Ok(true)
         };
@@ -201,7 +205,7 @@ impl<'a> Text<'a> {
             }
             ended
         };
-        let threads = threads.min((source.len() / block_bytes as u64) as usize + 1);
+        let threads = threads.min((source.bytes() / block_bytes as u64) as usize + 1);
         let ended: Vec<Result<bool, CsvError>> = std::thread::scope(|scope| {
             let others: Vec<_> = (1..threads).map(|_| scope.spawn(guarded)).collect();
             let own = guarded();

@@ -318,6 +318,8 @@ fn read<R: ChunkReader + 'static>(file: R) -> Result<Trace, ParquetError> {
 
 /// Something with its CRC.
 type Summed<T> = (T, u32);
+/// Times and columns.
+type Columns = (Summed<Vec<u64>>, Vec<Summed<Vec<f32>>>);
 
 /// The times and the columns at these places, in order, with their CRCs. Those of a long trace by as many threads as there are
 /// processors: each takes the next column.
@@ -325,7 +327,7 @@ fn read_columns<R: ChunkReader + 'static>(
     reader: &SerializedFileReader<R>,
     time: usize,
     places: &[usize],
-) -> Result<(Summed<Vec<u64>>, Vec<Summed<Vec<f32>>>), ParquetError> {
+) -> Result<Columns, ParquetError> {
     let times = || -> Result<Summed<Vec<u64>>, ParquetError> {
         let times: Vec<u64> =
             read_column::<Int64Type, _>(reader, time)?.into_iter().map(|t| t as u64).collect();
