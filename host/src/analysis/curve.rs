@@ -18,6 +18,7 @@
 
 use super::lag::{self, Lag};
 use super::prepared::{Direction, Prepared, Stroke};
+use super::side_by_side;
 use super::statistics;
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
@@ -126,7 +127,8 @@ impl Curves {
         }
         let deg: Vec<f64> = (first..=last).map(|k| k as f64 * step_deg).collect();
         let grid = Grid { first, step: step_deg, len: deg.len() };
-        let recorded: Vec<StrokeCurve> = (0..prepared.strokes.len()).map(|k| grid.bin(prepared, k)).collect();
+        let strokes = (0..prepared.strokes.len()).collect();
+        let recorded: Vec<StrokeCurve> = side_by_side::each(strokes, |k| grid.bin(prepared, k));
         let mut curves = Self { deg, step_deg, strokes: recorded.clone(), recorded, line: [None, None] };
         curves.drop_after_reversals(prepared);
         let slopes = [0, 1].map(|line| curves.recorded_slope(line));

@@ -11,7 +11,8 @@ use super::usable::{Usable, nothing, unfit};
 use super::{Figure, NotTestable, PartAnalysis, PlotCurve};
 use super::{
     causes, contact, correlation, dead_band, dropout, ends, flat_spot, gaps, histogram, hysteresis, leads,
-    limp, linearity, monotonicity, noise, noise_map, order, recording, repeatability, skew, topology,
+    limp, linearity, monotonicity, noise, noise_map, order, recording, repeatability, side_by_side, skew,
+    topology,
 };
 use crate::quantity::{Channel, FigureName, PartKind, Unit};
 use crate::sheet::{PartSheet, Topology};
@@ -54,20 +55,29 @@ pub fn analyse<'a>(traces: GripTraces<'a>, sheet: &PartSheet) -> PartAnalysis {
     let of_report = leads.as_ref().map(|u| leads::analyse(&u.trace, sheet));
     let calibration = Calibration::of(&every, of_report.as_ref());
     let cut = usable.cut.map(|cut| cut.words());
-    let mut out = figures_of(&prepared, curves.as_ref(), cut.as_deref(), sheet, &calibration);
-    match (&curves, &cut) {
-        (Some(curves), _) => add_pair(&mut out, &prepared, curves, sheet, &calibration),
-        // One line against the other needs no travel.
-        (None, Some(_)) => {
-            if let Some(curves) = Curves::new(&every, sheet) {
-                add_pair(&mut out, &every, &curves, sheet, &calibration);
+    let figures = || {
+        let mut out = figures_of(&prepared, curves.as_ref(), cut.as_deref(), sheet, &calibration);
+        match (&curves, &cut) {
+            (Some(curves), _) => add_pair(&mut out, &prepared, curves, sheet, &calibration),
+            // One line against the other needs no travel.
+            (None, Some(_)) => {
+                if let Some(curves) = Curves::new(&every, sheet) {
+                    add_pair(&mut out, &every, &curves, sheet, &calibration);
+                }
             }
+            (None, None) => {}
         }
-        (None, None) => {}
-    }
+        out
+    };
+    // What takes longest does not need each other.
+    let (limits, (dropouts, mut out)) = side_by_side::both(
+        || recording::find(&prepared, curves.as_ref(), sheet),
+        || side_by_side::both(|| dropout::find(&every, sheet), figures),
+    );
     let report = of_report.as_ref();
-    add_defects(&mut out, &traces, (&every, &prepared), curves.as_ref(), report, sheet, &calibration);
-    recording::apply(&recording::find(&prepared, curves.as_ref(), sheet), &mut out);
+    let seen = Seen { every: &every, whole: &prepared, curves: curves.as_ref(), dropouts };
+    add_defects(&mut out, &traces, seen, report, sheet, &calibration);
+    recording::apply(&limits, &mut out);
     out.figures.iter_mut().for_each(say_what_dominates);
     out.rig_faults.extend(unfit_ones);
     for usable in [Some(usable), leads, flex].into_iter().flatten() {
@@ -117,8 +127,17 @@ pub const DIRECTION_OF_TRAVEL: &str = "direction of travel";
 /// What a line without a reference angle can't have.
 pub const OF_TRAVEL: &str = "linearity, hysteresis, repeatability, dead bands";
 
-/// The topology that a trace's lines show, without figures or findings; none when they do not move together.
+/// Scans in which a topology is looked for first: many strokes of a sweep.
+const TOPOLOGY_SCANS: usize = 1 << 18;
+
+/// The topology that a trace's lines show, without figures or findings; none when they do not move together. The beginning of a long trace
+/// tells it as well as the whole, which is asked where the beginning shows none.
 pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
+    let beginning = (trace.len() > 2 * TOPOLOGY_SCANS).then(|| trace.beginning(TOPOLOGY_SCANS));
+    beginning.and_then(|trace| topology_of(&trace, sheet)).or_else(|| topology_of(trace, sheet))
+}
+
+fn topology_of(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
     let usable = Usable::of(trace, sheet);
     let curves = Curves::new(&Prepared::new(&usable.trace, sheet), sheet)?;
     topology::find(&curves)?.topology
@@ -405,22 +424,34 @@ fn add_pair(
     }
 }
 
+/// What a search for defects starts from.
+struct Seen<'a, 't> {
+    every: &'a Prepared<'t>,
+    /// With whole strokes alone.
+    whole: &'a Prepared<'t>,
+    curves: Option<&'a Curves>,
+    dropouts: dropout::Report,
+}
+
 /// Defects, dropouts, predicted trips and causes. Every scan is looked at for lost contact; what belongs to a stroke in whole ones.
 fn add_defects(
     out: &mut PartAnalysis,
     traces: &GripTraces<'_>,
-    (prepared, whole): (&Prepared<'_>, &Prepared<'_>),
-    curves: Option<&Curves>,
+    Seen { every: prepared, whole, curves, dropouts }: Seen<'_, '_>,
     leads: Option<&leads::Report>,
     sheet: &PartSheet,
     calibration: &Calibration,
 ) {
-    let dropouts = dropout::find(prepared, sheet);
     out.figures.extend(correlation::momentary(prepared, sheet, calibration, &dropouts));
-    for line in (0..2).filter(|l| prepared.ratio[*l].is_some()) {
+    let lines = (0..2).filter(|l| prepared.ratio[*l].is_some()).collect();
+    let located = side_by_side::each(lines, |line| {
         let noisy = noise_map::find(prepared, line, &dropouts, sheet);
-        if let Some(curves) = curves {
-            let flat = flat_spot::find(whole, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet);
+        let flat = curves
+            .map(|curves| flat_spot::find(whole, curves, line, noisy.with_jumps.as_ref(), &dropouts, sheet));
+        (noisy, flat)
+    });
+    for (noisy, flat) in located {
+        if let Some(flat) = flat {
             out.findings.extend(flat.findings);
             out.detection_limits.push(flat.limit);
         }

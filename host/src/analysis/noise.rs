@@ -23,6 +23,8 @@ const ENOUGH: usize = 4000;
 const ALIKE: f64 = 1.3;
 /// Second differences used at most.
 const MOST: usize = 100_000;
+/// Pairs of second differences that are compared: more tell no more of what both lines share.
+const MOST_PAIRS: usize = 1_000_000;
 /// 90 % point of |N(0,1)|.
 const P90: f64 = 1.644_853_626_951_472;
 
@@ -151,9 +153,11 @@ fn moved_together(prepared: &Prepared<'_>, line: usize, stretches: &[Range<usize
     else {
         return 0.0;
     };
+    let total: usize = stretches.iter().map(ExactSizeIterator::len).sum();
+    let every = (total / MOST_PAIRS).max(1);
     let pairs: Vec<(f64, f64)> = stretches
         .iter()
-        .flat_map(|r| own[r.clone()].windows(3).zip(other[r.clone()].windows(3)))
+        .flat_map(|r| own[r.clone()].windows(3).zip(other[r.clone()].windows(3)).step_by(every))
         .map(|(a, b)| (bend(a), bend(b)))
         .filter(|(a, b)| a.is_finite() && b.is_finite())
         .collect();

@@ -114,9 +114,9 @@ impl<'a> Prepared<'a> {
         let mut warnings = Vec::new();
         let period_us = median_period(trace);
         let segments = segments(trace);
-        let supply = Supply::of(trace, sheet, &segments, period_us, &mut warnings);
+        let mut supply = Supply::of(trace, sheet, &segments, period_us, &mut warnings);
         let ratio = [0, 1]
-            .map(|line| trace.channel(Channel::SENSORS[line]).map(|volts| supply.ratio_of(line, volts)));
+            .map(|line| trace.channel(Channel::SENSORS[line]).map(|volts| supply.take_ratio_of(line, volts)));
         let mut angle_turned = false;
         let (deg, angle_source) = angle(trace, sheet, &ratio, &mut warnings, &mut angle_turned);
         let angle_scatter_deg = angle_scatter(&deg);

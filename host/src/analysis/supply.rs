@@ -13,11 +13,15 @@
 //!   reading counts whole. Where the lines do not go along, the supply's reading is at fault and is not believed.
 //! - What can't be had is named with its size: steps or noise of the supply that stay in the ratio, a supply logged less often than the lines.
 
+use super::moving_means::{Mixed, Sums};
 use super::prepared::SupplySource;
+use super::side_by_side;
 use super::statistics;
 use crate::quantity::Channel;
 use crate::sheet::PartSheet;
 use crate::trace::Trace;
+use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// Time over which supply and return are averaged at least, µs: slower changes are the supply's.
@@ -44,6 +48,8 @@ const NAMED_VOLTS: f64 = 0.5e-3;
 const HELD_SCANS: f64 = 1.5;
 /// Steps of the converter that a value that is held goes back and forth by at most.
 const CHATTER_STEPS: f64 = 1.5;
+/// Shorter runs are counted in an array.
+const SHORT_RUNS: usize = 64;
 /// Fewest times that a supply is held for, to be told from one that changes rarely.
 const FEWEST_RUNS: usize = 10;
 /// A time between supply and lines is named from this on, µs.
@@ -112,16 +118,20 @@ impl Supply {
         }
     }
 
-    /// A line as a ratio; NaN where there is no supply to form one with.
-    pub fn ratio_of(&self, line: usize, volts: &[f32]) -> Vec<f32> {
+    /// A line as a ratio; NaN where there is no supply to form one with. To be asked once of each line: the supply becomes the ratio.
+    pub fn take_ratio_of(&mut self, line: usize, volts: &[f32]) -> Vec<f32> {
         // Below a tenth of the mean there is no supply to form a ratio with.
         let least = (0.1 * self.mean) as f32;
         let over = |v: f32, s: f32| if s > least { v / s } else { f32::NAN };
-        match (self.divisor.as_ref().map(|d| &d[line]), &self.ground) {
-            (Some(by), Some(ground)) => {
-                volts.iter().zip(by.iter().zip(ground)).map(|(v, (s, g))| over(v - g, *s)).collect()
+        match (self.divisor.as_mut().map(|d| std::mem::take(&mut d[line])), &self.ground) {
+            (Some(mut by), Some(ground)) => {
+                by.iter_mut().zip(volts.iter().zip(ground)).for_each(|(s, (v, g))| *s = over(v - g, *s));
+                by
             }
-            (Some(by), None) => volts.iter().zip(by).map(|(v, s)| over(*v, *s)).collect(),
+            (Some(mut by), None) => {
+                by.iter_mut().zip(volts).for_each(|(s, v)| *s = over(*v, *s));
+                by
+            }
             _ => {
                 let factor = (1.0 / self.mean) as f32;
                 volts.iter().map(|v| v * factor).collect()
@@ -141,9 +151,8 @@ fn measured(
 ) -> Option<Supply> {
     let half = ((0.5 * WINDOW_US / period_us.max(1.0)).floor() as usize).max(LEAST_HALF);
     let filled = filled(volts, segments, 2 * half);
-    let sums = Sums::new(&filled, segments);
-    let smooth = sums.means(half);
-    let mut mean = finite_mean(&smooth).filter(|m| *m > 0.0)?;
+    let sums = Sums::new(Mixed::only(&filled), segments);
+    let mut mean = sums.mean_of_means(half).filter(|m| *m > 0.0)?;
     let every = fresh_every(volts, segments);
     let held_us = (every >= HELD_SCANS).then_some(every * period_us);
     if let Some(us) = held_us {
@@ -153,14 +162,13 @@ fn measured(
             us * 1e-3
         ));
     }
-    let lines = Channel::SENSORS.map(|c| trace.channel(c));
-    let still = without_motion(lines, sheet);
-    let lines = still.as_deref().map_or(lines, |still| [Some(still), None]);
-    let followed = Followed::new(&filled, &sums, &smooth, lines, segments, half, period_us);
+    let lines = Channel::SENSORS.map(|c| trace.channel(c).map(Mixed::only));
+    let lines = without_motion(trace, sheet).map_or(lines, |still| [Some(still), None]);
+    let followed = Followed::new(&filled, &sums, lines, half, period_us);
     followed.say(warnings);
     let late_us = followed.strongest().late_us;
     let mut divisor = followed.divisor;
-    let ground = trace.channel(Channel::Ground).map(|g| Sums::new(g, segments).means(half));
+    let ground = trace.channel(Channel::Ground).map(|g| Sums::new(Mixed::only(g), segments).means(half));
     let loom = ground.as_deref().and_then(finite_mean);
     let believed = loom.filter(|l| l.abs() < LARGEST_LOOM_DROP * mean);
     if loom.is_some() && believed.is_none() {
@@ -187,17 +195,19 @@ fn measured(
 }
 
 /// Both lines added so that motion goes out; none where little of the supply would stay.
-fn without_motion(lines: [Option<&[f32]>; 2], sheet: &PartSheet) -> Option<Vec<f32>> {
-    let [Some(first), Some(second)] = lines else { return None };
+fn without_motion<'a>(trace: &'a Trace, sheet: &PartSheet) -> Option<Mixed<'a>> {
+    let [Some(first), Some(second)] = Channel::SENSORS.map(|c| trace.channel(c)) else { return None };
     let (a, b) = (sheet.rising, sheet.falling);
     let by = -(a.open - a.closed) / (b.open - b.closed);
     let stays = a.closed + by * b.closed;
-    (by.is_finite() && stays.abs() >= LEAST_STAYS)
-        .then(|| first.iter().zip(second).map(|(x, y)| x + by as f32 * y).collect())
+    (by.is_finite() && stays.abs() >= LEAST_STAYS).then(|| Mixed::only(first).with(by as f32, second))
 }
 
 /// Holes of a supply that is logged less often than the lines, filled along a straight line; longer ones stay.
-fn filled(volts: &[f32], segments: &[Range<usize>], longest: usize) -> Vec<f32> {
+fn filled<'a>(volts: &'a [f32], segments: &[Range<usize>], longest: usize) -> Cow<'a, [f32]> {
+    if volts.iter().all(|v| v.is_finite()) {
+        return Cow::Borrowed(volts);
+    }
     let mut out = volts.to_vec();
     for segment in segments {
         let mut last: Option<usize> = None;
@@ -212,7 +222,7 @@ fn filled(volts: &[f32], segments: &[Range<usize>], longest: usize) -> Vec<f32> 
             last = Some(i);
         }
     }
-    out
+    Cow::Owned(out)
 }
 
 /// Scans from one fresh value of a supply to the next; 1 where every scan has its own, or where too little changes to tell.
@@ -234,77 +244,42 @@ fn fresh_every(volts: &[f32], segments: &[Range<usize>]) -> f64 {
 /// Scans for which values are held, when they are; a change by no more than `least` is none. A value that is held changes at every n-th scan
 /// only: runs of one length, and longer ones by chance. Changes by chance follow each other as closely as they like.
 fn held(volts: &[f32], segments: &[Range<usize>], least: f64) -> Option<f64> {
-    let mut runs: Vec<f64> = Vec::new();
+    // How many runs of each length: there may be as many runs as scans.
+    let mut runs: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut short = [0usize; SHORT_RUNS];
     for segment in segments {
         let mut start = None;
         for i in segment.start + 1..segment.end {
             if f64::from((volts[i] - volts[i - 1]).abs()) > least {
-                runs.extend(start.map(|s: usize| (i - s) as f64));
+                match start.map(|s: usize| i - s) {
+                    Some(length) if length < SHORT_RUNS => short[length] += 1,
+                    Some(length) => *runs.entry(length).or_default() += 1,
+                    None => {}
+                }
                 start = Some(i);
             }
         }
     }
-    let usual = statistics::median(&mut runs.clone())?;
-    let short = |r: &&f64| **r < usual && **r < (0.5 * usual).max(2.0);
-    (runs.len() >= FEWEST_RUNS && usual >= 2.0 && runs.iter().filter(short).count() * 20 <= runs.len())
-        .then_some(usual)
+    runs.extend(short.into_iter().enumerate().filter(|(_, count)| *count > 0));
+    let count: usize = runs.values().sum();
+    let usual = median_run(&runs, count)?;
+    let is_short = |length: usize| (length as f64) < usual && (length as f64) < (0.5 * usual).max(2.0);
+    let short: usize = runs.iter().filter(|(length, _)| is_short(**length)).map(|(_, count)| count).sum();
+    (count >= FEWEST_RUNS && usual >= 2.0 && short * 20 <= count).then_some(usual)
 }
 
-/// Running sums, for moving means within segments; what is not finite does not count.
-struct Sums<'a> {
-    sum: Vec<f64>,
-    count: Option<Vec<u32>>,
-    segments: &'a [Range<usize>],
-}
-
-impl<'a> Sums<'a> {
-    fn new(values: &[f32], segments: &'a [Range<usize>]) -> Self {
-        let mut sum = Vec::with_capacity(values.len() + 1);
-        let mut total = 0.0f64;
-        sum.push(0.0);
-        let mut holes = false;
-        for v in values {
-            if v.is_finite() {
-                total += f64::from(*v);
-            } else {
-                holes = true;
-            }
-            sum.push(total);
-        }
-        let count = holes.then(|| {
-            let mut n = 0u32;
-            std::iter::once(0)
-                .chain(values.iter().map(|v| {
-                    n += u32::from(v.is_finite());
-                    n
-                }))
-                .collect()
-        });
-        Self { sum, count, segments }
-    }
-
-    /// Mean over a range; NaN without a value.
-    fn mean(&self, from: usize, to: usize) -> f32 {
-        let n = self.count.as_ref().map_or(to - from, |c| (c[to] - c[from]) as usize);
-        if n == 0 { f32::NAN } else { ((self.sum[to] - self.sum[from]) / n as f64) as f32 }
-    }
-
-    /// Centred mean at `i` of a segment over up to `half` scans on each side, as many on both.
-    fn at(&self, segment: &Range<usize>, i: usize, half: usize) -> f32 {
-        let half = half.min(i - segment.start).min(segment.end - 1 - i);
-        self.mean(i - half, i + half + 1)
-    }
-
-    /// Centred moving mean over `half` scans on each side, fewer on both at the ends of a segment: a slope shows nothing in it.
-    fn means(&self, half: usize) -> Vec<f32> {
-        let mut out = vec![f32::NAN; self.sum.len() - 1];
-        for s in self.segments {
-            for i in s.clone() {
-                out[i] = self.at(s, i, half);
-            }
-        }
-        out
-    }
+/// Median length of so many runs, counted by length; none without any.
+fn median_run(runs: &BTreeMap<usize, usize>, count: usize) -> Option<f64> {
+    let nth = |n: usize| {
+        let mut up_to = 0;
+        let mut lengths = runs.iter();
+        lengths.find(|(_, count)| {
+            up_to += **count;
+            up_to > n
+        })
+    };
+    let (low, high) = (nth(count.checked_sub(1)? / 2)?.0, nth(count / 2)?.0);
+    Some(0.5 * (*low as f64 + *high as f64))
 }
 
 /// One octave of the supply, between two moving means.
@@ -408,41 +383,36 @@ impl Followed {
     fn new(
         volts: &[f32],
         sums: &Sums<'_>,
-        smooth: &[f32],
-        lines: [Option<&[f32]>; 2],
-        segments: &[Range<usize>],
+        lines: [Option<Mixed<'_>>; 2],
         half: usize,
         period_us: f64,
     ) -> Self {
-        let of_lines = lines.map(|l| l.map(|l| Sums::new(l, segments)));
+        let of_lines = side_by_side::each(lines.to_vec(), |l| l.map(|l| Sums::new(l, sums.segments)));
         let bands = Band::all(half);
-        let places = places(segments);
-        let mut gains = [vec![Gain::default(); bands.len()], vec![Gain::default(); bands.len()]];
-        for (k, band) in bands.iter().enumerate() {
+        let places = places(sums.segments);
+        let fitted = side_by_side::each(bands.clone(), |band| {
             let seen: Vec<(f64, f64)> = places.iter().map(|(s, i)| band.pair(sums, s, *i)).collect();
-            let like = resemblance(*band, sums, &places, &seen);
-            for line in 0..2 {
-                let Some(of_line) = &of_lines[line] else { continue };
+            let like = resemblance(band, sums, &places, &seen);
+            [0, 1].map(|line| {
+                let Some(of_line) = &of_lines[line] else { return Gain::default() };
                 let row = |((s, i), (x, q)): (&(&Range<usize>, usize), &(f64, f64))| {
-                    let share = f64::from(of_line.at(s, *i, half)) / f64::from(smooth[*i]);
+                    let share = f64::from(of_line.at(s, *i, half)) / f64::from(sums.at(s, *i, half));
                     [band.at(of_line, s, *i), share * x, share * q]
                 };
                 let mut rows: Vec<[f64; 3]> = places.iter().zip(&seen).map(row).collect();
-                gains[line][k] = Gain::fit(&mut rows, like, band.delay() as f64 * period_us);
-            }
-        }
+                Gain::fit(&mut rows, like, band.delay() as f64 * period_us)
+            })
+        });
+        let mut gains = [0, 1].map(|line| fitted.iter().map(|of_band| of_band[line]).collect::<Vec<_>>());
         if of_lines[1].is_none() {
             gains[1] = gains[0].clone();
         }
-        let mut divisor = [smooth.to_vec(), smooth.to_vec()];
-        for (line, gains) in gains.iter().enumerate() {
-            pass(&mut divisor[line], sums, &bands, gains);
-        }
+        let mut divisor = divisors(volts.len(), sums, half, &bands, &gains);
         // A line that was not recorded, or shows nothing, is not divided by less than the other.
         let cost = [0, 1].map(|l| gains[l].iter().map(|g| g.cost).sum::<f64>().sqrt());
         let strongest = gains
             .map(|g| g.into_iter().max_by(|a, b| a.explained.total_cmp(&b.explained)).unwrap_or_default());
-        let disbelieved = take_events(&mut divisor, volts, smooth, lines, &of_lines, segments, half);
+        let disbelieved = take_events(&mut divisor, volts, sums, lines, &of_lines, half);
         Self { divisor, cost, strongest, disbelieved }
     }
 
@@ -500,30 +470,101 @@ fn resemblance(band: Band, sums: &Sums<'_>, places: &[(&Range<usize>, usize)], s
     if own > 0.0 { next / own } else { 0.0 }
 }
 
-/// Adds to the smoothed supply what a line follows of every band.
-fn pass(divisor: &mut [f32], sums: &Sums<'_>, bands: &[Band], gains: &[Gain]) {
-    for (band, gain) in bands.iter().zip(gains).filter(|(_, g)| g.by != [0.0; 2]) {
-        for segment in sums.segments {
-            let of_band: Vec<f32> = segment.clone().map(|i| band.at(sums, segment, i) as f32).collect();
-            let (n, delay) = (of_band.len(), band.delay());
-            let [by, turned] = gain.by.map(|b| b as f32);
-            for (k, out) in divisor[segment.clone()].iter_mut().enumerate() {
-                let (before, after) = (of_band[k.saturating_sub(delay)], of_band[(k + delay).min(n - 1)]);
-                let add = by * of_band[k] + turned * 0.5 * (before - after);
-                *out += if add.is_finite() { add } else { 0.0 };
+/// The smoothed supply, and to it for each line what that line follows of every band.
+fn divisors(
+    scans: usize,
+    sums: &Sums<'_>,
+    half: usize,
+    bands: &[Band],
+    gains: &[Vec<Gain>; 2],
+) -> [Vec<f32>; 2] {
+    let mut out = [vec![f32::NAN; scans], vec![f32::NAN; scans]];
+    let (mut tasks, mut at) = (Vec::new(), 0);
+    let [mut first, mut second] = out.each_mut().map(Vec::as_mut_slice);
+    for (segment, piece) in sums.pieces() {
+        let lengths = (piece.start - at, piece.len());
+        let [a, b] = [&mut first, &mut second].map(|rest| {
+            let (own, behind) = std::mem::take(rest)[lengths.0..].split_at_mut(lengths.1);
+            *rest = behind;
+            own
+        });
+        at = piece.end;
+        tasks.push((segment, piece, [a, b]));
+    }
+    // A band looks its delay to either side, and there as far as its outer mean.
+    let reach = 2 * half + 2;
+    side_by_side::each(tasks, |(segment, piece, mut out)| {
+        let start = piece.start;
+        let mut of_band = Vec::new();
+        sums.windows(&segment, piece, reach, |range, window| {
+            for i in range.clone() {
+                let smooth = window.at(i, half);
+                out.iter_mut().for_each(|out| out[i - start] = smooth);
             }
+            for (k, band) in bands.iter().enumerate() {
+                let turned = |line: usize| gains[line][k].by;
+                if (0..2).all(|line| turned(line) == [0.0; 2]) {
+                    continue;
+                }
+                let delay = band.delay();
+                let from = range.start.saturating_sub(delay).max(segment.start);
+                let to = (range.end + delay).min(segment.end);
+                of_band.clear();
+                of_band.extend((from..to).map(|i| {
+                    let narrow = f64::from(window.at(i, band.inner));
+                    (narrow - f64::from(window.at(i, band.outer))) as f32
+                }));
+                for line in (0..2).filter(|line| turned(*line) != [0.0; 2]) {
+                    let [by, turned] = turned(line).map(|b| b as f32);
+                    for i in range.clone() {
+                        let before = of_band[i.saturating_sub(delay).max(segment.start) - from];
+                        let after = of_band[(i + delay).min(segment.end - 1) - from];
+                        let add = by * of_band[i - from] + turned * 0.5 * (before - after);
+                        out[line][i - start] += if add.is_finite() { add } else { 0.0 };
+                    }
+                }
+            }
+        });
+    });
+    out
+}
+
+/// Stretches in which the supply's reading is further than `near` from its mean over 5 ms, each with its segment.
+fn stretches_away(
+    volts: &[f32],
+    sums: &Sums<'_>,
+    half: usize,
+    near: f32,
+) -> Vec<(Range<usize>, Range<usize>)> {
+    let parts = side_by_side::each(sums.pieces(), |(segment, piece)| {
+        let mut runs: Vec<(Range<usize>, Range<usize>)> = Vec::new();
+        sums.windows(&segment, piece, half + 1, |range, window| {
+            for i in range.filter(|i| (volts[*i] - window.at(*i, half)).abs() > near) {
+                match runs.last_mut().filter(|(_, run)| run.end == i) {
+                    Some((_, run)) => run.end = i + 1,
+                    None => runs.push((segment.clone(), i..i + 1)),
+                }
+            }
+        });
+        runs
+    });
+    let mut all: Vec<(Range<usize>, Range<usize>)> = Vec::new();
+    for (segment, run) in parts.into_iter().flatten() {
+        match all.last_mut().filter(|(of, last)| last.end == run.start && *of == segment) {
+            Some((_, last)) => last.end = run.end,
+            None => all.push((segment, run)),
         }
     }
+    all
 }
 
 /// Where the supply's reading leaves what was made of it by far: its own reading where the lines go along. Returns how many did not.
 fn take_events(
     divisor: &mut [Vec<f32>; 2],
     volts: &[f32],
-    smooth: &[f32],
-    lines: [Option<&[f32]>; 2],
-    of_lines: &[Option<Sums<'_>>; 2],
-    segments: &[Range<usize>],
+    sums: &Sums<'_>,
+    lines: [Option<Mixed<'_>>; 2],
+    of_lines: &[Option<Sums<'_>>],
     half: usize,
 ) -> usize {
     let every = (volts.len() / PLACES).max(1);
@@ -536,54 +577,47 @@ fn take_events(
         .collect();
     let usual = statistics::robust_sd(&mut away).unwrap_or(0.0).max(statistics::quantum(volts)).max(1e-5);
     let (near, far) = ((4.0 * usual) as f32, (EVENT * usual) as f32);
-    let leaves = |k: usize| (volts[k] - smooth[k]).abs() > near;
     let mut disbelieved = 0;
-    for segment in segments {
-        let mut i = segment.start;
-        while i < segment.end {
-            if !leaves(i) {
-                i += 1;
-                continue;
-            }
-            // A stretch away from the mean over 5 ms: its flanks lie off because the mean holds the event.
-            let start = i;
-            while i < segment.end && leaves(i) {
-                i += 1;
-            }
-            let stretch = start..i;
-            if stretch.clone().all(|k| (0..2).all(|l| (volts[k] - divisor[l][k]).abs() <= far)) {
-                continue;
-            }
-            let (mut follows, mut asked) = (0.0, 0.0);
-            for k in stretch.clone() {
-                for (line, of_line) in lines.iter().zip(of_lines) {
-                    let (Some(line), Some(of_line)) = (line, of_line) else { continue };
-                    let level = f64::from(of_line.at(segment, k, half));
-                    let predicted = level / f64::from(smooth[k]) * f64::from(volts[k] - smooth[k]);
-                    let moved = f64::from(line[k]) - level;
-                    if predicted.is_finite() && moved.is_finite() {
-                        follows += moved * predicted;
-                        asked += predicted * predicted;
-                    }
+    // A stretch away from the mean over 5 ms: its flanks lie off because the mean holds the event.
+    for (segment, stretch) in stretches_away(volts, sums, half, near) {
+        if stretch.clone().all(|k| (0..2).all(|l| (volts[k] - divisor[l][k]).abs() <= far)) {
+            continue;
+        }
+        let smooth = |k: usize| sums.at(&segment, k, half);
+        let (mut follows, mut asked) = (0.0, 0.0);
+        for k in stretch.clone() {
+            for (line, of_line) in lines.iter().zip(of_lines) {
+                let (Some(line), Some(of_line)) = (line, of_line) else { continue };
+                let level = f64::from(of_line.at(&segment, k, half));
+                let predicted = level / f64::from(smooth(k)) * f64::from(volts[k] - smooth(k));
+                let moved = f64::from(line.at(k)) - level;
+                if predicted.is_finite() && moved.is_finite() {
+                    follows += moved * predicted;
+                    asked += predicted * predicted;
                 }
             }
-            if follows > 0.5 * asked {
-                for k in stretch {
-                    divisor.iter_mut().for_each(|d| d[k] = volts[k]);
-                }
-            } else {
-                disbelieved += stretch.clone().filter(|k| (volts[*k] - smooth[*k]).abs() > far).count();
-                bridge(divisor, smooth, segment, stretch);
+        }
+        if follows > 0.5 * asked {
+            for k in stretch {
+                divisor.iter_mut().for_each(|d| d[k] = volts[k]);
             }
+        } else {
+            disbelieved += stretch.clone().filter(|k| (volts[*k] - smooth(*k)).abs() > far).count();
+            bridge(divisor, smooth, &segment, stretch);
         }
     }
     disbelieved
 }
 
 /// A stretch whose readings are not believed: a straight line between what stood before and after it.
-fn bridge(divisor: &mut [Vec<f32>; 2], smooth: &[f32], segment: &Range<usize>, stretch: Range<usize>) {
-    let before = (stretch.start > segment.start).then(|| smooth[stretch.start - 1]);
-    let after = (stretch.end < segment.end).then(|| smooth[stretch.end]);
+fn bridge(
+    divisor: &mut [Vec<f32>; 2],
+    smooth: impl Fn(usize) -> f32,
+    segment: &Range<usize>,
+    stretch: Range<usize>,
+) {
+    let before = (stretch.start > segment.start).then(|| smooth(stretch.start - 1));
+    let after = (stretch.end < segment.end).then(|| smooth(stretch.end));
     let (Some(from), Some(to)) = (before.or(after), after.or(before)) else { return };
     let step = (to - from) / stretch.len() as f32;
     for (n, k) in stretch.enumerate() {

@@ -29,6 +29,14 @@ pub enum CsvError {
         /// Its words.
         what: String,
     },
+    /// The file went away while it was read.
+    #[error(
+        "the file can't be read to its end ({what}); copy it to a disk of this computer and judge the copy"
+    )]
+    Lost {
+        /// What the system said.
+        what: String,
+    },
     /// The map itself.
     #[error(transparent)]
     Map(#[from] MapError),

@@ -1,12 +1,15 @@
 //! A trace from the CSV of any other logger. Nothing is guessed in silence: what was assumed comes back as a warning.
 
+use super::csv_blocks::{Source as TextSource, Text};
 use super::csv_error::{CsvError, CsvWarning};
 use super::csv_map::{ColumnName, CsvMap, Target, parse_map};
-use super::csv_table::{Layout, Numbers, Unit as CellUnit, clip, layout, line_of, numbers, text_of};
-use super::csv_time::{TimeColumn, Times, at_rate, few, from_column, unit_us, unknown};
+use super::csv_numbers::{Numbers, Taken, Values, Wanted};
+use super::csv_table::{Layout, Unit as CellUnit, clip};
+use super::csv_time::{LineOf, TimeColumn, Times, at_rate, few, from_column, unit_us, unknown};
 use super::parquet_file::{column_name, column_unit};
 use crate::quantity::{Channel, Unit};
 use crate::trace::{ChannelProvenance, Column, Gap, GapCause, ProcedureKind, Provenance, Trace, TraceEnd};
+use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
 /// Volts that a sensor line or its supply can have on a bench.
@@ -38,6 +41,20 @@ struct Source {
     header: String,
 }
 
+impl Source {
+    /// What is read of it: times as they stand, samples in the trace's units.
+    fn wanted(&self) -> Wanted {
+        let taken = match self.target {
+            Target::Time => Taken::Exactly,
+            Target::Channel(channel) => {
+                let unit = column_unit(channel);
+                Taken::Times(factor(self.unit, unit), (unit == Unit::Volt).then_some(VOLTS))
+            }
+        };
+        Wanted { index: self.index, taken }
+    }
+}
+
 /// Reads the bytes of a CSV file. `name` is the file's name without its folder.
 ///
 /// # Errors
@@ -47,16 +64,28 @@ pub fn csv_trace(
     name: &str,
     options: &CsvOptions,
 ) -> Result<(Trace, Vec<CsvWarning>), CsvError> {
+    csv_trace_from(TextSource::Memory(bytes), name, options)
+}
+
+/// Reads a CSV file from wherever it lies, as [`csv_trace`] does.
+///
+/// # Errors
+/// As [`csv_trace`]; and when the file can't be read to its end.
+pub(super) fn csv_trace_from(
+    source: TextSource<'_>,
+    name: &str,
+    options: &CsvOptions,
+) -> Result<(Trace, Vec<CsvWarning>), CsvError> {
     check_options(options)?;
-    let text = text_of(bytes)?;
-    let layout = layout(text)?;
-    let sources = sources(&layout, options)?;
-    let wanted: Vec<usize> = sources.iter().map(|s| s.index).collect();
-    let numbers = numbers(text, &layout, &wanted)?;
+    let mut text = Text::open(source)?;
+    let sources = sources(&text.layout, options)?;
+    let wanted: Vec<Wanted> = sources.iter().map(Source::wanted).collect();
+    let mut numbers = text.numbers(&wanted)?;
+    let line = |row: usize| text.line_of(row, &wanted);
     let mut warnings = vec![CsvWarning::NotCalibrated];
-    check_cells(&numbers, &sources, &layout, &mut warnings)?;
-    let mut times = times(text, &numbers, &sources, options, &mut warnings)?;
-    let columns = columns(text, &numbers, &sources, &times, &mut warnings)?;
+    check_cells(&numbers, &sources, &text.layout, &mut warnings)?;
+    let mut times = times(&mut numbers, &sources, options, &line, &mut warnings)?;
+    let columns = columns(&mut numbers, &sources, &times, &line, &mut warnings)?;
     times.gaps = missing_data(&times, &numbers, &columns);
     if !times.gaps.is_empty() {
         let scans = times.gaps.iter().map(|g| g.scans).fold(0, u64::saturating_add);
@@ -251,7 +280,7 @@ fn check_cells(
     layout: &Layout,
     warnings: &mut Vec<CsvWarning>,
 ) -> Result<(), CsvError> {
-    let rows = numbers.starts.len();
+    let rows = numbers.rows;
     let ragged = &numbers.ragged;
     if ragged.count > 0 {
         if !few(ragged.count, rows + ragged.count) {
@@ -282,7 +311,7 @@ fn check_cells(
             }
             warnings.push(CsvWarning::Text { column, count, lines: odd.lines.clone(), content });
         }
-        if numbers.columns[k].iter().all(|v| v.is_nan()) {
+        if numbers.columns[k].are_missing() {
             return Err(CsvError::NoValues { column });
         }
         // The supply changes slowly: a sparse one is good enough.
@@ -298,13 +327,13 @@ fn check_cells(
 }
 
 fn times(
-    text: &[u8],
-    numbers: &Numbers,
+    numbers: &mut Numbers,
     sources: &[Source],
     options: &CsvOptions,
+    line: &LineOf<'_>,
     warnings: &mut Vec<CsvWarning>,
 ) -> Result<Times, CsvError> {
-    let rows = numbers.starts.len();
+    let rows = numbers.rows;
     let column = sources.iter().position(|s| s.target == Target::Time);
     if let Some(rate) = options.rate_hz {
         warnings.extend(column.map(|k| CsvWarning::RateOverTime { column: sources[k].header.clone() }));
@@ -322,35 +351,36 @@ fn times(
         Some(word) => Some(unit_us(word)?),
         None => named,
     };
-    let place = (text, numbers.starts.as_slice());
-    from_column(
-        TimeColumn { header: &sources[k].header, values: &numbers.columns[k], unit_us, place },
-        warnings,
-    )
+    let values = match &mut numbers.columns[k] {
+        Values::Exact(values) => std::mem::take(values),
+        Values::Samples { .. } => Vec::new(),
+    };
+    from_column(TimeColumn { header: &sources[k].header, values, unit_us, line }, warnings)
 }
 
-/// The channels' columns in their order, in the trace's units.
+/// The channels' columns in their order.
 fn columns(
-    text: &[u8],
-    numbers: &Numbers,
+    numbers: &mut Numbers,
     sources: &[Source],
     times: &Times,
+    line: &LineOf<'_>,
     warnings: &mut Vec<CsvWarning>,
 ) -> Result<Vec<Column>, CsvError> {
     let mut columns = Vec::new();
-    for (source, values) in sources.iter().zip(&numbers.columns) {
-        let Target::Channel(channel) = source.target else { continue };
+    for (source, found) in sources.iter().zip(&mut numbers.columns) {
+        let (Target::Channel(channel), Values::Samples { values, outside }) = (source.target, found) else {
+            continue;
+        };
         let unit = column_unit(channel);
         let factor = factor(source.unit, unit);
         if factor != 1.0 {
             warnings.push(CsvWarning::Converted { column: channel.name(), factor });
         }
-        let mut scaled: Vec<f64> = times.rows.iter().map(|row| values[*row] * factor).collect();
-        if unit == Unit::Volt {
-            let line = |k: usize| line_of(text, numbers.starts[times.rows[k]]);
-            check_volts(channel, &mut scaled, line, warnings)?;
-        }
-        columns.push(Column { channel, unit, values: scaled.into_iter().map(|v| v as f32).collect() });
+        let mut values = std::mem::take(values);
+        times.keep(&mut values);
+        outside.retain(|(row, _)| times.left_out.binary_search(row).is_err());
+        check_volts(channel, (&mut values, outside), times, line, warnings)?;
+        columns.push(Column { channel, unit, values });
     }
     columns.sort_by_key(|c| c.channel);
     Ok(columns)
@@ -364,28 +394,29 @@ const fn is_needed(channel: Channel) -> bool {
 /// Gaps of a file: holes in time, rows that were left out, and rows kept that lack a value. Nothing is within over them.
 fn missing_data(times: &Times, numbers: &Numbers, columns: &[Column]) -> Vec<Gap> {
     let length = times.time_us.len();
-    // Scans missing just before each kept row; one more place at the end.
-    let mut before = vec![0u64; length + 1];
-    let place = |row: usize| times.rows.partition_point(|kept| *kept < row);
-    for row in &numbers.ragged_before {
-        before[place(*row)] += 1;
-    }
-    for row in &times.timeless {
-        before[place(*row)] += 1;
+    // Scans missing just before a kept row, by its place; the last place is the end.
+    let mut before: BTreeMap<usize, u64> = BTreeMap::new();
+    for row in numbers.ragged_before.iter().chain(&times.timeless) {
+        *before.entry(times.place(*row)).or_default() += 1;
     }
     // A hole in time counts what left-out rows in it would have held.
-    times.gaps.iter().for_each(|gap| before[gap.index] = before[gap.index].max(gap.scans));
+    for gap in &times.gaps {
+        let missing = before.entry(gap.index).or_default();
+        *missing = gap.scans.max(*missing);
+    }
     // Ahead of the first row and after the last nothing is known to be missing.
-    (before[0], before[length]) = (0, 0);
-    let needed = || columns.iter().filter(|c| is_needed(c.channel));
-    let lacks = |k: usize| {
-        needed().any(|c| !c.values[k].is_finite()) || numbers.text_rows.binary_search(&times.rows[k]).is_ok()
-    };
+    before.retain(|place, _| *place > 0 && *place < length);
+    let needed: Vec<&[f32]> =
+        columns.iter().filter(|c| is_needed(c.channel)).map(|c| c.values.as_slice()).collect();
+    let kept = numbers.text_rows.iter().filter(|row| times.left_out.binary_search(row).is_err());
+    let mut text_places = kept.map(|row| times.place(*row)).peekable();
+    let mut before = before.into_iter().peekable();
     let mut gaps: Vec<Gap> = Vec::new();
     let (mut first, mut scans) = (0, 0);
     for k in 0..=length {
-        let lacking = k < length && lacks(k);
-        scans += before[k];
+        let holds_text = text_places.next_if_eq(&k).is_some();
+        let lacking = k < length && (holds_text || needed.iter().any(|values| !values[k].is_finite()));
+        scans += before.next_if(|(place, _)| *place == k).map_or(0, |(_, missing)| missing);
         if lacking {
             scans += 1;
             continue;
@@ -408,23 +439,23 @@ fn factor(named: Option<CellUnit>, wanted: Unit) -> f64 {
     }
 }
 
+/// Refuses a line whose values are no volts, and leaves out a few of them: those `outside`, with their rows.
 fn check_volts(
     channel: Channel,
-    values: &mut [f64],
-    line: impl Fn(usize) -> u64,
+    (values, outside): (&mut [f32], &[(usize, f64)]),
+    times: &Times,
+    line: &LineOf<'_>,
     warnings: &mut Vec<CsvWarning>,
 ) -> Result<(), CsvError> {
-    let outside = |v: &f64| v.is_finite() && !VOLTS.contains(v);
-    let Some(first) = values.iter().position(outside) else { return Ok(()) };
-    let count = values.iter().filter(|v| outside(v)).count();
-    let line = line(first);
+    let Some((row, value)) = outside.first().copied() else { return Ok(()) };
+    let (line, count) = (line(row)?, outside.len());
     if few(count, values.len()) {
         warnings.push(CsvWarning::NotVolts { channel, count, line });
         // A logger's way to say that it could not measure, as its own text would be.
-        values.iter_mut().filter(|v| outside(v)).for_each(|v| *v = f64::NAN);
+        outside.iter().for_each(|(row, _)| values[times.place(*row)] = f32::NAN);
         return Ok(());
     }
-    Err(CsvError::NotVolts { line, channel, value: values[first], count, rows: values.len() })
+    Err(CsvError::NotVolts { line, channel, value, count, rows: values.len() })
 }
 
 #[cfg(test)]

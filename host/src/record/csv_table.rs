@@ -1,10 +1,12 @@
-//! Another logger's text as columns of numbers: separator, header, unit row, decimal comma, comments. It does not know what
-//! the columns mean.
+//! How another logger's text is laid out: separator, header, unit row, decimal comma, comments; and what a cell holds. It does not know
+//! what the columns mean.
 
 use super::csv_error::CsvError;
 
 /// Records in which separator and header are looked for.
-const HEAD_RECORDS: usize = 64;
+pub const HEAD_RECORDS: usize = 64;
+/// What may separate cells. With equal scores the earlier wins: where there are semicolons, a comma is a decimal comma.
+pub const SEPARATORS: [u8; 3] = [b'\t', b';', b','];
 /// Longest piece of a cell that an error shows, characters.
 const SHOWN_CHARS: usize = 40;
 
@@ -21,56 +23,6 @@ pub struct Layout {
     pub width: usize,
     /// Records before the first data row.
     pub skipped: usize,
-}
-
-/// Numbers of the wanted columns, row by row, and what was wrong with them.
-#[derive(Debug, Default)]
-pub struct Numbers {
-    /// One per wanted column, equally long; NaN where a cell held no number.
-    pub columns: Vec<Vec<f64>>,
-    /// Byte at which each row begins (or the comments above it): [`line_of`] makes a line of it.
-    pub starts: Vec<usize>,
-    /// Cells that were empty or said "no value", per wanted column.
-    pub empty: Vec<usize>,
-    /// Cells that held text, per wanted column: how many and the first one.
-    pub text: Vec<Odd>,
-    /// Rows that hold text in a wanted column, from 0, in order.
-    pub text_rows: Vec<usize>,
-    /// Rows with another number of cells than the header, which were left out.
-    pub ragged: Odd,
-    /// For each of those the row that comes after it, from 0, in order.
-    pub ragged_before: Vec<usize>,
-}
-
-/// Most lines that are named of something odd.
-const LINES_NAMED: usize = 3;
-
-/// How often something odd was met, and where first.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Odd {
-    /// How often.
-    pub count: usize,
-    /// Lines of the first ones, from 1.
-    pub lines: Vec<u64>,
-    /// What stood in the first.
-    pub content: String,
-}
-
-impl Odd {
-    /// Line of the first, from 1; 0 when there was none.
-    pub fn line(&self) -> u64 {
-        self.lines.first().copied().unwrap_or(0)
-    }
-
-    fn note(&mut self, (text, start): (&[u8], usize), content: impl FnOnce() -> String) {
-        if self.count == 0 {
-            self.content = content();
-        }
-        if self.count < LINES_NAMED {
-            self.lines.push(line_of(text, start));
-        }
-        self.count += 1;
-    }
 }
 
 /// The text without its byte order mark.
@@ -91,7 +43,8 @@ pub fn text_of(bytes: &[u8]) -> Result<&[u8], CsvError> {
     Ok(text)
 }
 
-fn reader(text: &[u8], separator: u8) -> csv::Reader<&[u8]> {
+/// A reader of records as they stand: comments are passed over, cells trimmed.
+pub fn reader(text: &[u8], separator: u8) -> csv::Reader<&[u8]> {
     csv::ReaderBuilder::new()
         .delimiter(separator)
         .has_headers(false)
@@ -141,9 +94,8 @@ fn separator(text: &[u8]) -> u8 {
         let most = |w: &usize| widths.iter().filter(|v| *v == w).count();
         widths.iter().map(most).max().unwrap_or(0)
     };
-    // With equal scores the earlier wins: where there are semicolons, a comma is a decimal comma.
     let (mut best, mut best_score) = (b',', 0);
-    for candidate in [b'\t', b';', b','] {
+    for candidate in SEPARATORS {
         let found = score(candidate);
         if found > best_score {
             (best, best_score) = (candidate, found);
@@ -201,13 +153,17 @@ impl Unit {
 
 /// What a cell holds.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Cell {
+pub enum Cell {
+    /// A finite number.
     Number(f64),
+    /// Nothing, or a word for it.
     Empty,
+    /// Anything else.
     Text,
 }
 
-fn cell(text: &str, separator: u8) -> Cell {
+/// Reads a cell.
+pub fn cell(text: &str, separator: u8) -> Cell {
     let text = text.trim();
     if text.is_empty() {
         return Cell::Empty;
@@ -229,76 +185,6 @@ fn cell(text: &str, separator: u8) -> Cell {
     match text.to_ascii_lowercase().as_str() {
         "nan" | "na" | "n/a" | "null" | "none" | "-" | "--" | "---" => Cell::Empty,
         _ => Cell::Text,
-    }
-}
-
-/// Reads the wanted columns, given from 0.
-///
-/// # Errors
-/// Only what the text reader itself refuses; odd cells and rows are counted and told.
-pub fn numbers(text: &[u8], layout: &Layout, wanted: &[usize]) -> Result<Numbers, CsvError> {
-    let mut found = Numbers {
-        columns: vec![Vec::new(); wanted.len()],
-        empty: vec![0; wanted.len()],
-        text: vec![Odd::default(); wanted.len()],
-        ..Numbers::default()
-    };
-    let mut reader = reader(text, layout.separator);
-    let mut record = csv::ByteRecord::new();
-    let mut index = 0;
-    loop {
-        match reader.read_byte_record(&mut record) {
-            Ok(false) => return Ok(found),
-            Ok(true) => {}
-            Err(error) => return Err(CsvError::Reader { what: error.to_string() }),
-        }
-        index += 1;
-        if index > layout.skipped {
-            let start = record.position().map_or(0, |p| p.byte() as usize);
-            row(&mut found, &record, (text, start), layout, wanted);
-        }
-    }
-}
-
-fn row(
-    found: &mut Numbers,
-    record: &csv::ByteRecord,
-    place: (&[u8], usize),
-    layout: &Layout,
-    wanted: &[usize],
-) {
-    if record.iter().all(<[u8]>::is_empty) {
-        return;
-    }
-    let cells = record.len();
-    // A separator at the end of each line makes one empty cell too many, or one too few in the header.
-    let extra = (layout.width..cells).any(|k| record.get(k).is_some_and(|c| !c.is_empty()));
-    let short = wanted.iter().any(|w| *w >= cells);
-    if extra || short {
-        let what = if cells == 1 { "1 cell".to_owned() } else { format!("{cells} cells") };
-        found.ragged.note(place, || what);
-        found.ragged_before.push(found.starts.len());
-        return;
-    }
-    let row = found.starts.len();
-    found.starts.push(place.1);
-    for (k, column) in wanted.iter().enumerate() {
-        let bytes = record.get(*column).unwrap_or_default();
-        let value = match std::str::from_utf8(bytes).map_or(Cell::Text, |text| cell(text, layout.separator)) {
-            Cell::Number(value) => value,
-            Cell::Empty => {
-                found.empty[k] += 1;
-                f64::NAN
-            }
-            Cell::Text => {
-                found.text[k].note(place, || clip(&String::from_utf8_lossy(bytes)));
-                if found.text_rows.last() != Some(&row) {
-                    found.text_rows.push(row);
-                }
-                f64::NAN
-            }
-        };
-        found.columns[k].push(value);
     }
 }
 

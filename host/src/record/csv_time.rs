@@ -1,7 +1,7 @@
 //! The times of another logger's rows: its time column, a stated rate, or neither.
 
 use super::csv_error::{CsvError, CsvWarning};
-use super::csv_table::{Unit, line_of};
+use super::csv_table::Unit;
 use crate::trace::{Gap, GapCause};
 
 /// Steps longer than this many median steps are holes.
@@ -21,9 +21,9 @@ pub fn few(count: usize, rows: usize) -> bool {
 pub struct Times {
     /// Microseconds from the first row, strictly rising.
     pub time_us: Vec<u64>,
-    /// Which rows are kept.
-    pub rows: Vec<usize>,
-    /// Which were left out because they have no time.
+    /// Rows that are not kept, from 0, in order.
+    pub left_out: Vec<usize>,
+    /// Those of them that have no time.
     pub timeless: Vec<usize>,
     /// Holes.
     pub gaps: Vec<Gap>,
@@ -33,17 +33,38 @@ pub struct Times {
     pub known: bool,
 }
 
+impl Times {
+    /// The place of a row among those that are kept, from 0; of one that is not kept the next one's.
+    pub fn place(&self, row: usize) -> usize {
+        row - self.left_out.partition_point(|out| *out < row)
+    }
+
+    /// Takes out of a column what the rows that are not kept hold.
+    pub fn keep<T>(&self, values: &mut Vec<T>) {
+        if self.left_out.is_empty() {
+            return;
+        }
+        let (mut row, mut out) = (0, self.left_out.iter().peekable());
+        values.retain(|_| {
+            row += 1;
+            out.next_if(|out| **out + 1 == row).is_none()
+        });
+    }
+}
+
+/// The line, from 1, of a row, from 0.
+pub type LineOf<'a> = dyn Fn(usize) -> Result<u64, CsvError> + 'a;
+
 /// A time column as it stands in the file.
-#[derive(Clone, Copy, Debug)]
 pub struct TimeColumn<'a> {
     /// Its header, for messages.
     pub header: &'a str,
     /// One value per row; NaN where there was none.
-    pub values: &'a [f64],
+    pub values: Vec<f64>,
     /// Unit named by header or option, us per unit.
     pub unit_us: Option<f64>,
-    /// The file's text and where its rows begin in it.
-    pub place: (&'a [u8], &'a [usize]),
+    /// Lines of rows, for messages.
+    pub line: &'a LineOf<'a>,
 }
 
 /// Evenly spaced times at a stated rate, Hz.
@@ -56,7 +77,7 @@ pub fn at_rate(rows: usize, rate_hz: f64) -> Result<Times, CsvError> {
     }
     let time_us = (0..rows).map(|k| (k as f64 * 1e6 / rate_hz).round() as u64).collect();
     let period_us = (1e6 / rate_hz).round() as u32;
-    Ok(Times { time_us, rows: (0..rows).collect(), timeless: vec![], gaps: vec![], period_us, known: true })
+    Ok(Times { time_us, left_out: vec![], timeless: vec![], gaps: vec![], period_us, known: true })
 }
 
 /// Rows counted, because nothing tells the time.
@@ -64,7 +85,7 @@ pub fn unknown(rows: usize) -> Times {
     let time_us = (0..rows as u64).map(|k| k * u64::from(UNKNOWN_PERIOD_US)).collect();
     Times {
         time_us,
-        rows: (0..rows).collect(),
+        left_out: vec![],
         timeless: vec![],
         gaps: vec![],
         period_us: UNKNOWN_PERIOD_US,
@@ -76,63 +97,62 @@ pub fn unknown(rows: usize) -> Times {
 ///
 /// # Errors
 /// Times that go back, stand still in many rows, are closer than a microsecond, or whose unit can't be told.
-pub fn from_column(column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Times, CsvError> {
-    let (rows, timeless) = rising_rows(column, warnings)?;
-    if rows.len() < 2 {
-        return Err(CsvError::TooFew { rows: rows.len() });
+pub fn from_column(mut column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Times, CsvError> {
+    let timeless = leave_rising(&mut column, warnings)?;
+    let known = || column.values.iter().copied().filter(|v| v.is_finite());
+    let (Some(first), Some(last)) = (known().next(), known().next_back()) else {
+        return Err(CsvError::TooFew { rows: 0 });
+    };
+    let mut steps: Vec<f64> = known().zip(known().skip(1)).map(|(a, b)| b - a).collect();
+    if steps.is_empty() {
+        return Err(CsvError::TooFew { rows: 1 });
     }
-    let value = |row: usize| column.values[row];
-    let mut steps: Vec<f64> = rows.windows(2).map(|w| value(w[1]) - value(w[0])).collect();
-    steps.sort_by(f64::total_cmp);
-    let median = steps[steps.len() / 2];
+    let middle = steps.len() / 2;
+    let median = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
     let unit_us = match column.unit_us {
         Some(unit) => unit,
-        None => take_unit(column.header, median, value(rows[rows.len() - 1]) - value(rows[0]), warnings)?,
+        None => take_unit(column.header, median, last - first, warnings)?,
     };
     let period_us = median * unit_us;
     // The allowance: 1 us steps in a float are not exactly 1.
     if period_us < 0.999 {
         return Err(CsvError::TooFast { period_us });
     }
-    let first = value(rows[0]);
-    let mut times = Times { known: true, timeless, ..Times::default() };
-    for row in rows {
-        let at = ((value(row) - first) * unit_us).round() as u64;
-        // Two rows within one microsecond of an uneven file: the later one has no time of its own.
-        if times.time_us.last().is_none_or(|last| at > *last) {
-            times.time_us.push(at);
-            times.rows.push(row);
-        }
-    }
-    times.gaps = holes(&times.time_us, period_us);
     let even = steps.iter().filter(|s| (*s * unit_us - period_us).abs() <= 0.1 * period_us).count();
-    times.period_us = if 10 * even >= 9 * steps.len() { period_us.round().min(4e9) as u32 } else { 0 };
-    Ok(times)
+    let mostly_even = 10 * even >= 9 * steps.len();
+    drop(steps);
+    let (mut left_out, mut before) = (Vec::new(), None);
+    let time_of = |(row, value): (usize, f64)| {
+        let at = ((value - first) * unit_us).round() as u64;
+        // Two rows within one microsecond of an uneven file: the later one has no time of its own.
+        if value.is_finite() && before.is_none_or(|before| at > before) {
+            before = Some(at);
+            return before;
+        }
+        left_out.push(row);
+        None
+    };
+    let time_us: Vec<u64> = column.values.into_iter().enumerate().filter_map(time_of).collect();
+    let gaps = holes(&time_us, period_us);
+    let period_us = if mostly_even { period_us.round().min(4e9) as u32 } else { 0 };
+    Ok(Times { time_us, left_out, timeless, gaps, period_us, known: true })
 }
 
-/// Rows that have a time later than the row before, and those that have none.
-fn rising_rows(
-    column: TimeColumn<'_>,
-    warnings: &mut Vec<CsvWarning>,
-) -> Result<(Vec<usize>, Vec<usize>), CsvError> {
-    let line = |row: usize| line_of(column.place.0, column.place.1[row]);
-    let (mut rows, mut timeless, mut repeats): (Vec<usize>, Vec<usize>, Vec<usize>) = Default::default();
+/// Leaves times in those rows alone that have one later than the row before. Returns the rows that had none.
+fn leave_rising(column: &mut TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Vec<usize>, CsvError> {
+    let (mut timeless, mut repeats, mut last): (Vec<usize>, Vec<usize>, Option<f64>) = Default::default();
     for (row, value) in column.values.iter().enumerate() {
-        let Some(last) = rows.last().map(|r: &usize| column.values[*r]).filter(|_| value.is_finite()) else {
-            if value.is_finite() {
-                rows.push(row)
-            } else {
-                timeless.push(row)
+        match last {
+            _ if !value.is_finite() => timeless.push(row),
+            Some(before) if *value < before => {
+                return Err(CsvError::Backwards { line: (column.line)(row)?, before, after: *value });
             }
-            continue;
-        };
-        if *value < last {
-            return Err(CsvError::Backwards { line: line(row), before: last, after: *value });
+            Some(before) if *value == before => repeats.push(row),
+            _ => last = Some(*value),
         }
-        if *value == last { repeats.push(row) } else { rows.push(row) }
     }
     if let Some(first) = repeats.first() {
-        let (line, count, rows) = (line(*first), repeats.len(), column.values.len());
+        let (line, count, rows) = ((column.line)(*first)?, repeats.len(), column.values.len());
         if !few(count, rows) {
             return Err(CsvError::Repeats { line, count, rows });
         }
@@ -141,7 +161,8 @@ fn rising_rows(
     if !timeless.is_empty() {
         warnings.push(CsvWarning::NoTime { count: timeless.len() });
     }
-    Ok((rows, timeless))
+    repeats.iter().for_each(|row| column.values[*row] = f64::NAN);
+    Ok(timeless)
 }
 
 /// The one unit that makes sense of a time column that names none: scans between 20 and 50,000 a second, over a second to a

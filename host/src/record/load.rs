@@ -1,13 +1,18 @@
 //! Traces from wherever they lie: a Parquet file, a record folder, another logger's CSV; told apart by content, not by name.
 
 use super::archive::{Archive, ArchiveError};
+use super::csv_blocks::Source;
 use super::csv_error::{CsvError, CsvWarning};
-use super::csv_file::{CsvOptions, csv_trace};
-use super::parquet_file::{ParquetError, trace_from_parquet};
+use super::csv_file::{CsvOptions, csv_trace_from};
+use super::parquet_file::{ParquetError, trace_from_parquet, trace_from_parquet_file};
 use crate::trace::Trace;
-use std::fs;
-use std::io;
+use std::fs::{self, File};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+
+/// Bytes of a file that tell what it is.
+const START: u64 = 1 << 16;
 
 /// Why there is no trace.
 #[derive(Debug, thiserror::Error)]
@@ -80,14 +85,30 @@ pub fn load_traces(path: &Path, options: &CsvOptions) -> Result<Loaded, LoadErro
     if fs::metadata(path).map_err(failed)?.is_dir() {
         return folder(path);
     }
-    let bytes = fs::read(path).map_err(failed)?;
-    if is_parquet(path, &bytes) {
-        return Ok(Loaded { traces: vec![parquet(path, bytes)?], warnings: vec![] });
+    let mut file = File::open(path).map_err(failed)?;
+    let mut start = Vec::new();
+    (&mut file).take(START).read_to_end(&mut start).map_err(failed)?;
+    let regular = file.metadata().map_err(failed)?;
+    if is_parquet(path, &start) {
+        let trace = if regular.is_file() {
+            trace_from_parquet_file(file)
+        } else {
+            file.read_to_end(&mut start).map_err(failed)?;
+            trace_from_parquet(start)
+        };
+        return Ok(Loaded { traces: vec![loaded(path, trace)?], warnings: vec![] });
     }
-    if bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'{') {
+    if start.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'{') {
         return Err(LoadError::Json { path: path.to_path_buf() });
     }
-    let (trace, warnings) = csv_trace(&bytes, &file_name(path), options)
+    // What can't be read twice, such as a pipe, is held whole.
+    let source = if regular.is_file() {
+        Source::File(Mutex::new(file), regular.len())
+    } else {
+        file.read_to_end(&mut start).map_err(failed)?;
+        Source::Memory(&start)
+    };
+    let (trace, warnings) = csv_trace_from(source, &file_name(path), options)
         .map_err(|cause| LoadError::Csv { path: path.to_path_buf(), cause })?;
     Ok(Loaded { traces: vec![LoadedTrace { trace, file: None }], warnings })
 }
@@ -113,11 +134,11 @@ fn folder(path: &Path) -> Result<Loaded, LoadError> {
         return Err(LoadError::NoTrace { path: path.to_path_buf() });
     }
     files.sort();
-    let mut traces = Vec::new();
-    for (_, file) in files {
-        let bytes = fs::read(&file).map_err(|cause| LoadError::Read { path: file.clone(), cause })?;
-        traces.push(parquet(&file, bytes)?);
-    }
+    let open = |path: PathBuf| {
+        let file = File::open(&path).map_err(|cause| LoadError::Read { path: path.clone(), cause })?;
+        loaded(&path, trace_from_parquet_file(file))
+    };
+    let traces = files.into_iter().map(|(_, file)| open(file)).collect::<Result<_, _>>()?;
     Ok(Loaded { traces, warnings: vec![] })
 }
 
@@ -126,9 +147,8 @@ fn trace_number(name: &str) -> Option<u32> {
     name.strip_suffix(".parquet")?.strip_prefix("trace-")?.split('-').next()?.parse().ok()
 }
 
-fn parquet(path: &Path, bytes: Vec<u8>) -> Result<LoadedTrace, LoadError> {
-    let trace =
-        trace_from_parquet(bytes).map_err(|cause| LoadError::Parquet { path: path.to_path_buf(), cause })?;
+fn loaded(path: &Path, trace: Result<Trace, ParquetError>) -> Result<LoadedTrace, LoadError> {
+    let trace = trace.map_err(|cause| LoadError::Parquet { path: path.to_path_buf(), cause })?;
     Ok(LoadedTrace { trace, file: Some(file_name(path)) })
 }
 

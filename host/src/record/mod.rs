@@ -16,9 +16,11 @@
 mod archive;
 mod bundle;
 mod cases;
+mod csv_blocks;
 mod csv_error;
 mod csv_file;
 mod csv_map;
+mod csv_numbers;
 mod csv_table;
 mod csv_time;
 mod folder;

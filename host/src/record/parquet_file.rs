@@ -13,15 +13,18 @@ use parquet::data_type::{FloatType, Int64Type};
 use parquet::errors::ParquetError as Cause;
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
-use parquet::file::reader::{FileReader, SerializedFileReader};
+use parquet::file::reader::{ChunkReader, FileReader, Length, SerializedFileReader};
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::{ColumnPath, Type};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::ops::Range;
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Arc;
-use trackpair_protocol::crc::crc32;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use trackpair_protocol::crc::Crc32;
 
 /// Key of the trace's description in the file's metadata.
 pub const TRACE_KEY: &str = "trackpair.trace";
@@ -32,6 +35,8 @@ const TIME: &str = "time_us";
 const NOTE_VERSION: u32 = 2;
 /// Rows per row group.
 const GROUP_ROWS: usize = 1 << 20;
+/// Fewer rows are read by one thread.
+const FEW_ROWS: i64 = 1 << 16;
 /// zstd level: beyond it the files hardly shrink.
 const ZSTD: i32 = 3;
 
@@ -191,13 +196,21 @@ fn properties(trace: &Trace) -> Result<WriterProperties, Cause> {
 
 /// CRC of each column's little-endian bytes, by name.
 fn checksums(trace: &Trace) -> BTreeMap<String, u32> {
-    let times: Vec<u8> = trace.time_us.iter().flat_map(|t| t.to_le_bytes()).collect();
-    let mut sums = BTreeMap::from([(TIME.to_owned(), crc32(&times))]);
+    let mut sums = BTreeMap::from([(TIME.to_owned(), checksum(&trace.time_us, |t| t.to_le_bytes()))]);
     for column in &trace.columns {
-        let bytes: Vec<u8> = column.values.iter().flat_map(|v| v.to_le_bytes()).collect();
-        sums.insert(column_name(column.channel), crc32(&bytes));
+        sums.insert(column_name(column.channel), checksum(&column.values, |v| v.to_le_bytes()));
     }
     sums
+}
+
+/// CRC of a column's little-endian bytes, a few thousand at a time.
+fn checksum<T: Copy, const N: usize>(values: &[T], bytes: impl Fn(T) -> [u8; N]) -> u32 {
+    let (mut crc, mut piece) = (Crc32::new(), [[0; N]; 512]);
+    for values in values.chunks(piece.len()) {
+        piece.iter_mut().zip(values).for_each(|(bytes_of, value)| *bytes_of = bytes(*value));
+        crc.update(piece[..values.len()].as_flattened());
+    }
+    crc.value()
 }
 
 /// Reads a trace from the bytes of a Parquet file.
@@ -205,45 +218,161 @@ fn checksums(trace: &Trace) -> BTreeMap<String, u32> {
 /// # Errors
 /// Says whether the file is damaged, another program's, from a newer program, or contradicts itself.
 pub fn trace_from_parquet(bytes: Vec<u8>) -> Result<Trace, ParquetError> {
-    // The Parquet reader asserts here and there on damaged bytes; that is damage, not the end of the program.
-    let panicked = |_| ParquetError::Damaged(Cause::General("its reader gave up".to_owned()));
-    catch_unwind(AssertUnwindSafe(|| read(bytes))).map_err(panicked)?
+    caught(|| read(bytes::Bytes::from(bytes)))
 }
 
-fn read(bytes: Vec<u8>) -> Result<Trace, ParquetError> {
-    let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).map_err(ParquetError::Damaged)?;
+/// Reads a trace from a Parquet file, of which no more is held than the pages that are being read.
+///
+/// # Errors
+/// As [`trace_from_parquet`].
+pub(super) fn trace_from_parquet_file(file: File) -> Result<Trace, ParquetError> {
+    let length = file.metadata().map_err(|e| ParquetError::Damaged(e.into()))?.len();
+    caught(|| read(Shared { file: Arc::new(Mutex::new(file)), length }))
+}
+
+/// The Parquet reader asserts here and there on damaged bytes; that is damage, not the end of the program.
+fn caught(read: impl FnOnce() -> Result<Trace, ParquetError>) -> Result<Trace, ParquetError> {
+    let panicked = |_| ParquetError::Damaged(Cause::General("its reader gave up".to_owned()));
+    catch_unwind(AssertUnwindSafe(read)).map_err(panicked)?
+}
+
+/// A file from which several threads read.
+struct Shared {
+    file: Arc<Mutex<File>>,
+    length: u64,
+}
+
+/// Reads on from a place, whatever others read in between.
+struct At {
+    file: Arc<Mutex<File>>,
+    at: u64,
+}
+
+impl Read for At {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
+        file.seek(SeekFrom::Start(self.at))?;
+        let read = file.read(into)?;
+        self.at += read as u64;
+        Ok(read)
+    }
+}
+
+impl Length for Shared {
+    fn len(&self) -> u64 {
+        self.length
+    }
+}
+
+impl ChunkReader for Shared {
+    type T = BufReader<At>;
+
+    fn get_read(&self, start: u64) -> Result<Self::T, Cause> {
+        Ok(BufReader::new(At { file: self.file.clone(), at: start }))
+    }
+
+    fn get_bytes(&self, start: u64, length: usize) -> Result<bytes::Bytes, Cause> {
+        let mut bytes = Vec::new();
+        let read = At { file: self.file.clone(), at: start }.take(length as u64).read_to_end(&mut bytes)?;
+        if read < length {
+            return Err(Cause::EOF(format!("{length} bytes from {start} on, of which {read} are there")));
+        }
+        Ok(bytes.into())
+    }
+}
+
+fn read<R: ChunkReader + 'static>(file: R) -> Result<Trace, ParquetError> {
+    let reader = SerializedFileReader::new(file).map_err(ParquetError::Damaged)?;
     let note = read_note(&reader)?;
     let schema = reader.metadata().file_metadata().schema_descr_ptr();
     let names: Vec<&str> = schema.columns().iter().map(|c| c.name()).collect();
-    let place = |name: &str| names.iter().position(|n| *n == name);
-    let lacks = |name: &str| ParquetError::Contradiction(format!("it has no column {name}"));
-    let time = place(TIME).ok_or_else(|| lacks(TIME))?;
-    let time_us: Vec<u64> = read_column::<Int64Type>(&reader, time)?.into_iter().map(|t| t as u64).collect();
+    let place = |name: &str| {
+        let found = names.iter().position(|n| *n == name);
+        found.ok_or_else(|| ParquetError::Contradiction(format!("it has no column {name}")))
+    };
     let recorded = note.recorded.unwrap_or_else(|| {
         names.iter().filter_map(|n| Channel::ALL.into_iter().find(|c| column_name(*c) == *n)).collect()
     });
+    let time = place(TIME)?;
+    let places = recorded.iter().map(|c| place(&column_name(*c))).collect::<Result<Vec<_>, _>>()?;
+    let mut found = BTreeMap::new();
+    let (time_us, values) = read_columns(&reader, time, &places)?;
+    found.insert(TIME.to_owned(), time_us.1);
     let mut columns = Vec::new();
-    for channel in recorded {
-        let name = column_name(channel);
-        let values = read_column::<FloatType>(&reader, place(&name).ok_or_else(|| lacks(&name))?)?;
+    for (channel, (values, crc)) in recorded.into_iter().zip(values) {
+        found.insert(column_name(channel), crc);
         columns.push(Column { channel, unit: column_unit(channel), values });
     }
-    let trace = Trace {
+    if let Some((name, _)) = note.crc32.iter().find(|(name, sum)| found.get(*name) != Some(sum)) {
+        return Err(ParquetError::Checksum(name.clone()));
+    }
+    check(Trace {
         provenance: note.provenance,
-        time_us,
+        time_us: time_us.0,
         columns,
         gaps: note.gaps,
         marks: note.marks,
         end: note.end,
-    };
-    let found = checksums(&trace);
-    if let Some((name, _)) = note.crc32.iter().find(|(name, sum)| found.get(*name) != Some(sum)) {
-        return Err(ParquetError::Checksum(name.clone()));
-    }
-    check(trace)
+    })
 }
 
-fn read_note(reader: &SerializedFileReader<bytes::Bytes>) -> Result<Note, ParquetError> {
+/// Something with its CRC.
+type Summed<T> = (T, u32);
+/// Times and columns.
+type Columns = (Summed<Vec<u64>>, Vec<Summed<Vec<f32>>>);
+
+/// The times and the columns at these places, in order, with their CRCs. Those of a long trace by as many threads as there are
+/// processors: each takes the next column.
+fn read_columns<R: ChunkReader + 'static>(
+    reader: &SerializedFileReader<R>,
+    time: usize,
+    places: &[usize],
+) -> Result<Columns, ParquetError> {
+    let times = || -> Result<Summed<Vec<u64>>, ParquetError> {
+        let times: Vec<u64> =
+            read_column::<Int64Type, _>(reader, time)?.into_iter().map(|t| t as u64).collect();
+        let crc = checksum(&times, |t| t.to_le_bytes());
+        Ok((times, crc))
+    };
+    let values = |place: usize| -> Result<Summed<Vec<f32>>, ParquetError> {
+        let values = read_column::<FloatType, _>(reader, place)?;
+        let crc = checksum(&values, |v| v.to_le_bytes());
+        Ok((values, crc))
+    };
+    let rows = reader.metadata().file_metadata().num_rows();
+    let threads =
+        if rows < FEW_ROWS { 1 } else { std::thread::available_parallelism().map_or(1, usize::from) };
+    // The times take least and go last, so that no thread waits long for another.
+    let next = AtomicUsize::new(0);
+    let (next, times, values) = (&next, &times, &values);
+    let work = move || {
+        let (mut of_times, mut of_values) = (None, Vec::new());
+        loop {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            match places.get(number) {
+                Some(place) => of_values.push((number, values(*place))),
+                None if number == places.len() => of_times = Some(times()),
+                None => return (of_times, of_values),
+            }
+        }
+    };
+    let parts: Vec<_> = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads.min(places.len())).map(|_| scope.spawn(work)).collect();
+        let own = work();
+        let joined = others.into_iter().map(|t| t.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        std::iter::once(own).chain(joined).collect()
+    });
+    let (mut time_us, mut columns) = (None, Vec::new());
+    for (of_times, of_values) in parts {
+        time_us = time_us.or(of_times);
+        columns.extend(of_values);
+    }
+    columns.sort_by_key(|(number, _)| *number);
+    let time_us = time_us.unwrap_or_else(times)?;
+    Ok((time_us, columns.into_iter().map(|(_, column)| column).collect::<Result<_, _>>()?))
+}
+
+fn read_note<R: ChunkReader + 'static>(reader: &SerializedFileReader<R>) -> Result<Note, ParquetError> {
     #[derive(Deserialize)]
     struct Head {
         version: u32,
@@ -261,13 +390,10 @@ fn read_note(reader: &SerializedFileReader<bytes::Bytes>) -> Result<Note, Parque
 }
 
 /// A column's values over all row groups: one for every row.
-fn read_column<T: parquet::data_type::DataType>(
-    reader: &SerializedFileReader<bytes::Bytes>,
+fn read_column<T: parquet::data_type::DataType, R: ChunkReader + 'static>(
+    reader: &SerializedFileReader<R>,
     index: usize,
-) -> Result<Vec<T::T>, ParquetError>
-where
-    T::T: Default + Clone,
-{
+) -> Result<Vec<T::T>, ParquetError> {
     let (mut values, mut defined) = (Vec::new(), Vec::new());
     for group in 0..reader.num_row_groups() {
         let group = reader.get_row_group(group).map_err(ParquetError::Damaged)?;
@@ -287,6 +413,7 @@ where
             left -= read;
         }
     }
+    values.shrink_to_fit();
     Ok(values)
 }
 

@@ -158,6 +158,21 @@ impl Trace {
         self.time_us.is_empty()
     }
 
+    /// The first scans of it as a trace of their own, with the gaps and marks among them.
+    pub fn beginning(&self, scans: usize) -> Self {
+        let scans = scans.min(self.len());
+        let until = self.time_us.get(scans).copied().unwrap_or(u64::MAX);
+        let cut = |c: &Column| Column { values: c.values[..scans].to_vec(), ..*c };
+        Self {
+            provenance: self.provenance.clone(),
+            time_us: self.time_us[..scans].to_vec(),
+            columns: self.columns.iter().map(cut).collect(),
+            gaps: self.gaps.iter().filter(|g| g.index < scans).copied().collect(),
+            marks: self.marks.iter().filter(|m| m.at_us < until).copied().collect(),
+            end: TraceEnd::Complete,
+        }
+    }
+
     /// Beginnings of the segments of a motion program: rig µs and number, in order of time.
     pub fn segments_begun(&self) -> Vec<(u64, u8)> {
         let begun = self.marks.iter().filter_map(|m| match m.kind {

@@ -38,19 +38,20 @@ pub(super) fn find(prepared: &Prepared<'_>, line: usize) -> Vec<RecordingLimit> 
 fn at_end(prepared: &Prepared<'_>, line: usize, upper: bool) -> Option<RecordingLimit> {
     let volts = prepared.trace.channel(Channel::SENSORS[line])?;
     let code = extreme(volts, upper)?;
-    let (at_code, elsewhere): (Vec<Range<usize>>, Vec<Range<usize>>) =
-        runs(volts).partition(|r| volts[r.start] == code);
-    let clipped: Vec<&Range<usize>> =
-        at_code.iter().filter(|r| r.len() >= FEWEST && moves_on(prepared, volts, line, code, r)).collect();
-    let longest = clipped.iter().map(|r| r.len()).max()?;
+    let at_code = |r: &Range<usize>| volts[r.start] == code;
+    let clipped: Vec<Range<usize>> = runs(volts)
+        .filter(|r| at_code(r) && r.len() >= FEWEST && moves_on(prepared, volts, line, code, r))
+        .collect();
+    let longest = clipped.iter().map(ExactSizeIterator::len).max()?;
+    // Every other run may be a single scan: they are not kept.
+    let elsewhere = || runs(volts).filter(|r| !at_code(r));
     let other = prepared.trace.channel(Channel::SENSORS[1 - line]);
     let shared = other.and_then(|o| extreme(o, upper)).is_some_and(|o| (o - code).abs() <= 1e-4 * code.abs());
-    let longest_elsewhere = elsewhere.iter().map(ExactSizeIterator::len).max().unwrap_or(0);
+    let longest_elsewhere = elsewhere().map(|r| r.len()).max().unwrap_or(0);
     let far = || {
-        let furthest = |runs: &[&Range<usize>]| {
-            runs.iter().filter_map(|r| way(prepared, (*r).clone())).fold(0.0, f64::max)
-        };
-        let mut others: Vec<&Range<usize>> = elsewhere.iter().filter(|r| r.len() >= FEWEST).collect();
+        let furthest =
+            |runs: &[Range<usize>]| runs.iter().filter_map(|r| way(prepared, r.clone())).fold(0.0, f64::max);
+        let mut others: Vec<Range<usize>> = elsewhere().filter(|r| r.len() >= FEWEST).collect();
         others.sort_by_key(|r| std::cmp::Reverse(r.len()));
         others.truncate(WAYS);
         let here = furthest(&clipped);

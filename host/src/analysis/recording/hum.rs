@@ -13,6 +13,8 @@ use std::ops::Range;
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 /// Harmonics looked at.
 const HARMONICS: u32 = 3;
+/// Scans of a rest for which waves are kept.
+const LONGEST_KEPT: usize = 1 << 16;
 /// Shortest rest, periods of the mains.
 const LEAST_PERIODS: f64 = 4.0;
 /// Power over that of white noise from which it is mains.
@@ -65,6 +67,10 @@ fn amplitudes(ratio: &[f32], rests: &[Range<usize>], rate: f64, mains: f64) -> O
     let least = (LEAST_PERIODS * rate / mains).ceil() as usize;
     let mut sums = [(0.0, 0.0); HARMONICS as usize];
     let mut rested = 0.0;
+    // Every rest begins with the same waves.
+    let longest = rests.iter().map(ExactSizeIterator::len).max().unwrap_or(0).min(LONGEST_KEPT);
+    let waves: Vec<Vec<(f64, f64)>> =
+        (1..=HARMONICS).map(|k| (0..longest).map(|i| wave(turn(mains, k, rate), i)).collect()).collect();
     for rest in rests.iter().filter(|r| r.len() >= least) {
         // Whole periods, so that the harmonics are independent.
         let periods = (rest.len() as f64 * mains / rate).floor();
@@ -76,11 +82,13 @@ fn amplitudes(ratio: &[f32], rests: &[Range<usize>], rate: f64, mains: f64) -> O
         let mean = y.iter().sum::<f64>() / n as f64;
         let variance = y.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n as f64;
         for (k, sum) in sums.iter_mut().enumerate() {
-            let turn = std::f64::consts::TAU * mains * (k + 1) as f64 / rate;
-            let (c, s) = y.iter().enumerate().fold((0.0, 0.0), |(c, s), (i, v)| {
-                let phase = turn * i as f64;
-                (c + (v - mean) * phase.cos(), s + (v - mean) * phase.sin())
-            });
+            let turn = turn(mains, k as u32 + 1, rate);
+            let further = (longest..n).map(|i| wave(turn, i));
+            let all = waves[k].iter().copied().chain(further);
+            let (c, s) = y
+                .iter()
+                .zip(all)
+                .fold((0.0, 0.0), |(c, s), (v, (cos, sin))| (c + (v - mean) * cos, s + (v - mean) * sin));
             let square = 4.0 * (c * c + s * s) / (n as f64 * n as f64);
             // Noise without this line itself.
             let noise = (variance - 0.5 * square).max(1e-3 * variance);
@@ -98,6 +106,17 @@ fn amplitudes(ratio: &[f32], rests: &[Range<usize>], rate: f64, mains: f64) -> O
         .map(|(k, (power, _))| (mains * (k + 1) as f64, (power / rested).sqrt()))
         .collect();
     found.first().is_some_and(|(hz, _)| *hz == mains).then_some(found)
+}
+
+/// By how much a harmonic of the mains turns from one scan to the next, rad.
+fn turn(mains: f64, harmonic: u32, rate: f64) -> f64 {
+    std::f64::consts::TAU * mains * f64::from(harmonic) / rate
+}
+
+/// Cosine and sine of a wave at a scan.
+fn wave(turn: f64, scan: usize) -> (f64, f64) {
+    let phase = turn * scan as f64;
+    (phase.cos(), phase.sin())
 }
 
 /// Stretches between strokes without a gap.

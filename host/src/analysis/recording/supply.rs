@@ -106,12 +106,13 @@ fn ripples(prepared: &Prepared<'_>, volts: &[f32], opposed: bool) -> Option<(Str
 
 /// Steps that a supply was logged in, volts; 0 where there are none. One that moves rarely moves by a step of its converter.
 fn step_of(volts: &[f32]) -> f64 {
-    let known: Vec<f64> = volts.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
-    let moves: Vec<f64> = known.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > 0.0).collect();
-    if moves.len() * RARELY > known.len() {
+    let known = || volts.iter().map(|v| f64::from(*v)).filter(|v| v.is_finite());
+    let moves = known().zip(known().skip(1)).map(|(a, b)| (b - a).abs()).filter(|d| *d > 0.0);
+    let (count, least) = moves.fold((0, f64::INFINITY), |(n, least), d| (n + 1, least.min(d)));
+    if count * RARELY > known().count() {
         return statistics::quantum(volts);
     }
-    moves.into_iter().reduce(f64::min).unwrap_or(0.0)
+    if count > 0 { least } else { 0.0 }
 }
 
 /// Scans to either side that a bend is taken over, and all scans at which it can be.
