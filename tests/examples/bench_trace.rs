@@ -28,7 +28,7 @@ fn main() -> anyhow::Result<()> {
         .iter()
         .map(|f| {
             // Outcomes state two standard uncertainties.
-            let expanded = 2.0 * f.standard_uncertainty;
+            let expanded = 2.0 * f.standard_uncertainty();
             let channel = f.channel.map(|c| c.name());
             json!({"figure": f.name.name(), "channel": channel, "value": f.value, "expanded_uncertainty": expanded})
         })

@@ -224,7 +224,7 @@ pub(super) fn settle(
     let unit = limit.unit;
     if let (Some(min), Some(max)) = (limit.min, limit.max)
         && max - min < 2.0 * found.guard
-        && !judged.remedy.is_some_and(|r| r.sweep().is_some())
+        && judged.remedy.is_none_or(|r| r.sweep().is_none())
     {
         return format!(
             "the limits are {} apart and the guard bands take {}: only a smaller uncertainty can decide it \

@@ -208,7 +208,7 @@ fn errors(
         Some(Error {
             figure: format!("{}{}{words}", t.name.name(), if words.is_empty() { "" } else { " " }),
             error: found.value - t.value,
-            expanded: 2.0 * found.standard_uncertainty,
+            expanded: 2.0 * found.standard_uncertainty(),
         })
     };
     truth::figures(&body, &stepped, plan).into_iter().filter_map(of).collect()

@@ -305,7 +305,7 @@ fn errors(truths: &[True], benched: &Benched) -> Vec<Error> {
                 figure: t.name.name(),
                 line: t.line,
                 error: found.value - t.value,
-                expanded: 2.0 * found.standard_uncertainty,
+                expanded: 2.0 * found.standard_uncertainty(),
             })
         })
         .collect()
