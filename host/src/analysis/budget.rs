@@ -8,6 +8,8 @@
 pub enum Source {
     /// Scatter between scans, strokes and visits (type A).
     Scatter,
+    /// Scatter's own share in a maximum, which was taken off: it goes with the scatter.
+    Bias,
     /// Events that were counted (type A, Poisson).
     Counts,
     /// Steps of converter and reference.
@@ -34,7 +36,7 @@ pub enum Source {
     Play,
     /// A stop that was perhaps not reached.
     Stop,
-    /// The algorithm's own: a bias that was taken off, an extrapolation, a model.
+    /// The algorithm's own: an extrapolation, a model.
     Algorithm,
     /// What the recording itself may have added or hidden.
     Recording,
@@ -44,8 +46,9 @@ pub enum Source {
 
 impl Source {
     /// Every source, in the order in which a budget is told.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::Scatter,
+        Self::Bias,
         Self::Counts,
         Self::Steps,
         Self::Gain,
@@ -68,6 +71,7 @@ impl Source {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Scatter => "scatter",
+            Self::Bias => "bias",
             Self::Counts => "counts",
             Self::Steps => "steps",
             Self::Gain => "gain",
@@ -91,6 +95,7 @@ impl Source {
     pub const fn title(self) -> &'static str {
         match self {
             Self::Scatter => "scatter between scans and strokes",
+            Self::Bias => "scatter's share in the maximum, taken off",
             Self::Counts => "few events counted",
             Self::Steps => "steps of converter and reference",
             Self::Gain => "gain of the converter",
@@ -113,7 +118,7 @@ impl Source {
     /// What makes it smaller, as an advice that completes "... would settle it".
     pub const fn smaller_by(self) -> &'static str {
         match self {
-            Self::Scatter => "more cycles",
+            Self::Scatter | Self::Bias => "more cycles",
             Self::Counts => "a longer recording",
             Self::Steps => "a converter or a reference with finer steps",
             Self::Gain | Self::Offset | Self::Bend => "a calibration of the lines' converter",

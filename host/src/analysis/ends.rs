@@ -26,6 +26,8 @@ const LEAST_VISITS: usize = 4;
 const BEYOND_CHANCE: f64 = 4.0;
 /// A single-precision angle of a few hundred degrees tells no less than this, degrees.
 const STILL_DEG: f64 = 2e-5;
+/// A part at rest may creep while its return spring unwinds, degrees per second: what turns is faster by far. Engineering assumption.
+const CREEPS_DEG_S: f64 = 0.5;
 /// A part whose angle changes by less than this from the first to the last third of a rest stands, degrees. Engineering assumption.
 const STANDS_DEG: f64 = 0.003;
 /// A recording that ends further from the nominal stop than this share of the travel did not reach it.
@@ -155,7 +157,8 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
             if let Some((mean, sd)) = clipped_mean(&mut values) {
                 let places: Vec<f64> =
                     (settled..to).step_by(every).map(|i| f64::from(prepared.deg[i])).collect();
-                stood += usize::from(stands(&places, prepared.angle_noise_deg));
+                let seconds_between = every as f64 * prepared.period_us * 1e-6;
+                stood += usize::from(stands(&places, prepared.angle_noise_deg, seconds_between));
                 let seconds = prepared.trace.time_us[settled.midpoint(to)] as f64 * 1e-6;
                 visits.push((k, mean, statistics::mean(&places).unwrap_or(0.0), seconds));
                 inner = sd / n.sqrt();
@@ -219,12 +222,13 @@ fn drifted(times: &[f64], values: &[f64]) -> (Option<f64>, f64) {
     }
 }
 
-/// Whether the angles of a rest are those of one place: its first third lies where its last does.
-fn stands(places: &[f64], noise_deg: f64) -> bool {
+/// Whether the angles of a rest are those of one place: its first third lies where its last does, or creeps there.
+fn stands(places: &[f64], noise_deg: f64, seconds_between: f64) -> bool {
     let third = places.len() / 3;
     let mean = |p: &[f64]| statistics::mean(p).unwrap_or(f64::NAN);
     let moved = mean(&places[places.len() - third..]) - mean(&places[..third]);
-    third > 0 && moved.abs() <= STANDS_DEG + 3.0 * noise_deg / (third as f64).sqrt()
+    let seconds = seconds_between * (places.len() - third) as f64;
+    third > 0 && moved.abs() <= CREEPS_DEG_S * seconds + STANDS_DEG + 3.0 * noise_deg / (third as f64).sqrt()
 }
 
 /// How far a part that rests may be from where its stroke ends or begins, degrees.

@@ -1,3 +1,5 @@
+//! Published curves as recordings, and what linearity comes out of them.
+
 use super::super::grip;
 use super::super::synthetic::Synthetic;
 use super::*;

@@ -217,9 +217,9 @@ pub struct Corrected {
 }
 
 impl Corrected {
-    /// Scatter, and the algorithm's bias.
+    /// Scatter, and what was taken off.
     pub fn budget(&self) -> Budget {
-        Budget::of(Source::Scatter, self.scatter).with(Source::Algorithm, self.bias)
+        Budget::of(Source::Scatter, self.scatter).with(Source::Bias, self.bias)
     }
 }
 

@@ -143,29 +143,22 @@ pub fn view(explanation: &Explanation, outcome: &Outcome) -> View {
         if !e.condition.is_empty() {
             name = format!("{name} ({})", e.condition);
         }
+        let number = |u: f64| format::with_unit(&format::significant(u, 2), e.unit);
         let measured = format::measured(e.value, e.expanded_uncertainty, e.unit);
         let mut rows: Vec<Vec<String>> = e
             .budget
             .iter()
             .map(|c| {
-                vec![
-                    c.title.to_owned(),
-                    format::significant(c.standard_uncertainty, 2),
-                    format!("{:.1} %", 100.0 * c.share),
-                ]
+                vec![c.title.to_owned(), number(c.standard_uncertainty), format!("{:.1} %", 100.0 * c.share)]
             })
             .collect();
         rows.push(vec![
             "all of them, k = 1".to_owned(),
-            format::significant(e.standard_uncertainty, 2),
+            number(e.standard_uncertainty),
             if e.budget.is_empty() { "–" } else { "100 %" }.to_owned(),
         ]);
         if e.added > 0.0 {
-            rows.push(vec![
-                "the recording may have raised it by".to_owned(),
-                format::significant(e.added, 2),
-                String::new(),
-            ]);
+            rows.push(vec!["the recording may have raised it by".to_owned(), number(e.added), String::new()]);
         }
         view.table(Table {
             title: format!("{name}: {measured}"),

@@ -154,6 +154,10 @@ fn what_the_recording_may_have_added_condemns_nothing_and_holds_back_nothing_tha
 fn limits_closer_together_than_the_uncertainty_ask_for_a_smaller_one() {
     let mut analysis = healthy();
     set(&mut analysis, FigureName::ClosedVolts, 0.5, 0.5);
+    // All cycles share it: no sweep makes it smaller.
+    for figure in analysis.figures.iter_mut().filter(|f| f.name == FigureName::ClosedVolts) {
+        figure.budget = Budget::of(Source::Gain, 0.5);
+    }
     let judgement = judge(&analysis, &sheet());
     let judged = of(&judgement, FigureName::ClosedVolts);
     assert_eq!(judged.verdict, Some(Verdict::Undecided));

@@ -41,7 +41,8 @@ impl Makeup {
 
     /// Of a figure; none where its budget does not tell scatter from the rest.
     pub(super) fn of(figure: &Figure) -> Option<Self> {
-        let (whole, scatter) = (figure.stated_uncertainty(), figure.budget.from(Source::Scatter));
+        let scatter = figure.budget.from(Source::Scatter).hypot(figure.budget.from(Source::Bias));
+        let whole = figure.stated_uncertainty();
         let told = figure.budget.from(Source::Combined) == 0.0 && scatter.is_finite() && whole.is_finite();
         told.then(|| Self::new(whole, scatter))
     }
@@ -132,7 +133,12 @@ pub(super) const fn averages(figure: FigureName) -> bool {
 
 /// What most of a figure's uncertainty beside scatter comes from.
 pub(super) fn rests_on(figure: &Figure) -> Option<Source> {
-    figure.budget.shares().into_iter().map(|(source, ..)| source).find(|s| *s != Source::Scatter)
+    figure
+        .budget
+        .shares()
+        .into_iter()
+        .map(|(source, ..)| source)
+        .find(|s| !matches!(s, Source::Scatter | Source::Bias))
 }
 
 #[cfg(test)]

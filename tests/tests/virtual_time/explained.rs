@@ -77,6 +77,6 @@ fn what_can_not_be_explained_is_said_with_what_can() -> Result<()> {
     trackpair(["explain", "lash", folder])?.expect(2, &["has no lash", "hysteresis"]);
     trackpair(["explain", "noise", "no-such-record"])?.expect(2, &["no-such-record"]);
     trackpair(["explain", "noise", folder, "--line", "falling"])?
-        .expect(0, &["NOISE", "falling", "scatter between scans", "von Neumann", "k = 1"]);
+        .expect(0, &["noise, falling", "scatter between scans", " mV", "von Neumann", "k = 1"]);
     Ok(())
 }

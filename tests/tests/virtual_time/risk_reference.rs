@@ -94,7 +94,7 @@ fn with_records_the_risks_are_for_their_spread_and_their_uncertainty() -> Result
     assert!(u < sd && sd > Some(0.005) && sd < Some(0.03), "{closed}");
     assert!(limits.iter().any(|l| l["not_from_records"].is_string()), "events have no spread");
     trackpair(["sheet", "show", "grip-complementary", "--records", shelf])?
-        .expect(0, &["SIMULATED", "10 records", "scatter of their measurement is in the spread"]);
+        .expect(0, &["SIMULATED", "10 records", "is in the spread"]);
     Ok(())
 }
 

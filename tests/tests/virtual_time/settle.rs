@@ -274,7 +274,8 @@ fn what_no_sweep_settles_is_not_swept_again_and_what_is_decided_neither() -> Res
         11,
         &[
             "more cycles never settle it",
-            "gain and offset",
+            "what all of them share",
+            "would, down to a standard uncertainty",
             "no further sweep is likely to settle what is undecided",
         ],
     );
