@@ -50,11 +50,11 @@ pub fn link(part: &str) -> Box<dyn Link> {
     crate::sim_link::open(part).unwrap_or_else(|e| panic!("{e}"))
 }
 
-/// Runs self-check, sweep, release and leads check over any link.
+/// Runs what is asked of a bench over any link, and ends unpowered.
 ///
 /// # Panics
-/// When no session can be opened.
-pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
+/// When no session can be opened, or the rig does not confirm that it is unpowered.
+pub fn with_bench<R>(link: Box<dyn Link>, sheet: &PartSheet, run: impl FnOnce(&mut Bench<'_>) -> R) -> R {
     let session = Session::open(link, Options::default()).unwrap_or_else(|e| panic!("{e}"));
     let stop = AtomicBool::new(false);
     let mut silent = |_| {};
@@ -66,6 +66,20 @@ pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
         progress: &mut silent,
     };
     let mut bench = Bench::new(session, setup);
+    let done = run(&mut bench);
+    bench.finish().unwrap_or_else(|e| panic!("the rig did not confirm that it is unpowered: {e}"));
+    done
+}
+
+/// Runs self-check, sweep, release and leads check over any link.
+///
+/// # Panics
+/// When no session can be opened.
+pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
+    with_bench(link, sheet, plan)
+}
+
+fn plan(bench: &mut Bench<'_>) -> Run {
     let check = bench.self_check();
     let mut run = Run {
         self_check: check.recording.trace,
@@ -90,6 +104,5 @@ pub fn run_plan(link: Box<dyn Link>, sheet: &PartSheet) -> Run {
             run.leads = leads.trace;
         }
     }
-    bench.finish().unwrap_or_else(|e| panic!("the rig did not confirm that it is unpowered: {e}"));
     run
 }

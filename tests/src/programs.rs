@@ -1,7 +1,7 @@
 //! Finds and starts the project's programs for tests. It knows where they are built, not what they do.
 
 use std::ffi::OsStr;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::Mutex;
@@ -42,6 +42,24 @@ pub fn python() -> Result<PathBuf> {
         .context("scripts/python-env does not start")?;
     ensure!(output.status.success(), "scripts/python-env failed ({}): see its message above", output.status);
     Ok(PathBuf::from(String::from_utf8(output.stdout)?.trim()))
+}
+
+/// What a script of `tests/python/` prints when it reads `input`.
+///
+/// # Errors
+/// It does not start, or ends with another status than 0: then what it printed on both streams.
+pub fn script_says(script: &str, input: &str) -> Result<String> {
+    let mut child = Command::new(python()?)
+        .arg(repository().join("tests/python").join(script))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()?;
+    child.stdin.take().context("a pipe")?.write_all(input.as_bytes())?;
+    let output = child.wait_with_output()?;
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    ensure!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    Ok(said)
 }
 
 /// A rig program that serves an address, until dropped.

@@ -17,8 +17,6 @@ use super::statistics;
 const WINDOWS: [usize; 3] = [1, 5, 7];
 /// Fewer points make no course.
 const LEAST_POINTS: usize = 10;
-/// How often lines are drawn anew through vertices that lie between bins: what is left after one is of fourth order in a bin's width.
-const ROUNDS: usize = 1;
 /// Deviations less than this share of the largest need no vertex.
 const WORTH_A_VERTEX: f64 = 0.5;
 
@@ -41,6 +39,13 @@ pub struct Course {
 struct Weights {
     from: usize,
     of: Vec<f64>,
+}
+
+impl Weights {
+    /// The smoothed point.
+    fn applied(&self, ratio: &[f64]) -> f64 {
+        self.of.iter().zip(&ratio[self.from..]).map(|(w, y)| w * y).sum()
+    }
 }
 
 impl Course {
@@ -79,7 +84,7 @@ impl Course {
 
     /// Values of the course, smoothed; the ends stay as they are.
     pub fn smoothed(&self, ratio: &[f64]) -> Vec<f64> {
-        self.weights.iter().map(|w| w.of.iter().zip(&ratio[w.from..]).map(|(w, y)| w * y).sum()).collect()
+        self.weights.iter().map(|w| w.applied(ratio)).collect()
     }
 
     /// Output at the open end less that at the closed one, magnitude, ratio.
@@ -159,8 +164,7 @@ fn parabola_weights(x: &[f64], at: f64) -> Option<Vec<f64>> {
 fn mallows(ratio: &[f64], error: &[f64], weights: &[Weights]) -> f64 {
     let mut sum = 0.0;
     for (k, w) in weights.iter().enumerate() {
-        let smoothed: f64 = w.of.iter().zip(&ratio[w.from..]).map(|(w, y)| w * y).sum();
-        let changed = smoothed - ratio[k];
+        let changed = w.applied(ratio) - ratio[k];
         if changed != 0.0 {
             sum += (changed / error[k].max(f64::MIN_POSITIVE)).powi(2);
         }
@@ -169,32 +173,20 @@ fn mallows(ratio: &[f64], error: &[f64], weights: &[Weights]) -> f64 {
     sum
 }
 
-/// A line through points, and anew with the vertices that the deviations from it have between the points.
+/// A line through points and the vertices that the deviations from a first line have between them: what is left is of fourth order in a
+/// bin's width.
 fn through_vertices(points: &[(f64, f64)], draw: impl Fn(&[(f64, f64)]) -> Option<Line>) -> Option<Line> {
-    let mut line = draw(points)?;
-    for _ in 0..ROUNDS {
-        let mut finer = Vec::with_capacity(points.len() + 8);
-        for k in 0..points.len() {
-            let vertex = if k > 0 && k + 1 < points.len() {
-                vertex(&points[k - 1..=k + 1], &line)
-                    .filter(|v| (v.1 - line.value(v.0)).abs() > WORTH_A_VERTEX * line.deviation)
-            } else {
-                None
-            };
-            match vertex {
-                Some(v) if v.0 < points[k].0 => finer.extend([v, points[k]]),
-                Some(v) if v.0 > points[k].0 => finer.extend([points[k], v]),
-                _ => finer.push(points[k]),
-            }
-        }
-        let next = draw(&finer)?;
-        let settled = (next.deviation - line.deviation).abs() <= 1e-12 * line.deviation;
-        line = next;
-        if settled {
-            break;
-        }
+    let first = draw(points)?;
+    let large = |v: &(f64, f64)| (v.1 - first.value(v.0)).abs() > WORTH_A_VERTEX * first.deviation;
+    let mut finer = Vec::with_capacity(points.len() + 8);
+    for (k, point) in points.iter().enumerate() {
+        let inside = k > 0 && k + 1 < points.len();
+        let vertex = inside.then(|| vertex(&points[k - 1..=k + 1], &first)).flatten().filter(large);
+        finer.extend(vertex.filter(|v| v.0 < point.0));
+        finer.push(*point);
+        finer.extend(vertex.filter(|v| v.0 > point.0));
     }
-    Some(line)
+    draw(&finer)
 }
 
 /// The vertex that deviations from a line have next to the middle one of three points, where that deviates furthest of them.

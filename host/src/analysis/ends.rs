@@ -24,8 +24,6 @@ const ARRIVED_DEG: f64 = 0.03;
 const LEAST_VISITS: usize = 4;
 /// A drift is told when its slope is beyond so many of its standard errors. Engineering assumption.
 const BEYOND_CHANCE: f64 = 4.0;
-/// A single-precision angle of a few hundred degrees tells no less than this, degrees.
-const STILL_DEG: f64 = 2e-5;
 /// A part at rest may creep while its return spring unwinds, degrees per second: what turns is faster by far. Engineering assumption.
 const CREEPS_DEG_S: f64 = 0.5;
 /// A part whose angle changes by less than this from the first to the last third of a rest stands, degrees. Engineering assumption.
@@ -199,7 +197,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
 
 /// A rest without the scans at its ends that lie beyond the noise from its middle: the part had not come to it, or has left it.
 fn still(prepared: &Prepared<'_>, rest: Range<usize>) -> (usize, usize) {
-    let near = 4.0 * prepared.angle_scatter_deg + STILL_DEG;
+    let near = 4.0 * prepared.angle_scatter_deg + turns::LEAST_DEG;
     let every = (rest.len() / 2000).max(1);
     let mut places: Vec<f64> = rest.clone().step_by(every).map(|i| f64::from(prepared.deg[i])).collect();
     let Some(middle) = statistics::median(&mut places) else { return (rest.start, rest.end) };

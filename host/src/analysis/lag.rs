@@ -7,7 +7,7 @@
 //! An Introduction to the Bootstrap, 1993, ch. 11), widened by Student's t, because what disturbs a reading disturbs a whole stroke.
 //! It is no figure.
 
-use super::curve::StrokeCurve;
+use super::binning::StrokeCurve;
 use super::prepared::Direction;
 use super::statistics;
 

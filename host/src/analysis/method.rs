@@ -21,6 +21,8 @@ const fn method(source: &'static str, algorithm: &'static str, written_in: &'sta
 const PRACTICE: &str = "common practice, no source";
 /// How both directions become one line.
 const AVERAGED: &str = "43 CFR 3175.135 for the average of both directions";
+/// What all three conventions of linearity rest on.
+const LINEARITY: &str = "potentiometer standard as quoted in makers' handbooks; 43 CFR 3175.135 for the average of both directions";
 
 impl Method {
     /// The method of a figure.
@@ -34,13 +36,13 @@ impl Method {
             ),
             F::Span => method(PRACTICE, "open less closed output, magnitude", "analysis/ends.rs"),
             F::LinearityIndependent => method(
-                "potentiometer standard as quoted in makers' handbooks; 43 CFR 3175.135 for the average of both directions",
+                LINEARITY,
                 "exact minimax line over the convex hull of the line from stop to stop, vertices between bins; scatter's share by parametric bootstrap \
                  (Efron, Tibshirani 1993)",
                 "analysis/linearity.rs",
             ),
             F::LinearityTerminal | F::LinearityZeroBased => method(
-                "potentiometer standard as quoted in makers' handbooks; 43 CFR 3175.135 for the average of both directions",
+                LINEARITY,
                 "line through both ends, or through the closed end with the slope that makes the largest deviation smallest; scatter's share by \
                  parametric bootstrap (Efron, Tibshirani 1993)",
                 "analysis/linearity.rs",

@@ -8,6 +8,7 @@
 //! - [`prepared`]: a trace as angle, ratios and strokes.
 //! - [`budget`]: an uncertainty, source by source.
 //! - [`uncertainty`]: what is known of the channels, and what scatter does to a maximum.
+//! - [`binning`]: one stroke on a grid of angles.
 //! - [`curve`]: both lines on a grid of angles, up, down and averaged, with standard errors.
 //! - one file per figure or finding.
 //! - [`recording`]: what the recording can't carry, taken into account in all of them.
@@ -15,6 +16,7 @@
 //! - [`rounds`]: one round of a soak.
 //! - [`body`]: the same for a motor-driven throttle body.
 
+pub mod binning;
 pub mod body;
 pub mod budget;
 pub mod causes;

@@ -6,8 +6,9 @@
 //! made one stroke all the same: its pieces are laid together.
 
 use super::Figure;
+use super::binning::StrokeCurve;
 use super::budget::{Budget, Source};
-use super::curve::{Curves, StrokeCurve, window_mean};
+use super::curve::{Curves, window_mean};
 use super::prepared::Direction;
 use super::smoothing::SMOOTHING_DEG;
 use super::statistics::{self, Resampler};

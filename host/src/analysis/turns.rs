@@ -15,7 +15,7 @@ const LEAST_BINS: usize = 6;
 /// Scans before a turn that tell its noise.
 const NOISE_SCANS: usize = 200;
 /// A single-precision angle of a few hundred degrees tells no less than this, degrees.
-const LEAST_DEG: f64 = 2e-5;
+pub const LEAST_DEG: f64 = 2e-5;
 /// A ratio formed of single-precision volts is no better than this.
 const LEAST_RATIO: f64 = 3e-8;
 
@@ -58,7 +58,9 @@ fn scans(prepared: &Prepared<'_>, ratio: &[f32], slope: f64, end: End) -> Option
             .map(|i| (f64::from(prepared.deg[i]), f64::from(ratio[i])))
             .unzip();
         if let (Some(place), Some(mean)) = (statistics::mean(&deg), statistics::mean(&y)) {
-            let noise = noise_before(ratio, furthest + after + 1);
+            let until = furthest + after + 1;
+            let before = &ratio[until.saturating_sub(NOISE_SCANS)..until];
+            let noise = statistics::sd_beside_bend(before.iter().map(|v| f64::from(*v)));
             turns.push((place, mean, noise * noise, y.len() as f64));
         }
     }
@@ -73,16 +75,6 @@ fn scans(prepared: &Prepared<'_>, ratio: &[f32], slope: f64, end: End) -> Option
     let between = statistics::standard_deviation(&values).unwrap_or(0.0) / count.sqrt();
     let error = (inner / n).sqrt().max(between).hypot(slope.abs() * prepared.angle_scatter_deg / n.sqrt());
     (!turns.is_empty()).then(|| Turn { deg: place, ratio: mean, error: error.hypot(LEAST_RATIO) })
-}
-
-/// One standard deviation of a line's noise over the scans before one, from fourth differences, to which its bend adds little.
-fn noise_before(ratio: &[f32], end: usize) -> f64 {
-    let mut fourth: Vec<f64> = ratio[end.saturating_sub(NOISE_SCANS)..end]
-        .windows(5)
-        .map(|w| w.iter().zip([1.0, -4.0, 6.0, -4.0, 1.0]).map(|(v, c)| f64::from(*v) * c).sum::<f64>())
-        .filter(|d| d.is_finite())
-        .collect();
-    statistics::robust_sd(&mut fourth).map_or(0.0, |s| s / 70.0f64.sqrt())
 }
 
 /// What the line's mean over its last degree says of its value at an angle, moved by `inwards` degrees on the mean's own grid.

@@ -221,11 +221,6 @@ impl Kept {
         self.traces.iter().rev().map(|k| &k.trace).find(|t| t.provenance.procedure == procedure)
     }
 
-    /// Every trace, in the order in which it came.
-    pub fn traces(&self) -> Vec<&Trace> {
-        self.traces.iter().map(|k| &k.trace).collect()
-    }
-
     /// Why the plan was cut short; none when it was not.
     pub fn failure(&self) -> Option<&str> {
         self.failures.first().map(String::as_str)

@@ -72,7 +72,7 @@ pub fn sweep_into<'f>(
             .then(|| "the part did not turn in the self-check, so it was not swept".to_owned())
     });
     let line = line(&judged.outcome, occasion, started, cut.clone());
-    let line = folder.keep(line, &kept.traces()).map_err(of_folder)?;
+    let line = folder.keep(line, &kept.all().collect::<Vec<_>>()).map_err(of_folder)?;
     match cut {
         None => Ok(line),
         Some(why) => Err(Failure::Rig(anyhow!(

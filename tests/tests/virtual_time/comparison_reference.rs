@@ -1,9 +1,7 @@
 //! The statistics of comparisons against scipy (`comparison.py`): tolerance factors, counts of events, normality.
 
-use anyhow::{Context, Result, ensure};
+use anyhow::{Result, ensure};
 use serde_json::json;
-use std::io::Write;
-use std::process::{Command, Stdio};
 use trackpair::analysis::statistics::Resampler;
 use trackpair::compare::events::{Watched, by_chance};
 use trackpair::compare::normality::AndersonDarling;
@@ -51,17 +49,7 @@ fn normality() -> Vec<serde_json::Value> {
 #[test]
 fn factors_counts_and_shapes_are_those_of_an_independent_program() -> Result<()> {
     let cases = json!({ "factors": factors()?, "events": events(), "normality": normality() });
-    let script = programs::repository().join("tests/python/comparison.py");
-    let mut child = Command::new(programs::python()?)
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()?;
-    child.stdin.take().context("a pipe")?.write_all(cases.to_string().as_bytes())?;
-    let output = child.wait_with_output()?;
-    ensure!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    let said = String::from_utf8_lossy(&output.stdout);
+    let said = programs::script_says("comparison.py", &cases.to_string())?;
     ensure!(said.contains("48 factors, 5 event probabilities, 5 samples agree"), "{said}");
     Ok(())
 }

@@ -3,8 +3,6 @@
 use anyhow::{Context, Result, ensure};
 use serde_json::{Value, json};
 use std::fs;
-use std::io::Write;
-use std::process::{Command, Stdio};
 use tempfile::tempdir;
 use trackpair::sheet::{parse, shipped_text};
 use trackpair::verdict::{CONFORMANCE_PROBABILITY, Measured};
@@ -34,18 +32,8 @@ fn the_risks_are_those_of_an_independent_program() -> Result<()> {
             "producer": risks.producer, "held_back": risks.held_back, "beyond": risks.beyond })
     };
     let cases: Vec<Value> = CASES.into_iter().map(of).collect();
-    let script = programs::repository().join("tests/python/risks.py");
-    let mut child = Command::new(programs::python()?)
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()?;
-    child.stdin.take().context("a pipe")?.write_all(json!(cases).to_string().as_bytes())?;
-    let output = child.wait_with_output()?;
-    let said =
-        String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
-    ensure!(output.status.success() && said.contains("8 cases of four risks agree"), "{said}");
+    let said = programs::script_says("risks.py", &json!(cases).to_string())?;
+    ensure!(said.contains("8 cases of four risks agree"), "{said}");
     Ok(())
 }
 

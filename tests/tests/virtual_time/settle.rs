@@ -6,18 +6,15 @@ use serde_json::Value;
 use std::cell::OnceCell;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
 use tempfile::tempdir;
 use trackpair::analysis::budget::Source;
 use trackpair::analysis::grip::{GripTraces, analyse};
 use trackpair::analysis::{Figure, PartAnalysis};
-use trackpair::procedure::{Bench, Setup};
 use trackpair::quantity::{Channel, FigureName};
-use trackpair::session::{Options, Session};
 use trackpair::sheet::{PartSheet, shipped, shipped_text};
 use trackpair::trace::Trace;
 use trackpair::verdict::{Judging, Remedy, Verdict, judge_by, sure_in_each};
-use trackpair_tests::bench::link;
+use trackpair_tests::bench::{link, with_bench};
 use trackpair_tests::cli::{Record, Running, command, qualify, record_folders, trackpair};
 use trackpair_tests::parallel::on_all_cores;
 
@@ -34,28 +31,18 @@ fn quick_sheet() -> PartSheet {
 
 /// Sweeps of a part in one session, after the self-check; each of so many cycles as `next` says of those before.
 fn sweeps(part: &str, sheet: &PartSheet, next: impl Fn(&[Trace]) -> Option<u32>) -> Vec<Trace> {
-    let session = Session::open(link(part), Options::default()).expect("a session");
-    let stop = AtomicBool::new(false);
-    let mut silent = |_| {};
-    let setup = Setup {
-        sheet,
-        part: "invented part".to_owned(),
-        started: "2026-01-01T00:00:00+00:00".to_owned(),
-        stop: &stop,
-        progress: &mut silent,
-    };
-    let mut bench = Bench::new(session, setup);
-    assert!(bench.self_check().moved, "{part}");
-    let mut all = Vec::new();
-    while let Some(cycles) = next(&all) {
-        let mut longer = sheet.clone();
-        longer.sweep.cycles = cycles;
-        bench.use_sheet(&longer);
-        all.push(bench.sweep().trace.expect("a sweep"));
-        bench.unpower().expect("the rig confirms");
-    }
-    bench.finish().expect("the rig confirms that it is unpowered");
-    all
+    with_bench(link(part), sheet, |bench| {
+        assert!(bench.self_check().moved, "{part}");
+        let mut all = Vec::new();
+        while let Some(cycles) = next(&all) {
+            let mut longer = sheet.clone();
+            longer.sweep.cycles = cycles;
+            bench.use_sheet(&longer);
+            all.push(bench.sweep().trace.expect("a sweep"));
+            bench.unpower().expect("the rig confirms");
+        }
+        all
+    })
 }
 
 /// A figure of the rising line, or of the pair.
