@@ -1,10 +1,13 @@
-//! Moving means of a column within its segments, from running sums of which only every few are kept. It knows nothing of what the column is.
+//! Moving means of a column within its segments, from running sums; of a long column only every few are kept. It knows nothing of what the
+//! column is.
 
 use super::side_by_side::{self, PIECE};
 use std::ops::Range;
 
-/// Every so many running sums one is kept; those between are added up again, to the same bit.
+/// Of a column longer than [`LONG`], every so many running sums one is kept; those between are added up again, to the same bit.
 const KEPT_EVERY: usize = 16;
+/// Scans of a column whose running sums are not all kept: 8 MB.
+const LONG: usize = 1 << 20;
 /// Scans whose running sums are worked out at once, in the processor's cache.
 const WINDOW: usize = 4096;
 
@@ -39,7 +42,8 @@ impl<'a> Mixed<'a> {
 /// Running sums, for moving means within segments; what is not finite does not count.
 pub(super) struct Sums<'a> {
     of: Mixed<'a>,
-    /// Sum of the values before every [`KEPT_EVERY`]th scan.
+    every: usize,
+    /// Sum of the values before every so manyth scan.
     kept: Vec<f64>,
     /// The same of how many are finite; none where all are.
     counted: Option<Vec<u32>>,
@@ -50,11 +54,16 @@ pub(super) struct Sums<'a> {
 impl<'a> Sums<'a> {
     /// Of a column whose segments are these.
     pub fn new(of: Mixed<'a>, segments: &'a [Range<usize>]) -> Self {
+        let every = if of.values.len() > LONG { KEPT_EVERY } else { 1 };
+        Self::keeping(every, of, segments)
+    }
+
+    fn keeping(every: usize, of: Mixed<'a>, segments: &'a [Range<usize>]) -> Self {
         let n = of.values.len();
-        let (mut kept, mut counted) = (Vec::with_capacity(n / KEPT_EVERY + 1), Vec::new());
+        let (mut kept, mut counted) = (Vec::with_capacity(n / every + 1), Vec::new());
         let (mut total, mut count) = (0.0f64, 0u32);
         for i in 0..n {
-            if i % KEPT_EVERY == 0 {
+            if i % every == 0 {
                 kept.push(total);
                 counted.push(count);
             }
@@ -64,19 +73,23 @@ impl<'a> Sums<'a> {
                 count += 1;
             }
         }
-        if n.is_multiple_of(KEPT_EVERY) {
+        if n.is_multiple_of(every) {
             kept.push(total);
             counted.push(count);
         }
-        Self { of, kept, counted: (count as usize != n).then_some(counted), segments }
+        Self { of, every, kept, counted: (count as usize != n).then_some(counted), segments }
     }
 
     /// Sum and count of the values before a scan.
+    #[inline]
     fn before(&self, i: usize) -> (f64, u32) {
-        let from = i / KEPT_EVERY;
+        if self.every == 1 {
+            return (self.kept[i], self.counted.as_ref().map_or(i as u32, |c| c[i]));
+        }
+        let from = i / self.every;
         let mut total = self.kept[from];
-        let mut count = self.counted.as_ref().map_or((from * KEPT_EVERY) as u32, |c| c[from]);
-        for v in (from * KEPT_EVERY..i).map(|k| self.of.at(k)).filter(|v| v.is_finite()) {
+        let mut count = self.counted.as_ref().map_or((from * self.every) as u32, |c| c[from]);
+        for v in (from * self.every..i).map(|k| self.of.at(k)).filter(|v| v.is_finite()) {
             total += f64::from(v);
             count += 1;
         }
@@ -84,6 +97,7 @@ impl<'a> Sums<'a> {
     }
 
     /// Centred mean at `i` of a segment over up to `half` scans on each side, as many on both; NaN without a value.
+    #[inline]
     pub fn at(&self, segment: &Range<usize>, i: usize, half: usize) -> f32 {
         let (from, to) = around(segment, i, half);
         let ((a, m), (b, n)) = (self.before(from), self.before(to));
@@ -215,14 +229,15 @@ mod tests {
         ) {
             let (n, cut) = (values.len(), cut.min(values.len()));
             let segments: Vec<_> = [0..cut, cut..n].into_iter().filter(|s| !s.is_empty()).collect();
-            let sums = Sums::new(Mixed::only(&values), &segments);
-            let means = sums.means(half);
+            let sums = Sums::keeping(KEPT_EVERY, Mixed::only(&values), &segments);
+            let (means, all) = (sums.means(half), Sums::new(Mixed::only(&values), &segments));
             for segment in &segments {
                 for i in segment.clone() {
                     let (from, to) = around(segment, i, half);
                     let near: Vec<f64> = values[from..to].iter().filter(|v| v.is_finite()).map(|v| f64::from(*v)).collect();
                     let expected = near.iter().sum::<f64>() / near.len() as f64;
                     prop_assert_eq!(means[i].to_bits(), sums.at(segment, i, half).to_bits());
+                    prop_assert_eq!(means[i].to_bits(), all.at(segment, i, half).to_bits());
                     prop_assert!((f64::from(means[i]) - expected).abs() < 5e-6 || (expected.is_nan() && means[i].is_nan()));
                 }
             }
