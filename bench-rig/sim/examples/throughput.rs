@@ -1,5 +1,5 @@
 //! How many times faster than real time a whole rig runs on virtual time: 5 kHz, 8 channels, sweeping; a body is stroked by voltages,
-//! let go, and held by the rig's position loop. Prints one line per part.
+//! let go, and held by the rig's position loop. Prints one line per part: those named as arguments, or all of its own.
 
 use std::time::Instant;
 
@@ -22,6 +22,10 @@ const LOOP: LoopSettings = LoopSettings {
     current_ma: 8_000,
 };
 
+/// Parts that are run when none is named.
+const PARTS: [&str; 6] =
+    ["good-grip", "good-pot-grip", "cracked-wire-grip", "good-body", "worn-teeth-body", "dead-spot-body"];
+
 /// What the rig is asked to do again and again.
 fn program(body: bool) -> Program {
     let ramp = |to_mdeg| Segment::Ramp { to_mdeg, speed_mdeg_s: 60_000, accel_mdeg_s2: 2_000_000 };
@@ -42,9 +46,9 @@ fn program(body: bool) -> Program {
 }
 
 fn main() -> anyhow::Result<()> {
-    for name in
-        ["good-grip", "good-pot-grip", "cracked-wire-grip", "good-body", "worn-teeth-body", "dead-spot-body"]
-    {
+    let named: Vec<String> = std::env::args().skip(1).collect();
+    let all = if named.is_empty() { PARTS.map(String::from).to_vec() } else { named };
+    for name in all {
         let body = name.ends_with("-body");
         let mut rig = part_address(&format!("{name}?seed=1"))?.rig();
         let start = Start { run: 1, period_us: 200, channels: 0xff, drive: true, max_us: 30_000_000 };

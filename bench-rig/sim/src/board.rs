@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
-use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
+use trackpair_protocol::channel::{Calibration, ChannelInfo, MAX_CHANNELS};
 use trackpair_protocol::message::{Identity, capability};
 use trackpair_protocol::wire::Text;
 use trackpair_rig_core::board::{Board, Drive, GuardLimits, Micros, Missed, MotorLimits, Vitals};
@@ -18,9 +18,10 @@ use crate::operator::Operator;
 use crate::part::{Part, PartTruth};
 use crate::plant::Plant;
 use crate::random::Random;
-use crate::rig_spec::{MOTOR_NOISE, RigSpec, RigTruth};
+use crate::rig_spec::{RigSpec, RigTruth};
+use crate::sine::sine;
 use crate::spec::Kind;
-use crate::table::{self, Measure, count};
+use crate::table::{self, Measure, Meter};
 
 /// Frequency of the supply ripple, rad/µs.
 const RIPPLE: f64 = std::f64::consts::TAU * 100.0 * 1e-6;
@@ -86,6 +87,7 @@ pub struct SimBoard {
     drawn: RigTruth,
     kind: Kind,
     columns: [Measure; 8],
+    meters: [Meter; 8],
     noise: Random,
     serial: Text<16>,
     boot: u32,
@@ -123,9 +125,11 @@ impl SimBoard {
         let fresh = occasion.fresh_seed(seed);
         let serial = Text::new(&format!("SIM-{:06X}", (random.unit() * f64::from(1 << 24)) as u32));
         let kind = part.spec().kind;
+        let columns = if kind == Kind::Body { table::BODY } else { table::GRIP };
         Self {
             kind,
-            columns: if kind == Kind::Body { table::BODY } else { table::GRIP },
+            columns,
+            meters: columns.map(|measure| measure.meter(&spec, &drawn)),
             plant: Plant::new(part, spec.clone(), drawn.clone(), fresh),
             noise: Random::new("rig noise", fresh),
             supply_noise: Noise { value: 0.0, at_us: 0.0, interval_us: -1.0, keep: 0.0, fresh: 0.0 },
@@ -272,24 +276,18 @@ impl SimBoard {
         state.at_us = at_us;
         state.value = state.keep * state.value + state.fresh * self.noise.normal();
         let on = (self.plant.supply() * 0.2).clamp(0.0, 1.0);
-        on * (state.value + self.spec.ripple_volts * (RIPPLE * at_us + self.drawn.ripple_phase).sin())
+        on * (state.value + self.spec.ripple_volts * sine(RIPPLE * at_us + self.drawn.ripple_phase))
     }
 
     fn reference_deg(&self, at_us: f64) -> f64 {
         let shaft = self.plant.shaft_deg(at_us);
-        shaft + self.drawn.eccentricity_deg * (shaft.to_radians() + self.drawn.eccentricity_phase).sin()
+        shaft + self.drawn.eccentricity_deg * sine(shaft.to_radians() + self.drawn.eccentricity_phase)
     }
 
-    fn convert(&mut self, k: usize, volts: f64) -> i32 {
-        let noise = self.spec.converter_noise_volts * self.noise.normal();
-        let seen = self.drawn.converter_gain[k] * volts + self.drawn.converter_offset[k] + noise;
-        count(seen, table::VOLT_COUNT, Encoding::U16)
-    }
-
-    /// A meter's counts: its gain and offset, its noise.
-    fn meter(&mut self, measure: Measure, (gain, offset): (f64, f64), value: f64, noise: f64) -> i32 {
-        let (_, encoding, unit) = measure.scale(&self.spec);
-        count(gain * value + offset + noise * self.noise.normal(), unit, encoding)
+    /// A column's counts of what is at its input.
+    #[inline]
+    fn count(&mut self, column: usize, value: f64) -> i32 {
+        self.meters[column].count(value, self.noise.normal())
     }
 
     /// Voltage and current of a body's motor behind their filters; none without one.
@@ -300,40 +298,24 @@ impl SimBoard {
         }
     }
 
-    fn convert_column(&mut self, measure: Measure, at_us: f64, wander: f64) -> i32 {
+    /// What a measure has at its input.
+    #[inline]
+    fn at_input(&mut self, measure: Measure, at_us: f64, wander: f64) -> f64 {
         let supply = self.plant.supply();
         match measure {
             Measure::Rising | Measure::Falling => {
                 let k = usize::from(measure == Measure::Falling);
                 let volts = self.plant.volts(k, at_us + k as f64 * self.spec.falling_skew_us);
-                self.convert(k, volts * (1.0 + wander / supply.max(0.5)))
+                volts * (1.0 + wander / supply.max(0.5))
             }
-            Measure::Supply => self.convert(2, supply + wander),
-            Measure::Reference => {
-                let deg = self.reference_deg(at_us + self.drawn.encoder_skew_us);
-                self.meter(measure, (1.0, 0.0), deg, self.spec.encoder_noise_deg)
-            }
-            Measure::SupplyAmps => {
-                self.meter(measure, self.drawn.supply_meter, self.plant.supply_amps(at_us), 5e-6)
-            }
-            Measure::DriveAmps => {
-                self.meter(measure, self.drawn.drive_meter, self.plant.clamped().drive_amps(), 4e-3)
-            }
-            Measure::Temperature => {
-                let meter = (1.0, self.drawn.thermometer_celsius);
-                self.meter(measure, meter, self.plant.temperature(), 0.02)
-            }
-            Measure::Ground => {
-                self.meter(measure, self.drawn.ground_meter, self.plant.return_volts(at_us), 30e-6)
-            }
-            Measure::MotorVolts => {
-                let [volts, _] = self.motor(at_us);
-                self.meter(measure, self.drawn.motor_voltmeter, volts, MOTOR_NOISE.0)
-            }
-            Measure::MotorAmps => {
-                let [_, amps] = self.motor(at_us);
-                self.meter(measure, self.drawn.motor_ammeter, amps, MOTOR_NOISE.1)
-            }
+            Measure::Supply => supply + wander,
+            Measure::Reference => self.reference_deg(at_us + self.drawn.encoder_skew_us),
+            Measure::SupplyAmps => self.plant.supply_amps(at_us),
+            Measure::DriveAmps => self.plant.clamped().drive_amps(),
+            Measure::Temperature => self.plant.temperature(),
+            Measure::Ground => self.plant.return_volts(at_us),
+            Measure::MotorVolts => self.motor(at_us)[0],
+            Measure::MotorAmps => self.motor(at_us)[1],
         }
     }
 
@@ -344,8 +326,8 @@ impl SimBoard {
             return 0;
         }
         let line = self.plant.volts(0, at_us);
-        let line = f64::from(self.convert(0, line));
-        (1e6 * line / f64::from(self.convert(2, supply)).max(1.0)).round() as i32
+        let line = f64::from(self.count(0, line));
+        (1e6 * line / f64::from(self.count(2, supply)).max(1.0)).round() as i32
     }
 }
 
@@ -506,7 +488,8 @@ impl Board for SimBoard {
         let wander = self.supply_wander(at_us);
         for (index, measure) in self.columns.into_iter().enumerate() {
             if mask & (1 << index) != 0 {
-                counts[index] = self.convert_column(measure, at_us, wander);
+                let value = self.at_input(measure, at_us, wander);
+                counts[index] = self.count(index, value);
             }
         }
         Ok(())

@@ -6,6 +6,7 @@
 
 use crate::drawn::GripNumbers;
 use crate::fault::Fault;
+use crate::sine::sine;
 use crate::spec::PartSpec;
 
 /// Integration step, seconds.
@@ -113,8 +114,9 @@ impl Mechanics {
         if self.sticky > 0.0 {
             level += self.sticky * self.sticky_share(angle);
         }
-        let s = speed / self.static_speed;
-        level * (1.0 + (self.static_ratio - 1.0) / (1.0 + s * s))
+        // 1 + excess / (1 + (speed / static speed)²)
+        let still = self.static_speed * self.static_speed;
+        level * (1.0 + (self.static_ratio - 1.0) * still / (still + speed * speed))
     }
 
     fn sticky_share(&self, angle: f64) -> f64 {
@@ -172,10 +174,19 @@ const TICK_S: f64 = 1e-3;
 /// Time constant of the current loop, s.
 const CURRENT_S: f64 = 200e-6;
 
+/// What a step divides by, turned over once.
+#[derive(Clone, Copy, Debug)]
+struct Inverse {
+    grip_inertia: f64,
+    rotor_inertia: f64,
+    torque_constant: f64,
+}
+
 /// Grip, coupling and servo in motion.
 #[derive(Clone, Debug)]
 pub struct Grip {
     mechanics: Mechanics,
+    inverse: Inverse,
     angle: f64,
     speed: f64,
     rotor_angle: f64,
@@ -189,8 +200,14 @@ impl Grip {
     /// At rest on the closed stop; `mount` is what the encoder reads there, rad.
     pub fn new(mechanics: Mechanics, mount: f64) -> Self {
         let angle = -mechanics.preload / mechanics.stop_stiffness;
+        let inverse = Inverse {
+            grip_inertia: 1.0 / mechanics.grip_inertia,
+            rotor_inertia: 1.0 / mechanics.rotor_inertia,
+            torque_constant: 1.0 / mechanics.torque_constant,
+        };
         Self {
             mechanics,
+            inverse,
             angle,
             speed: 0.0,
             rotor_angle: angle,
@@ -273,8 +290,8 @@ impl Grip {
         let motor = self.motor_torque(h);
         let m = &self.mechanics;
         let mut wound = self.rotor_angle - self.angle - self.slip;
-        let limit = m.slip_torque / m.coupling;
-        if wound.abs() > limit {
+        if m.coupling * wound.abs() > m.slip_torque {
+            let limit = m.slip_torque / m.coupling;
             self.slip += wound - limit.copysign(wound);
             wound = limit.copysign(wound);
         }
@@ -284,14 +301,15 @@ impl Grip {
         if let Some(hand) = hand {
             torque += (6.0 * (hand.angle - self.angle) + 0.03 * (hand.speed - self.speed)).clamp(-4.0, 4.0);
         }
-        let speed = (self.speed + h * torque / m.grip_inertia) / (1.0 + h * m.viscous / m.grip_inertia);
-        self.speed = shrink(speed, h * m.friction_at(self.angle, self.speed) / m.grip_inertia);
-        let rotor = self.rotor_speed + h * (motor - coupling) / m.rotor_inertia;
-        self.rotor_speed = shrink(rotor, h * m.rotor_friction / m.rotor_inertia);
+        let (grip, rotor) = (h * self.inverse.grip_inertia, h * self.inverse.rotor_inertia);
+        let speed = (self.speed + grip * torque) * (1.0 / (1.0 + grip * m.viscous));
+        self.speed = shrink(speed, grip * m.friction_at(self.angle, self.speed));
+        self.rotor_speed = shrink(self.rotor_speed + rotor * (motor - coupling), rotor * m.rotor_friction);
         self.angle += h * self.speed;
         self.rotor_angle += h * self.rotor_speed;
     }
 
+    #[inline]
     fn stop_torque(&self) -> f64 {
         let m = &self.mechanics;
         if self.angle < 0.0 {
@@ -303,9 +321,10 @@ impl Grip {
         }
     }
 
+    #[inline]
     fn motor_torque(&mut self, h: f64) -> f64 {
         // 24 cogs a turn of the grip, felt whether powered or not.
-        let cogging = self.mechanics.cogging * (24.0 * self.rotor_angle).sin();
+        let cogging = self.mechanics.cogging * sine(24.0 * self.rotor_angle);
         if !self.servo.on {
             return cogging;
         }
@@ -326,7 +345,7 @@ impl Grip {
         if error.abs() > QUIET && (wanted.abs() < limit || wanted * error < 0.0) {
             s.integral = (s.integral + KI * error * h).clamp(-limit, limit);
         }
-        let amps = wanted.clamp(-limit, limit) / m.torque_constant;
+        let amps = wanted.clamp(-limit, limit) * self.inverse.torque_constant;
         s.current += (amps - s.current) * (h / CURRENT_S);
         s.current * m.torque_constant + cogging
     }
@@ -334,5 +353,5 @@ impl Grip {
 
 #[inline]
 fn shrink(speed: f64, by: f64) -> f64 {
-    speed.signum() * (speed.abs() - by).max(0.0)
+    (speed.abs() - by).max(0.0).copysign(speed)
 }

@@ -42,6 +42,7 @@ pub mod random;
 pub mod rig_spec;
 pub mod serve;
 pub mod sim_rig;
+mod sine;
 pub mod spec;
 pub mod table;
 

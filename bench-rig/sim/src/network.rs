@@ -63,16 +63,16 @@ struct Linear {
 }
 
 impl Branch {
-    /// Pin voltage and the currents it takes out of S and out of G.
-    fn linear(&self) -> (Linear, Linear, Linear) {
-        let source = 1.0 / self.source_ohms;
-        let onward = self.input / (1.0 + self.lead_ohms * self.input);
-        let sum = 1.0 / (source + self.leak_ground + self.leak_supply + onward);
-        let pin = Linear {
-            s: (source * self.ratio + self.leak_supply) * sum,
-            g: (source * (1.0 - self.ratio) + self.leak_ground) * sum,
-        };
-        let out = Linear { s: source * (self.ratio - pin.s), g: source * (1.0 - self.ratio - pin.g) };
+    /// Pin voltage and the currents it takes out of S and out of G. With Y the pin's way to 0 V and its leaks, and `q = 1 / (1 + R Y)`:
+    /// `pin = q ((r + R leak_S) S + (1 − r + R leak_G) G)`, and what flows through R is `q ((r Y − leak_S) S + ((1 − r) Y − leak_G) G)`.
+    #[inline]
+    fn linear(&self, onward: f64) -> (Linear, Linear, Linear) {
+        let (ohms, ratio, rest) = (self.source_ohms, self.ratio, 1.0 - self.ratio);
+        let all = self.leak_ground + self.leak_supply + onward;
+        let q = 1.0 / (1.0 + ohms * all);
+        let pin =
+            Linear { s: (ratio + ohms * self.leak_supply) * q, g: (rest + ohms * self.leak_ground) * q };
+        let out = Linear { s: (ratio * all - self.leak_supply) * q, g: (rest * all - self.leak_ground) * q };
         let from_s = Linear {
             s: self.share * out.s + self.leak_supply * (1.0 - pin.s),
             g: self.share * out.g - self.leak_supply * pin.g,
@@ -87,28 +87,30 @@ impl Branch {
 
 impl Network {
     /// Solves Kirchhoff's current law at S and G; exact for the linear network.
+    #[inline]
     pub fn solve(&self) -> Solution {
-        let parts = [self.branches[0].linear(), self.branches[1].linear()];
+        // Of the pin's voltage, what is left at the input behind the lead.
+        let left = self.branches.map(|b| 1.0 / (1.0 + b.lead_ohms * b.input));
+        let parts = [0, 1].map(|k| self.branches[k].linear(self.branches[k].input * left[k]));
         let (rs, rg, y) = (self.supply_ohms, self.ground_ohms, self.sensor_siemens);
-        let s_of = |f: fn(&Linear) -> f64| parts.iter().map(|p| f(&p.1)).sum::<f64>();
-        let g_of = |f: fn(&Linear) -> f64| parts.iter().map(|p| f(&p.2)).sum::<f64>();
+        let both = |a: &Linear, b: &Linear| Linear { s: a.s + b.s, g: a.g + b.g };
+        let (from_s, from_g) = (both(&parts[0].1, &parts[1].1), both(&parts[0].2, &parts[1].2));
         // S + rs (I0 + y (S − G) + Σ from S) = supply;  G + rg (−I0 − y (S − G) + Σ from G) = 0
-        let (a, b) = (1.0 + rs * (y + s_of(|l| l.s)), rs * (-y + s_of(|l| l.g)));
-        let (c, d) = (rg * (-y + g_of(|l| l.s)), 1.0 + rg * (y + g_of(|l| l.g)));
+        let (a, b) = (1.0 + rs * (y + from_s.s), rs * (-y + from_s.g));
+        let (c, d) = (rg * (-y + from_g.s), 1.0 + rg * (y + from_g.g));
         let (p, q) = (self.supply_volts - rs * self.sensor_amps, rg * self.sensor_amps);
-        let determinant = a * d - b * c;
-        let s = (p * d - b * q) / determinant;
-        let g = (a * q - p * c) / determinant;
+        let per = 1.0 / (a * d - b * c);
+        let s = (p * d - b * q) * per;
+        let g = (a * q - p * c) * per;
         let at = |l: &Linear| l.s * s + l.g * g;
-        let inputs =
-            [0, 1].map(|k| at(&parts[k].0) / (1.0 + self.branches[k].lead_ohms * self.branches[k].input));
+        let inputs = [0, 1].map(|k| at(&parts[k].0) * left[k]);
         let sensor = self.sensor_amps + y * (s - g);
         Solution {
             inputs,
             sensor_supply: s,
             sensor_ground: g,
-            supply_amps: sensor + at(&parts[0].1) + at(&parts[1].1),
-            ground_amps: sensor - at(&parts[0].2) - at(&parts[1].2),
+            supply_amps: sensor + at(&from_s),
+            ground_amps: sensor - at(&from_g),
         }
     }
 }

@@ -4,8 +4,8 @@ use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, Unit};
 use trackpair_protocol::wire::Text;
 
 use crate::rig_spec::{
-    DRIVE_METER_SD, GROUND_METER_SD, MOTOR_AMMETER_SD, MOTOR_VOLTMETER_SD, RigSpec, SUPPLY_METER_SD,
-    THERMOMETER_SD,
+    DRIVE_METER_SD, GROUND_METER_SD, MOTOR_AMMETER_SD, MOTOR_NOISE, MOTOR_VOLTMETER_SD, RigSpec, RigTruth,
+    SUPPLY_METER_SD, THERMOMETER_SD,
 };
 
 /// One count of the voltage converter: 16 bits over 5.12 V.
@@ -100,6 +100,26 @@ impl Measure {
         }
     }
 
+    /// The rig's meter of it: gain and offset as drawn, noise, one count.
+    pub fn meter(self, spec: &RigSpec, drawn: &RigTruth) -> Meter {
+        let converter =
+            |k: usize| ((drawn.converter_gain[k], drawn.converter_offset[k]), spec.converter_noise_volts);
+        let ((gain, offset), noise) = match self {
+            Self::Rising => converter(0),
+            Self::Falling => converter(1),
+            Self::Supply => converter(2),
+            Self::Reference => ((1.0, 0.0), spec.encoder_noise_deg),
+            Self::SupplyAmps => (drawn.supply_meter, 5e-6),
+            Self::DriveAmps => (drawn.drive_meter, 4e-3),
+            Self::Temperature => ((1.0, drawn.thermometer_celsius), 0.02),
+            Self::Ground => (drawn.ground_meter, 30e-6),
+            Self::MotorVolts => (drawn.motor_voltmeter, MOTOR_NOISE.0),
+            Self::MotorAmps => (drawn.motor_ammeter, MOTOR_NOISE.1),
+        };
+        let (_, encoding, count) = self.scale(spec);
+        Meter { gain: gain / count, offset: offset / count, noise: noise / count, range: encoding.range() }
+    }
+
     /// Uncertainty of gain and offset, 1-sigma.
     fn uncertainty(self, spec: &RigSpec) -> (f64, f64) {
         match self {
@@ -141,10 +161,21 @@ impl Measure {
     }
 }
 
-/// A value as counts, within what the form can hold.
-pub fn count(value: f64, unit: f64, encoding: Encoding) -> i32 {
-    let (min, max) = encoding.range();
-    let counts = value / unit;
-    // Half away from zero, as `round`, which is a call into a library on most machines.
-    ((counts + 0.5_f64.copysign(counts)) as i32).clamp(min, max)
+/// How one rig turns what is at a column's input into counts.
+#[derive(Clone, Copy, Debug)]
+pub struct Meter {
+    gain: f64,
+    offset: f64,
+    noise: f64,
+    range: (i32, i32),
+}
+
+impl Meter {
+    /// Counts of a value, with a standard normal draw for the noise, within what the column's form can hold.
+    #[inline]
+    pub fn count(&self, value: f64, draw: f64) -> i32 {
+        let counts = self.gain * value + self.offset + self.noise * draw;
+        // Half away from zero, as `round`, which is a call into a library on most machines.
+        ((counts + 0.5_f64.copysign(counts)) as i32).clamp(self.range.0, self.range.1)
+    }
 }
