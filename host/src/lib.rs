@@ -33,6 +33,8 @@ pub mod record;
 pub mod report;
 pub mod session;
 pub mod sheet;
+#[cfg(test)]
+mod test_draws;
 pub mod trace;
 pub mod vehicle;
 pub mod verdict;

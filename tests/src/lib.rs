@@ -5,6 +5,7 @@
 //! - [`cli`]: runs the program and reads what it said and stored.
 //! - [`cuts`]: sessions that something interrupts.
 //! - [`crash`]: programs that are killed while they keep records.
+//! - [`draws`](mod@draws): how many parts a test draws.
 //! - [`bad_sheets`]: part sheets that must be refused.
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
@@ -22,6 +23,7 @@ pub mod body_bench;
 pub mod cli;
 pub mod crash;
 pub mod cuts;
+pub mod draws;
 pub mod odd_rigs;
 pub mod parallel;
 pub mod programs;

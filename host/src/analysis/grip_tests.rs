@@ -4,6 +4,7 @@ use super::super::statistics;
 use super::super::synthetic::{Dropout, Synthetic, Truth};
 use super::*;
 use crate::quantity::{FindingKind, PartKind};
+use crate::test_draws::draws;
 
 fn analysed(part: &Synthetic) -> PartAnalysis {
     analysed_trace(&part.trace(), &part.sheet())
@@ -56,12 +57,12 @@ fn true_figures(part: &Synthetic) -> PartAnalysis {
 /// Share of figures that lie within 2 u of the truth, per name.
 fn coverage(
     make: impl Fn(u64) -> Synthetic,
-    seeds: u64,
+    seeds: std::ops::RangeInclusive<u64>,
     truth: impl Fn(&Synthetic) -> Vec<(FigureName, Option<Channel>, f64)>,
 ) {
     let mut hits: std::collections::BTreeMap<FigureName, (u64, u64, f64, f64)> =
         std::collections::BTreeMap::new();
-    for seed in 0..seeds {
+    for seed in seeds {
         let part = make(seed);
         let found = analysed(&part);
         for (name, channel, value) in truth(&part) {
@@ -126,18 +127,18 @@ fn truths(part: &Synthetic) -> Vec<(FigureName, Option<Channel>, f64)> {
 
 #[test]
 fn figures_of_contactless_parts_lie_within_their_uncertainty() {
-    coverage(Synthetic::hall, 100, truths);
+    coverage(Synthetic::hall, draws(40), truths);
 }
 
 #[test]
 fn figures_of_potentiometers_lie_within_their_uncertainty() {
-    coverage(Synthetic::pot, 100, truths);
+    coverage(Synthetic::pot, draws(40), truths);
 }
 
 #[test]
 fn a_single_noisy_cycle_at_a_slow_rate_still_covers_the_truth() {
     let make = |seed| Synthetic { cycles: 1, rate_hz: 1000.0, noise_v: [3e-3; 2], ..Synthetic::hall(seed) };
-    coverage(make, 100, truths);
+    coverage(make, draws(40), truths);
 }
 
 #[test]
@@ -149,10 +150,18 @@ fn dead_bands_of_both_kinds_of_part_lie_within_their_uncertainty() {
             .flat_map(|c| ends.into_iter().zip(part.dead_deg).map(move |(name, d)| (name, Some(c), d)))
             .collect()
     };
-    coverage(|seed| Synthetic { dead_deg: [1.2, 0.5], cycles: 2, ..Synthetic::hall(seed) }, 50, truths);
-    coverage(|seed| Synthetic { dead_deg: [0.9, 0.3], cycles: 2, ..Synthetic::pot(seed) }, 50, truths);
+    coverage(
+        |seed| Synthetic { dead_deg: [1.2, 0.5], cycles: 2, ..Synthetic::hall(seed) },
+        draws(20),
+        truths,
+    );
+    coverage(|seed| Synthetic { dead_deg: [0.9, 0.3], cycles: 2, ..Synthetic::pot(seed) }, draws(20), truths);
     // Wider than where the straight part usually begins.
-    coverage(|seed| Synthetic { dead_deg: [5.5, 3.1], cycles: 2, ..Synthetic::hall(seed) }, 50, truths);
+    coverage(
+        |seed| Synthetic { dead_deg: [5.5, 3.1], cycles: 2, ..Synthetic::hall(seed) },
+        draws(20),
+        truths,
+    );
 }
 
 #[test]

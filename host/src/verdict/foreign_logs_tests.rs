@@ -11,6 +11,7 @@ use crate::analysis::statistics::clopper_pearson;
 use crate::analysis::synthetic::{FlatSpot, Grain, Synthetic};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::shipped;
+use crate::test_draws::draws;
 use crate::trace::Trace;
 
 fn judged(trace: &Trace) -> Judgement {
@@ -45,7 +46,7 @@ fn rarely(verdict: Verdict, all: &[(u64, Judgement)], share: f64) {
 
 #[test]
 fn sound_grips_turned_by_hand_and_logged_with_care_are_within() {
-    let all: Vec<_> = (1..=96)
+    let all: Vec<_> = draws(32)
         .map(|seed| {
             let (part, hand) = sound(seed);
             (seed, judged(&hand.log(&part, seed)))
@@ -57,7 +58,7 @@ fn sound_grips_turned_by_hand_and_logged_with_care_are_within() {
 
 #[test]
 fn sound_grips_of_any_logger_are_not_condemned() {
-    let all: Vec<_> = (1..=60)
+    let all: Vec<_> = draws(24)
         .map(|seed| {
             let (part, hand) = sound(seed);
             let trace = hand.log(&part, seed);
@@ -77,7 +78,7 @@ fn sound_grips_of_any_logger_are_not_condemned() {
 
 #[test]
 fn scans_later_than_their_stamps_make_no_noise_that_condemns() {
-    for seed in 1..=20 {
+    for seed in draws(8) {
         let part = Synthetic { rate_hz: 250.0, ..Synthetic::hall(seed) };
         let hand = Hand { speed_deg_s: (80.0, 300.0), ..Hand::default() };
         let judgement = judged(&late_scans(hand.log(&part, seed), 0.3, seed));
@@ -99,23 +100,25 @@ fn a_rare_grain_of_a_sound_track_is_told_and_decides_nothing_and_a_flat_spot_dee
             .collect()
     };
     let mut told = 0;
-    for seed in 1..=20 {
+    let seeds = draws(8);
+    let least = seeds.end() / 4;
+    for seed in seeds {
         let part = Synthetic { rate_hz: 2000.0, texture: [6e-4; 2], ..Synthetic::pot(seed) };
         // Four standard deviations of the track, a quarter of a degree long: the line stands still for a moment.
         let grain = Grain { line: 0, at_deg: 40.0, sd_deg: 0.25, height: -2.4e-3 };
         let grained = effects(&Synthetic { grains: vec![grain], ..part.clone() }, seed);
         assert!(!grained.contains(&FindingEffect::Outside), "{seed}: {grained:?}");
-        told += usize::from(grained.contains(&FindingEffect::Explains));
+        told += u64::from(grained.contains(&FindingEffect::Explains));
         let spot = FlatSpot { line: 0, from_deg: 40.0, width_deg: 1.5, loss: 0.9, snap: true };
         let worn = effects(&Synthetic { flat: vec![spot], ..part }, seed);
         assert!(worn.contains(&FindingEffect::Outside), "{seed}: {worn:?}");
     }
-    assert!(told >= 5, "{told} of 20 grains told");
+    assert!(told >= least, "{told} grains told");
 }
 
 #[test]
 fn sound_grips_logged_without_an_angle_are_not_condemned() {
-    let all: Vec<_> = (1..=60)
+    let all: Vec<_> = draws(24)
         .map(|seed| {
             let (part, hand) = sound(seed);
             let part = Synthetic { without: vec![Channel::Reference], ..part };
@@ -131,7 +134,7 @@ fn sound_grips_logged_without_an_angle_are_not_condemned() {
 
 #[test]
 fn a_supply_that_was_logged_coarsely_or_not_at_all_or_that_fell_condemns_no_sound_grip() {
-    let all: Vec<_> = (1..=60)
+    let all: Vec<_> = draws(24)
         .map(|seed| {
             let (part, hand) = sound(seed);
             let trace = hand.log(&part, seed);
@@ -156,7 +159,7 @@ fn a_supply_that_was_logged_coarsely_or_not_at_all_or_that_fell_condemns_no_soun
 
 #[test]
 fn a_hand_that_turns_back_before_a_stop_has_measured_no_voltage_there() {
-    for seed in 1..=20 {
+    for seed in draws(6) {
         let (part, hand) = sound(seed);
         for short_deg in [(4.0, 0.0), (0.0, 5.5), (4.2, 6.5)] {
             let judgement = judged(&Hand { short_deg, ..hand.clone() }.log(&part, seed));
@@ -173,8 +176,9 @@ fn a_hand_that_turns_back_before_a_stop_has_measured_no_voltage_there() {
 /// The coupling of the angle slips, or the part turns in its hold: both lines move as if they were turned.
 #[test]
 fn an_angle_that_slips_once_condemns_no_sound_grip_and_a_line_that_wanders_alone_is_condemned() {
-    let mut condemned = 0;
-    for seed in 1..=24 {
+    let (mut condemned, seeds) = (0, draws(12));
+    let all = *seeds.end();
+    for seed in seeds {
         let (part, hand) = sound(seed);
         let trace = slipping_angle(hand.log(&part, seed), 0.6, 0.55);
         let judgement = judged(&trace);
@@ -191,15 +195,15 @@ fn an_angle_that_slips_once_condemns_no_sound_grip_and_a_line_that_wanders_alone
         line.values[from..].iter_mut().for_each(|v| *v += 0.05);
         let verdict = judged(&trace).overall;
         assert_ne!(verdict, Verdict::Within, "{seed}");
-        condemned += usize::from(verdict == Verdict::Outside);
+        condemned += u64::from(verdict == Verdict::Outside);
     }
     // Too few whole strokes, as above, leave it undecided.
-    assert!(condemned >= 22, "{condemned} of 24");
+    assert!(12 * condemned >= 11 * all, "{condemned} of {all}");
 }
 
 #[test]
 fn a_single_hesitation_against_play_is_no_flat_spot() {
-    for seed in 1..=10 {
+    for seed in draws(5) {
         let part = Synthetic { rate_hz: 1000.0, hysteresis_deg: [0.2; 2], ..Synthetic::hall(seed) };
         let hand = Hand { strokes: 6, hesitations: 0.2, back_deg: (2.0, 2.0), ..Hand::default() };
         let judgement = judged(&hand.log(&part, seed));
@@ -227,7 +231,7 @@ fn flat_spots_of_hand_turned_grips_are_still_found() {
 
 #[test]
 fn slow_drift_is_not_taken_for_time() {
-    for seed in 1..=10 {
+    for seed in draws(5) {
         let part = Synthetic { rate_hz: 1000.0, skew_us: 0.0, ..Synthetic::hall(seed) };
         // The fast strokes first, the slow ones last: what drifts meanwhile looks like a lag.
         let sorted = Synthetic {

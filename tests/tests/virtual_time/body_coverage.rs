@@ -1,5 +1,5 @@
 //! What the plan of a throttle body looks at, and what it says of the rest: teeth anywhere on the travel, the leads of the feedback pair, the
-//! shape of its lines, lash by place, and single procedures that a good body passes. Simulated bodies, seeds 1 to 10 throughout.
+//! shape of its lines, lash by place, and single procedures that a good body passes. Simulated bodies, a few seeds each.
 
 use std::fmt::Write as _;
 use tempfile::{TempDir, tempdir};
@@ -10,8 +10,7 @@ use trackpair::trace::ProcedureKind;
 use trackpair::verdict::{Judgement, Scope, Verdict};
 use trackpair_tests::bench::link;
 use trackpair_tests::body_bench::{BodyRun, run_guided_push, run_procedures};
-
-const SEEDS: std::ops::RangeInclusive<u64> = 1..=10;
+use trackpair_tests::draws::draws;
 
 fn sheet() -> PartSheet {
     let mut sheet = shipped("body").unwrap();
@@ -63,7 +62,7 @@ fn middle(finding: &Finding) -> f64 {
 fn check_worn(centre_deg: f64, depth_deg: f64) {
     let body =
         Body::with(&[&format!("kind = \"worn_teeth\"\ncentre_deg = {centre_deg}\ndepth_deg = {depth_deg}")]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let (analysis, judgement) =
             body.run(seed, &TEETH).judge_only(&sheet(), Scope::Procedure(ProcedureKind::ToothMap));
         let worn = sure(&analysis, FindingKind::WornTooth).unwrap_or_else(|| {
@@ -97,7 +96,7 @@ fn the_largest_of_several_worn_teeth_is_the_figure() {
         "kind = \"worn_teeth\"\ncentre_deg = 14\ndepth_deg = 0.4",
         "kind = \"worn_teeth\"\ncentre_deg = 50\ndepth_deg = 0.9",
     ]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let (analysis, _) = body.run(seed, &TEETH).judge(&sheet());
         let figure = figures(&analysis, FigureName::LostMotion)[0];
         let teeth = [FindingKind::WornTooth, FindingKind::MissingTooth];
@@ -116,7 +115,7 @@ fn the_largest_of_several_worn_teeth_is_the_figure() {
 #[test]
 fn a_good_body_has_no_worn_tooth_and_the_map_says_from_where_to_where_it_looked() {
     let body = Body::with(&[]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let (analysis, judgement) = body.run(seed, &TEETH).judge(&sheet());
         assert_eq!(sure(&analysis, FindingKind::WornTooth), None, "seed {seed}");
         let limit = analysis.detection_limits.iter().find(|l| l.kind == FindingKind::WornTooth).unwrap();
@@ -133,7 +132,7 @@ fn a_good_body_has_no_worn_tooth_and_the_map_says_from_where_to_where_it_looked(
 #[track_caller]
 fn check_lead(fault: &str, kind: FindingKind, line: Option<Channel>) {
     let body = Body::with(&[fault]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let run = body.run(seed, &LEADS);
         let (analysis, judgement) = run.judge(&sheet());
         let found =
@@ -167,7 +166,7 @@ fn a_leak_of_three_kilohm_from_a_line_of_a_body_is_found() {
 #[test]
 fn the_leads_of_a_good_body_are_good_and_the_check_alone_says_so() {
     let body = Body::with(&[]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let run = body.run(seed, &[ProcedureKind::LeadsCheck]);
         let (analysis, judgement) = run.judge_only(&sheet(), Scope::Leads);
         assert_eq!(
@@ -194,7 +193,7 @@ fn a_body_whose_leads_were_not_stepped_says_so_beside_its_verdict() {
 #[test]
 fn the_feedback_lines_have_a_shape_against_the_rotor_and_each_other() {
     let body = Body::with(&[]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let (analysis, judgement) =
             body.run(seed, &[ProcedureKind::Creep, ProcedureKind::Release]).judge(&sheet());
         let linear = figures(&analysis, FigureName::LinearityIndependent);
@@ -219,7 +218,7 @@ fn the_feedback_lines_have_a_shape_against_the_rotor_and_each_other() {
 fn a_bend_that_both_lines_share_shows_against_the_rotor() {
     let bend = "kind = \"common_nonlinearity\"\namplitude_deg = 4.5\nperiod_deg = 84";
     let body = Body::with(&[bend]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let (analysis, judgement) =
             body.run(seed, &[ProcedureKind::Creep, ProcedureKind::Release]).judge(&sheet());
         assert!(
@@ -237,7 +236,7 @@ fn a_bend_that_both_lines_share_shows_against_the_rotor() {
 #[test]
 fn play_in_the_second_line_alone_shows_against_the_first() {
     let body = Body::with(&["kind = \"hysteresis\"\nchannel = \"falling\"\nplay_deg = 1"]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let (analysis, judgement) = body.run(seed, &[ProcedureKind::Creep]).judge(&sheet());
         let told = figures(&analysis, FigureName::Hysteresis)[0];
         assert!((told.value.abs() - 1.0).abs() < 0.15, "seed {seed}: {told:?}");
@@ -247,7 +246,7 @@ fn play_in_the_second_line_alone_shows_against_the_first() {
 
 #[test]
 fn a_guided_push_tells_lash_by_place_and_is_within_on_a_good_body() {
-    for seed in SEEDS {
+    for seed in draws(3) {
         let run = run_guided_push(link(&format!("good-body?seed={seed}&operator=push")), &sheet(), 40.0);
         let (analysis, judgement) = run.judge_only(&sheet(), Scope::Procedure(ProcedureKind::GuidedPush));
         let told = figures(&analysis, FigureName::LashByPush);
@@ -260,7 +259,7 @@ fn a_guided_push_tells_lash_by_place_and_is_within_on_a_good_body() {
 fn a_tooth_worn_on_the_closing_flank_alone_is_found_by_the_push() {
     let fault = "kind = \"worn_teeth\"\ncentre_deg = 46\ndepth_deg = 0.8\nopening_share = 0";
     let body = Body::with(&[fault]);
-    for seed in SEEDS {
+    for seed in draws(3) {
         let run = run_guided_push(link(&format!("{}&operator=push", body.address(seed))), &sheet(), 40.0);
         let (analysis, judgement) = run.judge_only(&sheet(), Scope::Procedure(ProcedureKind::GuidedPush));
         let worn = sure(&analysis, FindingKind::WornTooth)
@@ -278,7 +277,7 @@ fn blips(address: &str) -> Judgement {
 
 #[test]
 fn blips_alone_are_within_on_a_good_body() {
-    for seed in SEEDS {
+    for seed in draws(3) {
         let judgement = blips(&format!("good-body?seed={seed}"));
         assert_eq!(judgement.overall, Verdict::Within, "seed {seed}: {:?}", judgement.reasons);
     }

@@ -11,8 +11,7 @@ use trackpair::trace::{ProcedureKind, Trace, TraceEnd};
 use trackpair::verdict::{FindingEffect, Judgement, Verdict};
 use trackpair_tests::bench::{Run, link, run_plan};
 use trackpair_tests::cli::{qualify, trackpair};
-
-const SEEDS: std::ops::RangeInclusive<u64> = 1..=10;
+use trackpair_tests::draws::draws;
 
 fn sheet(name: &str) -> PartSheet {
     shipped(name).expect("it ships")
@@ -54,7 +53,7 @@ fn on_any_rig(trace: &mut Trace) {
 #[test]
 fn a_grip_without_its_spring_is_outside_and_the_finding_names_it() {
     let sheet = sheet("grip-complementary");
-    for seed in SEEDS {
+    for seed in draws(4) {
         let (analysis, judgement) = run(&format!("weak-spring-grip?seed={seed}"), &sheet).judge(&sheet);
         let told = || format!("seed {seed}: {:#?}\n{:#?}", judgement.reasons, analysis.not_testable);
         assert_eq!(judgement.overall, Verdict::Outside, "{}", told());
@@ -74,7 +73,7 @@ fn sound_grips_of_every_kind_close_by_themselves() {
         ("offset-grip", "grip-parallel-offset"),
     ] {
         let sheet = sheet(name);
-        for seed in SEEDS {
+        for seed in draws(4) {
             let (_, judgement) = run(&format!("{part}?seed={seed}"), &sheet).judge(&sheet);
             for figure in [FigureName::ReturnRest, FigureName::ReturnTime, FigureName::ReturnTorque] {
                 let verdict = judged(&judgement, figure);
@@ -88,7 +87,7 @@ fn sound_grips_of_every_kind_close_by_themselves() {
 #[test]
 fn scale_offset_and_sign_of_the_drives_current_change_nothing() {
     let sheet = sheet("grip-complementary");
-    for seed in SEEDS {
+    for seed in draws(4) {
         for part in ["good-grip", "weak-spring-grip"] {
             let run = run(&format!("{part}?seed={seed}"), &sheet);
             let plain = value(&told(&run, |_| {}), FigureName::ReturnTorque).expect("a torque");
@@ -127,7 +126,7 @@ fn a_rig_that_may_hold_the_grip_open_condemns_none_and_clears_none_that_hangs() 
     let hall = "kind = \"grip\"\nsensor = \"hall\"\ntopology = \"complementary\"\nspread = true\n";
     std::fs::write(&heavy, format!("{hall}[[fault]]\nkind = \"seized\"\nfriction_nm = 0.38\n"))?;
     let heavy = heavy.to_str().context("UTF-8")?.to_owned();
-    for seed in SEEDS {
+    for seed in draws(4) {
         for part in [format!("{heavy}?seed={seed}"), format!("weak-spring-grip?seed={seed}")] {
             let mut run = run(&part, &sheet);
             on_any_rig(run.release.as_mut().context("a release")?);
@@ -156,7 +155,7 @@ fn a_rig_that_may_hold_the_grip_open_condemns_none_and_clears_none_that_hangs() 
 #[test]
 fn events_that_come_late_runs_that_are_cut_and_clamps_that_slip_condemn_no_sound_grip() {
     let sheet = sheet("grip-complementary");
-    for seed in SEEDS {
+    for seed in draws(4) {
         let run = run(&format!("good-grip?seed={seed}"), &sheet);
         for late_us in [1_000, 100_000, 300_000, 700_000, 1_500_000] {
             let out = told(&run, |t| t.marks.iter_mut().for_each(|m| m.at_us += late_us));

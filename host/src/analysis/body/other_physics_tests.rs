@@ -8,9 +8,8 @@ use super::synthetic::{Bench, Plan, Plant};
 use super::*;
 use crate::analysis::Figure;
 use crate::quantity::Heading;
+use crate::test_draws::draws;
 use std::sync::atomic::{AtomicU64, Ordering};
-
-const SEEDS: std::ops::RangeInclusive<u64> = 1..=10;
 
 fn sheet() -> PartSheet {
     crate::sheet::shipped("body").expect("the body's sheet ships")
@@ -25,14 +24,15 @@ struct Seen {
 
 /// All seeds of a world, on as many threads as there are.
 fn seen(change: impl Fn(&mut Bench, u64) + Sync) -> Vec<Seen> {
-    let (sheet, next) = (sheet(), AtomicU64::new(*SEEDS.start()));
+    let (sheet, seeds) = (sheet(), draws(3));
+    let next = AtomicU64::new(*seeds.start());
     let population = Population::shipped(&sheet);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     let work = || {
         let mut out = Vec::new();
         loop {
             let seed = next.fetch_add(1, Ordering::Relaxed);
-            if !SEEDS.contains(&seed) {
+            if !seeds.contains(&seed) {
                 return out;
             }
             let mut bench = Bench::healthy(100 + seed);
@@ -223,7 +223,7 @@ fn true_latencies(run: &synthetic::rig::Run) -> [Vec<f64>; 2] {
 
 #[test]
 fn the_median_latency_is_covered_whatever_gears_friction_and_sensor_are_like() {
-    for seed in SEEDS {
+    for seed in draws(5) {
         let mut bench = Bench::healthy(100 + seed);
         match seed % 5 {
             0 => (bench.plant.k1, bench.plant.k2) = (0.3 * bench.plant.k1, 0.3 * bench.plant.k2),

@@ -1,0 +1,10 @@
+//! How many parts the tests of the analysis draw: a few at every change, more where `scripts/study own-tests` asks for it.
+
+use std::ops::RangeInclusive;
+
+/// Seeds from 1 to `few`, or to as many times that as `TRACKPAIR_TEST_DRAWS` says.
+pub fn draws(few: u64) -> RangeInclusive<u64> {
+    let times =
+        std::env::var("TRACKPAIR_TEST_DRAWS").map_or(1, |times| times.parse().expect("a whole number"));
+    1..=few * times
+}
