@@ -162,13 +162,15 @@ fn spots_are_found_as_often_as_the_study_found_them_and_placed_as_well() {
         // Shares of 1 are known to 0.97 (95 %, 100 of 100).
         let (_, high) = statistics::clopper_pearson(errors.len() as u64, count, 0.98);
         assert!(high >= share - 0.03, "{case}");
-        let nine_of_ten = |f: fn(&(f64, f64)) -> f64| {
-            let mut all: Vec<f64> = errors.iter().map(|e| f(e).abs()).collect();
-            statistics::quantile(&mut all, 0.9).unwrap()
-        };
-        let (centre, wide) = (nine_of_ten(|e| e.0), nine_of_ten(|e| e.1));
-        // A spot at the edge of what is seen is placed within 0.2 deg, others within 0.15.
+        // A spot at the edge of what is seen is placed within 0.2 deg, others within 0.15, nine times of ten; its width is told within 0.45 deg.
         let place = if share < 1.0 { 0.2 } else { 0.15 };
-        assert!(centre < place && wide < 0.45, "{case}: centre {centre:.2}, width {wide:.2} deg");
+        for (what, within) in [
+            ("centre", errors.iter().filter(|e| e.0.abs() < place).count()),
+            ("width", errors.iter().filter(|e| e.1.abs() < 0.45).count()),
+        ] {
+            // Fails when nine of ten can be excluded with 99 % confidence.
+            let (_, high) = statistics::clopper_pearson(within as u64, errors.len() as u64, 0.98);
+            assert!(high >= 0.9, "{case}: {within} within for the {what}");
+        }
     }
 }
