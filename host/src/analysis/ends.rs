@@ -267,8 +267,8 @@ pub fn analyse(
     travel_deg: f64,
     calibration: &Calibration,
 ) -> (Vec<Figure>, Vec<NotTestable>) {
-    let (mut figures, mut missing) = (Vec::new(), Vec::new());
-    let (mut stops, mut perhaps_short) = ([None; 2], 0.0f64);
+    let mut missing = Vec::new();
+    let mut stops = [None; 2];
     let (low, high) = prepared.travel_deg.unwrap_or_default();
     let ends = [(End::Closed, FigureName::ClosedVolts, low), (End::Open, FigureName::OpenVolts, high)];
     for (slot, (end, name, at)) in stops.iter_mut().zip(ends) {
@@ -281,35 +281,47 @@ pub fn analyse(
             });
             continue;
         }
-        *slot = stop(prepared, curves, line, end);
         // Rectangular: anywhere between there and the nominal stop.
         let slope = curves.line[line].as_ref().map_or(0.0, |c| c.slope.abs());
         let short = slope * perhaps_short_deg(prepared, travel_deg, end) / 3.0f64.sqrt();
-        perhaps_short = perhaps_short.hypot(short);
-        figures.extend(slot.map(|s| {
-            let budget = Budget::of(Source::Scatter, s.scatter)
-                .with(Source::Drift, s.drift)
-                .with(Source::Stop, short)
-                .and(&calibration.ratio(line, s.ratio));
-            Figure { at_deg: Some(s.deg), ..volts(name, line, s.ratio, budget, definition(prepared, &s)) }
-        }));
+        *slot = stop(prepared, curves, line, end).map(|s| (s, short));
     }
-    match stops {
-        [Some(closed), Some(open)] => {
-            let span = (open.ratio - closed.ratio).abs();
-            let budget = Budget::of(Source::Scatter, closed.scatter.hypot(open.scatter))
-                .with(Source::Drift, closed.drift.hypot(open.drift))
-                .with(Source::Stop, perhaps_short)
-                .and(&calibration.difference(line, (closed.ratio, open.ratio)));
-            let text = "open minus closed at rest, magnitude".to_owned();
-            figures.push(volts(FigureName::Span, line, span, budget, text));
-        }
-        _ => missing.push(NotTestable {
+    if stops.iter().any(Option::is_none) {
+        missing.push(NotTestable {
             what: format!("span {}", Channel::SENSORS[line]),
             why: "it needs both stops: sweep the whole travel".into(),
-        }),
+        });
     }
-    (figures, missing)
+    (figures(line, stops, calibration, |s| definition(prepared, s)), missing)
+}
+
+/// Closed and open volts of a line, and the span where there are both. Each stop with the standard uncertainty of where it lies, ratio of supply;
+/// `told` says how a stop was read.
+pub fn figures(
+    line: usize,
+    stops: [Option<(Stop, f64)>; 2],
+    calibration: &Calibration,
+    told: impl Fn(&Stop) -> String,
+) -> Vec<Figure> {
+    let names = [FigureName::ClosedVolts, FigureName::OpenVolts];
+    let one = |(name, stop): (FigureName, Option<(Stop, f64)>)| {
+        let (s, place) = stop?;
+        let budget = Budget::of(Source::Scatter, s.scatter)
+            .with(Source::Drift, s.drift)
+            .with(Source::Stop, place)
+            .and(&calibration.ratio(line, s.ratio));
+        Some(Figure { at_deg: Some(s.deg), ..volts(name, line, s.ratio, budget, told(&s)) })
+    };
+    let mut out: Vec<Figure> = names.into_iter().zip(stops).filter_map(one).collect();
+    if let [Some((closed, closed_place)), Some((open, open_place))] = stops {
+        let budget = Budget::of(Source::Scatter, closed.scatter.hypot(open.scatter))
+            .with(Source::Drift, closed.drift.hypot(open.drift))
+            .with(Source::Stop, closed_place.hypot(open_place))
+            .and(&calibration.difference(line, (closed.ratio, open.ratio)));
+        let text = "open minus closed at rest, magnitude".to_owned();
+        out.push(volts(FigureName::Span, line, (open.ratio - closed.ratio).abs(), budget, text));
+    }
+    out
 }
 
 fn definition(prepared: &Prepared<'_>, stop: &Stop) -> String {

@@ -2,27 +2,29 @@
 //! the stops tells the output there. It adds the moments in which a line was lost, and the trips that they would have
 //! caused, in any other procedure, above all on impacts.
 
+use super::measured::Recordings;
+use super::pressing;
+use super::stretches::Recording;
 use super::traces::BodyTraces;
-use crate::analysis::curve::Curves;
 use crate::analysis::ends::{self, End};
 use crate::analysis::grip::{self, GripTraces};
 use crate::analysis::prepared::Prepared;
 use crate::analysis::uncertainty::Calibration;
-use crate::analysis::{Detail, Figure, Finding, NotTestable, PartAnalysis};
+use crate::analysis::{Detail, Finding, NotTestable, PartAnalysis};
 use crate::analysis::{dropout, leads, limp};
 use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
 
 /// Analyses the pair. None where neither slow ramps nor the way between the stops was recorded.
-pub fn analyse(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Option<PartAnalysis> {
+pub fn analyse(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartSheet) -> Option<PartAnalysis> {
     let sweep = traces.creep.or(traces.rest)?;
     let mut out = grip::analyse(GripTraces { sweep, leads: traces.leads, flex: traces.flex }, sheet);
-    match (traces.creep, traces.rest.filter(|t| !t.was_interrupted())) {
-        (None, _) => keep_of_stops(&mut out),
-        (Some(_), Some(rest)) => take_stops(&mut out, rest, traces.leads, sheet),
-        (Some(_), None) => {}
+    if traces.creep.is_none() {
+        keep_of_stops(&mut out);
     }
+    let rest = traces.rest.filter(|t| !t.was_interrupted());
+    take_stops(&mut out, rest, recordings.rest.as_ref(), traces.leads, sheet);
     for finding in &mut out.findings {
         finding.kind = match finding.kind {
             FindingKind::GainOffset => FindingKind::FeedbackOffset,
@@ -88,28 +90,42 @@ fn keep_sensible(out: &mut PartAnalysis) {
         .retain(|l| l.kind != FindingKind::FlatSpot || (l.channel != Some(Channel::Rising) && !intermittent));
 }
 
-/// Slow ramps keep clear of the stops; the output at them is what it was while the plate was pressed there.
-fn take_stops(out: &mut PartAnalysis, rest: &Trace, leads: Option<&Trace>, sheet: &PartSheet) {
-    let every = Prepared::new(rest, sheet);
-    let prepared = every.with_whole_strokes();
-    let Some(curves) = Curves::new(&prepared, sheet) else { return };
-    let leads = leads.map(|trace| leads::analyse(trace, sheet));
-    let calibration = Calibration::of(&every, leads.as_ref());
+/// Slow ramps keep clear of the stops: the output at them is what it was while the drive pressed the plate there.
+fn take_stops(
+    out: &mut PartAnalysis,
+    rest: Option<&Trace>,
+    recording: Option<&Recording>,
+    leads: Option<&Trace>,
+    sheet: &PartSheet,
+) {
+    let at_stops = [FigureName::ClosedVolts, FigureName::OpenVolts, FigureName::Span];
+    out.figures.retain(|f| !at_stops.contains(&f.name));
+    let missing = |what: &str| at_stops.iter().any(|name| what.starts_with(name.name()));
+    out.not_testable.retain(|n| !missing(&n.what));
+    let prepared = rest.map(|rest| Prepared::new(rest, sheet));
     for (line, channel) in Channel::SENSORS.into_iter().enumerate() {
-        let pressed = |end| ends::stop(&prepared, &curves, line, end).is_some_and(|s| s.visits > 0);
-        if !(pressed(End::Closed) && pressed(End::Open)) {
-            continue;
+        let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+        let per_deg = (nominal.open - nominal.closed) / sheet.travel_deg;
+        let told = prepared.as_ref().zip(recording).and_then(|(prepared, recording)| {
+            let ratio = prepared.ratio[line].as_ref()?;
+            let stops = [End::Closed, End::Open].map(|end| pressing::stop(recording, ratio, end, per_deg));
+            let calibration =
+                Calibration::of(prepared, leads.map(|trace| leads::analyse(trace, sheet)).as_ref());
+            Some(ends::figures(line, stops, &calibration, |s| {
+                format!(
+                    "mean over {} presses by the drive, less what the stop gave way by after the touch, ratio of supply x 5 V",
+                    s.visits
+                )
+            }))
+        });
+        let told = told.unwrap_or_default();
+        for name in at_stops.iter().filter(|name| told.iter().all(|f| f.name != **name)) {
+            out.not_testable.push(NotTestable {
+                what: format!("{} {channel}", name.name()),
+                why: "the drive was not seen to press the plate onto that stop: run rest".to_owned(),
+            });
         }
-        for figure in ends::analyse(&prepared, &curves, line, sheet.travel_deg, &calibration).0 {
-            let same = |f: &Figure| f.name == figure.name && f.channel == Some(channel);
-            match out.figures.iter_mut().find(|f| same(f)) {
-                Some(old) => *old = figure,
-                None => {
-                    out.not_testable.retain(|n| n.what != format!("{} {channel}", figure.name.name()));
-                    out.figures.push(figure);
-                }
-            }
-        }
+        out.figures.extend(told);
     }
 }
 

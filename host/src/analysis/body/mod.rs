@@ -36,6 +36,7 @@ pub mod order_statistics;
 pub mod own_errors;
 pub mod plots;
 pub mod population;
+pub mod pressing;
 pub mod release;
 pub mod rest;
 pub mod sensor_lag;
@@ -95,7 +96,7 @@ fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Popula
         return without_angle(&traces);
     }
     let measured = Measured::new(&recordings, &traces, sheet, population);
-    let mut out = feedback::analyse(&traces, sheet).unwrap_or_default();
+    let mut out = feedback::analyse(&traces, &recordings, sheet).unwrap_or_default();
     out.kind = PartKind::Body;
     out.population = measured.worn.is_some().then(|| population.words());
     let mut told = figures::of(&measured);
