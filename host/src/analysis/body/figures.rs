@@ -327,12 +327,10 @@ fn springs(m: &Measured, out: &mut Told) {
     let assumed = if m.motor.emf.is_some() { "" } else { "; K' is the sheet's, it could not be measured" };
     let amps = |e: Option<Estimate>| e.map_or(String::new(), |e| format!(", {:.3} A", e.value));
     let friction = format!(
-        "median of half the difference of both currents above rest, {}less what grows with the springs' torque{}",
-        m.torque(c.friction_amps).map_or(String::new(), |f| format!("{:.3} N m, ", f.value)),
-        c.load_share.map_or(String::new(), |s| format!(
-            " ({:.1} % of it, standard uncertainty {:.1} %: losses of springs and gears, as far as the travel tells them apart)",
-            100.0 * s.value,
-            100.0 * s.uncertainty
+        "median of half the difference of both currents above rest{}",
+        m.torque(c.constant_amps).map_or(String::new(), |f| format!(
+            ", of which {:.3} N m (standard uncertainty {:.3}) do not grow with the springs' torque",
+            f.value, f.uncertainty
         ))
     );
     let no_rest = "the springs' torque crosses zero nowhere in the travel seen: a spring is off, or the ramp was too short";
@@ -345,7 +343,7 @@ fn springs(m: &Measured, out: &mut Told) {
         ),
         (FigureName::PreloadDefault, c.default_amps, "the same below rest"),
         (FigureName::StiffnessMain, c.main_amps_per_rad, "slope of that line above rest"),
-        (FigureName::Friction, c.constant_amps, &friction),
+        (FigureName::Friction, c.friction_amps, &friction),
         (FigureName::Sticking, c.sticking_amps, "highest friction near the closed stop less that above rest"),
     ];
     for (name, current, what) in rows {

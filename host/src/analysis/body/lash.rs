@@ -129,11 +129,14 @@ pub fn measure(
 }
 
 /// Both methods together; where they contradict each other the arrest alone: a swing too weak for the rotor, or one that moves the
-/// plate, reads wrong, and an arrest has no voltage to choose.
+/// plate, reads wrong, and an arrest has no voltage to choose. Both go by one K', by the same teeth and by the friction that holds the gears wound:
+/// what they err by may be the same, and nothing is gained by their number (fully correlated, JCGM 100, 5.2.2).
 fn fused(swing: Option<Estimate>, arrest: Option<Estimate>) -> Option<Estimate> {
     match (swing, arrest) {
         (Some(s), Some(a)) if (s.value - a.value).abs() < AGREE * s.uncertainty.hypot(a.uncertainty) => {
-            Estimate::fused(&[s, a], 0.0)
+            let together = (1.0 / s.uncertainty + 1.0 / a.uncertainty)
+                / (s.uncertainty.powi(-2) + a.uncertainty.powi(-2));
+            Estimate::fused(&[s, a], 0.0).map(|e| Estimate { uncertainty: e.uncertainty.max(together), ..e })
         }
         (_, Some(a)) => Some(a),
         (s, None) => s,
