@@ -6,12 +6,8 @@ use trackpair::sheet::{PartSheet, shipped};
 use trackpair::trace::{ProcedureKind, Trace};
 use trackpair::verdict::{HowEnded, Verdict, not_done};
 use trackpair_tests::cuts::{Cut, grip, judged, throttle_body};
+use trackpair_tests::draws::draws;
 use trackpair_tests::parallel::on_all_cores;
-
-/// Moments per seed and way. `TRACKPAIR_CUTS` asks for more of them.
-fn moments(usual: u64) -> u64 {
-    std::env::var("TRACKPAIR_CUTS").ok().and_then(|n| n.parse().ok()).unwrap_or(usual)
-}
 
 /// SplitMix64 (Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", OOPSLA 2014).
 fn random(mut z: u64) -> u64 {
@@ -27,19 +23,20 @@ fn grip_sheet() -> PartSheet {
     sheet
 }
 
-/// Every cut of a sound part, at seeded moments of its session; what went wrong.
+/// Every way to cut sound parts, each at so many seeded moments of its session; what went wrong.
 fn wrong(count: u64, run: impl Fn(u64, Cut, u64) -> Vec<Trace> + Sync, sheet: &PartSheet) -> Vec<String> {
     let failures = Mutex::new(Vec::new());
     // When a session that nothing cuts records its last scan.
-    let ends_us = on_all_cores(10, |k| {
+    let parts = *draws(4).end();
+    let ends_us = on_all_cores(parts, |k| {
         let whole = run(1 + k, Cut::CtrlC, u64::MAX);
         *whole.last().and_then(|t| t.time_us.last()).expect("it recorded something")
     });
     let ways = Cut::ALL.len() as u64;
-    on_all_cores(10 * ways * count, |k| {
-        let (seed, cut) = (1 + k % 10, Cut::ALL[(k / 10 % ways) as usize]);
+    on_all_cores(parts * ways * count, |k| {
+        let (seed, cut) = (1 + k % parts, Cut::ALL[(k / parts % ways) as usize]);
         // Stratified: each moment of a way in its own part of the session.
-        let part = k / (10 * ways);
+        let part = k / (parts * ways);
         let longest_us = ends_us[seed as usize - 1];
         let at_us = (part * longest_us + random(k) % longest_us) / count;
         let Some((_, judgement)) = judged(&run(seed, cut, at_us), sheet) else { return };
@@ -56,7 +53,7 @@ fn wrong(count: u64, run: impl Fn(u64, Cut, u64) -> Vec<Trace> + Sync, sheet: &P
 fn a_sound_grip_that_is_cut_at_any_moment_is_undecided() {
     let sheet = grip_sheet();
     let run = |seed, cut, at_us| grip(&format!("good-grip?seed={seed}"), &sheet, cut, at_us);
-    let found = wrong(moments(8), run, &sheet);
+    let found = wrong(8, run, &sheet);
     assert!(found.is_empty(), "{} of them:\n{}", found.len(), found.join("\n"));
 }
 
@@ -64,7 +61,7 @@ fn a_sound_grip_that_is_cut_at_any_moment_is_undecided() {
 fn a_sound_body_that_is_cut_at_any_moment_is_undecided() {
     let sheet = shipped("body").unwrap();
     let run = |seed, cut, at_us| throttle_body(&format!("good-body?seed={seed}"), &sheet, cut, at_us);
-    let found = wrong(moments(1), run, &sheet);
+    let found = wrong(1, run, &sheet);
     assert!(found.is_empty(), "{} of them:\n{}", found.len(), found.join("\n"));
 }
 
