@@ -18,6 +18,9 @@ use std::ops::Range;
 const SUPPLY_V: f64 = 5.0;
 /// A rest lies within this of the end of travel, degrees.
 const NEAR_DEG: f64 = 0.4;
+/// A drive that runs a part onto its stop may press it this much further for a moment than it then holds it there, degrees: what is still counts.
+/// Engineering assumption.
+const BLOW_DEG: f64 = 1.0;
 /// A stroke that stays within this of where it ends has arrived, degrees: a plate that is pressed onto its stop gives way a little longer.
 const ARRIVED_DEG: f64 = 0.03;
 /// Fewer visits tell no drift from scatter.
@@ -116,6 +119,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
     let ratio = prepared.ratio[line].as_ref()?;
     let (low, high) = prepared.travel_deg?;
     let near = NEAR_DEG.max(4.0 * prepared.angle_noise_deg);
+    let reach = if pressed(prepared) { near.max(BLOW_DEG) } else { near };
     let mut visits = Vec::new();
     let mut stood = 0;
     let mut inner = 0.0;
@@ -138,7 +142,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
         }
         let at_stop = |i: &usize| {
             let d = f64::from(prepared.deg[*i]);
-            if end == End::Closed { d <= low + near } else { d >= high - near }
+            if end == End::Closed { d <= low + reach } else { d >= high - reach }
         };
         // A part creeps into its rest while the return spring unwinds what it has wound up: the first half is left to settle.
         let settled = from.midpoint(to);
@@ -163,6 +167,13 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
             }
         }
     }
+    // A part that rests short of where it rests elsewhere did not come to the stop.
+    let places = visits.iter().map(|v| v.2);
+    let furthest = match end {
+        End::Closed => places.fold(f64::INFINITY, f64::min),
+        End::Open => places.fold(f64::NEG_INFINITY, f64::max),
+    };
+    visits.retain(|v| (v.2 - furthest).abs() <= near);
     if visits.len() > 1 && visits[0].0 == 0 {
         visits.remove(0);
     }
