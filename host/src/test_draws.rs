@@ -1,4 +1,4 @@
-//! How many parts the tests of the analysis draw: a few at every change, as many times that as `TRACKPAIR_TEST_DRAWS` says where it is set.
+//! How many parts a test draws: a few at every change, as many times that as `TRACKPAIR_TEST_DRAWS` says where it is set.
 
 use std::ops::RangeInclusive;
 

@@ -23,6 +23,7 @@ pub mod body_bench;
 pub mod cli;
 pub mod crash;
 pub mod cuts;
+#[path = "../../host/src/test_draws.rs"]
 pub mod draws;
 pub mod odd_rigs;
 pub mod parallel;

@@ -55,9 +55,6 @@ const SHORT_US: f64 = 0.05;
 impl Slice {
     /// State of input `channel` at `to_us`, given its state at the slice's start.
     pub fn advance(&self, channel: usize, start: Input, to_us: f64, outages: &[Outage]) -> Input {
-        if outages.is_empty() {
-            return self.follow(start, self.from_us, to_us);
-        }
         let touched = |o: &Outage| touches(o.lead, channel) && o.start_us < to_us && o.end_us > self.from_us;
         if !outages.iter().any(touched) {
             return self.follow(start, self.from_us, to_us);
@@ -111,10 +108,10 @@ impl Slice {
     }
 }
 
-/// Points of the table below for a step of 1.
+/// Points of the table below to a unit; it ends at 4.
 const PER_UNIT: f64 = 64.0;
 
-static LEFT: LazyLock<[f64; 257]> = LazyLock::new(|| std::array::from_fn(|i| (-(i as f64) / PER_UNIT).exp()));
+static LEFT: LazyLock<[f64; 256]> = LazyLock::new(|| std::array::from_fn(|i| (-(i as f64) / PER_UNIT).exp()));
 
 /// `exp(−x)` for x ≥ 0, within 1e-13 of it: from the nearest point below in a table up to 4, by the exponential's series.
 #[inline]

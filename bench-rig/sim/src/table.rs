@@ -9,7 +9,7 @@ use crate::rig_spec::{
 };
 
 /// One count of the voltage converter: 16 bits over 5.12 V.
-pub const VOLT_COUNT: f64 = 5.12 / 65536.0;
+const VOLT_COUNT: f64 = 5.12 / 65536.0;
 
 /// What a column measures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

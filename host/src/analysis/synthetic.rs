@@ -379,7 +379,7 @@ impl Truth {
     /// Ratio of supply of a line at an angle of the part, degrees.
     pub fn ratio(&self, line: usize, deg: f64) -> f64 {
         let p = &self.part;
-        let nominal = if line == 0 { self.sheet.rising } else { self.sheet.falling };
+        let nominal = self.sheet.line(line);
         let slope = (nominal.open - nominal.closed) / p.travel_deg;
         let deg = deg.clamp(p.dead_deg[0], p.travel_deg - p.dead_deg[1]);
         let x = deg / p.travel_deg;

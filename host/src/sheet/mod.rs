@@ -124,6 +124,17 @@ pub struct PartSheet {
 }
 
 impl PartSheet {
+    /// The nominal line of channel 0 (rising) or 1 (falling).
+    pub fn line(&self, index: usize) -> NominalLine {
+        if index == 0 { self.rising } else { self.falling }
+    }
+
+    /// Its slope, ratio of supply per degree, signed.
+    pub fn slope(&self, index: usize) -> f64 {
+        let nominal = self.line(index);
+        (nominal.open - nominal.closed) / self.travel_deg
+    }
+
     /// Correlation line of the topology with these nominal lines: `second = m × first + k`, ratios of supply.
     pub fn correlation_line(&self) -> (f64, f64) {
         let m = (self.falling.open - self.falling.closed) / (self.rising.open - self.rising.closed);

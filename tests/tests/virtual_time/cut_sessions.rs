@@ -26,8 +26,8 @@ fn grip_sheet() -> PartSheet {
 /// Every way to cut sound parts, each at so many seeded moments of its session; what went wrong.
 fn wrong(count: u64, run: impl Fn(u64, Cut, u64) -> Vec<Trace> + Sync, sheet: &PartSheet) -> Vec<String> {
     let failures = Mutex::new(Vec::new());
-    // When a session that nothing cuts records its last scan.
     let parts = *draws(4).end();
+    // When a session that nothing cuts records its last scan.
     let ends_us = on_all_cores(parts, |k| {
         let whole = run(1 + k, Cut::CtrlC, u64::MAX);
         *whole.last().and_then(|t| t.time_us.last()).expect("it recorded something")

@@ -21,10 +21,10 @@ pub fn analyse(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartShe
     let sweep = traces.creep.or(traces.rest)?;
     let mut out = grip::analyse(GripTraces { sweep, leads: traces.leads, flex: traces.flex }, sheet);
     if traces.creep.is_none() {
-        keep_of_stops(&mut out);
+        keep_without_ramps(&mut out);
     }
-    let rest = traces.rest.filter(|t| !t.was_interrupted());
-    take_stops(&mut out, rest, recordings.rest.as_ref(), traces.leads, sheet);
+    let rest = traces.rest.filter(|t| !t.was_interrupted()).zip(recordings.rest.as_ref());
+    take_stops(&mut out, rest, traces.leads, sheet);
     for finding in &mut out.findings {
         finding.kind = match finding.kind {
             FindingKind::GainOffset => FindingKind::FeedbackOffset,
@@ -51,12 +51,10 @@ pub fn analyse(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartShe
     Some(out)
 }
 
-/// The plate goes fast from stop to stop while rest and stops are found: that tells the output at both and which lead is bad, not what
-/// hangs on a slow sweep.
-fn keep_of_stops(out: &mut PartAnalysis) {
-    use FigureName as F;
-    let stops = [F::ClosedVolts, F::OpenVolts, F::Span, F::DropoutRate, F::LimpTrips];
-    out.figures.retain(|f| stops.contains(&f.name));
+/// The plate goes fast from stop to stop while rest and stops are found: that tells lost contact and which lead is bad, not what hangs on a
+/// slow sweep.
+fn keep_without_ramps(out: &mut PartAnalysis) {
+    out.figures.retain(|f| matches!(f.name, FigureName::DropoutRate | FigureName::LimpTrips));
     out.findings.retain(|f| {
         matches!(
             f.kind,
@@ -93,25 +91,25 @@ fn keep_sensible(out: &mut PartAnalysis) {
 /// Slow ramps keep clear of the stops: the output at them is what it was while the drive pressed the plate there.
 fn take_stops(
     out: &mut PartAnalysis,
-    rest: Option<&Trace>,
-    recording: Option<&Recording>,
+    rest: Option<(&Trace, &Recording)>,
     leads: Option<&Trace>,
     sheet: &PartSheet,
 ) {
     let at_stops = [FigureName::ClosedVolts, FigureName::OpenVolts, FigureName::Span];
     out.figures.retain(|f| !at_stops.contains(&f.name));
-    let missing = |what: &str| at_stops.iter().any(|name| what.starts_with(name.name()));
-    out.not_testable.retain(|n| !missing(&n.what));
-    let prepared = rest.map(|rest| Prepared::new(rest, sheet));
+    out.not_testable.retain(|n| !at_stops.iter().any(|name| n.what.starts_with(name.name())));
+    let rest = rest.map(|(trace, recording)| {
+        let prepared = Prepared::new(trace, sheet);
+        let leads = leads.map(|trace| leads::analyse(trace, sheet));
+        let calibration = Calibration::of(&prepared, leads.as_ref());
+        (prepared, recording, calibration)
+    });
     for (line, channel) in Channel::SENSORS.into_iter().enumerate() {
-        let nominal = if line == 0 { sheet.rising } else { sheet.falling };
-        let per_deg = (nominal.open - nominal.closed) / sheet.travel_deg;
-        let told = prepared.as_ref().zip(recording).and_then(|(prepared, recording)| {
+        let told = rest.as_ref().and_then(|(prepared, recording, calibration)| {
             let ratio = prepared.ratio[line].as_ref()?;
-            let stops = [End::Closed, End::Open].map(|end| pressing::stop(recording, ratio, end, per_deg));
-            let calibration =
-                Calibration::of(prepared, leads.map(|trace| leads::analyse(trace, sheet)).as_ref());
-            Some(ends::figures(line, stops, &calibration, |s| {
+            let stops =
+                [End::Closed, End::Open].map(|end| pressing::stop(recording, ratio, end, sheet.slope(line)));
+            Some(ends::figures(line, stops, calibration, |s| {
                 format!(
                     "mean over {} presses by the drive, less what the stop gave way by after the touch, ratio of supply x 5 V",
                     s.visits

@@ -67,11 +67,10 @@ pub fn stop(recording: &Recording, ratio: &[f32], end: End, per_deg: f64) -> Opt
 
 fn once(recording: &Recording, ratio: &[f32], ramp: &Range<usize>, press: &Range<usize>) -> Option<Press> {
     let at_end = recording.tail(press, LOOK_S);
-    let line = |range: Range<usize>| -> Option<Vec<f64>> {
-        Some(ratio.get(range)?.iter().map(|r| f64::from(*r)).filter(|r| r.is_finite()).collect())
-    };
-    let (deg, pressed) = (mean(recording.deg(at_end.clone()))?, mean(&line(at_end.clone())?)?);
-    Some(Press { deg, ratio: pressed, yielded: yielded(recording, ratio, ramp, &at_end, deg) })
+    let deg = mean(recording.deg(at_end.clone()))?;
+    let pressed: Vec<f64> =
+        ratio.get(at_end.clone())?.iter().map(|r| f64::from(*r)).filter(|r| r.is_finite()).collect();
+    Some(Press { deg, ratio: mean(&pressed)?, yielded: yielded(recording, ratio, ramp, &at_end, deg) })
 }
 
 /// By how much of the line a stop gave way between the touch and the end of the press.

@@ -108,7 +108,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
         [a[0], a[1], a[2], b[0], b[1], b[2]]
     };
     let one = |line: usize, d: &dyn Fn(f64) -> f64| -> Six {
-        let three = deviation::three_of(if line == 0 { sheet.rising } else { sheet.falling }, d);
+        let three = deviation::three_of(sheet.line(line), d);
         let mut six = [0.0; 6];
         six[3 * line..3 * line + 3].copy_from_slice(&three);
         six
@@ -170,7 +170,7 @@ fn hypotheses(sheet: &PartSheet, known: &Known) -> Vec<Hypothesis> {
             });
         }
         for from in GROWS_FROM {
-            let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+            let nominal = sheet.line(line);
             let travelled = move |f: f64| (f - nominal.closed) / (nominal.open - nominal.closed);
             out.push(Hypothesis {
                 kind: FindingKind::GainOffset,

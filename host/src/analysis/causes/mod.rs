@@ -408,7 +408,7 @@ fn relative_span(prepared: &Prepared<'_>, sheet: &PartSheet, line: usize) -> f64
     let every = (ratio.len() / 5000).max(1);
     let mut values: Vec<f64> =
         ratio.iter().step_by(every).map(|v| f64::from(*v)).filter(|v| v.is_finite()).collect();
-    let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+    let nominal = sheet.line(line);
     match (statistics::quantile(&mut values, 0.98), statistics::quantile(&mut values, 0.02)) {
         (Some(high), Some(low)) => (high - low) / (nominal.open - nominal.closed).abs().max(1e-6),
         _ => 0.0,

@@ -102,7 +102,7 @@ impl Against {
         line: &[f32],
         runs: &[Range<usize>],
     ) -> Self {
-        let slope = watched::nominal_slope(sheet, index);
+        let slope = sheet.slope(index);
         let values = watched::detrended(prepared, sheet, index, line, &prepared.deg).unwrap_or_default();
         let runs = finite_runs(&[&values], runs);
         let steps = super::steps(prepared, index);

@@ -127,7 +127,7 @@ pub(super) fn detrended(
     line: &[f32],
     deg: &[f32],
 ) -> Option<Vec<f32>> {
-    let slope = nominal_slope(sheet, index) as f32;
+    let slope = sheet.slope(index) as f32;
     (prepared.angle_source == AngleSource::Reference)
         .then(|| line.iter().zip(deg).map(|(r, d)| r - slope * d).collect())
 }
@@ -142,7 +142,7 @@ pub(super) fn of_line<T>(
     deg: &[f32],
     then: impl FnOnce(&Series<'_>) -> T,
 ) -> T {
-    let slope = nominal_slope(sheet, index).abs();
+    let slope = sheet.slope(index).abs();
     let referenced = prepared.angle_source == AngleSource::Reference;
     let shown = |share: f32| [Shown { by: deg, share: share * slope as f32, fastest: f64::INFINITY }];
     let (near, edges) = (shown(MOTION_SHARE), shown(EDGE_SHARE));
@@ -155,10 +155,4 @@ pub(super) fn of_line<T>(
         edge_scans: edge_scans(prepared),
         rails: &[line],
     })
-}
-
-/// Ratio per degree by the sheet, signed.
-pub(super) fn nominal_slope(sheet: &PartSheet, index: usize) -> f64 {
-    let nominal = if index == 0 { sheet.rising } else { sheet.falling };
-    (nominal.open - nominal.closed) / sheet.travel_deg
 }

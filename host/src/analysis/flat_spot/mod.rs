@@ -169,7 +169,7 @@ pub fn find(
 
 /// Whether the line follows the grip at all.
 fn moves(curve: &LineCurve, sheet: &PartSheet, line: usize) -> bool {
-    let nominal = if line == 0 { sheet.rising } else { sheet.falling };
+    let nominal = sheet.line(line);
     curve.slope != 0.0 && curve.span > 0.1 * (nominal.open - nominal.closed).abs()
 }
 
