@@ -55,11 +55,13 @@ impl Course {
         let [closed, open] = ends_of(prepared, curves, curve, index)?;
         let apart = 1e-3 * curves.step_deg;
         let between = (0..curves.len()).filter(|k| {
-            curve.mean[*k].is_finite() && curves.deg[*k] > closed.0 + apart && curves.deg[*k] < open.0 - apart
+            curve.average[*k].is_finite()
+                && curves.deg[*k] > closed.0 + apart
+                && curves.deg[*k] < open.0 - apart
         });
         let middle = between.map(|k| {
-            let error = curve.mean_error[k];
-            (curves.deg[k], curve.mean[k], if error.is_finite() { error } else { 0.0 })
+            let error = curve.average_error[k];
+            (curves.deg[k], curve.average[k], if error.is_finite() { error } else { 0.0 })
         });
         let points: Vec<(f64, f64, f64)> = [closed].into_iter().chain(middle).chain([open]).collect();
         Self::through(&points, curves.step_deg)
@@ -105,23 +107,21 @@ impl Course {
     }
 }
 
-/// Both ends as (degrees, ratio, standard error). The course is the middle of both directions: what is read at an angle that was reached
-/// from the other end belongs half a play further on.
+/// Both ends as (degrees, ratio, standard error).
 fn ends_of(
     prepared: &Prepared<'_>,
     curves: &Curves,
     curve: &LineCurve,
     index: usize,
 ) -> Option<[(f64, f64, f64); 2]> {
-    let half = 0.5 * curve.hysteresis_deg.unwrap_or(0.0);
-    let end = |end: End, inwards: f64| {
+    let end = |end: End| {
         let stop = ends::stop(prepared, curves, index, end)?;
+        let (deg, gives_way) = ends::touched_deg(prepared, curves, index, end)?;
         // At rest the angle is known to its resolution, which shifts an end along the line.
-        let place =
-            if stop.stood { curve.slope.abs() * prepared.angle_noise_deg / 12.0f64.sqrt() } else { 0.0 };
-        Some((stop.deg + inwards, stop.ratio, stop.scatter.hypot(place)))
+        let resolution = if stop.stood { prepared.angle_noise_deg / 12.0f64.sqrt() } else { 0.0 };
+        Some((deg, stop.ratio, stop.scatter.hypot(curve.slope * resolution.hypot(gives_way))))
     };
-    Some([end(End::Closed, half)?, end(End::Open, -half)?])
+    Some([end(End::Closed)?, end(End::Open)?])
 }
 
 /// Weights of the parabola through the points within half a window of each, for its value there.

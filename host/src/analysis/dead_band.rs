@@ -1,8 +1,9 @@
 //! Dead band at a stop: travel before the stop over which the output no longer changes.
 //!
 //! A hinge: the straight part of the arriving stroke (1.5° to 6° from the stop, further in where the dead band reaches into that)
-//! is carried on to the value at rest; where they meet, the dead band begins. Arriving with a play of h, the line is ahead by h/2, so a dead band shorter than h/2 hides
-//! behind it: that goes into the uncertainty. Hysteresis is reported by itself. (Dead band: ISA-51.1, from memory.)
+//! is carried on to the value at rest; where they meet, the dead band begins. Arriving with a play of h, the line is ahead by h/2: that is
+//! given back. On the way out the dead band is longer by h than on the way in, and the definition names neither: rectangular within ±h/2.
+//! Hysteresis is reported by itself. (Dead band: ISA-51.1, from memory.)
 
 use super::Figure;
 use super::budget::{Budget, Source};
@@ -35,7 +36,8 @@ pub fn analyse(
         End::Closed => (&curve.down, FigureName::DeadBandClosed),
         End::Open => (&curve.up, FigureName::DeadBandOpen),
     };
-    let straight = straight_part(curves, arriving, curve.slope, &stop)?;
+    let (touched, gives_way) = ends::touched_deg(prepared, curves, line, end)?;
+    let straight = straight_part(curves, arriving, curve.slope, &stop, touched)?;
     let bend = straight.moved_by_half(&stop);
     let Straight { from, x, y, fit, hinge } = straight;
     let half_play = 0.5 * curve.hysteresis_deg.unwrap_or(0.0).abs();
@@ -44,7 +46,6 @@ pub fn analyse(
     let (spread, widened) = statistics::widened_by_resemblance(&x, &y, &fit);
     let texture = spread * fit.residual_sd.hypot(fit.intercept_error * widened) / fit.slope.abs();
     let steps = calibration.smoothed_step(line, curve.slope, curves.step_deg) / fit.slope.abs();
-    let hidden = if hinge < half_play { half_play / 3.0f64.sqrt() } else { 0.0 };
     let place = prepared.angle_noise_deg / 12.0f64.sqrt();
     Some(Figure {
         name,
@@ -52,8 +53,11 @@ pub fn analyse(
         value,
         budget: Budget::of(Source::Scatter, texture.hypot(stop.scatter / fit.slope.abs()))
             .with(Source::Steps, steps)
-            .with(Source::Play, hidden)
-            .with(Source::Stop, ends::short_of_stop_deg(prepared, travel_deg, end) / 3.0f64.sqrt())
+            .with(Source::Play, half_play / 3.0f64.sqrt())
+            .with(
+                Source::Stop,
+                gives_way.hypot(ends::short_of_stop_deg(prepared, travel_deg, end) / 3.0f64.sqrt()),
+            )
             .with(Source::Angle, place)
             .with(Source::Algorithm, bend),
         upper_bound: None,
@@ -98,9 +102,15 @@ impl Straight {
     }
 }
 
-/// The nearest straight part that a dead band does not reach into. None without one.
-fn straight_part(curves: &Curves, arriving: &[f64], slope: f64, stop: &Stop) -> Option<Straight> {
-    let away = |k: usize| (curves.deg[k] - stop.deg).abs();
+/// The nearest straight part that a dead band does not reach into, from where the stop is touched. None without one.
+fn straight_part(
+    curves: &Curves,
+    arriving: &[f64],
+    slope: f64,
+    stop: &Stop,
+    touched_deg: f64,
+) -> Option<Straight> {
+    let away = |k: usize| (curves.deg[k] - touched_deg).abs();
     let mut from = STRAIGHT_DEG.0;
     while from <= FURTHEST_DEG {
         let range = from..from + STRAIGHT_DEG.1 - STRAIGHT_DEG.0;

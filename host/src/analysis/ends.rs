@@ -31,6 +31,9 @@ const BEYOND_CHANCE: f64 = 4.0;
 const CREEPS_DEG_S: f64 = 0.5;
 /// A part whose angle changes by less than this from the first to the last third of a rest stands, degrees. Engineering assumption.
 const STANDS_DEG: f64 = 0.003;
+/// A stop gives way by less than this under a part that rests on it, degrees: what is beyond is an angle whose zero is elsewhere. Engineering
+/// assumption.
+const GIVES_WAY_DEG: f64 = 0.05;
 /// A recording that ends further from the nominal stop than this share of the travel did not reach it.
 const CLOSED_SHARE: f64 = 0.06;
 /// Same at wide open, where parts differ more.
@@ -102,6 +105,16 @@ pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
             End::Closed => low <= closed_share * travel_deg,
             End::Open => high >= (1.0 - open_share) * travel_deg,
         })
+}
+
+/// Where a line's stop is first touched, and its standard uncertainty, degrees. The closed stop is the angle's zero, and a part that rests on it
+/// presses it a little further; wide open it is taken to give way as much. Rectangular from not at all to twice that.
+pub fn touched_deg(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> Option<(f64, f64)> {
+    let rest = |end| stop(prepared, curves, line, end);
+    let at = rest(end)?.deg;
+    let below = rest(End::Closed).filter(|s| s.stood).map_or(0.0, |s| -s.deg);
+    let gives = if (0.0..GIVES_WAY_DEG).contains(&below) { below } else { 0.0 };
+    Some((if end == End::Closed { at + gives } else { at - gives }, gives / 3.0f64.sqrt()))
 }
 
 /// From the rest at the closed stop to that at the open one, degrees; without rests, what the curves cover.

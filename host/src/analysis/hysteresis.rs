@@ -37,7 +37,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
     let noise = windows.iter().map(|w| w.error * w.error).sum::<f64>() / windows.len() as f64;
     let spread = statistics::standard_deviation(&values).map_or(0.0, |s| s * s);
     let kept = if spread > 0.0 { ((spread - noise) / spread).max(0.0) } else { 0.0 };
-    let shrunk = |w: &Window| mean + kept * (w.play - mean);
+    let shrunk = |w: &Window| mean + kept.sqrt() * (w.play - mean);
     let worst = windows.iter().max_by(|a, b| a.play.abs().total_cmp(&b.play.abs()))?;
     // What the shrinking took may be real, evenly between nothing and all of it: JCGM 100, 4.3.7.
     let taken = (worst.play - shrunk(worst)) / 3.0_f64.sqrt();
@@ -47,6 +47,10 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
     // Scatter of the shrunk window, of the common mean, and of not knowing how much is real. Windows overlap.
     let apart = (windows.len() as f64 * STRIDE_DEG / WINDOW_DEG).max(1.0);
     let scatter = (kept.sqrt() * worst.error).hypot((noise / apart).sqrt());
+    // The slope that turns a ratio into degrees may be the window's own or that of the whole line: rectangular within both.
+    let by_whole = |w: &Window| (w.play * w.slope / curve.slope).abs();
+    let whole = windows.iter().map(by_whole).fold(0.0, f64::max);
+    let slopes = (whole - worst.play.abs()).abs() / 3.0_f64.sqrt();
     Some(Figure {
         name: FigureName::Hysteresis,
         channel: Some(Channel::SENSORS[index]),
@@ -54,7 +58,7 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
         budget: Budget::of(Source::Scatter, scatter)
             .with(Source::Lag, timing)
             .with(Source::Steps, step)
-            .with(Source::Algorithm, taken),
+            .with(Source::Algorithm, taken.hypot(slopes)),
         upper_bound: None,
         added: 0.0,
         at_deg: Some(worst.centre),
@@ -74,6 +78,8 @@ pub fn analyse(curves: &Curves, index: usize, calibration: &Calibration, cycles:
 /// Mean difference over the local slope, its standard error, and the centre; degrees.
 struct Window {
     play: f64,
+    /// Slope that it was divided by, ratio per degree.
+    slope: f64,
     error: f64,
     centre: f64,
     bins: Range<usize>,
@@ -101,6 +107,7 @@ fn windows(curves: &Curves, index: usize, curve: &LineCurve, gap: &[f64]) -> Opt
             known.iter().map(|k| curve.up_error[*k].powi(2) + curve.down_error[*k].powi(2)).sum();
         out.push(Window {
             play: known.iter().map(|k| gap[*k]).sum::<f64>() / n / slope,
+            slope,
             error: variance.sqrt() / n / slope.abs(),
             centre: known.iter().map(|k| curves.deg[*k]).sum::<f64>() / n,
             bins: start..start + width,
