@@ -5,7 +5,6 @@
 //! order statistics ([`super::order_statistics`]).
 
 use super::estimate::Estimate;
-use super::first_motion;
 use super::onset::{self, NoOnset, Onset};
 use super::order_statistics::{ranks, values_for_upper_bound};
 use super::stretches::{Recording, Stretch, closed_loop, mean};
@@ -83,8 +82,6 @@ pub struct Latencies {
     pub common_uncertainty_s: f64,
     /// Single onsets and what they were read from, before anything is taken off.
     onsets: Vec<Onset>,
-    /// Noise of a scan, degrees.
-    noise_deg: f64,
 }
 
 impl Latencies {
@@ -130,20 +127,10 @@ impl Latencies {
 
     /// Takes bias and lag off the onsets and counts them.
     fn settle(&mut self, lag: Estimate) -> Vec<Lag> {
-        let seconds: Vec<f64> = self.onsets.iter().map(|o| o.seconds).collect();
-        let motions: Vec<Vec<(f64, f64)>> =
-            self.onsets.iter_mut().map(|o| std::mem::take(&mut o.motion)).collect();
         let closing = self.heading == Heading::Closing;
-        let (value, uncertainty) = if closing {
-            (onset::BIAS_S.1, onset::BIAS_UNCERTAINTY_S.1)
-        } else {
-            (onset::BIAS_S.0, onset::BIAS_UNCERTAINTY_S.0)
-        };
-        let assumed = Estimate { value, uncertainty };
-        let own = first_motion::bias(&seconds, &motions, self.noise_deg);
-        let bias = own.filter(|b| b.uncertainty < uncertainty).unwrap_or(assumed);
-        self.common_uncertainty_s = bias.uncertainty.hypot(lag.uncertainty);
-        let late = bias.value + lag.value;
+        let of_heading = |both: (f64, f64)| if closing { both.1 } else { both.0 };
+        self.common_uncertainty_s = of_heading(onset::BIAS_UNCERTAINTY_S).hypot(lag.uncertainty);
+        let late = of_heading(onset::BIAS_S) + lag.value;
         let mut along = Vec::with_capacity(self.onsets.len());
         for onset in &self.onsets {
             let us = 1e6 * (onset.seconds - late);
@@ -321,8 +308,7 @@ impl Steps {
         let Some(into) = self.latencies.get_mut(place) else { return };
         match found {
             Ok(onset) => {
-                into.noise_deg = into.noise_deg.max(r.noise_deg);
-                into.onsets.push(onset.clone());
+                into.onsets.push(onset);
                 self.show(r, s, &onset, region, heading);
             }
             Err(NoOnset::NoMotion) => into.without_motion += 1,
@@ -362,7 +348,6 @@ fn empty(region: Region, heading: Heading) -> Option<Latencies> {
         not_at_rest: 0,
         common_uncertainty_s: 0.0,
         onsets: Vec::new(),
-        noise_deg: 0.0,
     })
 }
 

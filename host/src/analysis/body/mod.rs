@@ -4,7 +4,7 @@
 //! - [`stretches`]: a trace as plate angle, volts and amps, cut where the rig's program was; [`supply`]: what the lines are divided by.
 //! - [`estimate`], [`cholesky`], [`order_statistics`]: numbers without a subject.
 //! - [`rest`], [`motor`]: what the other files need first: where the plate rests, and the motor's constants.
-//! - one file per figure or finding: [`creep`], [`onset`], [`first_motion`] and [`latency`], [`sensor_lag`], [`release`], [`lash`] with the gears' [`wind_up`], [`guided_push`], [`tracking`], [`blip`],
+//! - one file per figure or finding: [`creep`], [`onset`] and [`latency`], [`sensor_lag`], [`release`], [`lash`] with the gears' [`wind_up`], [`guided_push`], [`tracking`], [`blip`],
 //!   [`tooth_map`], and [`worn_teeth`] among a [`population`] and past a part's [`own_errors`].
 //! - [`feedback`]: the pair on the plate, by the grip's own analysis; [`feedback_shape`]: its lines against each other and the rotor.
 //! - [`looked_at`]: what was searched for worn teeth, from where to where, and what nothing looked at.
@@ -22,7 +22,6 @@ pub mod evidence;
 pub mod feedback;
 pub mod feedback_shape;
 pub mod figures;
-pub mod first_motion;
 pub mod guided_push;
 pub mod jam;
 pub mod lash;

@@ -8,16 +8,16 @@
 //!
 //! Towards open the rotor first winds up the gears, some hundredths of a degree, before the plate breaks away, and then takes it
 //! along with a run: the motion that is fitted seems to begin too early. Towards closed they only unwind. Hence a bias, which hangs
-//! on the stiffness of the gears and on how friction gives way: [`super::first_motion`] measures it on the part's own steps, all together;
-//! else [`BIAS_S`] with its spread.
+//! on the stiffness of the gears and on how friction gives way: [`BIAS_S`], with its spread. (The mean of a part's own steps does not tell it: the
+//! base of a step drifts by more than the first motion.)
 
 use super::stretches::{Recording, Stretch};
 use crate::analysis::statistics;
 
 /// Motion that counts as the first, degrees.
 pub const FIRST_MOTION_DEG: f64 = 0.004;
-/// What the estimate is late by, s, towards open and towards closed, where a part's own steps do not tell ([`super::first_motion`]): the middle
-/// of what bodies of other stiffness, friction and pre-sliding show in simulation. Engineering assumption.
+/// What the estimate is late by, s, towards open and towards closed: the middle of what bodies of other stiffness, friction and pre-sliding
+/// show in simulation. Engineering assumption.
 pub const BIAS_S: (f64, f64) = (-0.10e-3, -0.25e-3);
 /// Standard uncertainty of that, s: the spread over such bodies.
 pub const BIAS_UNCERTAINTY_S: (f64, f64) = (0.20e-3, 0.30e-3);
@@ -35,7 +35,7 @@ const CREEP_ERRORS: f64 = 3.0;
 const EARLIEST_S: f64 = 0.04;
 
 /// One step's beginning.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Onset {
     /// From the command to first motion, s, its bias not taken off; may be slightly negative by noise.
     pub seconds: f64,
@@ -43,8 +43,6 @@ pub struct Onset {
     pub base_deg: f64,
     /// 1 towards open, −1 towards closed.
     pub sign: f64,
-    /// Seconds after the command and motion since, degrees, up to sure motion.
-    pub motion: Vec<(f64, f64)>,
 }
 
 /// Why a step tells no onset.
@@ -106,8 +104,7 @@ pub fn find(
     let shape = shape(t, &amps, t0);
     let moved: Vec<f64> = shape.iter().map(|f| fit(&shape, y).0 * f).collect();
     let seconds = reaches(t, &moved, t0).ok_or(NoOnset::NoMotion)?;
-    let motion = t.iter().copied().zip(y.iter().copied()).collect();
-    Ok(Onset { seconds, base_deg, sign, motion })
+    Ok(Onset { seconds, base_deg, sign })
 }
 
 /// ∬(i − i(t₀))dt² from t₀ on at each sample, trapezoid of what is linear between samples.
