@@ -20,6 +20,10 @@ const LEAST_POINTS: usize = 10;
 /// Deviations less than this share of the largest need no vertex.
 const WORTH_A_VERTEX: f64 = 0.5;
 
+/// Neighbours of which one is this many times as far away as the other tell no vertex: the noise of the nearer would be carried as many times
+/// as far.
+const MOST_UNEVEN: f64 = 2.0;
+
 /// A line from its closed to its open end.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Course {
@@ -193,15 +197,31 @@ fn through_vertices(points: &[(f64, f64)], draw: impl Fn(&[(f64, f64)]) -> Optio
 fn vertex(three: &[(f64, f64)], line: &Line) -> Option<(f64, f64)> {
     let off = |p: (f64, f64)| p.1 - line.value(p.0);
     let (a, b, c) = (off(three[0]), off(three[1]), off(three[2]));
-    if (b - a) * (b - c) <= 0.0 || b * (b - a) < 0.0 {
+    let (left, right) = (three[1].0 - three[0].0, three[2].0 - three[1].0);
+    let even = left.max(right) <= MOST_UNEVEN * left.min(right) * (1.0 + 1e-9);
+    if !even || (b - a) * (b - c) <= 0.0 || b * (b - a) < 0.0 {
         return None;
     }
     // Divided differences of the parabola through the three, about the middle one.
-    let (left, right) = (three[1].0 - three[0].0, three[2].0 - three[1].0);
     let (to_left, to_right) = ((b - a) / left, (c - b) / right);
     let bend = (to_right - to_left) / (left + right);
     let slope = to_left + bend * left;
     let by = (-slope / (2.0 * bend)).clamp(-left, right);
     let at = three[1].0 + by;
     Some((at, line.value(at) + b + slope * by + bend * by * by))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_vertex_is_looked_for_between_even_neighbours_only() {
+        let flat = Line { intercept: 0.0, slope: 0.0, deviation: 0.0, at: 0.0 };
+        let (at, top) =
+            vertex(&[(1.4, 3.64), (1.9, 3.99), (2.8, 3.36)], &flat).expect("a parabola 4 - (x - 2)^2");
+        assert!((at - 2.0).abs() < 1e-12 && (top - 4.0).abs() < 1e-12, "{at} {top}");
+        // Noise of 0.01 at a hundredth of the other neighbour's distance would make a vertex a quarter high.
+        assert_eq!(vertex(&[(1.49, 3.74), (1.5, 3.75), (2.5, 3.74)], &flat), None);
+    }
 }
