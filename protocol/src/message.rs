@@ -248,7 +248,7 @@ pub enum Reason {
     Guarded = 6,
     /// Older than the newest request handled. Detail: the newest id.
     Stale = 7,
-    /// The rig cannot do that at all. Detail: the [`capability`] bit it lacks.
+    /// The rig cannot do that at all. Detail: the [`capability`] bits that it takes.
     NotCapable = 8,
     /// No session: ask `Identify` first. Detail: 0.
     NoSession = 9,

@@ -132,9 +132,14 @@ impl<B: Board> Machine<B> {
         self.clock
     }
 
-    /// A request was accepted: the host lives.
+    /// A request of the open session was accepted: its host lives.
     pub fn hear(&mut self, at: Micros) {
         self.last_request = at;
+    }
+
+    /// What the rig is doing.
+    pub fn state(&self) -> RigState {
+        self.state
     }
 
     /// Who the rig is.
@@ -300,7 +305,7 @@ impl<B: Board> Machine<B> {
         self.rest(EndCause::Stopped, at);
     }
 
-    /// Clears the trips; disarmed after it. A run goes on: nothing was tripped then.
+    /// Clears the trips; disarmed after it: a run ends as by [`Machine::stop`].
     ///
     /// # Errors
     /// A tripped guard's cause is still there.
@@ -310,9 +315,9 @@ impl<B: Board> Machine<B> {
             return Err((Reason::Guarded, present.into()));
         }
         self.guards.clear();
-        if !self.running() {
-            self.state = RigState::Resting;
-        }
+        self.drive_off(at);
+        self.end_run(EndCause::Stopped, at);
+        self.state = RigState::Resting;
         Ok(())
     }
 

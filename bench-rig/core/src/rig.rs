@@ -3,7 +3,7 @@
 use trackpair_protocol::VERSION;
 use trackpair_protocol::frame::{DELIMITER, Deframer, Frame};
 use trackpair_protocol::message::{
-    DecodeError, Identity, Message, Reason, Refusal, Reply, Request, capability, kind,
+    DecodeError, Identity, Message, Reason, Refusal, Reply, Request, RigState, capability, kind,
 };
 
 use crate::board::{Board, Micros};
@@ -21,8 +21,13 @@ pub struct Rig<B: Board> {
 impl<B: Board> Rig<B> {
     /// Starts unpowered at `now`: drive off, supply off, loads and pull-downs off.
     pub fn new(board: B, now: Micros) -> Self {
-        let desk =
-            Desk { machine: Machine::new(board, now), window: Window::new(), ignored: 0, frames_dropped: 0 };
+        let desk = Desk {
+            machine: Machine::new(board, now),
+            window: Window::new(),
+            ignored: 0,
+            frames_dropped: 0,
+            answers_lost: 0,
+        };
         Self { deframer: Deframer::new(), desk }
     }
 
@@ -55,6 +60,19 @@ impl<B: Board> Rig<B> {
         self.desk.machine.next_due()
     }
 
+    /// The link to the host is gone, and whoever comes next is another: the session and its run end, disarmed.
+    pub fn hang_up(&mut self, now: Micros) {
+        let now = self.desk.machine.advance(now);
+        self.desk.machine.new_session(now);
+        self.desk.window = Window::new();
+        self.deframer = Deframer::new();
+    }
+
+    /// What the rig is doing.
+    pub fn state(&self) -> RigState {
+        self.desk.machine.state()
+    }
+
     /// The board.
     pub fn board(&self) -> &B {
         &self.desk.machine.board
@@ -78,6 +96,8 @@ struct Desk<B: Board> {
     window: Window,
     ignored: u32,
     frames_dropped: u32,
+    /// Answers for which there was no room.
+    answers_lost: u32,
 }
 
 impl<B: Board> Desk<B> {
@@ -112,7 +132,9 @@ impl<B: Board> Desk<B> {
             },
             Place::Stale { newest } => self.send_refusal(frame, (Reason::Stale, newest.into())),
             Place::Repeat => {
-                self.machine.queue.push(self.window.answer(), Priority::Answer);
+                if !self.machine.queue.push(self.window.answer(), Priority::Answer) {
+                    self.answers_lost = self.answers_lost.saturating_add(1);
+                }
             }
             Place::New => {
                 let (bytes, len) = self.answer(frame, request, now);
@@ -121,8 +143,8 @@ impl<B: Board> Desk<B> {
         }
     }
 
-    /// Carries the request out and sends its answer; the answer's bytes. When the queue has no room the answer is lost
-    /// like one lost on the line: the host asks again.
+    /// Carries the request out and sends its answer; the answer's bytes. When the queue has no room the answer is lost and counted:
+    /// the host asks again.
     fn answer(
         &mut self,
         frame: &Frame<'_>,
@@ -131,12 +153,19 @@ impl<B: Board> Desk<B> {
     ) -> ([u8; MAX_ANSWER], usize) {
         let answer = match request.and_then(|request| self.carry_out(&request, now)) {
             Ok(reply) => {
-                self.machine.hear(now);
+                if self.keeps_alive(frame.kind) {
+                    self.machine.hear(now);
+                }
                 Message::Reply(reply)
             }
             Err(no) => refusal(frame, no),
         };
         self.send(frame, &answer)
+    }
+
+    /// Whether an accepted request is a sign of life of the session's host: anybody may ask for the status or the clock.
+    fn keeps_alive(&self, request: u8) -> bool {
+        self.window.is_open() && !matches!(request, kind::READ_STATUS | kind::CLOCK_PING)
     }
 
     fn send_refusal(&mut self, frame: &Frame<'_>, no: No) {
@@ -146,7 +175,9 @@ impl<B: Board> Desk<B> {
     fn send(&mut self, frame: &Frame<'_>, answer: &Message<'_>) -> ([u8; MAX_ANSWER], usize) {
         let mut bytes = [0; MAX_ANSWER];
         let len = answer.encode(frame.kind, frame.id, &mut bytes).unwrap_or(0);
-        self.machine.queue.push(&bytes[..len], Priority::Answer);
+        if !self.machine.queue.push(&bytes[..len], Priority::Answer) {
+            self.answers_lost = self.answers_lost.saturating_add(1);
+        }
         (bytes, len)
     }
 
@@ -168,7 +199,10 @@ impl<B: Board> Desk<B> {
                     .map(Reply::Calibration)
                     .ok_or((Reason::OutOfRange, 0));
             }
-            Request::ReadStatus => return Ok(Reply::Status(machine.status(self.frames_dropped, now))),
+            Request::ReadStatus => {
+                let dropped = self.frames_dropped.saturating_add(self.answers_lost);
+                return Ok(Reply::Status(machine.status(dropped, now)));
+            }
             Request::ClockPing { host_stamp } => {
                 return Ok(Reply::Clock { host_stamp: *host_stamp, rig_us: now });
             }
@@ -216,7 +250,7 @@ fn check_drive(identity: &Identity) -> Result<(), No> {
 /// Whether the channel has what shall be switched on.
 fn check_input<B: Board>(machine: &Machine<B>, channel: u8, load: bool, pull_down: bool) -> Result<(), No> {
     let info = machine.board.channel(channel).ok_or((Reason::OutOfRange, 0))?;
-    if load && machine.identity().capabilities & capability::LOADS == 0 {
+    if machine.identity().capabilities & capability::LOADS == 0 {
         return Err((Reason::NotCapable, capability::LOADS));
     }
     if load && !info.has_load {

@@ -76,6 +76,11 @@ impl Window {
         }
     }
 
+    /// Whether a session is open.
+    pub fn is_open(&self) -> bool {
+        self.session.is_some()
+    }
+
     /// Opens the window for a session.
     pub fn open(&mut self, session: u32) {
         self.session = Some(session);

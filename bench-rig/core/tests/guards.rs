@@ -171,6 +171,19 @@ fn link_silence_takes_the_drive_off_after_300_ms() {
 }
 
 #[test]
+fn who_only_asks_for_the_status_or_the_clock_keeps_no_drive_on() {
+    for request in [Request::ReadStatus, Request::ClockPing { host_stamp: 1 }] {
+        let mut bench = driving();
+        for _ in 0..4 {
+            bench.wait_silently(80_000);
+            bench.must(request);
+        }
+        assert_eq!(bench.rig.board().drive(), Drive::Off, "{request:?}");
+        bench.check_state(RigState::Tripped);
+    }
+}
+
+#[test]
 fn link_silence_disarms_too() {
     let mut bench = Bench::armed(LONG);
     bench.wait_silently(301_000);

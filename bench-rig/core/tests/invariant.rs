@@ -161,12 +161,15 @@ impl Observer {
 
     /// A new request was accepted at `at`.
     fn accepted(&mut self, request: &Request, at: Micros) {
-        self.last_accepted = at;
+        if *request != Request::ReadStatus {
+            self.last_accepted = at;
+        }
         match request {
             Request::Arm => self.armed = true,
             Request::Start(start) => (self.armed, self.driving) = (false, start.drive && self.armed),
-            Request::ClearTrip if !self.driving => self.armed = false,
-            Request::Identify { .. } | Request::Stop => (self.armed, self.driving) = (false, false),
+            Request::Identify { .. } | Request::Stop | Request::ClearTrip => {
+                (self.armed, self.driving) = (false, false)
+            }
             _ => {}
         }
     }

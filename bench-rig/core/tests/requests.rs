@@ -275,11 +275,50 @@ fn what_the_state_does_not_allow_is_untimely() {
         bench.refused(Request::Start(Start { run: 7, ..start }), Reason::Untimely, state as u32);
         bench.refused(Request::Arm, Reason::Untimely, state as u32);
         bench.refused(program(LONG), Reason::Untimely, state as u32);
-        bench.must(Request::ClearTrip);
         bench.must(Request::Stop);
         bench.check_state(RigState::Resting);
         bench.must(Request::Stop);
     }
+}
+
+#[test]
+fn clearing_trips_in_a_run_ends_it_as_a_stop_does() {
+    let mut bench = Bench::armed(LONG);
+    for start in [DRIVING, Start { run: 2, ..WATCHING }] {
+        bench.must(Request::Start(start));
+        bench.wait(20_000);
+        bench.must(Request::ClearTrip);
+        bench.check_state(RigState::Resting);
+        assert_eq!(bench.rig.board().drive(), Drive::Off);
+        let ended = bench.told().last().map(|(_, kind)| *kind);
+        assert!(matches!(ended, Some(EventKind::RunEnded { cause: EndCause::Stopped, .. })), "{ended:?}");
+    }
+}
+
+#[test]
+fn a_link_that_is_hung_up_takes_its_session_and_its_run_along() {
+    let mut bench = Bench::armed(LONG);
+    bench.must(Request::Start(DRIVING));
+    bench.wait(20_000);
+    assert_ne!(bench.rig.board().drive(), Drive::Off);
+    bench.rig.hang_up(bench.now);
+    assert_eq!((bench.rig.board().drive(), bench.rig.state()), (Drive::Off, RigState::Resting));
+    bench.refused(Request::Arm, Reason::NoSession, 0);
+    bench.must(Request::Identify { session: 78 });
+    bench.must(Request::Stop);
+}
+
+#[test]
+fn answers_without_room_are_counted() {
+    let mut bench = Bench::opened();
+    let asked = 400;
+    for id in 0..asked {
+        bench.rig.handle(&encode(Request::ClockPing { host_stamp: u64::from(id) }, 500 + id), bench.now);
+    }
+    bench.heard.clear();
+    let answered = bench.send(&[]).len() as u32;
+    assert!((1..u32::from(asked)).contains(&answered), "{answered} answered");
+    assert_eq!(bench.status().frames_dropped, u32::from(asked) - answered);
 }
 
 #[test]

@@ -1,16 +1,20 @@
 //! The simulated rig in real time behind a pty or a TCP port. The rig's loop never waits for a link: threads of their own read and
-//! write, bounded queues in between; when the queue to the host is full, bytes stay in the core, which counts its overruns.
+//! write, bounded queues in between; when the queue to the host is full, bytes stay in the core, which counts its overruns. One TCP host at a
+//! time has the seat; another is told so. Who leaves it takes the session along.
 
 use std::collections::VecDeque;
 use std::io::{ErrorKind, Read, Write};
 use std::net::{Shutdown, TcpListener, TcpStream};
 use std::str::FromStr;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU8, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use thiserror::Error;
+use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
+use trackpair_protocol::message::{Message, Reason, Refusal, kind};
+use trackpair_rig_core::DEAD_HOST_US;
 use trackpair_rig_core::rig::Rig;
 
 use crate::board::SimBoard;
@@ -26,6 +30,12 @@ const STREAMING_WAIT: Duration = Duration::from_millis(1);
 const QUIET_WAIT: Duration = Duration::from_millis(5);
 /// So long without a byte for the host is quiet.
 const QUIET_AFTER: Duration = Duration::from_millis(100);
+/// So long a second host waits for the first to go, before it is told that the rig is taken.
+const SEAT_WAIT: Duration = Duration::from_millis(200);
+/// Who is told so may ask again for so long.
+const TURNED_AWAY: Duration = Duration::from_secs(1);
+/// A host that says nothing for so long leaves its seat to the next: the rig takes it for dead.
+const DEAD_HOST: Duration = Duration::from_micros(DEAD_HOST_US);
 
 /// Where to serve.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -185,12 +195,72 @@ fn waits(error: &std::io::Error) -> bool {
     matches!(error.kind(), ErrorKind::TimedOut | ErrorKind::WouldBlock | ErrorKind::Interrupted)
 }
 
+/// What comes from the side of the host.
+#[derive(Debug)]
+enum Incoming {
+    Bytes(Vec<u8>),
+    /// The host has gone.
+    Gone,
+}
+
+/// The one place for a TCP host.
+#[derive(Debug, Default)]
+struct Seat {
+    host: Mutex<Option<Host>>,
+    left: Condvar,
+}
+
+/// Who sits there.
+#[derive(Debug)]
+struct Host {
+    stream: TcpStream,
+    heard: Instant,
+}
+
+impl Seat {
+    fn lock(&self) -> MutexGuard<'_, Option<Host>> {
+        self.host.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Takes the seat, once it is free or its host has fallen silent; `false` when it stays taken.
+    fn take(&self, stream: &TcpStream) -> bool {
+        let Ok(kept) = stream.try_clone() else { return false };
+        let until = Instant::now() + SEAT_WAIT;
+        let mut host = self.lock();
+        while let Some(sitting) = host.as_ref() {
+            if sitting.heard.elapsed() >= DEAD_HOST {
+                let _ = sitting.stream.shutdown(Shutdown::Both);
+            }
+            let left = until.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return false;
+            }
+            host = self.left.wait_timeout(host, left).unwrap_or_else(PoisonError::into_inner).0;
+        }
+        *host = Some(Host { stream: kept, heard: Instant::now() });
+        true
+    }
+
+    fn heard(&self) {
+        if let Some(host) = self.lock().as_mut() {
+            host.heard = Instant::now();
+        }
+    }
+
+    fn leave(&self) {
+        *self.lock() = None;
+        self.left.notify_all();
+    }
+}
+
 /// An open place where hosts can connect.
 #[derive(Debug)]
 pub struct Link {
     address: String,
-    incoming: Receiver<Vec<u8>>,
+    incoming: Receiver<Incoming>,
     outgoing: Arc<Outbox>,
+    /// What the rig is doing, for those that are turned away.
+    state: Arc<AtomicU8>,
 }
 
 impl Link {
@@ -200,12 +270,12 @@ impl Link {
     /// No pty or port to be had.
     pub fn open(listen: &Listen) -> Result<Self, ServeError> {
         let (sender, incoming) = sync_channel(INBOX);
-        let outgoing = Arc::new(Outbox::default());
+        let (outgoing, state) = (Arc::new(Outbox::default()), Arc::new(AtomicU8::new(0)));
         let address = match listen {
             Listen::Pty => open_pty(sender, Arc::clone(&outgoing))?,
-            Listen::Tcp(place) => open_tcp(place, sender, Arc::clone(&outgoing))?,
+            Listen::Tcp(place) => open_tcp(place, sender, Arc::clone(&outgoing), Arc::clone(&state))?,
         };
-        Ok(Self { address, incoming, outgoing })
+        Ok(Self { address, incoming, outgoing, state })
     }
 
     /// The address a host gives: `serial:PATH` or `tcp:HOST:PORT`.
@@ -214,23 +284,34 @@ impl Link {
     }
 }
 
-fn open_tcp(place: &str, sender: SyncSender<Vec<u8>>, outbox: Arc<Outbox>) -> Result<String, ServeError> {
+fn open_tcp(
+    place: &str,
+    sender: SyncSender<Incoming>,
+    outbox: Arc<Outbox>,
+    state: Arc<AtomicU8>,
+) -> Result<String, ServeError> {
     let refused = |cause| ServeError::Bind { place: place.to_owned(), cause };
     let listener = TcpListener::bind(place).map_err(refused)?;
     let address = format!("tcp:{}", listener.local_addr().map_err(refused)?);
+    let seat = Arc::new(Seat::default());
     std::thread::spawn(move || {
-        // One host at a time; the next waits in the backlog.
         for stream in listener.incoming().flatten() {
-            if serve_client(&stream, &sender, &outbox).is_none() {
-                return;
-            }
+            let (seat, sender, outbox, state) =
+                (Arc::clone(&seat), sender.clone(), Arc::clone(&outbox), Arc::clone(&state));
+            std::thread::spawn(move || {
+                if seat.take(&stream) {
+                    serve_client(&stream, &seat, &sender, &outbox);
+                } else {
+                    turn_away(stream, &state);
+                }
+            });
         }
     });
     Ok(address)
 }
 
-/// Serves one client until it goes; `None` when the rig has gone.
-fn serve_client(stream: &TcpStream, sender: &SyncSender<Vec<u8>>, outbox: &Outbox) -> Option<()> {
+/// Serves one client until it or the rig goes.
+fn serve_client(stream: &TcpStream, seat: &Seat, sender: &SyncSender<Incoming>, outbox: &Outbox) {
     let _ = stream.set_nodelay(true);
     outbox.set_open(true);
     std::thread::scope(|scope| {
@@ -240,28 +321,63 @@ fn serve_client(stream: &TcpStream, sender: &SyncSender<Vec<u8>>, outbox: &Outbo
             let _ = stream.shutdown(Shutdown::Both);
         });
         let mut source = stream;
-        let alive = pump(&mut source, sender);
+        pump(&mut source, sender, || seat.heard());
         outbox.set_open(false);
         let _ = stream.shutdown(Shutdown::Both);
-        alive
-    })
+    });
+    // Before the next one comes, the rig knows that this one has gone.
+    let _ = sender.send(Incoming::Gone);
+    seat.leave();
 }
 
-/// Reads until the other end goes (`Some`) or the rig has gone (`None`).
-fn pump(source: &mut dyn Read, sender: &SyncSender<Vec<u8>>) -> Option<()> {
+/// Refuses every request of a host that finds the rig taken.
+fn turn_away(mut stream: TcpStream, state: &AtomicU8) {
+    let until = Instant::now() + TURNED_AWAY;
+    let (mut deframer, mut chunk) = (Deframer::new(), [0; 2048]);
+    let _ = stream.set_read_timeout(Some(TURNED_AWAY));
+    while Instant::now() < until {
+        let n = match stream.read(&mut chunk) {
+            Ok(0) => return,
+            Ok(n) => n,
+            Err(error) if waits(&error) => continue,
+            Err(_) => return,
+        };
+        let mut answers = Vec::new();
+        deframer.push(&chunk[..n], |frame| {
+            if frame.kind < kind::SAMPLES {
+                let detail = state.load(Ordering::Relaxed).into();
+                let refusal = Refusal { request: frame.kind, reason: Reason::Untimely, detail };
+                let mut bytes = [0; MAX_ENCODED];
+                let n = Message::Refusal(refusal).encode(frame.kind, frame.id, &mut bytes).unwrap_or(0);
+                answers.extend_from_slice(&bytes[..n]);
+            }
+        });
+        if stream.write_all(&answers).is_err() {
+            return;
+        }
+    }
+}
+
+/// Reads until the other end or the rig goes; `heard` after each read.
+fn pump(source: &mut dyn Read, sender: &SyncSender<Incoming>, heard: impl Fn()) {
     let mut chunk = [0; 2048];
     loop {
         match source.read(&mut chunk) {
-            Ok(0) => return Some(()),
-            Ok(n) => sender.send(chunk[..n].to_vec()).ok()?,
+            Ok(0) => return,
+            Ok(n) => {
+                heard();
+                if sender.send(Incoming::Bytes(chunk[..n].to_vec())).is_err() {
+                    return;
+                }
+            }
             Err(error) if waits(&error) => {}
-            Err(_) => return Some(()),
+            Err(_) => return,
         }
     }
 }
 
 #[cfg(unix)]
-fn open_pty(sender: SyncSender<Vec<u8>>, outbox: Arc<Outbox>) -> Result<String, ServeError> {
+fn open_pty(sender: SyncSender<Incoming>, outbox: Arc<Outbox>) -> Result<String, ServeError> {
     use serialport::{SerialPort, TTYPort};
     use std::os::unix::fs::OpenOptionsExt;
 
@@ -281,13 +397,13 @@ fn open_pty(sender: SyncSender<Vec<u8>>, outbox: Arc<Outbox>) -> Result<String, 
     std::thread::spawn(move || outbox.drain_to(&mut master));
     std::thread::spawn(move || {
         let _kept = kept;
-        pump(&mut reader, &sender)
+        pump(&mut reader, &sender, || {});
     });
     Ok(format!("serial:{path}"))
 }
 
 #[cfg(not(unix))]
-fn open_pty(_: SyncSender<Vec<u8>>, _: Arc<Outbox>) -> Result<String, ServeError> {
+fn open_pty(_: SyncSender<Incoming>, _: Arc<Outbox>) -> Result<String, ServeError> {
     Err(ServeError::Pty("this system has none".to_owned()))
 }
 
@@ -315,10 +431,15 @@ pub fn run(
             log.note(rig.board().drive_is_on(), now()).map_err(|e| ServeError::DriveLog(e.to_string()))?;
         }
         let wait = if start.elapsed() - spoke < QUIET_AFTER { STREAMING_WAIT } else { QUIET_WAIT };
+        link.state.store(rig.state() as u8, Ordering::Relaxed);
         match link.incoming.recv_timeout(wait) {
-            Ok(bytes) => {
-                rig.handle(&bytes, now());
-                link.incoming.try_iter().for_each(|more| rig.handle(&more, now()));
+            Ok(first) => {
+                for incoming in std::iter::once(first).chain(link.incoming.try_iter()) {
+                    match incoming {
+                        Incoming::Bytes(bytes) => rig.handle(&bytes, now()),
+                        Incoming::Gone => rig.hang_up(now()),
+                    }
+                }
             }
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return Err(ServeError::Ended),

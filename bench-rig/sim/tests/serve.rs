@@ -6,7 +6,9 @@ use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
-use trackpair_protocol::message::{EventKind, Guard, Identity, Message, Reply, Request, Start, capability};
+use trackpair_protocol::message::{
+    EventKind, Guard, Identity, Message, Reason, Reply, Request, RigState, Start, capability, kind,
+};
 
 /// The longest a machine under load may take for anything here.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -107,6 +109,51 @@ fn a_tcp_client_identifies_the_rig_watches_and_the_next_one_is_served_too() {
     drop(first);
     let mut second = served.tcp();
     assert_eq!(identify(&mut second, 12).session, 12);
+}
+
+#[test]
+fn a_second_host_is_told_that_the_rig_is_taken_and_the_first_goes_on() {
+    let served = Served::start(&["--listen", "tcp:127.0.0.1:0"]);
+    let mut first = served.tcp();
+    identify(&mut first, 11);
+    send(&mut first, 2, Request::Start(WATCH));
+    let mut second = served.tcp();
+    send(&mut second, 1, Request::Identify { session: 12 });
+    let refusal = wait_for(&mut second, |m| match m {
+        Message::Refusal(refusal) => Some(*refusal),
+        _ => None,
+    });
+    assert_eq!((refusal.request, refusal.reason), (kind::IDENTIFY, Reason::Untimely));
+    assert_eq!(refusal.detail, RigState::Watching as u32);
+    send(&mut first, 3, Request::ReadStatus);
+    let state = |m: &Message<'_>| match m {
+        Message::Reply(Reply::Status(status)) => Some(status.state),
+        _ => None,
+    };
+    assert_eq!(wait_for(&mut first, state), RigState::Watching);
+}
+
+#[test]
+fn a_host_that_goes_leaves_no_run_to_the_next() {
+    let served = Served::start(&["--listen", "tcp:127.0.0.1:0"]);
+    let mut first = served.tcp();
+    identify(&mut first, 11);
+    send(&mut first, 2, Request::Start(WATCH));
+    wait_for(&mut first, |m| block_number(m).filter(|&n| n >= 1));
+    drop(first);
+    let mut second = served.tcp();
+    send(&mut second, 7, Request::ReadStatus);
+    let state = wait_for(&mut second, |m| match m {
+        Message::Reply(Reply::Status(status)) => Some(status.state),
+        _ => None,
+    });
+    assert_eq!(state, RigState::Resting);
+    send(&mut second, 8, Request::Arm);
+    let reason = wait_for(&mut second, |m| match m {
+        Message::Refusal(refusal) => Some(refusal.reason),
+        _ => None,
+    });
+    assert_eq!(reason, Reason::NoSession);
 }
 
 #[cfg(unix)]
