@@ -4,7 +4,7 @@
 use std::time::Duration;
 use trackpair::link::{Link, LinkError};
 use trackpair_protocol::frame::{DELIMITER, Deframer, MAX_ENCODED};
-use trackpair_protocol::message::{EventKind, Message, Request};
+use trackpair_protocol::message::{EventKind, Message, Reply, Request, capability, kind};
 use trackpair_protocol::program::Program;
 use trackpair_rig_sim::{SimRig, part_address};
 
@@ -19,6 +19,8 @@ pub struct Oddity {
     pub segments: usize,
     /// Loads and pull-downs are refused, though the channel table says that they are there.
     pub refuse_inputs: bool,
+    /// Its identity says that it has no loads, and so it refuses to switch any.
+    pub no_loads: bool,
     /// Seed of the damage.
     pub seed: u64,
 }
@@ -66,8 +68,14 @@ impl OddLink {
 
     /// One frame from the rig, changed.
     fn host_bound(&self, frame: Vec<u8>) -> Vec<u8> {
-        let late_us = self.odd.late_us;
+        let (late_us, no_loads) = (self.odd.late_us, self.odd.no_loads);
+        let mut id = 0;
+        Deframer::new().push(&frame, |whole| id = whole.id);
         rewritten(&frame, |message, out| match message {
+            Message::Reply(Reply::Identity(mut identity)) if no_loads => {
+                identity.capabilities &= !capability::LOADS;
+                Message::Reply(Reply::Identity(identity)).encode(kind::IDENTIFY, id, out)
+            }
             Message::Event(mut event)
                 if matches!(event.kind, EventKind::SegmentReached { .. }) && late_us > 0 =>
             {
@@ -81,17 +89,18 @@ impl OddLink {
 
     /// One frame from the host, changed.
     fn rig_bound(&self, frame: Vec<u8>) -> Vec<u8> {
-        let (segments, refuse) = (self.odd.segments, self.odd.refuse_inputs);
+        let (segments, refuse, no_loads) = (self.odd.segments, self.odd.refuse_inputs, self.odd.no_loads);
         let mut id = 0;
-        let mut deframer = Deframer::new();
-        deframer.push(&frame, |whole| id = whole.id);
+        Deframer::new().push(&frame, |whole| id = whole.id);
         rewritten(&frame, |message, out| match message {
             Message::Request(Request::LoadProgram(program)) if segments > 0 => {
                 let first = program.segments().get(..segments)?;
                 Request::LoadProgram(Program::from_slice(first)?).encode(id, out)
             }
             // No rig has a channel of that number.
-            Message::Request(Request::SetInput { load, pull_down, .. }) if refuse && (load || pull_down) => {
+            Message::Request(Request::SetInput { load, pull_down, .. })
+                if no_loads || refuse && (load || pull_down) =>
+            {
                 Request::SetInput { channel: 200, load, pull_down }.encode(id, out)
             }
             _ => None,

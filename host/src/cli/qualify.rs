@@ -17,7 +17,6 @@ use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
 use anyhow::anyhow;
-use std::cell::RefCell;
 use std::io::Read;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -41,8 +40,10 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         }
         shelf.check_for_grip()?;
         kept.check_population(shelf.first())?;
+        // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
+        let leads = !args.skip_leads && bench.can_check_leads();
         let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
-        plan.extend((!args.skip_leads).then_some(ProcedureKind::LeadsCheck));
+        plan.extend(leads.then_some(ProcedureKind::LeadsCheck));
         if let Some(more) = args.settle {
             plan.extend((0..more).map(|_| ProcedureKind::Sweep));
             announce(meter, shelf.first(), more);
@@ -55,7 +56,7 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
                 bench.set_started(date());
                 going_on = keep(&mut kept, bench.grip_release(), meter);
             }
-            if going_on && !args.skip_leads {
+            if going_on && leads {
                 bench.set_started(date());
                 going_on = keep(&mut kept, bench.leads_check(), meter);
             }
@@ -150,7 +151,7 @@ pub(super) fn after_self_check<'s>(
     kept: &mut Kept,
     shelf: &'s Shelf,
     bench: &mut Bench<'_>,
-    meter: &RefCell<Meter>,
+    meter: &Meter,
 ) -> (&'s PartSheet, bool) {
     kept.heed(&check);
     let going_on = keep(kept, check.recording, meter);

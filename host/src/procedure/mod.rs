@@ -308,10 +308,10 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// Whether a line's load or pull-down can be switched; its column number.
+    /// A line whose load or pull-down can be switched: its column number, and which of the two it has.
     fn input(&self, channel: Channel) -> Option<(u8, bool, bool)> {
-        let loads = self.session.can(capability::LOADS);
-        self.session.channel(channel).map(|info| (info.index, info.has_load && loads, info.has_pull_down))
+        let info = self.session.channel(channel).filter(|info| info.has_load || info.has_pull_down)?;
+        self.session.can(capability::LOADS).then_some((info.index, info.has_load, info.has_pull_down))
     }
 
     /// A procedure that could not begin: the rig is left unpowered.

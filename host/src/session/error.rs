@@ -81,9 +81,25 @@ pub enum SessionError {
     /// Another program has opened a session.
     #[error("another program has taken over the rig; close it, then start again")]
     Taken,
+    /// Another program is connected to the rig.
+    #[error("another program is connected to the rig at {address} ({doing}); close it, then start again")]
+    Busy {
+        /// Where.
+        address: String,
+        /// What the rig is doing.
+        doing: String,
+    },
     /// The rig was there and does not answer any more.
     #[error("the rig has not answered for {silent_ms} ms; check its power and the cable, then start again")]
     WentSilent {
+        /// For how long.
+        silent_ms: u64,
+    },
+    /// The rig says that its run goes on, and sends no samples.
+    #[error(
+        "the rig says that it runs and has sent no sample for {silent_ms} ms; it was stopped: switch it off and on, then start again"
+    )]
+    NoSamples {
         /// For how long.
         silent_ms: u64,
     },
@@ -200,7 +216,7 @@ fn explain_guards(bits: u32) -> String {
     }
 }
 
-fn state_name(code: u32) -> String {
+pub(super) fn state_name(code: u32) -> String {
     const STATES: [(RigState, &str); 5] = [
         (RigState::Resting, "resting"),
         (RigState::Armed, "armed"),

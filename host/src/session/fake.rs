@@ -34,6 +34,8 @@ pub(super) enum Nature {
     OtherVersion,
     /// A rig that another program keeps asking: every request is stale.
     Busy,
+    /// A rig whose seat another program has: everything is refused, because it is driving.
+    Seated,
 }
 
 /// What shall happen. Block numbers are those of the run.
@@ -320,6 +322,11 @@ impl FakeRig {
                 }
                 Nature::Babble => self.out.extend(b"AT+OK\r\nready\r\n\0"),
                 Nature::OtherVersion => self.send_other_version(id),
+                Nature::Seated => {
+                    let detail = RigState::Driving as u32;
+                    let refusal = Refusal { request: kind, reason: Reason::Untimely, detail };
+                    self.send(&Message::Refusal(refusal), 0, id);
+                }
                 Nature::Busy if matches!(request, Request::Identify { .. }) => self.answer(&request, id),
                 Nature::Busy => {
                     let refusal = Refusal { request: kind, reason: Reason::Stale, detail: 77 };

@@ -3,7 +3,8 @@
 
 use super::error::{SessionError, request_name};
 use super::statistics::Statistics;
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::VecDeque;
+use std::ops::Range;
 use std::time::Duration;
 use trackpair_protocol::frame::Frame;
 use trackpair_protocol::message::{DecodeError, Event, EventKind, Message, Reason, Refusal, Reply, kind};
@@ -11,6 +12,10 @@ use trackpair_protocol::samples::SampleBlock;
 
 /// Answers whose ids are remembered, to tell a second answer from a late one.
 const REMEMBERED: usize = 32;
+/// Stretches of missing events that are remembered, to take one that comes late for what it is. A rig that jumps about fills no memory.
+const STRETCHES: usize = 64;
+/// A jump by more events than this is a rig that counts anew, not a lost stretch.
+const LONGEST_STRETCH: u32 = 10_000;
 
 /// Takes what a rig sends by itself.
 pub(super) trait Listener {
@@ -54,7 +59,7 @@ pub(super) struct Inbox {
     /// When anything of the rig last came, link time.
     last_heard: Duration,
     next_event: Option<u32>,
-    missing_events: BTreeSet<u32>,
+    missing_events: VecDeque<Range<u32>>,
     /// Protocol version of frames that were not of this program's.
     pub(super) other_version: Option<u8>,
     /// Requests that came: a rig sends none, so they are this program's own.
@@ -196,24 +201,70 @@ impl Inbox {
         }
     }
 
+    /// Whether an event was missing; it is no more.
+    fn find_missing(&mut self, number: u32) -> bool {
+        let Some(at) = self.missing_events.iter().position(|stretch| stretch.contains(&number)) else {
+            return false;
+        };
+        let Some(stretch) = self.missing_events.remove(at) else { return false };
+        for rest in [number + 1..stretch.end, stretch.start..number] {
+            if !rest.is_empty() {
+                self.missing_events.insert(at, rest);
+            }
+        }
+        true
+    }
+
     fn take_event(&mut self, event: &Event, listener: &mut dyn Listener) {
         if event.kind == EventKind::Booted && self.next_event.is_some() {
             self.boot_suspected = true;
         }
         let next = self.next_event.unwrap_or(event.number);
         if event.number >= next {
-            // A jump by more than this is a rig that counts anew, not a lost stretch.
-            if event.number - next < 10_000 {
-                self.missing_events.extend(next..event.number);
-                self.counts.events_lost += u64::from(event.number - next);
+            let lost = event.number - next;
+            if (1..LONGEST_STRETCH).contains(&lost) {
+                if self.missing_events.len() == STRETCHES {
+                    self.missing_events.pop_front();
+                }
+                self.missing_events.push_back(next..event.number);
+                self.counts.events_lost += u64::from(lost);
             }
             self.next_event = Some(event.number.wrapping_add(1));
-        } else if self.missing_events.remove(&event.number) {
+        } else if self.find_missing(event.number) {
             self.counts.events_lost -= 1;
         } else {
             self.counts.events_duplicate += 1;
             return;
         }
         listener.event(event);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The counts of lost and of repeated events after these numbers came.
+    fn after(numbers: impl IntoIterator<Item = u32>) -> (Inbox, u64, u64) {
+        let mut inbox = Inbox::default();
+        for number in numbers {
+            inbox.take_event(&Event { number, rig_us: 0, run: 0, kind: EventKind::RunStarted }, &mut Nobody);
+        }
+        let (lost, again) = (inbox.counts.events_lost, inbox.counts.events_duplicate);
+        (inbox, lost, again)
+    }
+
+    #[test]
+    fn events_that_come_late_are_no_longer_lost_and_come_once() {
+        assert_eq!(after([5, 9]).1, 3);
+        let (inbox, lost, again) = after([5, 9, 7, 6, 8, 7, 9]);
+        assert_eq!((lost, again, inbox.missing_events.len()), (0, 2, 0));
+    }
+
+    #[test]
+    fn a_rig_whose_events_jump_about_fills_no_memory() {
+        let (inbox, lost, _) = after((0..400_000).map(|k| k * 9_999));
+        assert_eq!(inbox.missing_events.len(), STRETCHES);
+        assert_eq!(lost, 399_999 * 9_998);
     }
 }

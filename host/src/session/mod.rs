@@ -40,7 +40,7 @@ use inbox::{Inbox, Listener, Nobody};
 use std::time::Duration;
 use trackpair_protocol::channel::{self, Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
 use trackpair_protocol::frame::{DELIMITER, Deframer, MAX_ENCODED};
-use trackpair_protocol::message::{Identity, Reason, Refusal, Reply, Request, Status, capability};
+use trackpair_protocol::message::{Identity, Reason, Refusal, Reply, Request, Status, capability, kind};
 
 /// How patient a session is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -459,6 +459,10 @@ impl Session {
                 address: self.link.address().to_owned(),
                 rig: refusal.detail as u8,
                 host: trackpair_protocol::VERSION,
+            },
+            Reason::Untimely if refusal.request == kind::IDENTIFY => SessionError::Busy {
+                address: self.link.address().to_owned(),
+                doing: error::state_name(refusal.detail),
             },
             _ => SessionError::Refused { request, refusal },
         }

@@ -17,6 +17,9 @@ const LOOK_EVERY: Duration = Duration::from_millis(20);
 /// Without a block for so long, the rig is asked whether the run still is. A rig sends one every 20 ms at least.
 const QUIET: Duration = Duration::from_millis(300);
 
+/// A run that goes on without a block for so long, and two scans more, is given up: the rig drives and does not sample.
+const GIVEN_UP: Duration = Duration::from_secs(2);
+
 /// How long the last blocks may come after the end was told.
 const TAIL: Duration = Duration::from_millis(300);
 
@@ -226,7 +229,8 @@ impl Session {
         stop: &AtomicBool,
     ) -> Result<RunCause, SessionError> {
         let mut blocks_seen = 0;
-        let mut quiet_since = self.link.now();
+        let (mut quiet_since, mut last_block) = (self.link.now(), self.link.now());
+        let patience = GIVEN_UP + 2 * Duration::from_micros(heard.sequence.period_us().into());
         loop {
             if stop.load(Ordering::Relaxed) {
                 self.stop_run(heard)?;
@@ -248,10 +252,16 @@ impl Session {
             if heard.blocks_seen != blocks_seen {
                 blocks_seen = heard.blocks_seen;
                 quiet_since = self.link.now();
+                last_block = quiet_since;
             } else if self.link.now().saturating_sub(quiet_since) >= QUIET {
                 quiet_since = self.link.now();
                 if let Some(cause) = self.ended_unheard(heard)? {
                     return Ok(cause);
+                }
+                let silent = self.link.now().saturating_sub(last_block);
+                if silent >= patience {
+                    self.stop_run(heard)?;
+                    return Err(SessionError::NoSamples { silent_ms: silent.as_millis() as u64 });
                 }
             }
         }

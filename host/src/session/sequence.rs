@@ -88,6 +88,11 @@ impl Sequence {
         }
     }
 
+    /// Time between two scans, µs.
+    pub(super) fn period_us(&self) -> u32 {
+        self.period_us
+    }
+
     /// Whether every block before `count` has come or has been given up.
     pub(super) fn is_complete(&self, count: u32) -> bool {
         self.next >= count

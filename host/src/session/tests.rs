@@ -123,6 +123,11 @@ fn silence_babble_another_version_and_a_busy_rig_are_told_apart() {
     let version = refused_to_open(Nature::OtherVersion);
     assert!(matches!(version, SessionError::Version { rig: 9, host: 2, .. }), "{version}");
     assert_eq!(refused_to_open(Nature::Busy), SessionError::Taken);
+    let seated = refused_to_open(Nature::Seated);
+    assert!(
+        matches!(seated, SessionError::Busy { .. }) && seated.to_string().contains("driving"),
+        "{seated}"
+    );
     let echo = refused_to_open(Nature::Echo);
     assert!(matches!(echo, SessionError::Echo { .. }) && echo.to_string().contains("fake:"), "{echo}");
 }
@@ -240,6 +245,16 @@ fn a_rig_that_falls_silent_is_given_up_after_a_second() {
     let RunCause::Lost(error) = end.cause else { panic!("{:?}", end.cause) };
     assert!(matches!(error, SessionError::WentSilent { .. } | SessionError::NoAnswer { .. }), "{error}");
     assert_eq!(trace.len(), 120);
+}
+
+#[test]
+fn a_rig_that_drives_and_sends_nothing_is_stopped_after_two_seconds() {
+    let silent = Script { blocks: 100_000, lost_blocks: (12..10_000).collect(), ..Script::default() };
+    let (trace, end, session, heard) = run(silent);
+    let RunCause::Lost(error) = end.cause else { panic!("{:?}", end.cause) };
+    assert!(matches!(error, SessionError::NoSamples { silent_ms: 2_000..2_600 }), "{error}");
+    assert_eq!(trace.len(), 120);
+    assert!(!heard.borrow().running && session.now() < Duration::from_secs(9), "{:?}", session.now());
 }
 
 #[test]

@@ -96,3 +96,14 @@ fn a_leads_check_whose_loads_the_rig_refused_was_not_done() {
         judgement.reasons
     );
 }
+
+#[test]
+fn a_rig_without_loads_is_asked_to_switch_none() {
+    let (traces, failures) = run(1, Oddity { no_loads: true, ..Oddity::default() }).unwrap();
+    assert!(failures.is_empty(), "{failures:?}");
+    let leads = traces.last().unwrap();
+    assert_eq!((leads.provenance.procedure, loads_stepped(leads)), (ProcedureKind::LeadsCheck, Some(false)));
+    assert!(leads.provenance.refused.is_empty(), "{:?}", leads.provenance.refused);
+    let (_, judgement) = judged(&traces, &sheet()).unwrap();
+    assert!(!judgement.reasons.iter().any(|r| r.contains("refused")), "{:?}", judgement.reasons);
+}
