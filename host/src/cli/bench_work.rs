@@ -9,7 +9,6 @@ use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
 use crate::session::{Options, Session};
 use crate::sheet::PartSheet;
-use std::cell::RefCell;
 
 /// Opens a session at an address as typed.
 ///
@@ -34,7 +33,7 @@ pub fn with_bench<T>(
     part: &str,
     sheet: &PartSheet,
     surroundings: &Surroundings<'_>,
-    work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>) -> T,
+    work: impl FnOnce(&mut Bench<'_>, &Meter) -> T,
 ) -> Result<T, Failure> {
     let _ours = RigLock::take(rig, part)?;
     on_own_bench(rig, part, sheet, surroundings, work)
@@ -49,27 +48,27 @@ pub fn on_own_bench<T>(
     part: &str,
     sheet: &PartSheet,
     surroundings: &Surroundings<'_>,
-    work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>) -> T,
+    work: impl FnOnce(&mut Bench<'_>, &Meter) -> T,
 ) -> Result<T, Failure> {
     let session = open_session(rig, surroundings)?;
-    let meter = RefCell::new(Meter::new(surroundings.progress));
-    let mut show = |progress: Progress| meter.borrow_mut().show(&progress);
+    let meter = Meter::new(surroundings.progress);
+    let mut show = |progress: Progress| meter.show(&progress);
     let setup =
         Setup { sheet, part: part.to_owned(), started: date(), stop: surroundings.stop, progress: &mut show };
     let mut bench = Bench::new(session, setup);
     let result = work(&mut bench, &meter);
     if let Err(error) = bench.finish() {
-        meter.borrow().say(&format!(
+        meter.say(&format!(
             "the rig did not confirm that it is unpowered ({error}); its own guards take the drive off after 300 ms"
         ));
     }
-    meter.borrow().clear();
+    meter.clear();
     Ok(result)
 }
 
 /// Takes over what a procedure recorded: the trace to disk, its warnings and its failure to the record. Whether the plan
 /// may go on.
-pub fn keep(kept: &mut Kept, recording: Recording, meter: &RefCell<Meter>) -> bool {
+pub fn keep(kept: &mut Kept, recording: Recording, meter: &Meter) -> bool {
     let Recording { before, trace, failure, warnings } = recording;
     before.into_iter().for_each(|trace| kept.store(trace));
     kept.warn(warnings.iter().map(ToString::to_string));
@@ -81,13 +80,13 @@ pub fn keep(kept: &mut Kept, recording: Recording, meter: &RefCell<Meter>) -> bo
         // On such a line nothing more can be learnt of the part.
         None if line_fault.is_some() => {
             let fault = line_fault.unwrap_or_default();
-            meter.borrow().say(&fault);
+            meter.say(&fault);
             kept.fail(fault);
             false
         }
         None => true,
         Some(failure) => {
-            meter.borrow().say(&failure.to_string());
+            meter.say(&failure.to_string());
             kept.fail_by(&failure);
             false
         }

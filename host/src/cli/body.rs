@@ -15,7 +15,6 @@ use crate::procedure::{Bench, HandEnd, Recording, Warning};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
-use std::cell::RefCell;
 
 /// A procedure after rest and stops.
 type Procedure = fn(&mut Bench<'_>) -> Recording;
@@ -36,7 +35,7 @@ const PLAN: [(ProcedureKind, Procedure); 9] = [
 /// The whole plan on a bench whose rig drives a body. The sheet that it was driven by.
 pub fn qualify_body<'s>(
     bench: &mut Bench<'_>,
-    meter: &RefCell<Meter>,
+    meter: &Meter,
     kept: &mut Kept,
     shelf: &'s Shelf,
     consent: Consent,
@@ -57,7 +56,7 @@ pub fn qualify_body<'s>(
 /// was driven by.
 pub fn leads_of_body<'s>(
     bench: &mut Bench<'_>,
-    meter: &RefCell<Meter>,
+    meter: &Meter,
     kept: &mut Kept,
     shelf: &'s Shelf,
     consent: Consent,
@@ -125,7 +124,7 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     let asked = Asked { kind, common, consent, among: None, plan };
     alone(asked, surroundings, |bench, meter, kept| {
         if run(bench, meter, kept, |k| k == ProcedureKind::Creep) {
-            meter.borrow().say(
+            meter.say(
                 "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
             );
             bench.set_started(date());
@@ -150,7 +149,7 @@ struct Asked<'a> {
 fn alone(
     asked: Asked<'_>,
     surroundings: &Surroundings<'_>,
-    work: impl FnOnce(&mut Bench<'_>, &RefCell<Meter>, &mut Kept),
+    work: impl FnOnce(&mut Bench<'_>, &Meter, &mut Kept),
 ) -> Result<Ending, Failure> {
     let Asked { kind, common, consent, among, plan } = asked;
     let shelf = Shelf::new(common.sheet)?;
@@ -171,20 +170,20 @@ fn alone(
 /// Shows the cautions, has them accepted, and takes the body's sheet.
 fn begin<'s>(
     bench: &mut Bench<'_>,
-    meter: &RefCell<Meter>,
+    meter: &Meter,
     kept: &Kept,
     shelf: &'s Shelf,
     consent: Consent,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = shelf.for_body()?;
     kept.check_population(sheet)?;
-    cautions::show(consent, &|line| meter.borrow().say(line))?;
+    cautions::show(consent, &|line| meter.say(line))?;
     bench.use_sheet(sheet);
     Ok(sheet)
 }
 
 /// Rest and stops; whether the plan may go on.
-fn rest_and_stops(bench: &mut Bench<'_>, meter: &RefCell<Meter>, kept: &mut Kept) -> bool {
+fn rest_and_stops(bench: &mut Bench<'_>, meter: &Meter, kept: &mut Kept) -> bool {
     let found = bench.rest_and_stops();
     let moved = found.plate.is_some();
     // What is kept of a first, gentle attempt is told by the last.
@@ -194,7 +193,7 @@ fn rest_and_stops(bench: &mut Bench<'_>, meter: &RefCell<Meter>, kept: &mut Kept
 /// The procedures of the plan that `chosen` names, until one fails; whether none did.
 fn run(
     bench: &mut Bench<'_>,
-    meter: &RefCell<Meter>,
+    meter: &Meter,
     kept: &mut Kept,
     chosen: impl Fn(ProcedureKind) -> bool,
 ) -> bool {

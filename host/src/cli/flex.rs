@@ -138,12 +138,12 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
         let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
         if let Some(places) = &places {
-            meter.borrow().say(&instructions(places));
+            meter.say(&instructions(places));
         }
         let cues = Cues::default();
         let cue = |event: &FlexCue| {
             if let Some(line) = cues.line(event, places.as_deref()) {
-                meter.borrow().say(&line);
+                meter.say(&line);
                 if bell {
                     // A terminal that is gone hears no bell.
                     let _ = std::io::stderr().write_all(b"\x07");

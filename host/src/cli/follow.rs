@@ -27,7 +27,7 @@ pub fn follow(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Result<E
     kept.judge_only(Scope::Procedure(ProcedureKind::Follow), Vec::new());
     kept.is_about(PartKind::Pair);
     with_bench(common.rig, common.part, sheet, surroundings, |bench, meter| -> Result<(), Failure> {
-        cautions::show(consent, &|line| meter.borrow().say(line))?;
+        cautions::show(consent, &|line| meter.say(line))?;
         let found = bench.follow(&date);
         kept.heed(&found.check);
         let mut recordings: Vec<Recording> = vec![found.check.recording];

@@ -48,7 +48,7 @@ pub fn sweep_into<'f>(
     let consent = Consent::of(occasion.rig, occasion.cautions_read);
     let sheet = with_bench(occasion.rig, occasion.label, shelf.first(), surroundings, |bench, meter| {
         refuse_pair(bench)?;
-        meter.borrow_mut().hush();
+        meter.hush();
         if bench.drives_body() {
             return qualify_body(bench, meter, &mut kept, shelf, consent, false);
         }

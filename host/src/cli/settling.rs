@@ -14,7 +14,6 @@ use crate::quantity::rounding::{fixed, significant};
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace, TraceEnd};
 use crate::verdict::{Judgement, Judging, MOST_CYCLES, Verdict, judge_by, planned_looks, sure_in_each};
-use std::cell::RefCell;
 
 /// Rests and ramps up of one cycle beside its travel, s.
 const CYCLE_EXTRA_S: f64 = 0.6;
@@ -146,8 +145,8 @@ fn grip_traces<'k>(kept: &'k Kept, sweep: &'k Trace) -> GripTraces<'k> {
 }
 
 /// What is said before the first sweep.
-pub(super) fn announce(meter: &RefCell<Meter>, sheet: &PartSheet, more: u32) {
-    meter.borrow().say(&format!(
+pub(super) fn announce(meter: &Meter, sheet: &PartSheet, more: u32) {
+    meter.say(&format!(
         "settling: at most {more} more {} of at most {MOST_CYCLES} cycles (about {} each), while one is likely to settle what is undecided; \
          within and outside need {} % each time",
         if more == 1 { "sweep" } else { "sweeps" },
@@ -157,24 +156,18 @@ pub(super) fn announce(meter: &RefCell<Meter>, sheet: &PartSheet, more: u32) {
 }
 
 /// Sweeps again as the verdict so far advises, `more` times at most.
-pub(super) fn settle(
-    bench: &mut Bench<'_>,
-    meter: &RefCell<Meter>,
-    kept: &mut Kept,
-    sheet: &PartSheet,
-    more: u32,
-) {
+pub(super) fn settle(bench: &mut Bench<'_>, meter: &Meter, kept: &mut Kept, sheet: &PartSheet, more: u32) {
     for round in 1..=more {
         // While the host thinks the rig is left alone: nothing is powered meanwhile. A rig that is gone is noticed by the next sweep.
         let _ = bench.unpower();
         let Some(judgement) = Looks::of(kept, sheet).map(|looks| looks.judgement()) else { return };
         let Some((sweep, what)) = judgement.sweep_that_settles() else {
             if judgement.overall == Verdict::Undecided {
-                meter.borrow().say("settling: no further sweep is likely to settle what is undecided");
+                meter.say("settling: no further sweep is likely to settle what is undecided");
             }
             return;
         };
-        meter.borrow().say(&format!(
+        meter.say(&format!(
             "settling, sweep {round} of at most {more}: {} cycles, about {}, for {}",
             sweep.cycles,
             minutes(sheet, sweep.cycles),

@@ -3,12 +3,14 @@
 #![cfg(unix)]
 
 use anyhow::{Context, Result, bail, ensure};
+use serialport::{SerialPort, TTYPort};
 use std::io::Write;
-use std::net::TcpStream;
 use std::ops::{Deref, DerefMut};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
+use std::process::Stdio;
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tempfile::tempdir;
 use trackpair::link::{self, Address};
 use trackpair::session::{Options, Session};
@@ -137,13 +139,13 @@ fn ctrl_c_in_the_sweep_keeps_the_recording_and_leaves_the_rig_unpowered() -> Res
 
 #[test]
 fn a_killed_host_costs_the_drive_in_300_ms_and_the_supply_after_two_seconds() -> Result<()> {
-    let (rig, archive) = (serve("good-grip", "tcp:127.0.0.1:0", &[])?, tempdir()?);
+    let (rig, archive) = (serve("good-grip", "pty", &[])?, tempdir()?);
     let mut host = begin(&rig, archive.path(), &LONG)?;
     wait_for_half_of_the_sweep(&mut host)?;
-    // The rig serves one host at a time: this one hears it as soon as the other is gone, and says nothing itself.
-    let mut listener = Listener::connect(rig.address())?;
     host.signal("KILL")?;
     assert_eq!(host.finish()?.code, None, "killed, it can't clean up");
+    // This one only hears, and says nothing itself.
+    let mut listener = Listener::open(rig.address())?;
     let silence = |e: &Event| match e.kind {
         EventKind::GuardTripped { guard: Guard::LinkSilence, value } => {
             Some((e.rig_us, u64::from(value as u32)))
@@ -165,6 +167,60 @@ fn a_killed_host_costs_the_drive_in_300_ms_and_the_supply_after_two_seconds() ->
     let kept = files_under(&archive.path().join("traces"));
     let first = kept.iter().find(|f| f.ends_with("trace-1-self_check.parquet")).context("a trace")?;
     trackpair::record::trace_from_parquet(std::fs::read(first)?)?;
+    Ok(())
+}
+
+/// A connection tells that its host has gone: the rig waits for no silence, and the next host inherits nothing.
+#[test]
+fn a_second_host_is_told_that_the_rig_is_taken_and_a_killed_one_leaves_it_at_rest() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "tcp:127.0.0.1:0", &[])?, tempdir()?);
+    let mut host = begin(&rig, archive.path(), &LONG)?;
+    host.wait_for("sweep")?;
+    // From another computer, say: on this one the program itself knows who has the rig.
+    let refused = status(&rig).expect_err("it is taken").to_string();
+    ensure!(
+        refused.contains("another program is connected to the rig") && refused.contains("driving"),
+        "{refused}"
+    );
+    wait_for_half_of_the_sweep(&mut host)?;
+    host.signal("KILL")?;
+    assert_eq!(host.finish()?.code, None, "killed, it can't clean up");
+    let status = status(&rig)?;
+    assert_eq!((status.state, status.tripped, status.drive_on), (RigState::Resting, 0, false), "{status:?}");
+    Ok(())
+}
+
+/// Ctrl-S in the terminal: nobody reads what is drawn.
+#[test]
+fn a_paused_terminal_holds_up_what_is_drawn_and_not_the_rig() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "pty", &[])?, tempdir()?);
+    let (mut screen, mut terminal) = TTYPort::pair()?;
+    screen.set_timeout(DEADLINE)?;
+    terminal.set_exclusive(false)?;
+    terminal.set_timeout(Duration::from_millis(50))?;
+    // What the terminal holds before it is full would hold up nobody yet.
+    while terminal.write(&[b'.'; 64]).is_ok() {}
+    // Not to become the controlling terminal: `O_NOCTTY`.
+    let flags = if cfg!(target_os = "macos") { 0x20000 } else { 0o400 };
+    let path = terminal.name().context("it has a name")?;
+    let stderr = std::fs::OpenOptions::new().write(true).custom_flags(flags).open(path)?;
+    let mut qualify = command(["qualify", "--rig", rig.address(), "--archive"])?;
+    qualify.arg(archive.path()).args(SHORT).stdout(Stdio::piped()).stderr(stderr);
+    let running = qualify.spawn()?;
+    // It goes on until all is recorded; what it has to say at last waits for the terminal.
+    let until = Instant::now() + DEADLINE;
+    while !files_under(archive.path()).iter().any(|f| f.ends_with("trace-3-release.parquet")) {
+        ensure!(Instant::now() < until, "the run does not go on: {:?}", files_under(archive.path()));
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    drop(terminal);
+    let resumed = std::thread::spawn(move || while read_some(&mut screen, &mut [0; 4096]).is_ok() {});
+    let said = running.wait_with_output()?;
+    drop(resumed);
+    let out = String::from_utf8_lossy(&said.stdout);
+    // One cycle shows too little of dropouts to clear a part; that all of it was done is what counts here.
+    assert!(matches!(said.status.code(), Some(0 | 11)) && !out.contains("CUT SHORT"), "{out}");
+    check_unpowered(&status(&rig)?);
     Ok(())
 }
 
@@ -290,16 +346,16 @@ fn wait_for_half_of_the_sweep(host: &mut Running) -> Result<()> {
 
 /// A second program that hears a rig and never speaks.
 struct Listener {
-    stream: TcpStream,
+    port: Box<dyn SerialPort>,
     deframer: Deframer,
     heard: Vec<Event>,
 }
 
 impl Listener {
-    fn connect(address: &str) -> Result<Self> {
-        let stream = TcpStream::connect(address.strip_prefix("tcp:").context("a TCP address")?)?;
-        stream.set_read_timeout(Some(DEADLINE.min(Duration::from_secs(20))))?;
-        Ok(Self { stream, deframer: Deframer::new(), heard: Vec::new() })
+    fn open(address: &str) -> Result<Self> {
+        let path = address.strip_prefix("serial:").context("a serial address")?;
+        let port = serialport::new(path, 115_200).timeout(DEADLINE.min(Duration::from_secs(20))).open()?;
+        Ok(Self { port, deframer: Deframer::new(), heard: Vec::new() })
     }
 
     /// The first event that `pick` takes.
@@ -309,7 +365,7 @@ impl Listener {
             if let Some(found) = self.heard.iter().find_map(&pick) {
                 return Ok(found);
             }
-            let n = read_some(&mut self.stream, &mut bytes)
+            let n = read_some(&mut self.port, &mut bytes)
                 .with_context(|| format!("heard only {:?}", self.heard))?;
             if n == 0 {
                 bail!("the rig has gone; heard only {:?}", self.heard);

@@ -19,7 +19,6 @@ use crate::quantity::PartKind;
 use crate::record::Archive;
 use crate::sheet::PartSheet;
 use anyhow::anyhow;
-use std::cell::RefCell;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
@@ -225,7 +224,7 @@ impl Whole<'_> {
         &mut self,
         bench: &mut Bench<'_>,
         body: bool,
-        meter: &RefCell<Meter>,
+        meter: &Meter,
     ) -> Result<Result<PartSheet, Stretch>, Failure> {
         if body {
             let sheet = self.shelf.for_body()?;
@@ -237,7 +236,7 @@ impl Whole<'_> {
             }
             if !self.cautions_shown {
                 let consent = Consent::of(&self.asked.begin.rig, self.args.i_have_read_the_cautions);
-                cautions::show(consent, &|line| meter.borrow().say(line))?;
+                cautions::show(consent, &|line| meter.say(line))?;
                 self.cautions_shown = true;
             }
             bench.use_sheet(sheet);
@@ -263,7 +262,7 @@ impl Whole<'_> {
             let simulated = bench.session().is_simulated();
             let running =
                 Running::begin(self.archive, &self.asked, kind.name(), named, simulated).map_err(not_kept)?;
-            meter.borrow().say(&format!("record  {}", running.folder.path().display()));
+            meter.say(&format!("record  {}", running.folder.path().display()));
             self.running = Some(running);
         }
         Ok(Ok(sheet))
@@ -273,7 +272,7 @@ impl Whole<'_> {
     fn first_look(
         &mut self,
         bench: &mut Bench<'_>,
-        meter: &RefCell<Meter>,
+        meter: &Meter,
     ) -> Result<Result<Vec<crate::trace::Trace>, Stretch>, Failure> {
         let sheet = self.sheet.clone().unwrap_or_else(|| {
             if bench.drives_body() {
@@ -297,7 +296,7 @@ impl Whole<'_> {
                 Try::Still(_, still) => why = still,
             }
         }
-        meter.borrow().say(&format!("the part does not move: {why}"));
+        meter.say(&format!("the part does not move: {why}"));
         match &mut self.running {
             Some(running) if running.rounds() > 0 => {
                 let text = format!(

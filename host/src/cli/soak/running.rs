@@ -14,7 +14,6 @@ use crate::record::soak_log::{self, SoakLog, SoakLogError};
 use crate::record::{Archive, ArchiveError, RecordFolder};
 use crate::sheet::PartSheet;
 use crate::trace::Trace;
-use std::cell::RefCell;
 use std::time::Duration;
 
 /// How a stretch ended.
@@ -142,7 +141,7 @@ impl Running {
         &mut self,
         bench: &mut Bench<'_>,
         sheet: &PartSheet,
-        meter: &RefCell<Meter>,
+        meter: &Meter,
     ) -> Result<Stretch, KeepError> {
         while !self.is_over() {
             let due = bench.session().now() + Duration::from_secs_f64(self.begin.every_s);
@@ -194,22 +193,17 @@ impl Running {
         format!("it was ended by the user after {} of {} rounds", self.rounds, planned(&self.begin))
     }
 
-    fn tell_slow(&mut self, left: Duration, meter: &RefCell<Meter>) {
+    fn tell_slow(&mut self, left: Duration, meter: &Meter) {
         if left.is_zero() && !self.slow_told {
             self.slow_told = true;
-            meter.borrow().say(&format!(
+            meter.say(&format!(
                 "a round takes longer than --every {:.0} s: they follow each other without a pause",
                 self.begin.every_s
             ));
         }
     }
 
-    fn done(
-        &mut self,
-        traces: Vec<Trace>,
-        sheet: &PartSheet,
-        meter: &RefCell<Meter>,
-    ) -> Result<(), KeepError> {
+    fn done(&mut self, traces: Vec<Trace>, sheet: &PartSheet, meter: &Meter) -> Result<(), KeepError> {
         let Some(first) = traces.first() else { return Ok(()) };
         let (at, number) = (Moment::of(first), self.rounds + 1);
         let round = rounds::analyse(&traces, sheet);
@@ -231,19 +225,19 @@ impl Running {
         line.no_room = fate == Fate::NoRoom || (fate == Fate::Keep && line.traces.is_empty());
         if let Some(hole) = &hole {
             self.log.append(&SoakLine::Resume(hole.clone()))?;
-            meter.borrow().say(&super::course::hole_words(hole));
+            meter.say(&super::course::hole_words(hole));
         }
         self.away = None;
         self.log.append(&SoakLine::Round(line.clone()))?;
         self.held = line.traces.is_empty().then_some((number, traces));
         (self.rounds, self.dropouts) = (number, self.dropouts + sure);
-        meter.borrow().say(&format!(
+        meter.say(&format!(
             "round {number} of {} kept: {sure} dropouts in it, {} since the program began",
             planned(&self.begin),
             self.dropouts
         ));
         self.last = Some(line);
-        meter.borrow_mut().hush();
+        meter.hush();
         Ok(())
     }
 
@@ -254,14 +248,14 @@ impl Running {
         sheet: &PartSheet,
         traces: Vec<Trace>,
         why: &str,
-        meter: &RefCell<Meter>,
+        meter: &Meter,
     ) -> Result<Option<Stretch>, KeepError> {
         let number = self.rounds + 1;
-        meter.borrow().say(&format!("round {number}: {why}; trying once more, gently"));
+        meter.say(&format!("round {number}: {why}; trying once more, gently"));
         let (again, more) = match driving::moves(bench, sheet) {
             Try::Done(_) => {
                 self.hesitated = true;
-                meter.borrow().say("it moves again; the soak goes on, and the next round's line says so");
+                meter.say("it moves again; the soak goes on, and the next round's line says so");
                 return Ok(None);
             }
             Try::Away(why) => return Ok(Some(Stretch::Away(why))),
