@@ -1,7 +1,8 @@
 //! One line from stop to stop, as the definitions of linearity ask for it: both ends are points of it. It judges nothing.
 //!
 //! - Its ends are the outputs at rest on both stops, or where the line turned round (`ends`, `turns`); between them lies the average of both
-//!   directions, bin by bin (`curve`).
+//!   directions, bin by bin (`curve`). The average may be taken at one angle, or after each direction is moved by half the play against the other:
+//!   the play of the coupling is then no bend of the line.
 //! - Noise is smoothed only as far as that makes the whole course truer: by parabolas over 1, 5 or 7 bins (Savitzky, Golay, Analytical
 //!   Chemistry 36, 1964, 1627), whichever Mallows' C_p finds the best (Mallows, Technometrics 15, 1973, 661): a parabola keeps what
 //!   bends slowly, and what bends fast and is more than noise keeps the window small.
@@ -52,20 +53,33 @@ impl Weights {
     }
 }
 
+/// How both directions are averaged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Average {
+    /// Each moved by half the play against the other.
+    WithoutPlay,
+    /// At one angle, as 43 CFR 3175.135 has it.
+    AtOneAngle,
+}
+
 impl Course {
     /// The course of line `index`. None without its curve or with too few bins.
-    pub fn of(prepared: &Prepared<'_>, curves: &Curves, index: usize) -> Option<Self> {
+    pub fn of(prepared: &Prepared<'_>, curves: &Curves, index: usize, average: Average) -> Option<Self> {
         let curve = curves.line[index].as_ref()?;
-        let [closed, open] = ends_of(prepared, curves, curve, index)?;
+        let (mean, mean_error, half) = match average {
+            Average::WithoutPlay => {
+                (&curve.mean, &curve.mean_error, 0.5 * curve.hysteresis_deg.unwrap_or(0.0))
+            }
+            Average::AtOneAngle => (&curve.average, &curve.average_error, 0.0),
+        };
+        let [closed, open] = ends_of(prepared, curves, curve, index, half)?;
         let apart = 1e-3 * curves.step_deg;
         let between = (0..curves.len()).filter(|k| {
-            curve.average[*k].is_finite()
-                && curves.deg[*k] > closed.0 + apart
-                && curves.deg[*k] < open.0 - apart
+            mean[*k].is_finite() && curves.deg[*k] > closed.0 + apart && curves.deg[*k] < open.0 - apart
         });
         let middle = between.map(|k| {
-            let error = curve.average_error[k];
-            (curves.deg[k], curve.average[k], if error.is_finite() { error } else { 0.0 })
+            let error = mean_error[k];
+            (curves.deg[k], mean[k], if error.is_finite() { error } else { 0.0 })
         });
         let points: Vec<(f64, f64, f64)> = [closed].into_iter().chain(middle).chain([open]).collect();
         Self::through(&points, curves.step_deg)
@@ -111,21 +125,23 @@ impl Course {
     }
 }
 
-/// Both ends as (degrees, ratio, standard error).
+/// Both ends as (degrees, ratio, standard error). What is read at an angle that was reached from the other end belongs half a play further on:
+/// `half`, where the play is taken out.
 fn ends_of(
     prepared: &Prepared<'_>,
     curves: &Curves,
     curve: &LineCurve,
     index: usize,
+    half: f64,
 ) -> Option<[(f64, f64, f64); 2]> {
-    let end = |end: End| {
+    let end = |end: End, inwards: f64| {
         let stop = ends::stop(prepared, curves, index, end)?;
         let (deg, gives_way) = ends::touched_deg(prepared, curves, index, end)?;
         // At rest the angle is known to its resolution, which shifts an end along the line.
         let resolution = if stop.stood { prepared.angle_noise_deg / 12.0f64.sqrt() } else { 0.0 };
-        Some((deg, stop.ratio, stop.scatter.hypot(curve.slope * resolution.hypot(gives_way))))
+        Some((deg + inwards, stop.ratio, stop.scatter.hypot(curve.slope * resolution.hypot(gives_way))))
     };
-    Some([end(End::Closed)?, end(End::Open)?])
+    Some([end(End::Closed, half)?, end(End::Open, -half)?])
 }
 
 /// Weights of the parabola through the points within half a window of each, for its value there.

@@ -308,7 +308,8 @@ pub fn analyse(
         // Rectangular: anywhere between there and the nominal stop.
         let slope = curves.line[line].as_ref().map_or(0.0, |c| c.slope.abs());
         let short = slope * perhaps_short_deg(prepared, travel_deg, end) / 3.0f64.sqrt();
-        *slot = stop(prepared, curves, line, end).map(|s| (s, short));
+        *slot =
+            stop(prepared, curves, line, end).map(|s| carried_back(s, short, prepared, curves, line, end));
     }
     if stops.iter().any(Option::is_none) {
         missing.push(NotTestable {
@@ -317,6 +318,22 @@ pub fn analyse(
         });
     }
     (figures(line, stops, calibration, |s| definition(prepared, s)), missing)
+}
+
+/// A closed stop gives way under the part that its return spring presses on it, and a line goes on with it unless its dead band lies there: what is
+/// read, less half of that, with the standard uncertainty of both (rectangular) beside that of how `short` of the stop it was read.
+fn carried_back(
+    stop: Stop,
+    short: f64,
+    prepared: &Prepared<'_>,
+    curves: &Curves,
+    line: usize,
+    end: End,
+) -> (Stop, f64) {
+    let touched = (end == End::Closed).then(|| touched_deg(prepared, curves, line, end)).flatten();
+    let gives = touched.map_or(0.0, |(touched, _)| touched - stop.deg);
+    let by = 0.5 * gives * curves.line[line].as_ref().map_or(0.0, |c| c.slope);
+    (Stop { ratio: stop.ratio + by, ..stop }, short.hypot(by / 3.0f64.sqrt()))
 }
 
 /// Closed and open volts of a line, and the span where there are both. Each stop with the standard uncertainty of where it lies, ratio of supply;

@@ -2,12 +2,13 @@
 //!
 //! Conventions (potentiometer standard as quoted in makers' handbooks): independent: the line that minimises the largest
 //! deviation; terminal: the line through both ends of travel; zero-based: the line through the closed end that minimises it.
-//! All on the average of both directions (43 CFR 3175.135) from stop to stop (`course`), in % of the output span between its ends. Uncertainty:
+//! All on the average of both directions (43 CFR 3175.135) from stop to stop (`course`), in % of the output span between its ends; the play of the
+//! coupling is hysteresis and taken out. Uncertainty: what the play would make of the figure if it were left in (rectangular up to that),
 //! scatter of curve and ends (bootstrap), eccentricity left in the reference
 //! (its bend over this travel), what the rig's input draws from a track, resolution. Gains and offsets of the converter cancel.
 
 use super::budget::Source;
-use super::course::Course;
+use super::course::{Average, Course};
 use super::curve::Curves;
 use super::line::Line;
 use super::prepared::Prepared;
@@ -36,8 +37,9 @@ pub fn analyse(
     cycles: u32,
 ) -> Option<Report> {
     let curve = curves.line[index].as_ref()?;
-    let course = Course::of(prepared, curves, index)?;
+    let course = Course::of(prepared, curves, index, Average::WithoutPlay)?;
     let lines = course.lines(&course.ratio)?;
+    let with_play = Course::of(prepared, curves, index, Average::AtOneAngle).and_then(|c| c.lines(&c.ratio));
     let percent = 100.0 / course.span();
     let seed = 0x11E4 + index as u64;
     let corrected =
@@ -58,10 +60,12 @@ pub fn analyse(
     ];
     let figures = (0..3)
         .map(|i| {
+            let play = with_play.map_or(0.0, |with| (with[i].deviation - lines[i].deviation).abs());
             let reference = calibration.reference.offset * bend[i] * curve.slope.abs();
             let budget = corrected[i]
                 .budget()
                 .with(Source::Loading, loading[i])
+                .with(Source::Play, play / 3.0f64.sqrt())
                 .with(Source::Steps, step)
                 .with(Source::Angle, reference);
             Figure {
@@ -74,8 +78,8 @@ pub fn analyse(
                 at_deg: Some(lines[i].at),
                 condition: Condition::NONE,
                 definition: format!(
-                    "largest deviation of the up/down average from {}, from stop to stop, {}, of the line's span; scatter's share in \
-                     the maximum taken off",
+                    "largest deviation of the up/down average from {}, play taken out, from stop to stop, {}, of the line's span; \
+                     scatter's share in the maximum taken off",
                     conventions[i],
                     over(cycles)
                 ),
