@@ -136,10 +136,10 @@ fn ends_of(
 ) -> Option<[(f64, f64, f64); 2]> {
     let end = |end: End, inwards: f64| {
         let stop = ends::stop(prepared, curves, index, end)?;
-        let (deg, gives_way) = ends::touched_deg(prepared, curves, index, end)?;
         // At rest the angle is known to its resolution, which shifts an end along the line.
-        let resolution = if stop.stood { prepared.angle_noise_deg / 12.0f64.sqrt() } else { 0.0 };
-        Some((deg + inwards, stop.ratio, stop.scatter.hypot(curve.slope * resolution.hypot(gives_way))))
+        let place =
+            if stop.stood { curve.slope.abs() * prepared.angle_noise_deg / 12.0f64.sqrt() } else { 0.0 };
+        Some((stop.deg + inwards, stop.ratio, stop.scatter.hypot(place)))
     };
     Some([end(End::Closed, half)?, end(End::Open, -half)?])
 }

@@ -36,8 +36,7 @@ pub fn analyse(
         End::Closed => (&curve.down, FigureName::DeadBandClosed),
         End::Open => (&curve.up, FigureName::DeadBandOpen),
     };
-    let (touched, gives_way) = ends::touched_deg(prepared, curves, line, end)?;
-    let straight = straight_part(curves, arriving, curve.slope, &stop, touched)?;
+    let straight = straight_part(curves, arriving, curve.slope, &stop)?;
     let bend = straight.moved_by_half(&stop);
     let Straight { from, x, y, fit, hinge } = straight;
     let half_play = 0.5 * curve.hysteresis_deg.unwrap_or(0.0).abs();
@@ -54,10 +53,7 @@ pub fn analyse(
         budget: Budget::of(Source::Scatter, texture.hypot(stop.scatter / fit.slope.abs()))
             .with(Source::Steps, steps)
             .with(Source::Play, half_play / 3.0f64.sqrt())
-            .with(
-                Source::Stop,
-                gives_way.hypot(ends::short_of_stop_deg(prepared, travel_deg, end) / 3.0f64.sqrt()),
-            )
+            .with(Source::Stop, ends::short_of_stop_deg(prepared, travel_deg, end) / 3.0f64.sqrt())
             .with(Source::Angle, place)
             .with(Source::Algorithm, bend),
         upper_bound: None,
@@ -102,15 +98,9 @@ impl Straight {
     }
 }
 
-/// The nearest straight part that a dead band does not reach into, from where the stop is touched. None without one.
-fn straight_part(
-    curves: &Curves,
-    arriving: &[f64],
-    slope: f64,
-    stop: &Stop,
-    touched_deg: f64,
-) -> Option<Straight> {
-    let away = |k: usize| (curves.deg[k] - touched_deg).abs();
+/// The nearest straight part that a dead band does not reach into. None without one.
+fn straight_part(curves: &Curves, arriving: &[f64], slope: f64, stop: &Stop) -> Option<Straight> {
+    let away = |k: usize| (curves.deg[k] - stop.deg).abs();
     let mut from = STRAIGHT_DEG.0;
     while from <= FURTHEST_DEG {
         let range = from..from + STRAIGHT_DEG.1 - STRAIGHT_DEG.0;

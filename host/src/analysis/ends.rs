@@ -31,9 +31,6 @@ const BEYOND_CHANCE: f64 = 4.0;
 const CREEPS_DEG_S: f64 = 0.5;
 /// A part whose angle changes by less than this from the first to the last third of a rest stands, degrees. Engineering assumption.
 const STANDS_DEG: f64 = 0.003;
-/// A stop gives way by less than this under a part that rests on it, degrees: what is beyond is an angle whose zero is elsewhere. Engineering
-/// assumption.
-const GIVES_WAY_DEG: f64 = 0.05;
 /// A recording that ends further from the nominal stop than this share of the travel did not reach it.
 const CLOSED_SHARE: f64 = 0.06;
 /// Same at wide open, where parts differ more.
@@ -105,16 +102,6 @@ pub fn reached(prepared: &Prepared<'_>, travel_deg: f64, end: End) -> bool {
             End::Closed => low <= closed_share * travel_deg,
             End::Open => high >= (1.0 - open_share) * travel_deg,
         })
-}
-
-/// Where a line's stop is first touched, and its standard uncertainty, degrees. The closed stop is the angle's zero, and a part that rests on it
-/// presses it a little further; wide open it is taken to give way as much. Rectangular from not at all to twice that.
-pub fn touched_deg(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> Option<(f64, f64)> {
-    let rest = |end| stop(prepared, curves, line, end);
-    let at = rest(end)?.deg;
-    let below = rest(End::Closed).filter(|s| s.stood).map_or(0.0, |s| -s.deg);
-    let gives = if (0.0..GIVES_WAY_DEG).contains(&below) { below } else { 0.0 };
-    Some((if end == End::Closed { at + gives } else { at - gives }, gives / 3.0f64.sqrt()))
 }
 
 /// From the rest at the closed stop to that at the open one, degrees; without rests, what the curves cover.
@@ -308,8 +295,7 @@ pub fn analyse(
         // Rectangular: anywhere between there and the nominal stop.
         let slope = curves.line[line].as_ref().map_or(0.0, |c| c.slope.abs());
         let short = slope * perhaps_short_deg(prepared, travel_deg, end) / 3.0f64.sqrt();
-        *slot =
-            stop(prepared, curves, line, end).map(|s| carried_back(s, short, prepared, curves, line, end));
+        *slot = stop(prepared, curves, line, end).map(|s| (s, short));
     }
     if stops.iter().any(Option::is_none) {
         missing.push(NotTestable {
@@ -318,22 +304,6 @@ pub fn analyse(
         });
     }
     (figures(line, stops, calibration, |s| definition(prepared, s)), missing)
-}
-
-/// A closed stop gives way under the part that its return spring presses on it, and a line goes on with it unless its dead band lies there: what is
-/// read, less half of that, with the standard uncertainty of both (rectangular) beside that of how `short` of the stop it was read.
-fn carried_back(
-    stop: Stop,
-    short: f64,
-    prepared: &Prepared<'_>,
-    curves: &Curves,
-    line: usize,
-    end: End,
-) -> (Stop, f64) {
-    let touched = (end == End::Closed).then(|| touched_deg(prepared, curves, line, end)).flatten();
-    let gives = touched.map_or(0.0, |(touched, _)| touched - stop.deg);
-    let by = 0.5 * gives * curves.line[line].as_ref().map_or(0.0, |c| c.slope);
-    (Stop { ratio: stop.ratio + by, ..stop }, short.hypot(by / 3.0f64.sqrt()))
 }
 
 /// Closed and open volts of a line, and the span where there are both. Each stop with the standard uncertainty of where it lies, ratio of supply;
