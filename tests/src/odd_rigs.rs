@@ -69,9 +69,7 @@ impl OddLink {
     /// One frame from the rig, changed.
     fn host_bound(&self, frame: Vec<u8>) -> Vec<u8> {
         let (late_us, no_loads) = (self.odd.late_us, self.odd.no_loads);
-        let mut id = 0;
-        Deframer::new().push(&frame, |whole| id = whole.id);
-        rewritten(&frame, |message, out| match message {
+        rewritten(&frame, |id, message, out| match message {
             Message::Reply(Reply::Identity(mut identity)) if no_loads => {
                 identity.capabilities &= !capability::LOADS;
                 Message::Reply(Reply::Identity(identity)).encode(kind::IDENTIFY, id, out)
@@ -90,9 +88,7 @@ impl OddLink {
     /// One frame from the host, changed.
     fn rig_bound(&self, frame: Vec<u8>) -> Vec<u8> {
         let (segments, refuse, no_loads) = (self.odd.segments, self.odd.refuse_inputs, self.odd.no_loads);
-        let mut id = 0;
-        Deframer::new().push(&frame, |whole| id = whole.id);
-        rewritten(&frame, |message, out| match message {
+        rewritten(&frame, |id, message, out| match message {
             Message::Request(Request::LoadProgram(program)) if segments > 0 => {
                 let first = program.segments().get(..segments)?;
                 Request::LoadProgram(Program::from_slice(first)?).encode(id, out)
@@ -109,16 +105,16 @@ impl OddLink {
     }
 }
 
-/// A frame decoded and written anew; none where it is left as it is.
+/// A frame decoded and written anew, from its id and its message; none where it is left as it is.
 fn rewritten(
     frame: &[u8],
-    change: impl FnOnce(Message<'_>, &mut [u8; MAX_ENCODED]) -> Option<usize>,
+    change: impl FnOnce(u16, Message<'_>, &mut [u8; MAX_ENCODED]) -> Option<usize>,
 ) -> Option<Vec<u8>> {
     let mut bytes = [0; MAX_ENCODED];
     let (mut change, mut len) = (Some(change), None);
     Deframer::new().push(frame, |whole| {
         if let (Ok(message), Some(change)) = (Message::decode(&whole), change.take()) {
-            len = change(message, &mut bytes);
+            len = change(whole.id, message, &mut bytes);
         }
     });
     len.map(|len| bytes[..len].to_vec())

@@ -315,8 +315,7 @@ impl<B: Board> Machine<B> {
             return Err((Reason::Guarded, present.into()));
         }
         self.guards.clear();
-        self.drive_off(at);
-        self.end_run(EndCause::Stopped, at);
+        self.rest(EndCause::Stopped, at);
         self.state = RigState::Resting;
         Ok(())
     }

@@ -132,9 +132,8 @@ impl<B: Board> Desk<B> {
             },
             Place::Stale { newest } => self.send_refusal(frame, (Reason::Stale, newest.into())),
             Place::Repeat => {
-                if !self.machine.queue.push(self.window.answer(), Priority::Answer) {
-                    self.answers_lost = self.answers_lost.saturating_add(1);
-                }
+                let queued = self.machine.queue.push(self.window.answer(), Priority::Answer);
+                self.count_lost(queued);
             }
             Place::New => {
                 let (bytes, len) = self.answer(frame, request, now);
@@ -175,10 +174,13 @@ impl<B: Board> Desk<B> {
     fn send(&mut self, frame: &Frame<'_>, answer: &Message<'_>) -> ([u8; MAX_ANSWER], usize) {
         let mut bytes = [0; MAX_ANSWER];
         let len = answer.encode(frame.kind, frame.id, &mut bytes).unwrap_or(0);
-        if !self.machine.queue.push(&bytes[..len], Priority::Answer) {
-            self.answers_lost = self.answers_lost.saturating_add(1);
-        }
+        let queued = self.machine.queue.push(&bytes[..len], Priority::Answer);
+        self.count_lost(queued);
         (bytes, len)
+    }
+
+    fn count_lost(&mut self, queued: bool) {
+        self.answers_lost = self.answers_lost.saturating_add(u32::from(!queued));
     }
 
     fn carry_out(&mut self, request: &Request, now: Micros) -> Result<Reply, No> {

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
 use trackpair_protocol::message::{
-    EventKind, Guard, Identity, Message, Reason, Reply, Request, RigState, Start, capability, kind,
+    EventKind, Guard, Identity, Message, Reason, Refusal, Reply, Request, RigState, Start, capability, kind,
 };
 
 /// The longest a machine under load may take for anything here.
@@ -90,6 +90,14 @@ fn block_number(message: &Message<'_>) -> Option<u32> {
     if let Message::Samples(block) = message { Some(block.number) } else { None }
 }
 
+fn state(message: &Message<'_>) -> Option<RigState> {
+    if let Message::Reply(Reply::Status(status)) = message { Some(status.state) } else { None }
+}
+
+fn refusal(message: &Message<'_>) -> Option<Refusal> {
+    if let Message::Refusal(refusal) = message { Some(*refusal) } else { None }
+}
+
 const WATCH: Start = Start { run: 1, period_us: 200, channels: 0xff, drive: false, max_us: 0 };
 
 fn fails(arguments: &[&str], code: i32) -> String {
@@ -119,17 +127,10 @@ fn a_second_host_is_told_that_the_rig_is_taken_and_the_first_goes_on() {
     send(&mut first, 2, Request::Start(WATCH));
     let mut second = served.tcp();
     send(&mut second, 1, Request::Identify { session: 12 });
-    let refusal = wait_for(&mut second, |m| match m {
-        Message::Refusal(refusal) => Some(*refusal),
-        _ => None,
-    });
+    let refusal = wait_for(&mut second, refusal);
     assert_eq!((refusal.request, refusal.reason), (kind::IDENTIFY, Reason::Untimely));
     assert_eq!(refusal.detail, RigState::Watching as u32);
     send(&mut first, 3, Request::ReadStatus);
-    let state = |m: &Message<'_>| match m {
-        Message::Reply(Reply::Status(status)) => Some(status.state),
-        _ => None,
-    };
     assert_eq!(wait_for(&mut first, state), RigState::Watching);
 }
 
@@ -143,17 +144,9 @@ fn a_host_that_goes_leaves_no_run_to_the_next() {
     drop(first);
     let mut second = served.tcp();
     send(&mut second, 7, Request::ReadStatus);
-    let state = wait_for(&mut second, |m| match m {
-        Message::Reply(Reply::Status(status)) => Some(status.state),
-        _ => None,
-    });
-    assert_eq!(state, RigState::Resting);
+    assert_eq!(wait_for(&mut second, state), RigState::Resting);
     send(&mut second, 8, Request::Arm);
-    let reason = wait_for(&mut second, |m| match m {
-        Message::Refusal(refusal) => Some(refusal.reason),
-        _ => None,
-    });
-    assert_eq!(reason, Reason::NoSession);
+    assert_eq!(wait_for(&mut second, refusal).reason, Reason::NoSession);
 }
 
 #[cfg(unix)]

@@ -66,20 +66,21 @@ impl Course {
     /// The course of line `index`. None without its curve or with too few bins.
     pub fn of(prepared: &Prepared<'_>, curves: &Curves, index: usize, average: Average) -> Option<Self> {
         let curve = curves.line[index].as_ref()?;
-        let (mean, mean_error, half) = match average {
-            Average::WithoutPlay => {
-                (&curve.mean, &curve.mean_error, 0.5 * curve.hysteresis_deg.unwrap_or(0.0))
-            }
-            Average::AtOneAngle => (&curve.average, &curve.average_error, 0.0),
+        let half = match average {
+            Average::WithoutPlay => 0.5 * curve.hysteresis_deg.unwrap_or(0.0),
+            Average::AtOneAngle => 0.0,
+        };
+        let bin = |k: usize| match average {
+            Average::WithoutPlay => (curve.mean[k], curve.mean_error[k]),
+            Average::AtOneAngle => curve.at_one_angle(k),
         };
         let [closed, open] = ends_of(prepared, curves, curve, index, half)?;
         let apart = 1e-3 * curves.step_deg;
-        let between = (0..curves.len()).filter(|k| {
-            mean[*k].is_finite() && curves.deg[*k] > closed.0 + apart && curves.deg[*k] < open.0 - apart
-        });
-        let middle = between.map(|k| {
-            let error = mean_error[k];
-            (curves.deg[k], mean[k], if error.is_finite() { error } else { 0.0 })
+        let between = (0..curves.len())
+            .filter(|k| curves.deg[*k] > closed.0 + apart && curves.deg[*k] < open.0 - apart);
+        let middle = between.filter_map(|k| {
+            let (mean, error) = bin(k);
+            mean.is_finite().then_some((curves.deg[k], mean, if error.is_finite() { error } else { 0.0 }))
         });
         let points: Vec<(f64, f64, f64)> = [closed].into_iter().chain(middle).chain([open]).collect();
         Self::through(&points, curves.step_deg)

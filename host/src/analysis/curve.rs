@@ -50,11 +50,6 @@ pub struct LineCurve {
     pub mean: Vec<f64>,
     /// Standard error of `mean`.
     pub mean_error: Vec<f64>,
-    /// Both at one angle, as 43 CFR 3175.135 averages them: near a stop the play that is not yet taken up is in it. `mean` where one
-    /// direction alone was seen.
-    pub average: Vec<f64>,
-    /// Standard error of `average`.
-    pub average_error: Vec<f64>,
     /// Median of down minus up over the slope, degrees; none without both directions.
     pub hysteresis_deg: Option<f64>,
     /// Lag of the line behind the reference that was taken out; none when all strokes have one speed.
@@ -65,6 +60,17 @@ pub struct LineCurve {
     pub slope: f64,
     /// Output at the ends of `mean`: open minus closed magnitude, ratio; > 0.
     pub span: f64,
+}
+
+impl LineCurve {
+    /// Both directions at one angle, bin `k`, as 43 CFR 3175.135 averages them, and its standard error: near a stop the play that is not yet
+    /// taken up is in it. `mean` where one direction alone was seen.
+    pub fn at_one_angle(&self, k: usize) -> (f64, f64) {
+        match 0.5 * (self.up[k] + self.down[k]) {
+            both if both.is_finite() => (both, 0.5 * self.up_error[k].hypot(self.down_error[k])),
+            _ => (self.mean[k], self.mean_error[k]),
+        }
+    }
 }
 
 /// Curves of both lines.
@@ -215,11 +221,6 @@ impl Curves {
                 (false, false) => (f64::NAN, f64::NAN),
             };
         }
-        let at_one_angle = |k: usize| match 0.5 * (up[k] + down[k]) {
-            both if both.is_finite() => (both, 0.5 * up_error[k].hypot(down_error[k])),
-            _ => (mean[k], mean_error[k]),
-        };
-        let (average, average_error) = (0..self.len()).map(at_one_angle).unzip();
         let span = end_to_end(&self.deg, &mean, self.bins_in(1.0))?;
         let speed_deg_s = 0.5 * (speeds[0] + speeds[1]);
         Some(LineCurve {
@@ -229,8 +230,6 @@ impl Curves {
             down_error,
             mean,
             mean_error,
-            average,
-            average_error,
             hysteresis_deg,
             lag,
             speed_deg_s,

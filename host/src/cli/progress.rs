@@ -18,7 +18,7 @@ pub struct Meter {
     to_drawer: Sender<Told>,
     /// The newest report that is not drawn yet: a slow terminal misses those between.
     newest: Arc<Mutex<Option<Progress>>>,
-    /// Procedure and quarter that were last shown: a new one is drawn in any case.
+    /// Procedure that is shown, and how many quarters of it were told: a new one of either is told in any case.
     at: Cell<Option<(ProcedureKind, u32)>>,
 }
 
@@ -26,8 +26,10 @@ pub struct Meter {
 enum Told {
     /// There is a newest report.
     Newest,
-    /// A report that must not be missed.
-    Report(Progress),
+    /// A procedure begins.
+    Begins(ProcedureKind),
+    /// So many quarters of a procedure are done.
+    Quarters(ProcedureKind, u32),
     /// What procedures are at is no longer told beside the bar.
     Hush,
     /// A line above the bar.
@@ -53,10 +55,20 @@ impl Meter {
 
     /// Shows one report of a procedure.
     pub fn show(&self, progress: &Progress) {
-        let at = Some((progress.procedure, quarter(progress)));
-        if self.at.replace(at) != at {
-            return self.tell(Told::Report(progress.clone()));
+        let procedure = progress.procedure;
+        let told = match self.at.get() {
+            Some((last, quarters)) if last == procedure => quarters,
+            _ => {
+                self.tell(Told::Begins(procedure));
+                0
+            }
+        };
+        let quarters = ((progress.done_fraction.clamp(0.0, 1.0) * 4.0) as u32).max(told);
+        // The end is told by what comes after it.
+        if quarters > told && quarters < 4 {
+            self.tell(Told::Quarters(procedure, quarters));
         }
+        self.at.set(Some((procedure, quarters)));
         let waiting = self.newest.lock().unwrap_or_else(PoisonError::into_inner).replace(progress.clone());
         if waiting.is_none() {
             self.tell(Told::Newest);
@@ -86,18 +98,10 @@ impl Meter {
     }
 }
 
-/// How many quarters of a procedure are done.
-fn quarter(progress: &Progress) -> u32 {
-    (progress.done_fraction.clamp(0.0, 1.0) * 4.0) as u32
-}
-
 /// Draws, and waits for the terminal as long as that takes.
 struct Drawer {
     bar: ProgressBar,
     drawn: bool,
-    current: Option<ProcedureKind>,
-    /// Quarters of it that were told.
-    quarters: u32,
     /// Whether what procedures are at is told beside the bar.
     told: bool,
 }
@@ -109,17 +113,23 @@ impl Drawer {
         if let Ok(style) = ProgressStyle::with_template("{prefix:>12} [{bar:30}] {percent:>3} %  {msg}") {
             bar.set_style(style.progress_chars("=> "));
         }
-        Self { bar, drawn, current: None, quarters: 0, told: !drawn }
+        Self { bar, drawn, told: !drawn }
     }
 
     fn draw(mut self, told: &Receiver<Told>, newest: &Mutex<Option<Progress>>) {
         for told in told {
             match told {
-                Told::Report(progress) => self.show(&progress),
+                Told::Begins(procedure) if self.drawn => self.bar.set_prefix(title(procedure)),
+                Told::Begins(procedure) if self.told => eprintln!("{} ...", title(procedure)),
+                Told::Quarters(procedure, quarters) if self.told => {
+                    eprintln!("{} {} %", title(procedure), 25 * quarters);
+                }
+                Told::Begins(_) | Told::Quarters(..) => {}
                 Told::Newest => {
                     let progress = newest.lock().unwrap_or_else(PoisonError::into_inner).take();
                     if let Some(progress) = progress {
-                        self.show(&progress);
+                        self.bar.set_position((progress.done_fraction.clamp(0.0, 1.0) * 1000.0) as u64);
+                        self.bar.set_message(progress.message);
                     }
                 }
                 Told::Hush => self.told = false,
@@ -133,28 +143,5 @@ impl Drawer {
                 }
             }
         }
-    }
-
-    fn show(&mut self, progress: &Progress) {
-        let name = title(progress.procedure);
-        if self.current != Some(progress.procedure) {
-            self.current = Some(progress.procedure);
-            self.quarters = 0;
-            if self.drawn {
-                self.bar.set_prefix(name);
-            } else if self.told {
-                eprintln!("{name} ...");
-            }
-        }
-        let quarters = quarter(progress);
-        if quarters > self.quarters {
-            self.quarters = quarters;
-            // The end is told by what comes after it.
-            if self.told && quarters < 4 {
-                eprintln!("{name} {} %", 25 * quarters);
-            }
-        }
-        self.bar.set_position((progress.done_fraction.clamp(0.0, 1.0) * 1000.0) as u64);
-        self.bar.set_message(progress.message.clone());
     }
 }

@@ -136,6 +136,10 @@ impl FakeRig {
         self.out.extend(&bytes[..len]);
     }
 
+    fn refuse(&mut self, request: u8, reason: Reason, detail: u32, id: u16) {
+        self.send(&Message::Refusal(Refusal { request, reason, detail }), 0, id);
+    }
+
     fn tell(&mut self, kind: EventKind) {
         let run = self.run.map_or(0, |running| running.start.run);
         let event = Event { number: self.events, rig_us: self.rig_us(), run, kind };
@@ -211,9 +215,8 @@ impl FakeRig {
         match &self.newest {
             Some((newest, answer)) if *newest == id => self.out.extend(answer.clone()),
             Some((newest, _)) if id.wrapping_sub(*newest) as i16 <= 0 => {
-                let detail = (*newest).into();
-                let refusal = Refusal { request: request.kind(), reason: Reason::Stale, detail };
-                self.send(&Message::Refusal(refusal), 0, id);
+                let newest = *newest;
+                self.refuse(request.kind(), Reason::Stale, newest.into(), id);
             }
             _ => {
                 let sent = self.out.len();
@@ -322,16 +325,9 @@ impl FakeRig {
                 }
                 Nature::Babble => self.out.extend(b"AT+OK\r\nready\r\n\0"),
                 Nature::OtherVersion => self.send_other_version(id),
-                Nature::Seated => {
-                    let detail = RigState::Driving as u32;
-                    let refusal = Refusal { request: kind, reason: Reason::Untimely, detail };
-                    self.send(&Message::Refusal(refusal), 0, id);
-                }
+                Nature::Seated => self.refuse(kind, Reason::Untimely, RigState::Driving as u32, id),
                 Nature::Busy if matches!(request, Request::Identify { .. }) => self.answer(&request, id),
-                Nature::Busy => {
-                    let refusal = Refusal { request: kind, reason: Reason::Stale, detail: 77 };
-                    self.send(&Message::Refusal(refusal), 0, id);
-                }
+                Nature::Busy => self.refuse(kind, Reason::Stale, 77, id),
             }
         }
     }

@@ -89,11 +89,8 @@ impl Inbox {
 
     /// A heartbeat went out.
     pub(super) fn beat_sent(&mut self, id: u16, sent: Duration) {
-        if self.beats.len() == REMEMBERED {
-            self.beats.pop_front();
-            self.counts.heartbeats_unanswered += 1;
-        }
-        self.beats.push_back(Beat { id, sent });
+        let forgotten = push_bounded(&mut self.beats, REMEMBERED, Beat { id, sent });
+        self.counts.heartbeats_unanswered += u64::from(forgotten.is_some());
     }
 
     /// Since when the rig owes any sign of life: the oldest heartbeat after which nothing has come.
@@ -168,10 +165,7 @@ impl Inbox {
     }
 
     fn remember(&mut self, id: u16) {
-        if self.answered.len() == REMEMBERED {
-            self.answered.pop_front();
-        }
-        self.answered.push_back(id);
+        push_bounded(&mut self.answered, REMEMBERED, id);
     }
 
     fn take_beat(&mut self, id: u16, answer: &Result<Reply, Refusal>) {
@@ -209,7 +203,7 @@ impl Inbox {
         let Some(stretch) = self.missing_events.remove(at) else { return false };
         for rest in [number + 1..stretch.end, stretch.start..number] {
             if !rest.is_empty() {
-                self.missing_events.insert(at, rest);
+                push_bounded(&mut self.missing_events, STRETCHES, rest);
             }
         }
         true
@@ -223,10 +217,7 @@ impl Inbox {
         if event.number >= next {
             let lost = event.number - next;
             if (1..LONGEST_STRETCH).contains(&lost) {
-                if self.missing_events.len() == STRETCHES {
-                    self.missing_events.pop_front();
-                }
-                self.missing_events.push_back(next..event.number);
+                push_bounded(&mut self.missing_events, STRETCHES, next..event.number);
                 self.counts.events_lost += u64::from(lost);
             }
             self.next_event = Some(event.number.wrapping_add(1));
@@ -238,6 +229,13 @@ impl Inbox {
         }
         listener.event(event);
     }
+}
+
+/// Puts a thing last into a queue of at most so many; the first is forgotten and returned when there is no room.
+fn push_bounded<T>(queue: &mut VecDeque<T>, most: usize, last: T) -> Option<T> {
+    let forgotten = if queue.len() >= most { queue.pop_front() } else { None };
+    queue.push_back(last);
+    forgotten
 }
 
 #[cfg(test)]
