@@ -208,6 +208,8 @@ fn a_leads_check_that_is_done_again_keeps_every_trace_and_the_best_one_counts() 
             let refused = |t: &Trace| t.provenance.refused.len();
             let best = leads.trace.as_ref().map_or(usize::MAX, refused);
             assert!(leads.before.iter().all(|t| refused(t) >= best), "{line}: {words:?}");
+            // What was late is not late again: each time the holds are longer.
+            assert_eq!(best, 0, "{line}: {words:?}");
         }
         again += told;
     }
