@@ -89,14 +89,12 @@ fn hysteresis(deg: &[f64], line: &Line, play: f64) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// Independent, terminal and zero-based linearity, % of the span between the outputs at rest, of the curve in the middle of the play.
+/// Independent, terminal and zero-based linearity, % of the span between the outputs at rest, of the curve in the middle of the play:
+/// the line itself with its grain, as no definition smooths it.
 fn linearity(deg: &[f64], curve: impl Fn(f64) -> f64) -> [f64; 3] {
-    let mean: Vec<f64> = deg.iter().map(|at| curve(*at)).collect();
-    let (_, slope) = fit(deg, &mean);
-    let bare: Vec<f64> = mean.iter().zip(deg).map(|(y, d)| y - slope * d).collect();
-    let y: Vec<f64> = smooth(&bare).iter().zip(deg).map(|(y, d)| y + slope * d).collect();
+    let y: Vec<f64> = deg.iter().map(|at| curve(*at)).collect();
     let n = deg.len();
-    let (closed, open) = (mean[0], mean[n - 1]);
+    let (closed, open) = (y[0], y[n - 1]);
     let terminal_slope = (open - closed) / (deg[n - 1] - deg[0]);
     let off = |slope: f64| {
         deg.iter().zip(&y).map(|(d, y)| (y - closed - slope * (d - deg[0])).abs()).fold(0.0, f64::max)
