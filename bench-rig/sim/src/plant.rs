@@ -206,6 +206,11 @@ impl Plant {
         }
     }
 
+    /// Angle that each output stands for: that of the part less what it lags behind by its hysteresis, degrees.
+    pub fn seen_deg(&self) -> [f64; 2] {
+        self.seen
+    }
+
     /// Current out of the supply, A.
     pub fn supply_amps(&self, at_us: f64) -> f64 {
         if self.starved(at_us) { 0.0 } else { self.solution.supply_amps }

@@ -238,11 +238,7 @@ impl Bench<'_> {
     }
 
     /// A grip: the supply is stepped at three places, the inputs at the middle one.
-    fn at_three_places(
-        &self,
-        supply_step: Vec<Request>,
-        allowance: u64,
-    ) -> (Motion, VecDeque<Place>, f64) {
+    fn at_three_places(&self, supply_step: Vec<Request>, allowance: u64) -> (Motion, VecDeque<Place>, f64) {
         let at_each = [supply_step.clone(), self.input_steps(), supply_step];
         let stops = self.stops_or_nominal();
         let speed = self.speed(SPEED_DEG_S);

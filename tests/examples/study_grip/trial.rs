@@ -1,7 +1,7 @@
 //! One part through the whole bench, and what came of it against what was planted. The simulator's truth is used here alone.
 
 use crate::class::{Class, Drawn, Right};
-use crate::truth::{self, True};
+use crate::truth::{self, Rest, True};
 use serde::Serialize;
 use std::cell::RefCell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -22,11 +22,14 @@ use trackpair_tests::bench::run_plan;
 /// A part file of this name draws the same part: `sim:part.toml?seed=N`.
 pub const PART_NAME: &str = "part";
 
+/// What moves no faster stands, degrees per second: a drive takes a third of a second to press a grip onto its stop.
+const STANDS_DEG_S: f64 = 0.01;
+
 /// A simulated rig that can still be asked for its outages when the bench is done, and remembers where the grip stood.
 struct Shared {
     rig: Rc<RefCell<SimRig>>,
-    /// Rig's clock, µs, and angle of the grip, degrees from the closed stop, at each read.
-    stood: Rc<RefCell<Vec<(u64, f64)>>>,
+    /// Rig's clock, µs, and where the grip stood, at each read.
+    stood: Rc<RefCell<Vec<(u64, Rest)>>>,
 }
 
 impl Link for Shared {
@@ -38,8 +41,9 @@ impl Link for Shared {
     fn read(&mut self, out: &mut [u8], timeout: Duration) -> Result<usize, LinkError> {
         let mut rig = self.rig.borrow_mut();
         let n = rig.read(out, u64::try_from(timeout.as_micros()).unwrap_or(u64::MAX));
-        let deg = rig.board().plant().clamped().angle_deg();
-        self.stood.borrow_mut().push((rig.now_us(), deg));
+        let plant = rig.board().plant();
+        let rest = Rest { deg: plant.clamped().angle_deg(), seen: plant.seen_deg() };
+        self.stood.borrow_mut().push((rig.now_us(), rest));
         Ok(n)
     }
 
@@ -151,8 +155,8 @@ pub struct Benched {
     pub failure: Option<String>,
     /// Outages during the sweep.
     pub outages: Vec<Outage>,
-    /// Where the grip rested at the closed and the open stop, degrees: stops yield when pressed on.
-    pub rests: (f64, f64),
+    /// Where the grip rested at the closed and the open stop.
+    pub rests: [Option<Rest>; 2],
 }
 
 /// Runs the whole plan on a part and judges it as the program does.
@@ -179,16 +183,18 @@ pub fn bench(spec: PartSpec, seed: u64, sheet: &PartSheet) -> Result<Benched, St
     let (from, to) = span.unwrap_or_default();
     let within = |o: &&Outage| o.end_us >= from as f64 && o.start_us <= to as f64;
     let outages = rig.borrow().board().outages().iter().filter(within).copied().collect();
-    let resting = |beyond: &dyn Fn(f64) -> bool, stop: f64| {
-        let mut all: Vec<f64> = stood
-            .borrow()
-            .iter()
-            .filter(|(at, deg)| (from..=to).contains(at) && beyond(*deg))
-            .map(|(_, deg)| *deg)
-            .collect();
-        median(&mut all).unwrap_or(stop)
+    let resting = |beyond: &dyn Fn(f64) -> bool| -> Option<Rest> {
+        let stands = |[(before, was), (at, is)]: &[(u64, Rest); 2]| {
+            let seconds = (at - before) as f64 * 1e-6;
+            (from..=to).contains(at) && beyond(is.deg) && (is.deg - was.deg).abs() <= STANDS_DEG_S * seconds
+        };
+        let stood = stood.borrow();
+        let there: Vec<Rest> =
+            stood.array_windows().filter(|two| stands(two)).map(|[_, (_, rest)]| *rest).collect();
+        let middle = |of: &dyn Fn(&Rest) -> f64| median(&mut there.iter().map(of).collect::<Vec<_>>());
+        Some(Rest { deg: middle(&|r| r.deg)?, seen: [middle(&|r| r.seen[0])?, middle(&|r| r.seen[1])?] })
     };
-    let rests = (resting(&|deg| deg < 0.0, 0.0), resting(&|deg| deg > open, open));
+    let rests = [resting(&|deg| deg < 0.0), resting(&|deg| deg > open)];
     Ok(Benched { analysis, judgement, failure: run.failure, outages, rests })
 }
 

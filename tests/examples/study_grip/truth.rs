@@ -1,9 +1,10 @@
 //! What is true of a part's figures by the definitions that the host states: from the simulator's static curves and play alone,
 //! without noise, rig or host. It is what stated uncertainties are held against.
 //!
-//! A play h shifts the curve by h/2 against the direction, and is not yet taken up just behind a stop. Linearity is taken from
+//! Outputs at the stops are those of where each output stood within its play while the part rested: it comes with a blow, springs back a
+//! little, and the output stays behind. A play h shifts the curve by h/2 against the direction, and is not yet taken up just behind a stop. Linearity is taken from
 //! the average of both directions, each moved by half of the play against the other: the curve itself between the angles
-//! that the play leaves; smoothed over 0.5 deg; its ends are what it reads at rest on the stops.
+//! that the play leaves; its ends are what it reads at rest on the stops. Correlation is smoothed over 0.5 deg.
 
 use trackpair::quantity::FigureName;
 use trackpair_rig_sim::Part;
@@ -25,14 +26,26 @@ pub struct True {
     pub value: f64,
 }
 
+/// Where a part stands.
+#[derive(Clone, Copy, Debug)]
+pub struct Rest {
+    /// Angle of the part, degrees from the closed stop.
+    pub deg: f64,
+    /// Angle that each output stands for, degrees.
+    pub seen: [f64; 2],
+}
+
 /// Both directions of one line on the grid, ratios of supply.
 struct Line {
     up: Vec<f64>,
     down: Vec<f64>,
 }
 
-/// True figures of a part against a sheet's line `second = m first + k`, between the angles at which it rests on its stops.
-pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> Vec<True> {
+/// True figures of a part against a sheet's line `second = m first + k`, between where it rests on its closed and its open stop: stops yield
+/// when pressed on. None = it never rested there, the stop itself.
+pub fn figures(part: &Part, (m, k): (f64, f64), rests: [Option<Rest>; 2]) -> Vec<True> {
+    let [closed, open] =
+        [(rests[0], 0.0), (rests[1], part.drawn().open_stop_deg)].map(|(r, stop)| r.map_or(stop, |r| r.deg));
     let deg: Vec<f64> =
         (0..=((open - closed) / STEP_DEG) as usize).map(|i| closed + STEP_DEG * i as f64).collect();
     let lines = [0, 1].map(|line| {
@@ -47,7 +60,8 @@ pub fn figures(part: &Part, (m, k): (f64, f64), (closed, open): (f64, f64)) -> V
     for index in 0..2 {
         let mut add = |name, value| all.push(True { name, line: Some(index), value });
         let half = 0.5 * part.hysteresis_deg(index);
-        let ends = [closed + half, open - half].map(|at| 5.0 * part.transfer(at, index));
+        let ends = [(rests[0], closed + half), (rests[1], open - half)]
+            .map(|(rest, at)| 5.0 * part.transfer(rest.map_or(at, |r| r.seen[index]), index));
         add(FigureName::ClosedVolts, ends[0]);
         add(FigureName::OpenVolts, ends[1]);
         add(FigureName::Span, (ends[1] - ends[0]).abs());
