@@ -6,6 +6,7 @@
 //! - [`trace`]: the immutable samples of one procedure. Does not know how they came or what they mean.
 //! - [`link`]: bytes to and from an address. Does not know what they say.
 //! - [`session`]: requests, replies, heartbeats, blocks into traces. Does not know why.
+//! - [`conform`]: whether a rig keeps the protocol. Knows no part.
 //! - [`procedure`]: what to ask of the rig, in order. Does not judge.
 //! - [`analysis`]: trace in, figures and findings out. No I/O, no clock, no limits.
 //! - [`verdict`]: figures against limits with their uncertainty.
@@ -23,6 +24,7 @@ pub mod analysis;
 pub mod case;
 pub mod cli;
 pub mod compare;
+pub mod conform;
 pub mod diagnosis;
 pub mod gauge;
 pub mod link;

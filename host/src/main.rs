@@ -8,7 +8,7 @@ use clap::Parser;
 use std::io::IsTerminal;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicBool, Ordering};
-use trackpair::cli::{self, Arguments, Config, Surroundings};
+use trackpair::cli::{self, Arguments, Config, Failure, Surroundings};
 
 /// Set by Ctrl-C, a closed terminal or a termination request; every procedure looks at it.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -20,6 +20,10 @@ fn main() -> ExitCode {
             "trackpair: can't listen for Ctrl-C: {error}; the rig still stops by itself when this program ends"
         );
     }
+    let log = match arguments.logging.begin() {
+        Ok(log) => log,
+        Err(failure) => return told(&failure),
+    };
     let surroundings = Surroundings {
         open_simulator: &sim_link::open,
         config: &Config::load(),
@@ -27,11 +31,16 @@ fn main() -> ExitCode {
         colour: std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
         progress: std::io::stderr().is_terminal(),
     };
-    match cli::run(&arguments, &surroundings) {
+    let done = cli::run(&arguments, &surroundings);
+    drop(log);
+    cli::all_said();
+    match done {
         Ok(ending) => ExitCode::from(ending.code()),
-        Err(failure) => {
-            eprintln!("trackpair: {:#}", failure.error());
-            ExitCode::from(failure.code())
-        }
+        Err(failure) => told(&failure),
     }
+}
+
+fn told(failure: &Failure) -> ExitCode {
+    eprintln!("trackpair: {:#}", failure.error());
+    ExitCode::from(failure.code())
 }

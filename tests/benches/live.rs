@@ -22,7 +22,7 @@ fn main() {
     let rig = ServedRig::start(["--part", "good-grip", "--seed", "1", "--listen", "pty"])
         .expect("the rig program starts");
     let link = open(&Address::parse(rig.address()).expect("address")).expect("the pty opens");
-    let session = Session::open(link, Options::default()).expect("the rig answers");
+    let session = Session::over(link, Options::default()).expect("the rig answers");
     let stop = AtomicBool::new(false);
     let mut rss = Vec::new();
     let mut watch = |p: trackpair::procedure::Progress| rss.push((p.done_fraction, resident_kib()));

@@ -10,6 +10,7 @@ use super::explain::Explain;
 use super::flex::{Flex, WarmUp};
 use super::gauge::GaugeCommand;
 use super::limits::ProposeLimits;
+use super::logging::Logging;
 use super::matings::Matings;
 use super::published::Schema;
 use super::records::{RecordsCommand, Where};
@@ -29,6 +30,9 @@ const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 
 #[derive(Debug, Parser)]
 #[command(name = "trackpair", version, after_help = EXIT_CODES)]
 pub struct Arguments {
+    /// What is logged.
+    #[command(flatten)]
+    pub logging: Logging,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
@@ -385,6 +389,9 @@ pub struct Rigs {
     /// Send N clock pings and print the round-trip histogram
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub ping: Option<u32>,
+    /// Ask the rig at this address point by point whether it keeps the protocol: without a part, nothing is driven
+    #[arg(long, value_name = "ADDRESS", conflicts_with_all = ["rig", "ping"])]
+    pub conform: Option<String>,
     /// Print it as JSON
     #[arg(long)]
     pub json: bool,

@@ -7,7 +7,7 @@ use super::{Failure, Surroundings, date};
 use crate::analysis::usable::unfit;
 use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
-use crate::session::{Options, Session};
+use crate::session::{Options, Session, Story};
 use crate::sheet::PartSheet;
 
 /// Opens a session at an address as typed.
@@ -17,14 +17,22 @@ use crate::sheet::PartSheet;
 /// [`Failure::Rig`] when nothing answers, or something that is not a rig.
 pub fn open_session(rig: &str, surroundings: &Surroundings<'_>) -> Result<Session, Failure> {
     let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
-    let link = match &address {
-        Address::Sim { part } => (surroundings.open_simulator)(part).map_err(|e| Failure::Usage(e.into()))?,
-        _ => link::open(&address).map_err(|e| Failure::Rig(e.into()))?,
+    let options = Options::default();
+    let session = match &address {
+        Address::Sim { part } => {
+            let link = (surroundings.open_simulator)(part).map_err(|e| Failure::Usage(e.into()))?;
+            Session::open(link, options)
+        }
+        _ => {
+            let port = link::open(&address).map_err(|e| Failure::Rig(e.into()))?;
+            Session::over(port, options)
+        }
     };
-    Session::open(link, Options::default()).map_err(|e| Failure::Rig(e.into()))
+    session.map_err(|e| Failure::Rig(e.into()))
 }
 
-/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did. Progress goes to stderr. No other program may have the rig.
+/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did; what happened on the line comes back too. Progress goes to
+/// stderr. No other program may have the rig.
 ///
 /// # Errors
 /// As [`open_session`]; [`Failure::Rig`] too when another program has the rig.
@@ -34,7 +42,7 @@ pub fn with_bench<T>(
     sheet: &PartSheet,
     surroundings: &Surroundings<'_>,
     work: impl FnOnce(&mut Bench<'_>, &Meter) -> T,
-) -> Result<T, Failure> {
+) -> Result<(T, Story), Failure> {
     let _ours = RigLock::take(rig, part)?;
     on_own_bench(rig, part, sheet, surroundings, work)
 }
@@ -49,7 +57,7 @@ pub fn on_own_bench<T>(
     sheet: &PartSheet,
     surroundings: &Surroundings<'_>,
     work: impl FnOnce(&mut Bench<'_>, &Meter) -> T,
-) -> Result<T, Failure> {
+) -> Result<(T, Story), Failure> {
     let session = open_session(rig, surroundings)?;
     let meter = Meter::new(surroundings.progress);
     let mut show = |progress: Progress| meter.show(&progress);
@@ -57,13 +65,14 @@ pub fn on_own_bench<T>(
         Setup { sheet, part: part.to_owned(), started: date(), stop: surroundings.stop, progress: &mut show };
     let mut bench = Bench::new(session, setup);
     let result = work(&mut bench, &meter);
-    if let Err(error) = bench.finish() {
+    let (story, ended) = bench.end();
+    if let Err(error) = ended {
         meter.say(&format!(
             "the rig did not confirm that it is unpowered ({error}); its own guards take the drive off after 300 ms"
         ));
     }
     meter.clear();
-    Ok(result)
+    Ok((result, story))
 }
 
 /// Takes over what a procedure recorded: the trace to disk, its warnings and its failure to the record. Whether the plan

@@ -91,7 +91,7 @@ pub fn one_procedure(
         kind => k == kind,
     };
     let common = Settled::of(&args.common, surroundings)?;
-    let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
+    let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
     let plan = with_rest(belongs);
     let asked = Asked { kind, common, consent, among: None, plan };
     alone(asked, surroundings, |bench, meter, kept| {
@@ -104,7 +104,7 @@ pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<End
     let kind = ProcedureKind::ToothMap;
     let BodyProcedure { common, i_have_read_the_cautions } = &args.procedure;
     let common = Settled::of(common, surroundings)?;
-    let consent = Consent::of(common.rig, *i_have_read_the_cautions);
+    let consent = Consent::of(common.rig, *i_have_read_the_cautions, surroundings.stop);
     let among = population::given(args.population.as_deref())?;
     let belongs = move |k: ProcedureKind| k == kind || k == ProcedureKind::Creep;
     let plan = with_rest(belongs);
@@ -119,7 +119,7 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
     let key = enter_key();
     let kind = ProcedureKind::GuidedPush;
     let common = Settled::of(&args.common, surroundings)?;
-    let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
+    let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
     let plan = vec![ProcedureKind::Rest, ProcedureKind::Creep, kind];
     let asked = Asked { kind, common, consent, among: None, plan };
     alone(asked, surroundings, |bench, meter, kept| {
@@ -156,14 +156,16 @@ fn alone(
     let mut kept = new_record(common, shelf.first(), surroundings)?;
     kept.judge_only(Scope::Procedure(kind), Vec::new());
     kept.judge_among(among);
-    let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+    let (sheet, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let sheet = begin(bench, meter, &kept, &shelf, consent)?;
         bench.plan(plan);
         if rest_and_stops(bench, meter, &mut kept) {
             work(bench, meter, &mut kept);
         }
         Ok(sheet)
-    })??;
+    })?;
+    let sheet = sheet?;
+    kept.tell_of(story);
     conclude(kept, sheet, common.json, None, surroundings)
 }
 

@@ -1,10 +1,12 @@
 //! The cautions before a throttle body is driven: shown always, and to be accepted where the rig is real.
 
 use super::Failure;
+use super::answers::Typed;
 use crate::link::Address;
 use crate::outcome::CAUTIONS;
 use anyhow::anyhow;
-use std::io::{BufRead, IsTerminal};
+use std::io::IsTerminal;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Why the motor may be driven.
 #[derive(Clone, Copy, Debug)]
@@ -13,17 +15,17 @@ pub enum Consent {
     NothingMoves,
     /// By option.
     Given,
-    /// Not yet: it must be asked for.
-    Missing,
+    /// Not yet: it must be asked for, until Ctrl-C.
+    Missing(&'static AtomicBool),
 }
 
 impl Consent {
     /// From the rig's address as typed, and whether the option was given.
-    pub fn of(rig: &str, accepted: bool) -> Self {
+    pub fn of(rig: &str, accepted: bool, stop: &'static AtomicBool) -> Self {
         match Address::parse(rig) {
             Ok(Address::Sim { .. }) => Self::NothingMoves,
             _ if accepted => Self::Given,
-            _ => Self::Missing,
+            _ => Self::Missing(stop),
         }
     }
 }
@@ -31,26 +33,27 @@ impl Consent {
 /// Shows the cautions line by line, and asks at a terminal for what is missing.
 ///
 /// # Errors
-/// [`Failure::Usage`] when they were not accepted: nothing has been driven then.
+/// [`Failure::Usage`] when they were not accepted, [`Failure::Rig`] on Ctrl-C: nothing has been driven then.
 pub fn show(consent: Consent, say: &dyn Fn(&str)) -> Result<(), Failure> {
     say("Cautions:");
     CAUTIONS.iter().for_each(|caution| say(&format!("- {caution}")));
-    match consent {
+    let stop = match consent {
         Consent::NothingMoves => {
             say("The rig is simulated: nothing can move here, so it goes on.");
             return Ok(());
         }
         Consent::Given => return Ok(()),
-        Consent::Missing => {}
-    }
-    let input = std::io::stdin();
-    if !input.is_terminal() {
+        Consent::Missing(stop) => stop,
+    };
+    if !std::io::stdin().is_terminal() {
         return Err(refused("they were not accepted"));
     }
     say("Type yes when you have read them and nobody is near the bore:");
-    let mut answer = String::new();
-    match input.lock().read_line(&mut answer) {
-        Ok(_) if answer.trim().eq_ignore_ascii_case("yes") => Ok(()),
+    match Typed::answer(stop) {
+        Some(answer) if answer.eq_ignore_ascii_case("yes") => Ok(()),
+        None if stop.load(Ordering::Relaxed) => {
+            Err(Failure::Rig(anyhow!("stopped by you at the cautions: nothing was driven")))
+        }
         _ => Err(refused("the answer was not yes")),
     }
 }

@@ -1,5 +1,6 @@
 //! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
 
+use super::aside::aside;
 use super::document::print_document;
 use super::key;
 use super::matings::Plugged;
@@ -20,6 +21,7 @@ use crate::record::{Archive, Document, RecordFolder, Sealing};
 use crate::report::{
     CertificateInput, Paper, PdfError, ReportInput, Style, certificate, html, pdf, terminal,
 };
+use crate::session::Story;
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{ChannelProvenance, ProcedureKind, Trace};
 use crate::verdict::{Judgement, Judging, Scope, judge_by};
@@ -51,6 +53,8 @@ pub struct Kept {
     doubts: Vec<String>,
     among: Option<Population>,
     plugged: Option<Plugged>,
+    /// What happened on the line, as `session.jsonl` has it.
+    session: String,
 }
 
 impl Kept {
@@ -63,7 +67,7 @@ impl Kept {
         let mut kept = Self::loose();
         let (archive, warning) = Archive::open_or_fallback(archive).map_err(|e| Failure::Other(e.into()))?;
         if let Some(warning) = warning {
-            eprintln!("trackpair: {warning}");
+            aside(format!("trackpair: {warning}"));
             kept.warn(Some(warning.to_string()));
         }
         kept.folder = Some(archive.begin_record(part, &date()).map_err(|e| Failure::Other(e.into()))?);
@@ -86,7 +90,13 @@ impl Kept {
             doubts: Vec::new(),
             among: None,
             plugged: None,
+            session: String::new(),
         }
+    }
+
+    /// Takes over what happened on the line in a session.
+    pub fn tell_of(&mut self, story: Story) {
+        self.session += &story.to_jsonl();
     }
 
     /// Says that a part is plugged into a rig for what will be recorded, and to which case that belongs.
@@ -193,7 +203,7 @@ impl Kept {
             None => None,
             Some(Ok(file)) => Some(file),
             Some(Err(error)) => {
-                eprintln!("trackpair: {error}");
+                aside(format!("trackpair: {error}"));
                 self.fail(error.to_string());
                 None
             }
@@ -365,6 +375,7 @@ fn store(
     surroundings: &Surroundings<'_>,
 ) -> Result<Option<PathBuf>, Failure> {
     let Some(folder) = kept.folder.as_mut() else { return Ok(None) };
+    folder.tell_of_session(std::mem::take(&mut kept.session).into_bytes());
     let key = key::to_seal_with(surroundings);
     let sealing = Sealing { key: key.as_ref(), date: &date() };
     let done = folder
@@ -373,7 +384,7 @@ fn store(
         })
         .map_err(|e| Failure::Other(e.into()))?;
     for warning in &done.warnings {
-        eprintln!("trackpair: {warning}");
+        aside(format!("trackpair: {warning}"));
     }
     Ok(done.documents.into_iter().next())
 }
@@ -383,7 +394,7 @@ pub fn documents(input: &ReportInput<'_>, paper: Paper) -> Vec<Document> {
     let mut all = vec![Document { stem: "report", ending: "html", bytes: html(input).into_bytes() }];
     let mut add = |stem, made: Result<Vec<u8>, PdfError>| match made {
         Ok(bytes) => all.push(Document { stem, ending: "pdf", bytes }),
-        Err(error) => eprintln!("trackpair: no {stem}.pdf: {error}"),
+        Err(error) => aside(format!("trackpair: no {stem}.pdf: {error}")),
     };
     add("report", pdf(input, paper));
     if input.outcome.scope == Scope::Part.name() {

@@ -131,31 +131,33 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
     let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
     let bell = bell || std::io::stderr().is_terminal();
-    let beyond = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        let driven = at.is_some() || sweep;
-        let ready = !driven || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
-        // The sheet's travel was kept; the part's own may be shorter.
-        let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
-        let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
-        if let Some(places) = &places {
-            meter.say(&instructions(places));
-        }
-        let cues = Cues::default();
-        let cue = |event: &FlexCue| {
-            if let Some(line) = cues.line(event, places.as_deref()) {
-                meter.say(&line);
-                if bell {
-                    // A terminal that is gone hears no bell.
-                    let _ = std::io::stderr().write_all(b"\x07");
-                }
+    let (beyond, story) =
+        with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+            let driven = at.is_some() || sweep;
+            let ready = !driven || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
+            // The sheet's travel was kept; the part's own may be shorter.
+            let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
+            let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
+            if let Some(places) = &places {
+                meter.say(&instructions(places));
             }
-        };
-        let plan = FlexPlan { hold_deg: at, sweep, places: places.as_deref(), cue: Some(&cue), until };
-        if ready && beyond.is_none() {
-            keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
-        }
-        beyond
-    })?;
+            let cues = Cues::default();
+            let cue = |event: &FlexCue| {
+                if let Some(line) = cues.line(event, places.as_deref()) {
+                    meter.say(&line);
+                    if bell {
+                        // A terminal that is gone hears no bell.
+                        let _ = std::io::stderr().write_all(b"\x07");
+                    }
+                }
+            };
+            let plan = FlexPlan { hold_deg: at, sweep, places: places.as_deref(), cue: Some(&cue), until };
+            if ready && beyond.is_none() {
+                keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
+            }
+            beyond
+        })?;
+    kept.tell_of(story);
     if let Some(travel) = beyond {
         at.map(|at| checked_place(at, travel)).transpose()?;
     }

@@ -20,25 +20,28 @@ use crate::verdict::Scope;
 /// As every procedure of a throttle body; [`Failure::Usage`] for a sheet of one part alone.
 pub fn follow(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let common = Settled::of(&args.common, surroundings)?;
-    let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
+    let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
     let shelf = Shelf::for_pair(common.sheet)?;
     let sheet = shelf.first();
     let mut kept = begin(common, sheet, surroundings)?;
     kept.judge_only(Scope::Procedure(ProcedureKind::Follow), Vec::new());
     kept.is_about(PartKind::Pair);
-    with_bench(common.rig, common.part, sheet, surroundings, |bench, meter| -> Result<(), Failure> {
-        cautions::show(consent, &|line| meter.say(line))?;
-        let found = bench.follow(&date);
-        kept.heed(&found.check);
-        let mut recordings: Vec<Recording> = vec![found.check.recording];
-        recordings.extend(found.rest.into_iter().flat_map(|rest| rest.recordings));
-        recordings.extend(found.grip);
-        for mut recording in recordings {
-            tell_of_the_part(&mut recording);
-            keep(&mut kept, recording, meter);
-        }
-        found.plate.into_iter().for_each(|trace| kept.store(trace));
-        Ok(())
-    })??;
+    let (followed, story) =
+        with_bench(common.rig, common.part, sheet, surroundings, |bench, meter| -> Result<(), Failure> {
+            cautions::show(consent, &|line| meter.say(line))?;
+            let found = bench.follow(&date);
+            kept.heed(&found.check);
+            let mut recordings: Vec<Recording> = vec![found.check.recording];
+            recordings.extend(found.rest.into_iter().flat_map(|rest| rest.recordings));
+            recordings.extend(found.grip);
+            for mut recording in recordings {
+                tell_of_the_part(&mut recording);
+                keep(&mut kept, recording, meter);
+            }
+            found.plate.into_iter().for_each(|trace| kept.store(trace));
+            Ok(())
+        })?;
+    followed?;
+    kept.tell_of(story);
     conclude(kept, sheet, common.json, None, surroundings)
 }

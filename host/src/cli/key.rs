@@ -1,6 +1,7 @@
 //! The shop's key: where it lies, made at first use, shown and exported.
 
 use super::args::KeyCommand;
+use super::aside::aside;
 use super::{Ending, Failure, Surroundings};
 use crate::record::seal::{KeyError, ShopKey};
 use anyhow::{Context, anyhow};
@@ -28,18 +29,18 @@ pub fn to_seal_with(surroundings: &Surroundings<'_>) -> Option<ShopKey> {
     let loaded = key_file(surroundings).and_then(|file| {
         let (key, made) = ShopKey::load_or_make(&file).map_err(|e| Failure::Other(e.into()))?;
         if made {
-            eprintln!(
+            aside(format!(
                 "trackpair: made the shop's key {} ({}): keep a copy of it in a safe place",
                 file.display(),
                 key.public().to_hex()
-            );
+            ));
         }
         Ok(key)
     });
     match loaded {
         Ok(key) => Some(key),
         Err(failure) => {
-            eprintln!("trackpair: the record is kept but not sealed: {:#}", failure.error());
+            aside(format!("trackpair: the record is kept but not sealed: {:#}", failure.error()));
             None
         }
     }

@@ -1,6 +1,7 @@
 //! One sweep of a part that is mounted, for questions about the rig itself: self-check, sweep and release of a grip, or a throttle body's plan
 //! without its leads check. Also: who mounts it. It keeps nothing.
 
+use super::answers::Typed;
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
@@ -13,7 +14,6 @@ use crate::outcome::Outcome;
 use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};
 use crate::trace::ProcedureKind;
 use anyhow::anyhow;
-use std::io::BufRead;
 use std::sync::atomic::Ordering;
 
 /// A part on a rig, once.
@@ -45,22 +45,24 @@ pub fn sweep_into<'f>(
 ) -> Result<&'f SweepLine, Failure> {
     let started = date();
     let mut kept = Kept::loose();
-    let consent = Consent::of(occasion.rig, occasion.cautions_read);
-    let sheet = with_bench(occasion.rig, occasion.label, shelf.first(), surroundings, |bench, meter| {
-        refuse_pair(bench)?;
-        meter.hush();
-        if bench.drives_body() {
-            return qualify_body(bench, meter, &mut kept, shelf, consent, false);
-        }
-        shelf.check_for_grip()?;
-        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release]);
-        let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, shelf, bench, meter);
-        if ready && keep(&mut kept, bench.sweep(), meter) {
-            bench.set_started(date());
-            keep(&mut kept, bench.grip_release(), meter);
-        }
-        Ok(sheet)
-    })??;
+    let consent = Consent::of(occasion.rig, occasion.cautions_read, surroundings.stop);
+    let (sheet, _) =
+        with_bench(occasion.rig, occasion.label, shelf.first(), surroundings, |bench, meter| {
+            refuse_pair(bench)?;
+            meter.hush();
+            if bench.drives_body() {
+                return qualify_body(bench, meter, &mut kept, shelf, consent, false);
+            }
+            shelf.check_for_grip()?;
+            bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release]);
+            let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, shelf, bench, meter);
+            if ready && keep(&mut kept, bench.sweep(), meter) {
+                bench.set_started(date());
+                keep(&mut kept, bench.grip_release(), meter);
+            }
+            Ok(sheet)
+        })?;
+    let sheet = sheet?;
     let failure = kept.failure().map(str::to_owned);
     let Some(judged) = Judged::of(&kept, sheet) else {
         let why = failure.as_deref().unwrap_or("the rig sent no samples");
@@ -147,14 +149,10 @@ pub fn on_occasion(rig: &str, options: &[(&str, u64)]) -> String {
 /// [`Failure::Rig`] when nobody answers, or Ctrl-C was pressed: nothing has been driven then.
 pub fn ask_to_mount(what: &str, surroundings: &Surroundings<'_>) -> Result<(), Failure> {
     eprintln!("{what}, then press Enter");
-    let mut answer = String::new();
-    let read = std::io::stdin().lock().read_line(&mut answer);
-    if surroundings.stop.load(Ordering::Relaxed) {
-        return Err(stopped());
-    }
-    match read {
-        Ok(1..) => Ok(()),
-        _ => Err(Failure::Rig(anyhow!(
+    match Typed::answer(surroundings.stop) {
+        Some(_) => Ok(()),
+        None if surroundings.stop.load(Ordering::Relaxed) => Err(stopped()),
+        None => Err(Failure::Rig(anyhow!(
             "nobody answered that the part is mounted; what was swept is kept: go on with the same command"
         ))),
     }

@@ -16,7 +16,9 @@
 //! - one file per command: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up), `soak`, `case`, `vehicle_check`, `matings`, `judge`, `compare`, `explain`, `rejudge`,
 //!   `population`, `limits`, `gauge`, `check_part`, `records`, `certificate`, `verify`, `sheet`, `rigs`, `check_setup`, `config`, `shell` (completions, manual pages).
 
+mod answers;
 mod args;
+mod aside;
 mod bench_work;
 mod body;
 mod case;
@@ -36,6 +38,7 @@ mod gauge;
 mod judge;
 mod key;
 mod limits;
+mod logging;
 mod matings;
 mod measuring;
 mod population;
@@ -58,8 +61,10 @@ mod vehicle_check;
 mod verify;
 
 pub use args::{Arguments, Command};
+pub use aside::all_said;
 pub use config::{Config, ConfigError};
 pub use ending::{Ending, Failure};
+pub use logging::{Log, Logging};
 pub use published::{PUBLISHED, Published};
 
 use crate::link::{Link, LinkError};
@@ -103,7 +108,7 @@ impl<'a> Surroundings<'a> {
     fn shop(&self) -> Option<Shop> {
         let shop = self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
         if let Err(error) = shop.check_logo() {
-            eprintln!("trackpair: documents are made without the shop's logo: {error}");
+            aside::aside(format!("trackpair: documents are made without the shop's logo: {error}"));
         }
         Some(shop)
     }

@@ -22,6 +22,22 @@ pub struct Meter {
     at: Cell<Option<(ProcedureKind, u32)>>,
 }
 
+/// The bar that is on the terminal now.
+static BAR: Mutex<Option<ProgressBar>> = Mutex::new(None);
+
+/// Prints with the bar, if there is one, out of the way.
+pub fn above_the_bar(print: impl FnOnce()) {
+    let bar = BAR.lock().unwrap_or_else(PoisonError::into_inner).clone();
+    match bar {
+        Some(bar) => bar.suspend(print),
+        None => print(),
+    }
+}
+
+fn set_bar(bar: Option<ProgressBar>) {
+    *BAR.lock().unwrap_or_else(PoisonError::into_inner) = bar;
+}
+
 /// What the drawing thread is told.
 enum Told {
     /// There is a newest report.
@@ -113,6 +129,9 @@ impl Drawer {
         if let Ok(style) = ProgressStyle::with_template("{prefix:>12} [{bar:30}] {percent:>3} %  {msg}") {
             bar.set_style(style.progress_chars("=> "));
         }
+        if drawn {
+            set_bar(Some(bar.clone()));
+        }
         Self { bar, drawn, told: !drawn }
     }
 
@@ -139,6 +158,7 @@ impl Drawer {
                 }
                 Told::Clear(drawn) => {
                     self.bar.finish_and_clear();
+                    set_bar(None);
                     let _ = drawn.send(());
                 }
             }

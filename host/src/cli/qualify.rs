@@ -31,41 +31,44 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
     let among = population::given(args.population.as_deref())?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
     kept.judge_among(among);
-    let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        refuse_pair(bench)?;
-        if bench.drives_body() {
-            refuse_settling(args)?;
-            let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
-            return qualify_body(bench, meter, &mut kept, &shelf, consent, !args.skip_leads);
-        }
-        shelf.check_for_grip()?;
-        kept.check_population(shelf.first())?;
-        // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
-        let leads = !args.skip_leads && bench.can_check_leads();
-        let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
-        plan.extend(leads.then_some(ProcedureKind::LeadsCheck));
-        if let Some(more) = args.settle {
-            plan.extend((0..more).map(|_| ProcedureKind::Sweep));
-            announce(meter, shelf.first(), more);
-        }
-        bench.plan(plan);
-        let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
-        if ready {
-            let mut going_on = keep(&mut kept, bench.sweep(), meter);
-            if going_on {
-                bench.set_started(date());
-                going_on = keep(&mut kept, bench.grip_release(), meter);
+    let (chosen, story) =
+        with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+            refuse_pair(bench)?;
+            if bench.drives_body() {
+                refuse_settling(args)?;
+                let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
+                return qualify_body(bench, meter, &mut kept, &shelf, consent, !args.skip_leads);
             }
-            if going_on && leads {
-                bench.set_started(date());
-                going_on = keep(&mut kept, bench.leads_check(), meter);
+            shelf.check_for_grip()?;
+            kept.check_population(shelf.first())?;
+            // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
+            let leads = !args.skip_leads && bench.can_check_leads();
+            let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
+            plan.extend(leads.then_some(ProcedureKind::LeadsCheck));
+            if let Some(more) = args.settle {
+                plan.extend((0..more).map(|_| ProcedureKind::Sweep));
+                announce(meter, shelf.first(), more);
             }
-            if let Some(more) = args.settle.filter(|_| going_on) {
-                settle(bench, meter, &mut kept, sheet, more);
+            bench.plan(plan);
+            let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
+            if ready {
+                let mut going_on = keep(&mut kept, bench.sweep(), meter);
+                if going_on {
+                    bench.set_started(date());
+                    going_on = keep(&mut kept, bench.grip_release(), meter);
+                }
+                if going_on && leads {
+                    bench.set_started(date());
+                    going_on = keep(&mut kept, bench.leads_check(), meter);
+                }
+                if let Some(more) = args.settle.filter(|_| going_on) {
+                    settle(bench, meter, &mut kept, sheet, more);
+                }
             }
-        }
-        Ok(sheet)
-    })??;
+            Ok(sheet)
+        })?;
+    let chosen = chosen?;
+    kept.tell_of(story);
     conclude(kept, chosen, common.json, None, surroundings)
 }
 
@@ -86,9 +89,10 @@ pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Resul
     let shelf = shelf_for_grip(common)?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
     kept.judge_only(Scope::Readiness, Vec::new());
-    let sheet = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+    let (sheet, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).0
     })?;
+    kept.tell_of(story);
     conclude(kept, sheet, common.json, None, surroundings)
 }
 
@@ -97,20 +101,23 @@ pub fn leads_check(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Res
     let common = Settled::of(&args.common, surroundings)?;
     let shelf = Shelf::new(common.sheet)?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
-    let chosen = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        refuse_pair(bench)?;
-        if bench.drives_body() {
-            let consent = Consent::of(common.rig, args.i_have_read_the_cautions);
-            return leads_of_body(bench, meter, &mut kept, &shelf, consent);
-        }
-        shelf.check_for_grip()?;
-        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
-        let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
-        if ready {
-            keep(&mut kept, bench.leads_check(), meter);
-        }
-        Ok(sheet)
-    })??;
+    let (chosen, story) =
+        with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+            refuse_pair(bench)?;
+            if bench.drives_body() {
+                let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
+                return leads_of_body(bench, meter, &mut kept, &shelf, consent);
+            }
+            shelf.check_for_grip()?;
+            bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
+            let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
+            if ready {
+                keep(&mut kept, bench.leads_check(), meter);
+            }
+            Ok(sheet)
+        })?;
+    let chosen = chosen?;
+    kept.tell_of(story);
     // Without the steps there is only the self-check, or rest and stops, to speak of.
     let stepped = kept.trace(ProcedureKind::LeadsCheck).is_some();
     let without = if kept.is_body() { Scope::Procedure(ProcedureKind::Rest) } else { Scope::Readiness };
@@ -125,11 +132,12 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
     let shelf = shelf_for_grip(common)?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
     let key = enter_key();
-    with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
+    let (_, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
         let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
         bench.leave_out_reference(args.no_reference);
         keep(&mut kept, bench.hand_sweep(until), meter)
     })?;
+    kept.tell_of(story);
     let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::HandSweep));
     kept.warn(note);
     conclude(kept, sheet, common.json, None, surroundings)

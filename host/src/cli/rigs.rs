@@ -1,4 +1,6 @@
-//! `rigs`: ports, who answers there, and round-trip times.
+//! `rigs`: ports, who answers there, round-trip times, and whether a rig keeps the protocol.
+
+mod conformance;
 
 use super::args::Rigs;
 use super::bench_work::open_session;
@@ -13,6 +15,9 @@ use trackpair_protocol::message::{Identity, capability};
 
 /// Carries out `rigs`.
 pub fn rigs(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    if let Some(rig) = &args.conform {
+        return conformance::conformance(rig, args.json, surroundings);
+    }
     match args.ping {
         Some(count) => pings(args, count, surroundings),
         None => list(args, surroundings),

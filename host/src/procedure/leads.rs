@@ -28,7 +28,7 @@ const SPEED_DEG_S: f64 = 60.0;
 const REST_US: u32 = 800_000;
 /// Where switches come too late the check is done again, and each time with so many times the allowance for answers: what made them
 /// late (a line that repeats, a busy computer) is likely still there.
-const ALLOWANCES: [u64; 3] = [1, 3, 9];
+const ALLOWANCES: [u64; 3] = [1, 4, 16];
 
 /// What is switched during the hold of one place, in order.
 #[derive(Clone, Debug)]

@@ -38,7 +38,7 @@ pub use recording::Recording;
 pub use self_check::{LineNoise, Reading, SelfCheck};
 
 use crate::quantity::Channel;
-use crate::session::{Session, SessionError, Statistics};
+use crate::session::{Session, SessionError, Statistics, Story};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, ProcedureKind, Provenance};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -184,6 +184,12 @@ impl<'a> Bench<'a> {
     /// When the rig did not confirm; its own guards then take the drive off after 300 ms, the supply after seconds.
     pub fn finish(self) -> Result<Statistics, SessionError> {
         self.session.close()
+    }
+
+    /// As [`Bench::finish`]; with what happened on the line.
+    pub fn end(mut self) -> (Story, Result<(), SessionError>) {
+        let ended = self.session.end();
+        (self.session.story(), ended)
     }
 
     /// Stops that procedures go by: found ones, or the sheet's with the closed stop at reference 0.

@@ -1,11 +1,11 @@
 //! The archive: where records are kept, begun, found and read again. An index beside the files answers questions over many.
 
-use super::folder::RecordFolder;
+use super::folder::{RecordFolder, SESSION};
 use super::index::{
     INDEX_FILE, Index, IndexError, Query, RecordSummary, StoredOutcome, StoredSeal, StoredTraceFile,
 };
 use super::load::LoadedTrace;
-use super::names::{RECORDS, record_stem};
+use super::names::{RECORDS, outcome_path, record_stem};
 use super::parquet_file::{ParquetError, trace_from_parquet};
 use super::seal::sha256_hex;
 use super::table::{Exported, Table};
@@ -285,6 +285,16 @@ impl Archive {
         let (outcomes, traces) = (index.outcomes(name)?, index.traces(name)?);
         let seals = index.seals_of(name)?;
         Ok(StoredRecord { summary, outcomes, traces, seals })
+    }
+
+    /// What happened on the line while a record was recorded, as JSON lines, by the number of the outcome that it stands beside; none where it
+    /// was recorded without a rig, or by an older program.
+    pub fn sessions(&self, record: &StoredRecord) -> Vec<(u32, String)> {
+        let read = |number| {
+            let path = outcome_path(&record.summary.record, number, SESSION, "jsonl");
+            fs::read_to_string(self.dir.join(path)).ok().map(|text| (number, text))
+        };
+        record.outcomes.iter().filter_map(|outcome| read(outcome.number)).collect()
     }
 
     fn record_like(&self, index: &Index, part: &str) -> Result<RecordSummary, ArchiveError> {

@@ -18,6 +18,9 @@ use crate::trace::Trace;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+/// Name of the file that tells what happened on the line.
+pub(super) const SESSION: &str = "session";
+
 /// A document that goes with an outcome.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Document {
@@ -62,6 +65,8 @@ pub struct RecordFolder {
     kind: Option<PartKind>,
     simulated: bool,
     traces: Vec<FileEntry>,
+    /// What happened on the line while it was recorded, until an outcome takes it.
+    session: Option<Vec<u8>>,
     index: Option<Index>,
     used: bool,
 }
@@ -89,6 +94,7 @@ impl RecordFolder {
             kind: None,
             simulated: false,
             traces: Vec::new(),
+            session: None,
             index: None,
             used: false,
         }
@@ -194,6 +200,11 @@ impl RecordFolder {
         Ok(file)
     }
 
+    /// Takes what happened on the line, as JSON lines: the next outcome keeps it beside itself, sealed with it.
+    pub fn tell_of_session(&mut self, lines: Vec<u8>) {
+        self.session = Some(lines).filter(|lines| !lines.is_empty());
+    }
+
     /// Keeps an outcome: its file, its documents and its rows, whole or not at all; once it returns, they are lasting. With a key it
     /// is sealed, and the documents are made with its stamp; without one they are made without.
     ///
@@ -209,10 +220,12 @@ impl RecordFolder {
         let told = || PartKind::from_name(&outcome.part.kind).unwrap_or_default();
         let kind = self.kind.unwrap_or_else(told);
         let (row, traces, archive) = (self.row(kind), self.traces.clone(), self.archive.clone());
+        let session = self.session.take();
         let index = self.index()?;
         let writing = index.begin_writing()?;
         let kept = Concluding { archive: &archive, row: &row, number: writing.next_number(&row.record)? };
         let file = kept.outcome(&writing, outcome)?;
+        let session = session.map(|lines| kept.store(SESSION, "jsonl", &lines)).transpose()?;
         let mut done = match sealing.key {
             None => KeptOutcome {
                 number: kept.number,
@@ -225,7 +238,7 @@ impl RecordFolder {
                 warnings: Vec::new(),
             },
             Some(key) => {
-                let files = traces.into_iter().chain([file]).collect();
+                let files = traces.into_iter().chain(session).chain([file]).collect();
                 kept.seal(&writing, files, key, sealing.date, documents)?
             }
         };

@@ -10,7 +10,6 @@ use crate::outcome::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
-use crate::trace::GapCause;
 use crate::verdict::Verdict;
 
 /// A figure.
@@ -486,12 +485,7 @@ fn gaps(all: &[OutcomeGap]) -> Vec<String> {
 }
 
 fn gap(gap: &OutcomeGap) -> String {
-    let cause = match gap.gap.cause {
-        GapCause::Line => "lost between rig and host",
-        GapCause::Rig => "not taken by the rig",
-        GapCause::File => "missing in the file",
-        GapCause::Supply => "left out: the rig's sensor supply was out of its band",
-    };
+    let cause = gap.gap.cause.words();
     let scans = if gap.gap.scans == 1 { "1 scan".to_owned() } else { format!("{} scans", gap.gap.scans) };
     let place = format::place(gap.from_deg, gap.to_deg).map_or(String::new(), |p| format!(", touching {p}"));
     let from = format::fixed(gap.gap.from_us as f64 / 1e6, 3);

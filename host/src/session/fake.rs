@@ -350,7 +350,9 @@ impl Link for FakeRig {
         if self.unplugged {
             return Err(self.lost());
         }
-        self.heard.borrow_mut().delimiters_first |= bytes == [frame::DELIMITER];
+        let mut heard = self.heard.borrow_mut();
+        heard.delimiters_first |= heard.requests.is_empty() && bytes.first() == Some(&frame::DELIMITER);
+        drop(heard);
         self.now += Duration::from_micros(100);
         if !self.gone {
             self.hear(bytes);

@@ -2,6 +2,7 @@
 //! nothing.
 
 use super::error::{SessionError, request_name};
+use super::journal::{Journal, Told};
 use super::statistics::Statistics;
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -23,6 +24,10 @@ pub(super) trait Listener {
     fn block(&mut self, block: &SampleBlock<'_>);
     /// An event, each once.
     fn event(&mut self, event: &Event);
+    /// A block that came and for which this computer had no room: its number.
+    fn shed(&mut self, run: u32, number: u32) {
+        let _ = (run, number);
+    }
 }
 
 /// Hears nothing.
@@ -104,16 +109,32 @@ impl Inbox {
     }
 
     /// Sorts one frame that came at `now`.
-    pub(super) fn accept(&mut self, frame: &Frame<'_>, now: Duration, listener: &mut dyn Listener) {
+    pub(super) fn accept(
+        &mut self,
+        frame: &Frame<'_>,
+        now: Duration,
+        listener: &mut dyn Listener,
+        journal: &mut Journal,
+    ) {
         self.counts.frames += 1;
         match Message::decode(frame) {
             Ok(message) => {
                 self.last_heard = now;
+                journal.heard(now);
                 match message {
                     Message::Samples(block) => listener.block(&block),
-                    Message::Event(event) => self.take_event(&event, listener),
-                    Message::Reply(reply) => self.take_reply(frame, Ok(reply)),
-                    Message::Refusal(refusal) => self.take_reply(frame, Err(refusal)),
+                    Message::Event(event) => {
+                        let lost = self.counts.events_lost;
+                        self.take_event(&event, listener);
+                        if self.counts.events_lost > lost {
+                            journal.tell(now, Told::EventsLost { events: self.counts.events_lost - lost });
+                        }
+                        if let EventKind::GuardTripped { guard, value } = event.kind {
+                            journal.tell(now, Told::guard(guard, value));
+                        }
+                    }
+                    Message::Reply(reply) => self.take_reply(frame, Ok(reply), now, journal),
+                    Message::Refusal(refusal) => self.take_reply(frame, Err(refusal), now, journal),
                     Message::Request(_) => {
                         self.counts.not_understood += 1;
                         self.echoed += 1;
@@ -143,7 +164,13 @@ impl Inbox {
         }
     }
 
-    fn take_reply(&mut self, frame: &Frame<'_>, answer: Result<Reply, Refusal>) {
+    fn take_reply(
+        &mut self,
+        frame: &Frame<'_>,
+        answer: Result<Reply, Refusal>,
+        now: Duration,
+        journal: &mut Journal,
+    ) {
         let kind = match &answer {
             Ok(_) => frame.kind & !kind::REPLY,
             Err(refusal) => refusal.request,
@@ -161,6 +188,7 @@ impl Inbox {
             self.counts.duplicate += 1;
         } else {
             self.counts.late += 1;
+            journal.tell(now, Told::AnswerLate { request: request_name(kind).to_owned() });
         }
     }
 

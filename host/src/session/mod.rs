@@ -3,7 +3,12 @@
 //! - `error`: what can go wrong, in words.
 //! - `statistics`: what happened on the line, counted.
 //! - `inbox`: what comes from a rig, sorted.
-//! - this file: opening, asking, keeping alive, closing.
+//! - `endpoint`: ids, repeats, heartbeats, patience: the protocol without bytes moved and without a clock.
+//! - `line`, `driver`: what moves the bytes; a real port has a thread of its own. `pace`: how often that wakes up.
+//! - `journal`: what happened on the line, in order.
+//! - `story`: the journal as a file and in words.
+//! - `opening`: who the rig is, its channels, its calibration.
+//! - this file: asking, closing.
 //! - `sequence`: blocks put in order, lost ones told.
 //! - `recorder`: blocks and events into the samples and marks of a trace.
 //! - `run`: one run from start to end.
@@ -11,35 +16,50 @@
 //! - `sense`: whether what a rig says of itself can be true.
 //! - `survey`: who answers at an address.
 
+mod driver;
+#[cfg(test)]
+mod driver_tests;
+mod endpoint;
+#[cfg(test)]
+mod endpoint_tests;
 mod error;
 #[cfg(test)]
 mod fake;
 mod inbox;
+mod journal;
+mod line;
+mod opening;
+mod pace;
 mod ping;
 mod recorder;
 mod run;
 mod sense;
 mod sequence;
 mod statistics;
+mod story;
 mod survey;
 #[cfg(test)]
 mod tests;
 
+pub use endpoint::HEARTBEAT_EVERY;
 pub use error::{SessionError, explain, guard_advice, guard_name, guards_in, request_name};
+pub use journal::{Counts, Entry, Journal, RoundTrips, Summary, Told};
 pub use ping::{PING_RANGE_US, Ping};
 pub use recorder::{Decoder, Recorder, RecorderPick};
 pub use run::{RunCause, RunEnd, RunSink, RunSpec, Step};
 pub use sequence::Lost;
 pub use statistics::Statistics;
+pub use story::{STORY_SCHEMA, Story, StoryError};
 pub use survey::{Answerer, survey};
 
-use crate::link::Link;
-use crate::quantity::{Channel, Unit};
+use crate::quantity::Channel;
 use crate::trace::{ChannelProvenance, RigProvenance};
-use inbox::{Inbox, Listener, Nobody};
+use endpoint::{Answer, Patience};
+use inbox::{Listener, Nobody};
+use line::Line;
+use sequence::Oddities;
 use std::time::Duration;
-use trackpair_protocol::channel::{self, Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
-use trackpair_protocol::frame::{DELIMITER, Deframer, MAX_ENCODED};
+use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
 use trackpair_protocol::message::{Identity, Reason, Refusal, Reply, Request, Status, capability, kind};
 
 /// How patient a session is.
@@ -73,22 +93,15 @@ impl Default for Options {
     }
 }
 
-/// Time between heartbeats on the link's clock.
-pub const HEARTBEAT_EVERY: Duration = Duration::from_millis(100);
-
-/// Silence after which a rig counts as gone. More than three times the rig's own patience.
-const GONE_AFTER: Duration = Duration::from_millis(1_000);
+/// Longest wait for something to happen before it is looked again.
+const LONG: Duration = Duration::from_millis(100);
 
 /// An open session with a rig. Dropping it stops the rig and takes the supply off, as far as the link still carries;
 /// [`Session::close`] does the same and says whether it worked.
 pub struct Session {
-    link: Box<dyn Link>,
+    line: Line,
     options: Options,
-    deframer: Deframer,
-    inbox: Inbox,
-    buffer: Vec<u8>,
-    last_id: u16,
-    last_beat: Duration,
+    oddities: Oddities,
     next_run: u32,
     identity: Identity,
     channels: Vec<ChannelInfo>,
@@ -112,34 +125,10 @@ pub enum Facing {
 const OF_THE_PLATE: &str = "plate_";
 
 impl Session {
-    /// Resynchronises, identifies the rig, reads its channel table and calibration.
-    ///
-    /// # Errors
-    /// [`SessionError::NoBytes`], [`SessionError::NotARig`], [`SessionError::Version`] by what came back; any other when
-    /// the rig answers but can't be understood.
-    pub fn open(link: Box<dyn Link>, options: Options) -> Result<Self, SessionError> {
-        let mut session = Self {
-            link,
-            options,
-            deframer: Deframer::new(),
-            inbox: Inbox::default(),
-            buffer: vec![0; 16 * 1024],
-            last_id: options.session as u16,
-            last_beat: Duration::ZERO,
-            next_run: options.session,
-            identity: no_identity(),
-            channels: Vec::new(),
-            encodings: [Encoding::I16; MAX_CHANNELS],
-            calibrations: Vec::new(),
-            facing: Facing::Grip,
-            // Nothing to switch off at an address that has not answered as a rig.
-            closed: true,
-        };
-        session.identity = session.identify()?;
-        session.closed = false;
-        sense::check_limits(&session.identity)?;
-        session.read_table()?;
-        Ok(session)
+    /// What has happened on the line so far.
+    pub fn story(&mut self) -> Story {
+        let journal = self.line.journal();
+        Story::of(self.line.address(), &journal, &self.statistics())
     }
 
     /// Who the rig is.
@@ -208,18 +197,26 @@ impl Session {
 
     /// Counters so far.
     pub fn statistics(&self) -> Statistics {
-        Statistics { drops: self.deframer.drops(), ..self.inbox.counts }
+        let counts = self.line.seen().counts;
+        let Oddities { duplicate, reordered, late, rejected } = self.oddities;
+        Statistics {
+            blocks_duplicate: duplicate,
+            blocks_reordered: reordered,
+            blocks_late: late,
+            blocks_rejected: rejected,
+            ..counts
+        }
     }
 
     /// Time on the link's clock.
     pub fn now(&self) -> Duration {
-        self.link.now()
+        self.line.now()
     }
 
     /// The rig as provenance.
     pub fn rig_provenance(&self) -> RigProvenance {
         RigProvenance {
-            address: self.link.address().to_owned(),
+            address: self.line.address().to_owned(),
             model: self.identity.model.as_str().to_owned(),
             serial: self.identity.serial.as_str().to_owned(),
             firmware: self.identity.firmware.as_str().to_owned(),
@@ -289,9 +286,9 @@ impl Session {
     /// # Errors
     /// A lost rig.
     pub fn idle(&mut self, time: Duration) -> Result<(), SessionError> {
-        let until = self.link.now() + time;
+        let until = self.line.now() + time;
         // The clock goes on between two looks at it.
-        while let Some(left) = until.checked_sub(self.link.now()).filter(|left| !left.is_zero()) {
+        while let Some(left) = until.checked_sub(self.line.now()).filter(|left| !left.is_zero()) {
             self.pump(left, &mut Nobody)?;
         }
         Ok(())
@@ -302,9 +299,20 @@ impl Session {
     /// # Errors
     /// When the rig did not confirm: then it is up to the rig's own guards, which take the drive off at 300 ms of silence.
     pub fn close(mut self) -> Result<Statistics, SessionError> {
+        self.end().map(|()| self.statistics())
+    }
+
+    /// As [`Session::close`]; the session can still be asked for its story.
+    ///
+    /// # Errors
+    /// As [`Session::close`].
+    pub fn end(&mut self) -> Result<(), SessionError> {
         let result = self.make_safe();
         self.closed = result.is_ok();
-        result.map(|()| self.statistics())
+        if self.closed {
+            self.line.note(Told::Closed);
+        }
+        result
     }
 
     /// Stops whatever runs, takes loads and pull-downs and the supply off.
@@ -321,92 +329,10 @@ impl Session {
         off.map(|_| ())
     }
 
-    fn identify(&mut self) -> Result<Identity, SessionError> {
-        self.link.write(&[DELIMITER])?;
-        let started = self.link.now();
-        let patience = (self.options.identify_timeout, self.options.identify_attempts);
-        // An answer to another session's identify under the same id is possible once.
-        for _ in 0..2 {
-            let request = Request::Identify { session: self.options.session };
-            match self.exchange(&request, patience, &mut Nobody) {
-                Ok(Reply::Identity(identity)) if identity.session == self.options.session => {
-                    return Ok(identity);
-                }
-                Ok(_) => self.inbox.counts.late += 1,
-                Err(SessionError::NoAnswer { attempts, waited_ms, .. }) => {
-                    return Err(self.why_no_identity(attempts, waited_ms));
-                }
-                Err(error) => return Err(error),
-            }
-        }
-        let waited_ms = (self.link.now() - started).as_millis() as u64;
-        Err(self.no_answer("identify", 2 * patience.1, waited_ms))
-    }
-
-    fn no_answer(&self, request: &'static str, attempts: u32, waited_ms: u64) -> SessionError {
-        SessionError::NoAnswer { address: self.link.address().to_owned(), request, attempts, waited_ms }
-    }
-
-    fn why_no_identity(&self, attempts: u32, waited_ms: u64) -> SessionError {
-        let address = self.link.address().to_owned();
-        let counts = self.inbox.counts;
-        if counts.bytes == 0 {
-            return SessionError::NoBytes { address, waited_ms };
-        }
-        if let Some(rig) = self.inbox.other_version {
-            return SessionError::Version { address, rig, host: trackpair_protocol::VERSION };
-        }
-        if counts.frames == 0 {
-            return SessionError::NotARig { address, bytes: counts.bytes };
-        }
-        if self.inbox.echoed == counts.frames {
-            return SessionError::Echo { address };
-        }
-        self.no_answer("identify", attempts, waited_ms)
-    }
-
-    fn read_table(&mut self) -> Result<(), SessionError> {
-        let count = self.identity.channels;
-        if count == 0 || usize::from(count) > MAX_CHANNELS {
-            return Err(nonsense("identify", &format!("{count} channels, allowed are 1 to {MAX_CHANNELS}")));
-        }
-        for channel in 0..count {
-            let Reply::Channel(info) = self.request(&Request::DescribeChannel { channel })? else {
-                return Err(nonsense("describe channel", "another kind of answer"));
-            };
-            if info.index != channel {
-                return Err(nonsense(
-                    "describe channel",
-                    &format!("asked for {channel}, told of {}", info.index),
-                ));
-            }
-            check_entry(&self.channels, &info)?;
-            self.encodings[usize::from(channel)] = info.encoding;
-            self.channels.push(info);
-            let calibration = match self.request(&Request::ReadCalibration { channel }) {
-                Ok(Reply::Calibration(calibration)) => {
-                    sense::check_calibration(&self.channels[usize::from(channel)], &calibration)?;
-                    Some(calibration)
-                }
-                Ok(_) => return Err(nonsense("read calibration", "another kind of answer")),
-                Err(SessionError::Refused { .. }) => None,
-                Err(error) => return Err(error),
-            };
-            self.calibrations.push(calibration);
-        }
-        Ok(())
-    }
-
     /// A run number that this session has not used; never 0.
     fn new_run(&mut self) -> u32 {
         self.next_run = self.next_run.wrapping_add(1).max(1);
         self.next_run
-    }
-
-    /// The next request id; never 0, which is for what a rig sends unasked.
-    fn new_id(&mut self) -> u16 {
-        self.last_id = self.last_id.wrapping_add(1).max(1);
-        self.last_id
     }
 
     fn request_while(
@@ -414,41 +340,35 @@ impl Session {
         request: &Request,
         listener: &mut dyn Listener,
     ) -> Result<Reply, SessionError> {
-        self.exchange(request, (self.options.timeout, self.options.attempts), listener)
+        let patience = Patience { timeout: self.options.timeout, attempts: self.options.attempts };
+        self.exchange(request, patience, listener)
     }
 
     fn exchange(
         &mut self,
         request: &Request,
-        (timeout, attempts): (Duration, u32),
+        patience: Patience,
         listener: &mut dyn Listener,
     ) -> Result<Reply, SessionError> {
-        let (id, kind, name) = (self.new_id(), request.kind(), request_name(request.kind()));
-        let mut bytes = [0; MAX_ENCODED];
-        let Some(len) = request.encode(id, &mut bytes) else {
+        let name = request_name(request.kind());
+        if !self.line.ask(request, patience) {
             return Err(nonsense(name, "it does not fit a frame"));
-        };
-        self.inbox.expect(id, kind);
-        self.inbox.counts.requests += 1;
-        let started = self.link.now();
-        for attempt in 0..attempts {
-            self.inbox.counts.retries += u64::from(attempt > 0);
-            self.link.write(&bytes[..len])?;
-            let until = self.link.now() + timeout;
-            loop {
-                let now = self.link.now();
-                self.pump(until.saturating_sub(now), listener)?;
-                if let Some(answer) = self.inbox.take_answer() {
-                    return answer.map_err(|refusal| self.refused(name, refusal));
+        }
+        loop {
+            self.pump(LONG, listener)?;
+            match self.line.take_answer() {
+                Some(Answer::Reply(reply)) => return Ok(reply),
+                Some(Answer::Refused(refusal)) => return Err(self.refused(name, refusal)),
+                Some(Answer::None { attempts, waited }) => {
+                    return Err(self.no_answer(name, attempts, waited.as_millis() as u64));
                 }
-                if self.link.now() >= until {
-                    break;
-                }
+                None => {}
             }
         }
-        self.inbox.give_up();
-        let waited_ms = (self.link.now() - started).as_millis() as u64;
-        Err(self.no_answer(name, attempts, waited_ms))
+    }
+
+    fn no_answer(&self, request: &'static str, attempts: u32, waited_ms: u64) -> SessionError {
+        SessionError::NoAnswer { address: self.line.address().to_owned(), request, attempts, waited_ms }
     }
 
     fn refused(&self, request: &'static str, refusal: Refusal) -> SessionError {
@@ -456,85 +376,29 @@ impl Session {
             Reason::Stale => SessionError::Taken,
             Reason::NoSession => SessionError::Rebooted,
             Reason::Version => SessionError::Version {
-                address: self.link.address().to_owned(),
+                address: self.line.address().to_owned(),
                 rig: refusal.detail as u8,
                 host: trackpair_protocol::VERSION,
             },
             Reason::Untimely if refusal.request == kind::IDENTIFY => SessionError::Busy {
-                address: self.link.address().to_owned(),
+                address: self.line.address().to_owned(),
                 doing: error::state_name(refusal.detail),
             },
             _ => SessionError::Refused { request, refusal },
         }
     }
 
-    /// Keeps the rig alive and hands on what comes within `timeout`.
+    /// Hands on what comes within `timeout`. The rig is kept alive by the line.
     fn pump(&mut self, timeout: Duration, listener: &mut dyn Listener) -> Result<(), SessionError> {
-        self.keep_alive()?;
-        let now = self.link.now();
-        let next_beat = (self.last_beat + HEARTBEAT_EVERY).saturating_sub(now);
-        let wait = if self.is_open() { timeout.min(next_beat) } else { timeout };
-        let count = self.link.read(&mut self.buffer, wait)?;
-        if count == 0 {
-            return self.check_silence();
-        }
-        let Self { deframer, inbox, buffer, link, .. } = self;
-        inbox.counts.bytes += count as u64;
-        let now = link.now();
-        deframer.push(&buffer[..count], |frame| inbox.accept(&frame, now, listener));
-        self.inbox.take_fault().map_or(Ok(()), Err)
-    }
-
-    fn is_open(&self) -> bool {
-        !self.closed
-    }
-
-    fn keep_alive(&mut self) -> Result<(), SessionError> {
-        let now = self.link.now();
-        let due = now >= self.last_beat + HEARTBEAT_EVERY || self.inbox.boot_suspected;
-        if !self.is_open() || !due {
-            return Ok(());
-        }
-        self.inbox.boot_suspected = false;
-        self.last_beat = now;
-        let id = self.new_id();
-        let mut bytes = [0; MAX_ENCODED];
-        if let Some(len) = Request::Heartbeat.encode(id, &mut bytes) {
-            self.inbox.counts.requests += 1;
-            self.inbox.beat_sent(id, now);
-            self.link.write(&bytes[..len])?;
-        }
-        Ok(())
-    }
-
-    fn check_silence(&self) -> Result<(), SessionError> {
-        let silent = self.inbox.silent_since().map(|since| self.link.now().saturating_sub(since));
-        match silent {
-            Some(silent) if silent >= GONE_AFTER => {
-                Err(SessionError::WentSilent { silent_ms: silent.as_millis() as u64 })
-            }
-            _ => Ok(()),
-        }
+        self.line.pump(timeout, listener)
     }
 }
 
 impl Drop for Session {
     fn drop(&mut self) {
-        if self.closed {
-            return;
+        if !self.closed {
+            self.line.let_go();
         }
-        // Best effort: whatever the link still carries. Each is sent twice against a lost frame, none is waited for long.
-        for request in [Request::Stop, Request::SetSupply { millivolts: 0 }] {
-            let id = self.new_id();
-            let mut bytes = [0; MAX_ENCODED];
-            let Some(len) = request.encode(id, &mut bytes) else { return };
-            for _ in 0..2 {
-                if self.link.write(&bytes[..len]).is_err() {
-                    return;
-                }
-            }
-        }
-        let _ = self.link.read(&mut self.buffer, Duration::from_millis(20));
     }
 }
 
@@ -542,42 +406,6 @@ impl Drop for Session {
 fn inputs_on(status: &Status) -> impl Iterator<Item = u8> + use<> {
     let on = status.loads | status.pull_downs;
     (0..16u8).filter(move |column| on >> column & 1 == 1)
-}
-
-fn check_entry(known: &[ChannelInfo], info: &ChannelInfo) -> Result<(), SessionError> {
-    let name = info.name.as_str();
-    sense::check_channel(info)?;
-    let Some(channel) = Channel::from_name(name) else { return Ok(()) };
-    if known.iter().any(|other| Channel::from_name(other.name.as_str()) == Some(channel)) {
-        return Err(nonsense("describe channel", &format!("two channels are named {name}")));
-    }
-    let unit = host_unit(info.unit);
-    if unit != expected_unit(channel) {
-        return Err(nonsense("describe channel", &format!("{name} is in {}", info.unit.symbol())));
-    }
-    Ok(())
-}
-
-/// The host's unit for one on the wire.
-const fn host_unit(unit: channel::Unit) -> Unit {
-    match unit {
-        channel::Unit::Volt => Unit::Volt,
-        channel::Unit::Ampere => Unit::Ampere,
-        channel::Unit::Degree => Unit::Degree,
-        channel::Unit::Celsius => Unit::Celsius,
-    }
-}
-
-/// The unit in which a channel must come.
-const fn expected_unit(channel: Channel) -> Unit {
-    match channel {
-        Channel::Rising | Channel::Falling | Channel::Supply | Channel::Ground | Channel::MotorVolts => {
-            Unit::Volt
-        }
-        Channel::Reference => Unit::Degree,
-        Channel::SupplyAmps | Channel::DriveAmps | Channel::MotorAmps => Unit::Ampere,
-        Channel::Temperature => Unit::Celsius,
-    }
 }
 
 fn done(request: &'static str, reply: Reply) -> Result<u64, SessionError> {
@@ -589,23 +417,4 @@ fn done(request: &'static str, reply: Reply) -> Result<u64, SessionError> {
 
 fn nonsense(request: &'static str, problem: &str) -> SessionError {
     SessionError::Nonsense { request, problem: problem.to_owned() }
-}
-
-fn no_identity() -> Identity {
-    use trackpair_protocol::wire::Text;
-    Identity {
-        session: 0,
-        boot: 0,
-        model: Text::new(""),
-        serial: Text::new(""),
-        firmware: Text::new(""),
-        capabilities: 0,
-        channels: 0,
-        min_period_us: 0,
-        max_period_us: 0,
-        supply_mv: (0, 0),
-        travel_mdeg: (0, 0),
-        max_speed_mdeg_s: 0,
-        max_drive_mv: 0,
-    }
 }

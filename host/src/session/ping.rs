@@ -34,9 +34,9 @@ impl Session {
             .map_err(|error| nonsense("clock ping", &error.to_string()))?;
         let mut quickest: Option<(u64, i64)> = None;
         for _ in 0..count.max(1) {
-            let sent = self.link.now().as_micros() as u64;
+            let sent = self.line.now().as_micros() as u64;
             let reply = self.request_while(&Request::ClockPing { host_stamp: sent }, &mut Nobody)?;
-            let received = self.link.now().as_micros() as u64;
+            let received = self.line.now().as_micros() as u64;
             let Reply::Clock { host_stamp, rig_us } = reply else {
                 return Err(nonsense("clock ping", "another kind of answer"));
             };

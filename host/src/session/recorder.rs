@@ -1,7 +1,7 @@
 //! Blocks and events into the samples and marks of a trace, in engineering units. Memory grows with the recording alone.
 
 use super::Session;
-use super::host_unit;
+use super::opening::host_unit;
 use super::sequence::Lost;
 use crate::quantity::{Channel, Unit};
 use crate::trace::{Column, Gap, Mark, MarkKind, Provenance, Trace, TraceEnd};

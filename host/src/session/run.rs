@@ -1,8 +1,9 @@
 //! One run from start to end: load, arm, start, collect, wait for the last block. What is recorded survives whatever
 //! happens.
 
-use super::error::guards_in;
+use super::error::{guard_name, guards_in};
 use super::inbox::Listener;
+use super::journal::Told;
 use super::sequence::{Lost, Oddities, Piece, Sequence};
 use super::{Session, SessionError, done};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -19,6 +20,9 @@ const QUIET: Duration = Duration::from_millis(300);
 
 /// A run that goes on without a block for so long, and two scans more, is given up: the rig drives and does not sample.
 const GIVEN_UP: Duration = Duration::from_secs(2);
+
+/// Holes of a run that are told one by one.
+const MOST_HOLES: usize = 200;
 
 /// How long the last blocks may come after the end was told.
 const TAIL: Duration = Duration::from_millis(300);
@@ -107,6 +111,8 @@ struct Heard<'s> {
     blocks_seen: u64,
     guard: Option<(Guard, i32)>,
     ended: Option<Ended>,
+    /// Holes, as many as are told one by one.
+    holes: Vec<Lost>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -124,8 +130,8 @@ impl Listener for Heard<'_> {
             self.newest_us = self.newest_us.max(block.first_us.saturating_add(span));
             self.blocks_seen += 1;
         }
-        let sink = &mut *self.sink;
-        self.sequence.take(block, &mut |piece| pass_on(piece, sink));
+        let Self { sink, holes, sequence, .. } = self;
+        sequence.take(block, &mut |piece| pass_on(piece, &mut **sink, holes));
     }
 
     fn event(&mut self, event: &Event) {
@@ -145,12 +151,23 @@ impl Listener for Heard<'_> {
         }
         self.sink.event(event);
     }
+
+    fn shed(&mut self, run: u32, number: u32) {
+        if run == self.run {
+            self.sequence.shed(number);
+        }
+    }
 }
 
-fn pass_on(piece: Piece<'_>, sink: &mut dyn RunSink) {
+fn pass_on(piece: Piece<'_>, sink: &mut dyn RunSink, holes: &mut Vec<Lost>) {
     match piece {
         Piece::Scans(block) => sink.scans(block),
-        Piece::Lost(lost) => sink.lost(&lost),
+        Piece::Lost(lost) => {
+            if holes.len() < MOST_HOLES {
+                holes.push(lost);
+            }
+            sink.lost(&lost);
+        }
     }
 }
 
@@ -174,8 +191,9 @@ impl Session {
             blocks_seen: 0,
             guard: None,
             ended: None,
+            holes: Vec::new(),
         };
-        let events_lost = self.inbox.counts.events_lost;
+        let events_lost = self.line.seen().counts.events_lost;
         let started_us = self.start(spec, &mut heard)?;
         let mut cause = self.collect(&mut heard, stop);
         if let RunCause::Guard(None) = cause {
@@ -185,10 +203,11 @@ impl Session {
             Some(ended) => (Some(ended.blocks), ended.at_us),
             None => (None, None),
         };
-        let sink = &mut *heard.sink;
-        heard.sequence.finish(expected, end_us, &mut |piece| pass_on(piece, sink));
+        let Heard { sink, holes, sequence, .. } = &mut heard;
+        sequence.finish(expected, end_us, &mut |piece| pass_on(piece, &mut **sink, holes));
+        self.tell_of(run, holes, &cause);
         self.count_oddities(heard.sequence.oddities);
-        let events_lost = self.inbox.counts.events_lost.saturating_sub(events_lost);
+        let events_lost = self.line.seen().counts.events_lost.saturating_sub(events_lost);
         Ok(RunEnd {
             cause,
             started_us,
@@ -196,6 +215,21 @@ impl Session {
             events_lost,
             end_reported: end_us.is_some(),
         })
+    }
+
+    /// Holes and end of a run, for the link's story.
+    fn tell_of(&mut self, run: u32, holes: &[Lost], cause: &RunCause) {
+        for Lost { from_us, to_us, scans, cause } in holes.iter().copied() {
+            self.line.note(Told::Gap { run, from_us, to_us, scans, cause });
+        }
+        let cause = match cause {
+            RunCause::Complete => "complete".to_owned(),
+            RunCause::Aborted => "stopped by hand".to_owned(),
+            RunCause::Guard(Some((guard, _))) => format!("guard: {}", guard_name(*guard)),
+            RunCause::Guard(None) => "guard".to_owned(),
+            RunCause::Lost(error) => error.to_string(),
+        };
+        self.line.note(Told::RunEnded { run, cause });
     }
 
     /// Loads, arms and starts; rig time of the start.
@@ -213,6 +247,8 @@ impl Session {
         };
         let started_us = done("start", self.request_while(&Request::Start(start), heard)?)?;
         heard.sequence.started_us.get_or_insert(started_us);
+        let Start { run, period_us, drive, .. } = start;
+        self.line.note(Told::RunStarted { run, drive, period_us });
         Ok(started_us)
     }
 
@@ -229,7 +265,7 @@ impl Session {
         stop: &AtomicBool,
     ) -> Result<RunCause, SessionError> {
         let mut blocks_seen = 0;
-        let (mut quiet_since, mut last_block) = (self.link.now(), self.link.now());
+        let (mut quiet_since, mut last_block) = (self.line.now(), self.line.now());
         let patience = GIVEN_UP + 2 * Duration::from_micros(heard.sequence.period_us().into());
         loop {
             if stop.load(Ordering::Relaxed) {
@@ -251,14 +287,14 @@ impl Session {
             }
             if heard.blocks_seen != blocks_seen {
                 blocks_seen = heard.blocks_seen;
-                quiet_since = self.link.now();
+                quiet_since = self.line.now();
                 last_block = quiet_since;
-            } else if self.link.now().saturating_sub(quiet_since) >= QUIET {
-                quiet_since = self.link.now();
+            } else if self.line.now().saturating_sub(quiet_since) >= QUIET {
+                quiet_since = self.line.now();
                 if let Some(cause) = self.ended_unheard(heard)? {
                     return Ok(cause);
                 }
-                let silent = self.link.now().saturating_sub(last_block);
+                let silent = self.line.now().saturating_sub(last_block);
                 if silent >= patience {
                     self.stop_run(heard)?;
                     return Err(SessionError::NoSamples { silent_ms: silent.as_millis() as u64 });
@@ -282,18 +318,18 @@ impl Session {
     /// Stops the run and waits for its end and its last blocks. The stop's answer may outrun or follow both.
     fn stop_run(&mut self, heard: &mut Heard<'_>) -> Result<(), SessionError> {
         self.request_while(&Request::Stop, heard)?;
-        let until = self.link.now() + TAIL;
-        while heard.ended.is_none() && self.link.now() < until {
+        let until = self.line.now() + TAIL;
+        while heard.ended.is_none() && self.line.now() < until {
             self.pump(LOOK_EVERY, heard)?;
         }
         self.wait_for_tail(heard)
     }
 
     fn wait_for_tail(&mut self, heard: &mut Heard<'_>) -> Result<(), SessionError> {
-        let until = self.link.now() + TAIL;
+        let until = self.line.now() + TAIL;
         while let Some(ended) = heard.ended
             && !heard.sequence.is_complete(ended.blocks)
-            && self.link.now() < until
+            && self.line.now() < until
         {
             self.pump(LOOK_EVERY, heard)?;
         }
@@ -328,11 +364,10 @@ impl Session {
     }
 
     fn count_oddities(&mut self, oddities: Oddities) {
-        let counts = &mut self.inbox.counts;
-        counts.blocks_duplicate += oddities.duplicate;
-        counts.blocks_reordered += oddities.reordered;
-        counts.blocks_late += oddities.late;
-        counts.blocks_rejected += oddities.rejected;
+        self.oddities.duplicate += oddities.duplicate;
+        self.oddities.reordered += oddities.reordered;
+        self.oddities.late += oddities.late;
+        self.oddities.rejected += oddities.rejected;
     }
 }
 

@@ -225,7 +225,7 @@ mod tests {
             supply_mv: (4_000, 5_000),
             travel_mdeg: (-3_000, 90_000),
             max_speed_mdeg_s: 200_000,
-            ..super::super::no_identity()
+            ..super::super::opening::no_identity()
         };
         check_limits(&sound).unwrap();
         for wrong in [

@@ -2,8 +2,9 @@
 //! the samples mean.
 
 use crate::trace::GapCause;
-use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 use trackpair_protocol::channel::Encoding;
 use trackpair_protocol::samples::SampleBlock;
 
@@ -65,6 +66,8 @@ pub(super) struct Sequence {
     /// Scans of the largest block so far.
     block_scans: u64,
     given_up: Vec<(u32, u32)>,
+    /// Blocks that came and that this computer had no room for.
+    shed: BTreeSet<u32>,
     waiting: BTreeMap<u32, Held>,
     pub(super) oddities: Oddities,
 }
@@ -83,6 +86,7 @@ impl Sequence {
             last_us: None,
             block_scans: 0,
             given_up: Vec::new(),
+            shed: BTreeSet::new(),
             waiting: BTreeMap::new(),
             oddities: Oddities::default(),
         }
@@ -106,11 +110,25 @@ impl Sequence {
             let given_up = self.given_up.iter().any(|(from, to)| (*from..*to).contains(&block.number));
             *(if given_up { &mut self.oddities.late } else { &mut self.oddities.duplicate }) += 1;
         } else if block.number == self.next {
-            self.emit(block, false, out);
+            self.emit(block, None, out);
             self.drain(out);
         } else {
             self.hold(block, out);
         }
+    }
+
+    /// A block came for which this computer had no room.
+    pub(super) fn shed(&mut self, number: u32) {
+        if number >= self.next {
+            self.shed.insert(number);
+        }
+    }
+
+    /// Where the blocks of a stretch were lost.
+    fn lost_at(&mut self, blocks: Range<u32>) -> GapCause {
+        let here = self.shed.range(blocks.clone()).next().is_some();
+        self.shed = self.shed.split_off(&blocks.end);
+        if here { GapCause::Host } else { GapCause::Line }
     }
 
     fn hold(&mut self, block: &SampleBlock<'_>, out: &mut dyn FnMut(Piece<'_>)) {
@@ -147,7 +165,8 @@ impl Sequence {
             None => missing * self.block_scans,
         };
         let scans = scans.max(1);
-        out(Piece::Lost(Lost { from_us, to_us: from_us + scans * period, scans, cause: GapCause::Line }));
+        let cause = self.lost_at(self.next..u32::MAX);
+        out(Piece::Lost(Lost { from_us, to_us: from_us + scans * period, scans, cause }));
     }
 
     fn fits(&self, block: &SampleBlock<'_>) -> bool {
@@ -166,19 +185,20 @@ impl Sequence {
     fn skip(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
         let Some((&number, _)) = self.waiting.first_key_value() else { return };
         self.given_up.push((self.next, number));
+        let cause = self.lost_at(self.next..number);
         self.next = number;
-        self.emit_waiting(number, true, out);
+        self.emit_waiting(number, Some(cause), out);
         self.drain(out);
     }
 
     fn drain(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
         while self.waiting.contains_key(&self.next) {
             self.oddities.reordered += 1;
-            self.emit_waiting(self.next, false, out);
+            self.emit_waiting(self.next, None, out);
         }
     }
 
-    fn emit_waiting(&mut self, number: u32, after_loss: bool, out: &mut dyn FnMut(Piece<'_>)) {
+    fn emit_waiting(&mut self, number: u32, after_loss: Option<GapCause>, out: &mut dyn FnMut(Piece<'_>)) {
         if let Some(held) = self.waiting.remove(&number) {
             let block = SampleBlock {
                 run: self.run,
@@ -194,7 +214,12 @@ impl Sequence {
         }
     }
 
-    fn emit(&mut self, block: &SampleBlock<'_>, after_loss: bool, out: &mut dyn FnMut(Piece<'_>)) {
+    fn emit(
+        &mut self,
+        block: &SampleBlock<'_>,
+        after_loss: Option<GapCause>,
+        out: &mut dyn FnMut(Piece<'_>),
+    ) {
         self.next = block.number.wrapping_add(1);
         if self.last_us.is_some_and(|last| block.first_us <= last) {
             // Time running backwards: not to be believed, and its scans are missing then.
@@ -210,9 +235,9 @@ impl Sequence {
         out(Piece::Scans(block));
     }
 
-    fn hole_before(&self, block: &SampleBlock<'_>, after_loss: bool) -> Option<Lost> {
+    fn hole_before(&self, block: &SampleBlock<'_>, after_loss: Option<GapCause>) -> Option<Lost> {
         let period = u64::from(self.period_us);
-        let cause = if after_loss { GapCause::Line } else { GapCause::Rig };
+        let cause = after_loss.unwrap_or(GapCause::Rig);
         let (from_us, due_us) = match (self.last_us, self.started_us) {
             (Some(last), _) => (last, last + period),
             (None, Some(started)) => (started, started),
@@ -222,7 +247,7 @@ impl Sequence {
         let scans = (late + period / 2) / period;
         let told = u64::from(block.overrun_before);
         let first_of_run = self.last_us.is_none();
-        if !after_loss && told == 0 && (scans == 0 || first_of_run) {
+        if after_loss.is_none() && told == 0 && (scans == 0 || first_of_run) {
             return None;
         }
         let from_us = from_us.min(block.first_us.saturating_sub(1));

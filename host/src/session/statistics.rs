@@ -37,4 +37,6 @@ pub struct Statistics {
     pub blocks_late: u64,
     /// Blocks that belong to no run, or contradict the run they name.
     pub blocks_rejected: u64,
+    /// Blocks that came and for which this computer had no room.
+    pub blocks_shed: u64,
 }

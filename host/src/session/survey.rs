@@ -27,10 +27,10 @@ pub fn survey(addresses: impl IntoIterator<Item = Address>) -> Vec<Answerer> {
 }
 
 fn ask(address: &Address) -> Result<Identity, SessionError> {
-    let link = link::open(address).map_err(|error: LinkError| SessionError::Link(error))?;
+    let port = link::open(address).map_err(|error: LinkError| SessionError::Link(error))?;
     let options =
         Options { identify_timeout: Duration::from_millis(200), identify_attempts: 2, ..Options::default() };
-    let session = Session::open(link, options)?;
+    let session = Session::over(port, options)?;
     let identity = *session.identity();
     session.close()?;
     Ok(identity)

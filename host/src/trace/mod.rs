@@ -45,12 +45,27 @@ pub struct Gap {
 pub enum GapCause {
     /// Blocks lost or damaged between rig and host.
     Line,
+    /// They came, and this computer did not get round to taking them.
+    Host,
     /// The rig could not take or send them, and said so.
     Rig,
     /// The imported file has a hole.
     File,
     /// Recorded, but the rig's sensor supply was off or out of its band: what was read then is left out.
     Supply,
+}
+
+impl GapCause {
+    /// Where the scans were lost, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Line => "lost between rig and host",
+            Self::Host => "not taken by this computer in time",
+            Self::Rig => "not taken by the rig",
+            Self::File => "missing in the file",
+            Self::Supply => "left out: the rig's sensor supply was out of its band",
+        }
+    }
 }
 
 /// Something that happened during the procedure, on the rig's clock.

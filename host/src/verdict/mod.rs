@@ -138,6 +138,8 @@ pub struct Judgement {
     pub not_looked_at: Vec<String>,
     /// What happened to the recording that keeps a part from being `within`: cut short, scans missing.
     pub impairments: Vec<String>,
+    /// Whether every place that scans are missing from was passed whole by other strokes.
+    pub places_covered: bool,
     /// What was not tried although a grip can do it, as a sentence that stands at the top: whether it closes by itself. Whether that keeps it
     /// from being `within` is the sheet's to say ([`PartSheet::self_closing_required`](crate::sheet::PartSheet::self_closing_required)).
     pub not_tried: Option<String>,

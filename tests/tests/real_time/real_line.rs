@@ -63,7 +63,7 @@ fn begin(rig: &ServedRig, archive: &Path, plan: &[&str]) -> Result<Running> {
 
 /// What the rig says of itself to a new session.
 fn status(rig: &ServedRig) -> Result<Status> {
-    let mut session = Session::open(link::open(&Address::parse(rig.address())?)?, Options::default())?;
+    let mut session = Session::over(link::open(&Address::parse(rig.address())?)?, Options::default())?;
     Ok(session.status()?)
 }
 
@@ -224,6 +224,82 @@ fn a_paused_terminal_holds_up_what_is_drawn_and_not_the_rig() -> Result<()> {
     Ok(())
 }
 
+/// A computer that does something else for a moment: less than the 300 ms after which the rig takes the drive off. What happened on the line
+/// stands in the record, and `-v` tells it on the way.
+#[test]
+fn a_host_that_is_held_up_for_150_ms_goes_on_and_the_story_of_the_line_is_kept() -> Result<()> {
+    let (rig, archive) = (serve("good-grip", "pty", &[])?, tempdir()?);
+    let place = archive.path().to_str().context("text")?;
+    let log = archive.path().join("log.txt");
+    let more = ["-v", "--log-file", log.to_str().context("text")?];
+    let mut host = begin(&rig, archive.path(), &[&SHORT[..], &more].concat())?;
+    wait_for_half_of_the_sweep(&mut host)?;
+    host.signal("STOP")?;
+    // What is tested, not waited for.
+    std::thread::sleep(Duration::from_millis(150));
+    host.signal("CONT")?;
+    let said = host.finish()?;
+    assert!(
+        matches!(said.code, Some(0 | 11)) && !said.out.contains("CUT SHORT"),
+        "{} {}",
+        said.out,
+        said.err
+    );
+    check_unpowered(&status(&rig)?);
+    let record = trackpair_tests::cli::record_folders(archive.path()).pop().context("a record")?;
+    let name = record.file_name().and_then(|n| n.to_str()).context("text")?;
+    let told = trackpair(["records", "show", name, "--session", "--archive", place])?;
+    told.expect(
+        0,
+        &[
+            "opened: simulated grip rig",
+            "begins, driving",
+            "ends: complete",
+            "no frame was damaged",
+            "half within",
+        ],
+    );
+    let log = std::fs::read_to_string(log)?;
+    for part in ["session opened", "run started", "run ended", "session closed"] {
+        ensure!(log.contains(part), "{part}: {log}");
+    }
+    Ok(())
+}
+
+/// The cautions before a motor is driven, with Ctrl-C for an answer.
+#[test]
+fn ctrl_c_at_a_question_starts_nothing_and_a_yes_behind_it_neither() -> Result<()> {
+    let (rig, archive) = (serve("good-body", "pty", &[])?, tempdir()?);
+    let (mut keys, mut terminal) = TTYPort::pair()?;
+    terminal.set_exclusive(false)?;
+    let flags = if cfg!(target_os = "macos") { 0x20000 } else { 0o400 };
+    let path = terminal.name().context("it has a name")?;
+    let stdin = std::fs::OpenOptions::new().read(true).custom_flags(flags).open(path)?;
+    let mut creep = command(["creep", "--rig", rig.address(), "--archive"])?;
+    creep.arg(archive.path()).stdin(stdin);
+    let mut host = Running::start(creep)?;
+    host.wait_for("Type yes")?;
+    let asked = Instant::now();
+    host.signal("INT")?;
+    let said = host.finish()?;
+    let felt = asked.elapsed();
+    // Whoever types it then is too late.
+    let _ = keys.write_all(b"yes\n");
+    said.expect(20, &["stopped by you at the cautions: nothing was driven"]);
+    ensure!(felt < Duration::from_secs(2), "it took {felt:?}");
+    let status = status(&rig)?;
+    assert_eq!((status.run, status.supply_mv), (0, 0), "nothing was started");
+    Ok(())
+}
+
+#[test]
+fn a_rig_in_real_time_keeps_the_protocol() -> Result<()> {
+    let rig = serve("good-grip", "pty", &[])?;
+    trackpair(["rigs", "--conform", rig.address()])?.expect(0, &["the rig keeps all"]);
+    check_unpowered(&status(&rig)?);
+    Ok(())
+}
+
 #[test]
 fn a_rig_that_is_unplugged_in_the_sweep_leaves_the_recorded_part() -> Result<()> {
     for listen in ["tcp:127.0.0.1:0", "pty"] {
@@ -276,7 +352,7 @@ fn an_emergency_stop_in_the_sweep_is_named_and_what_was_recorded_is_kept() -> Re
 #[test]
 fn what_an_interruption_did_condemns_no_sound_grip_and_says_so_wherever_the_record_is_shown() -> Result<()> {
     for (way, after) in
-        [("--estop-after", "3.1"), ("--estop-after", "0.15"), ("--lid-after", "2"), ("--sag-after", "10")]
+        [("--estop-after", "3.1"), ("--estop-after", "0.4"), ("--lid-after", "2"), ("--sag-after", "10")]
     {
         let (rig, archive) =
             (serve("good-grip", "tcp:127.0.0.1:0", &["--seed", "3", way, after])?, tempdir()?);

@@ -68,8 +68,8 @@ fn another_program_finds_seal_signatures_hashes_and_qr_codes_as_documented() -> 
     let output = Command::new(programs::python()?).arg(script).arg(&kept.record.folder).arg(&key).output()?;
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
     ensure!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
-    // Two traces, outcome, and three documents.
-    ensure!(said.contains("7 files, 3 documents and their QR codes hold"), "{said}");
+    // Traces, what happened on the line, outcome, and three documents.
+    ensure!(said.contains("8 files, 3 documents and their QR codes hold"), "{said}");
     // What a telephone reads from the paper is checked too.
     let code = folder.path().join("code.txt");
     std::fs::write(&code, said.lines().last().context("a code")?)?;

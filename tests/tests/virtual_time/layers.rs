@@ -4,12 +4,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The host's layers; each may use only those before it.
-const HOST_LAYERS: [&str; 17] = [
+const HOST_LAYERS: [&str; 18] = [
     "quantity",
     "sheet",
     "trace",
     "link",
     "session",
+    "conform",
     "procedure",
     "analysis",
     "verdict",

@@ -19,6 +19,7 @@ mod check_setup;
 mod comparison_reference;
 mod comparisons;
 mod configuration;
+mod conformance;
 mod crash_safety;
 mod cut_sessions;
 mod explained;

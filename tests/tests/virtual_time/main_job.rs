@@ -169,6 +169,7 @@ fn the_first_readme_command_ends_with_a_flat_spot_its_place_and_a_report() -> Re
         "report.pdf",
         "certificate.pdf",
         "seal.json",
+        "session.jsonl",
     ];
     let traces = [
         "trace-1-self_check.parquet",

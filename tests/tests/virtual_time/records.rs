@@ -52,6 +52,33 @@ fn records_are_listed_and_found_by_what_is_asked() -> Result<()> {
 }
 
 #[test]
+fn what_happened_on_the_line_is_told_and_sealed_with_the_record() -> Result<()> {
+    let archive = archive()?;
+    let show = ["show", "shelf-1", "--session"];
+    records(archive.path(), &show)?.expect(
+        0,
+        &[
+            "Session with the rig at sim:good-grip?seed=1",
+            "run",
+            "ends: complete",
+            "closed: the rig is unpowered",
+            "no frame was damaged",
+        ],
+    );
+    let lines = records(archive.path(), &[&show[..], &["--json"]].concat())?.out;
+    for line in lines.lines() {
+        serde_json::from_str::<serde_json::Value>(line).with_context(|| line.to_owned())?;
+    }
+    ensure!(lines.lines().count() > 10 && lines.contains("\"round_trip_us\""), "{lines}");
+    records(archive.path(), &["verify"])?.expect(0, &[]);
+    // A guard that tripped is not made to have never been.
+    let file = record_folders(archive.path())[0].join("session.jsonl");
+    std::fs::write(&file, lines.replace("complete", "complyte"))?;
+    records(archive.path(), &["verify"])?.expect(12, &["session.jsonl"]);
+    Ok(())
+}
+
+#[test]
 fn a_question_that_makes_no_sense_is_answered_with_what_does() -> Result<()> {
     let archive = archive()?;
     let asked = |arguments: &[&str], words: &[&str]| -> Result<()> {

@@ -151,7 +151,7 @@ fn scatter_goes_with_the_root_of_the_cycles_just_where_more_cycles_are_advised()
     fs::write(&file, NOISY)?;
     let file = file.to_str().context("UTF-8")?;
     let sheet = quick_sheet();
-    let all = on_all_cores(4, |seed| {
+    let all = on_all_cores(8, |seed| {
         let plan = [5, 45];
         sweeps(&format!("{file}?seed={}", seed + 1), &sheet, |all| plan.get(all.len()).copied())
     });
@@ -162,7 +162,7 @@ fn scatter_goes_with_the_root_of_the_cycles_just_where_more_cycles_are_advised()
             |k: usize| scatter.iter().map(|a| rising(&a[k], name).budget.from(Source::Scatter)).sum::<f64>();
         sum(1) / sum(0)
     };
-    // √(5/45) = 1/3 (GUM 4.2.3). A standard uncertainty from 5 cycles is itself known to a third (GUM table E.1), from four parts to a sixth.
+    // √(5/45) = 1/3 (GUM 4.2.3). A standard uncertainty from 5 cycles is itself known to a third (GUM table E.1), from eight parts to an eighth.
     for name in
         [F::ClosedVolts, F::OpenVolts, F::Span, F::LinearityIndependent, F::CorrelationWorst, F::Hysteresis]
     {

@@ -4,12 +4,14 @@ use super::ask::Asking;
 use super::typed::Told;
 use super::{Desk, refused, tell_kept, typed};
 use crate::case::{CaseError, Opening};
+use crate::cli::answers::Typed;
 use crate::cli::records::Where;
 use crate::cli::{Ending, Failure, Surroundings, date};
 use crate::diagnosis::Complaint;
 use anyhow::anyhow;
 use clap::Args;
 use std::io::IsTerminal;
+use std::sync::atomic::Ordering;
 
 /// `case new`.
 #[derive(Args, Debug)]
@@ -39,10 +41,14 @@ pub fn new(args: &NewCase, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     let opening = match &args.complaint {
         Some(words) => typed_opening(args, words)?,
         None if args.ask || std::io::stdin().is_terminal() => {
-            let (mut answers, mut questions) = (std::io::stdin().lock(), std::io::stderr().lock());
-            Asking { answers: &mut answers, questions: &mut questions }
-                .opening()
-                .map_err(|e| Failure::Usage(e.into()))?
+            let (mut answers, mut questions) = (Typed::new(surroundings.stop), std::io::stderr().lock());
+            Asking { answers: &mut answers, questions: &mut questions }.opening().map_err(|e| {
+                if surroundings.stop.load(Ordering::Relaxed) {
+                    Failure::Rig(anyhow!("stopped by you: no case was begun"))
+                } else {
+                    Failure::Usage(e.into())
+                }
+            })?
         }
         None => {
             return Err(Failure::Usage(anyhow!(

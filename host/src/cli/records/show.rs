@@ -1,4 +1,4 @@
-//! `records show`: one record with its outcomes, traces and seals, and what its last outcome says.
+//! `records show`: one record with its outcomes, traces and seals, and what its last outcome says; or the story of its line.
 
 use super::list::RecordDocument;
 use super::{Where, open};
@@ -7,9 +7,12 @@ use crate::cli::verify::plain;
 use crate::cli::{Ending, Failure, Surroundings};
 use crate::record::{Archive, StoredRecord};
 use crate::report::{ReportInput, terminal};
+use crate::session::Story;
 use crate::sheet::{PartSheet, shipped, shipped_names};
+use anyhow::{Context, anyhow};
 use clap::Args;
 use serde::Serialize;
+use std::io::Write;
 
 /// `records show`.
 #[derive(Args, Debug)]
@@ -22,6 +25,9 @@ pub struct ShowRecord {
     /// Which archive.
     #[command(flatten)]
     pub place: Where,
+    /// What happened on the line while it was recorded, instead: repeats, damaged frames, gaps, guards, how long answers took
+    #[arg(long, conflicts_with = "number")]
+    pub session: bool,
     /// Print it as JSON: where its files are and what seals them; outcome.json itself has the figures
     #[arg(long)]
     pub json: bool,
@@ -72,6 +78,9 @@ struct ShownRecord<'a> {
 pub fn show(args: &ShowRecord, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let archive = open(args.place.archive.as_deref(), surroundings)?;
     let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
+    if args.session {
+        return sessions(&archive, &record, args.json);
+    }
     let outcome = if record.outcomes.is_empty() && args.number.is_none() {
         None
     } else {
@@ -96,13 +105,38 @@ pub fn show(args: &ShowRecord, surroundings: &Surroundings<'_>) -> Result<Ending
     Ok(Ending::Done)
 }
 
+/// What happened on the line, in words or as it is kept.
+fn sessions(archive: &Archive, record: &StoredRecord, json: bool) -> Result<Ending, Failure> {
+    let sessions = archive.sessions(record);
+    if sessions.is_empty() {
+        return Err(Failure::Usage(anyhow!(
+            "{} holds no session: it was recorded without a rig, or before trackpair kept sessions",
+            plain(&record.summary.record)
+        )));
+    }
+    for (number, lines) in sessions {
+        let told = if json {
+            lines
+        } else {
+            let read =
+                Story::read(&lines).with_context(|| format!("the session of outcome {number} can't be read"));
+            read.map_err(Failure::Other)?.iter().map(Story::words).collect()
+        };
+        // Whatever the file was made to hold: a terminal obeys none of it.
+        let told: String = told.chars().filter(|c| *c == '\n' || !c.is_control()).collect();
+        // A reader that has gone away is no failure.
+        let _ = std::io::stdout().write_all(told.as_bytes());
+    }
+    Ok(Ending::Done)
+}
+
 /// The short result is told from the outcome alone; a sheet is only asked for.
 fn any_sheet() -> Option<PartSheet> {
     shipped_names().first().and_then(|name| shipped(name))
 }
 
 fn files(archive: &Archive, record: &StoredRecord) -> String {
-    use std::fmt::Write;
+    use std::fmt::Write as _;
     let mut text = String::from("\nRecord\n");
     let summary = &record.summary;
     let _ = writeln!(text, "  {} · {} · {}", plain(&summary.record), summary.kind, summary.state.name());

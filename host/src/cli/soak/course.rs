@@ -189,7 +189,7 @@ impl Whole<'_> {
         let (rig, part) = (self.asked.begin.rig.clone(), self.asked.begin.part.clone());
         let first = self.shelf.first().clone();
         let surroundings = self.surroundings;
-        on_own_bench(&rig, &part, &first, surroundings, |bench, meter| {
+        let (stretch, _) = on_own_bench(&rig, &part, &first, surroundings, |bench, meter| {
             let body = bench.drives_body();
             self.check_kind(body)?;
             match self.ready(bench, body, meter)? {
@@ -203,7 +203,8 @@ impl Whole<'_> {
                 }
                 Err(ended) => Ok(ended),
             }
-        })?
+        })?;
+        stretch
     }
 
     /// A soak goes on with the kind of part that it was begun with.
@@ -235,7 +236,11 @@ impl Whole<'_> {
                 )));
             }
             if !self.cautions_shown {
-                let consent = Consent::of(&self.asked.begin.rig, self.args.i_have_read_the_cautions);
+                let consent = Consent::of(
+                    &self.asked.begin.rig,
+                    self.args.i_have_read_the_cautions,
+                    self.surroundings.stop,
+                );
                 cautions::show(consent, &|line| meter.say(line))?;
                 self.cautions_shown = true;
             }

@@ -5,6 +5,7 @@ use super::draft::Draft;
 use super::prompt::Asking;
 use super::{Medium, document, ending};
 use crate::case::{Case, Content};
+use crate::cli::answers::Typed;
 use crate::cli::case::keep_in_case;
 use crate::cli::conclude::{say, style, write_report};
 use crate::cli::key::write_new_bytes;
@@ -16,6 +17,7 @@ use crate::vehicle::{Setup, VehicleCheck};
 use anyhow::anyhow;
 use clap::Args;
 use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
 
 /// `vehicle-check enter`.
 #[derive(Args, Debug)]
@@ -64,7 +66,7 @@ pub fn enter(args: &Enter, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     let mut file = args.basis.over(begun)?;
     add_readings(&args.reading, &mut file)?;
     let setup = setup(&file)?;
-    let whole = !asked || ask(args, &setup, &mut file, &draft)?;
+    let whole = !asked || ask(args, &setup, &mut file, &draft, surroundings.stop)?;
     let check = VehicleCheck::of(&setup, &file.meter, &file.readings, args.as_typed, &date())
         .map_err(|e| Failure::Usage(e.into()))?;
     let shop = surroundings.shop();
@@ -126,12 +128,18 @@ fn add_readings(typed: &[String], file: &mut ReadingsFile) -> Result<(), Failure
     Ok(())
 }
 
-fn ask(args: &Enter, setup: &Setup, file: &mut ReadingsFile, draft: &Draft) -> Result<bool, Failure> {
+fn ask(
+    args: &Enter,
+    setup: &Setup,
+    file: &mut ReadingsFile,
+    draft: &Draft,
+    stop: &'static AtomicBool,
+) -> Result<bool, Failure> {
     if draft.exists() {
         eprintln!("trackpair: going on with what is saved in {}", draft.path.display());
     }
     draft.save(file, setup)?;
-    let (mut answers, mut questions) = (std::io::stdin().lock(), std::io::stderr().lock());
+    let (mut answers, mut questions) = (Typed::new(stop), std::io::stderr().lock());
     let as_typed = args.as_typed;
     Asking { answers: &mut answers, questions: &mut questions, setup, as_typed, draft }.all(file)
 }

@@ -6,7 +6,7 @@ use crate::record::archive::ArchiveError;
 use crate::record::index::{
     Query, RecordState, RecordSummary, Row, StoredTraceFile, Table, figure_rows, finding_rows, outcome_row,
 };
-use crate::record::names::month;
+use crate::record::names::{TRACES, month};
 use crate::record::seal::FileEntry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -154,14 +154,16 @@ impl Verifier<'_> {
         one: &Sealed,
         outcome: Option<&Outcome>,
     ) {
-        let sealed = &one.manifest.files[..one.manifest.files.len().saturating_sub(1)];
+        let all = one.manifest.files.iter();
+        let sealed: Vec<&FileEntry> =
+            all.filter(|file| file.path.starts_with(&format!("{TRACES}/"))).collect();
         let told = |row: &StoredTraceFile| {
             let mut told = outcome.into_iter().flat_map(|o| &o.procedures);
             told.find(|p| p.trace_file.as_deref() == Some(&row.file))
                 .is_none_or(|p| p.procedure == row.procedure && p.scans == row.scans && p.end == row.ended)
         };
-        for (position, (row, was)) in rows.iter().zip(sealed).enumerate() {
-            if entry(row) != *was || row.position as usize != position + 1 || !told(row) {
+        for (position, (row, was)) in rows.iter().zip(&sealed).enumerate() {
+            if entry(row) != **was || row.position as usize != position + 1 || !told(row) {
                 self.problem(
                     format!("{}, {}", row_of("traces", record), was.path),
                     "the row is not what was sealed",

@@ -1,0 +1,86 @@
+//! What is typed at a question. Ctrl-C ends every wait for it at once, and what was typed before it is no answer.
+
+use std::io::{self, BufRead, Read};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::sync::{Mutex, OnceLock, PoisonError};
+use std::time::Duration;
+
+/// How long Ctrl-C may go unseen.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+
+/// Lines of standard input as they are typed; they end with the input, or with Ctrl-C.
+pub struct Typed {
+    stop: &'static AtomicBool,
+    line: Vec<u8>,
+    at: usize,
+}
+
+impl Typed {
+    /// Ends when `stop` is set.
+    pub fn new(stop: &'static AtomicBool) -> Self {
+        Self { stop, line: Vec::new(), at: 0 }
+    }
+
+    /// One line, without its end; none when there is none, or Ctrl-C was pressed.
+    pub fn answer(stop: &'static AtomicBool) -> Option<String> {
+        let mut answer = String::new();
+        let read = Self::new(stop).read_line(&mut answer);
+        let typed = matches!(read, Ok(1..)) && !stop.load(Ordering::Relaxed);
+        typed.then(|| answer.trim().to_owned())
+    }
+}
+
+impl Read for Typed {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        let count = self.fill_buf()?.read(out)?;
+        self.consume(count);
+        Ok(count)
+    }
+}
+
+impl BufRead for Typed {
+    fn fill_buf(&mut self) -> io::Result<&[u8]> {
+        if self.at >= self.line.len() {
+            self.line = next_line(self.stop);
+            self.at = 0;
+        }
+        Ok(&self.line[self.at..])
+    }
+
+    fn consume(&mut self, count: usize) {
+        self.at += count;
+    }
+}
+
+/// The next line with its end; empty when there is none.
+fn next_line(stop: &AtomicBool) -> Vec<u8> {
+    let lines = lines().lock().unwrap_or_else(PoisonError::into_inner);
+    while !stop.load(Ordering::Relaxed) {
+        match lines.recv_timeout(LOOK_EVERY) {
+            Ok(line) => return line,
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => break,
+        }
+    }
+    Vec::new()
+}
+
+/// Standard input, read by one thread for the whole program: a read can't be called off, and what one question did not take is the next one's.
+fn lines() -> &'static Mutex<Receiver<Vec<u8>>> {
+    static LINES: OnceLock<Mutex<Receiver<Vec<u8>>>> = OnceLock::new();
+    LINES.get_or_init(|| {
+        let (typed, lines) = channel();
+        std::thread::spawn(move || {
+            let mut input = io::stdin().lock();
+            loop {
+                let mut line = Vec::new();
+                match input.read_until(b'\n', &mut line) {
+                    Ok(1..) if typed.send(line).is_ok() => {}
+                    _ => return,
+                }
+            }
+        });
+        Mutex::new(lines)
+    })
+}

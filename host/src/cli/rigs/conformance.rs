@@ -1,0 +1,80 @@
+//! `rigs --conform`: whether a rig keeps protocol/WIRE.md, point by point.
+
+use crate::cli::document::print_document;
+use crate::cli::rig_lock::RigLock;
+use crate::cli::{Ending, Failure, Surroundings};
+use crate::conform::{ConformError, Kept, Point, conform};
+use crate::link::{self, Address};
+use serde::Serialize;
+use std::io::Write;
+
+/// The document of `rigs --conform --json`.
+#[derive(Serialize)]
+struct Told<'a> {
+    document: &'static str,
+    schema: u32,
+    address: &'a str,
+    model: String,
+    serial: String,
+    firmware: String,
+    protocol: u8,
+    kept: bool,
+    points: &'a [Point],
+}
+
+/// Asks, and says of each point what came of it.
+///
+/// # Errors
+/// [`Failure::Usage`] for an address that can't be understood, [`Failure::Rig`] when the line fails or no rig answers.
+pub fn conformance(rig: &str, json: bool, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
+    let _ours = RigLock::take(rig, "")?;
+    let link = match &address {
+        Address::Sim { part } => (surroundings.open_simulator)(part).map_err(|e| Failure::Usage(e.into()))?,
+        _ => link::open(&address).map_err(|e| Failure::Rig(e.into()))?.polled(),
+    };
+    // A reader that has gone away is no failure.
+    let say = |line: &str| drop(writeln!(std::io::stdout(), "{line}"));
+    let done = conform(link, |point| {
+        if !json {
+            say(&line(point));
+        }
+    });
+    let done = done.map_err(|e: ConformError| Failure::Rig(e.into()))?;
+    let broken = done.broken();
+    if json {
+        let i = &done.identity;
+        print_document(&Told {
+            document: "conformance",
+            schema: 1,
+            address: rig,
+            model: i.model.to_string(),
+            serial: i.serial.to_string(),
+            firmware: i.firmware.to_string(),
+            protocol: trackpair_protocol::VERSION,
+            kept: broken == 0,
+            points: &done.points,
+        });
+    } else {
+        let asked = done.points.iter().filter(|p| !matches!(p.kept, Kept::NotAsked(_))).count();
+        say(&match broken {
+            0 => format!(
+                "the rig keeps all {asked} points that it was asked of protocol version {}",
+                trackpair_protocol::VERSION
+            ),
+            broken => format!(
+                "the rig breaks {broken} of {asked} points; the numbers are sections of protocol/WIRE.md"
+            ),
+        });
+    }
+    Ok(if broken == 0 { Ending::Done } else { Ending::RigFaultOrAborted })
+}
+
+fn line(point: &Point) -> String {
+    let Point { section, title, kept } = point;
+    match kept {
+        Kept::Kept => format!("kept       {section:<4} {title}"),
+        Kept::Broken(why) => format!("BROKEN     {section:<4} {title}: {why}"),
+        Kept::NotAsked(why) => format!("not asked  {section:<4} {title}: {why}"),
+    }
+}

@@ -1,0 +1,107 @@
+//! Whether a rig keeps protocol/WIRE.md: asked over its port, point by point, without a part. Nothing is driven: the one run that is armed lets
+//! go of what there is.
+//!
+//! - `probe`: frames out, answers, events and blocks in. It repeats what is not answered, as any host may.
+//! - `points`: what is asked, by WIRE.md's sections.
+
+mod points;
+mod probe;
+#[cfg(test)]
+mod tests;
+
+use crate::link::{Link, LinkError};
+use points::POINTS;
+use probe::{Broken, Probe};
+use serde::Serialize;
+use trackpair_protocol::message::Identity;
+
+/// What became of a point.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case", tag = "result", content = "why")]
+pub enum Kept {
+    /// The rig keeps it.
+    Kept,
+    /// It does not.
+    Broken(String),
+    /// It could not be asked of this rig.
+    NotAsked(String),
+}
+
+/// One point.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Point {
+    /// Section of WIRE.md.
+    pub section: &'static str,
+    /// What it says.
+    pub title: &'static str,
+    /// What became of it.
+    #[serde(flatten)]
+    pub kept: Kept,
+}
+
+/// What came of all points.
+#[derive(Clone, Debug)]
+pub struct Conformance {
+    /// Who the rig is.
+    pub identity: Identity,
+    /// Every point.
+    pub points: Vec<Point>,
+}
+
+impl Conformance {
+    /// How many points the rig breaks.
+    pub fn broken(&self) -> usize {
+        self.points.iter().filter(|p| matches!(p.kept, Kept::Broken(_))).count()
+    }
+}
+
+/// Why nothing could be asked.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ConformError {
+    /// The link failed.
+    #[error(transparent)]
+    Link(#[from] LinkError),
+    /// What answers is no rig of this protocol.
+    #[error("no rig of protocol version {version} answers at {address}: {why}; check port, baud rate and power", version = trackpair_protocol::VERSION)]
+    NoRig {
+        /// Where.
+        address: String,
+        /// What came.
+        why: String,
+    },
+}
+
+/// Asks a rig every point; `tell` hears each as it is known. The rig is left unpowered.
+///
+/// # Errors
+/// The line fails, or no rig answers.
+pub fn conform(link: Box<dyn Link>, mut tell: impl FnMut(&Point)) -> Result<Conformance, ConformError> {
+    let address = link.address().to_owned();
+    let mut probe = Probe::new(link);
+    let identity = match probe.begin() {
+        Ok(identity) => identity,
+        Err(Broken::Link(error)) => return Err(error.into()),
+        Err(broken) => return Err(ConformError::NoRig { address, why: broken.to_string() }),
+    };
+    let mut points = Vec::new();
+    for point in POINTS {
+        let lacks = point.lacks(identity.capabilities);
+        let asked = match probe.begin() {
+            Ok(_) if lacks != 0 => Err(Broken::NotAsked("the rig drives nothing".to_owned())),
+            Ok(_) => (point.ask)(&mut probe),
+            Err(broken) => Err(broken),
+        };
+        let kept = match asked {
+            Ok(()) => Kept::Kept,
+            Err(Broken::NotAsked(why)) => Kept::NotAsked(why),
+            Err(Broken::Link(error)) => return Err(error.into()),
+            Err(broken) => Kept::Broken(broken.to_string()),
+        };
+        let point = Point { section: point.section, title: point.title, kept };
+        tell(&point);
+        points.push(point);
+    }
+    // Best effort: whatever came of it, nothing stays on.
+    let _ = probe.begin();
+    Ok(Conformance { identity, points })
+}

@@ -1,0 +1,147 @@
+//! What moves the bytes of a session: a link that is polled where the session waits (simulated rigs on virtual time, lines made bad in tests), or a
+//! real port with a thread of its own (`driver`). Either way the protocol is `endpoint`'s.
+
+use super::SessionError;
+use super::driver::Driven;
+use super::endpoint::{Answer, Endpoint, Patience, Seen};
+use super::inbox::Listener;
+use super::journal::{Journal, Told};
+use crate::link::Link;
+use std::time::Duration;
+use trackpair_protocol::message::Request;
+
+/// A line of either kind.
+pub(super) enum Line {
+    Polled(Box<Polled>),
+    Driven(Box<Driven>),
+}
+
+/// A link that is polled.
+pub(super) struct Polled {
+    link: Box<dyn Link>,
+    endpoint: Endpoint,
+    buffer: Vec<u8>,
+}
+
+impl Polled {
+    /// Over this link; request ids follow on `last_id`.
+    pub(super) fn new(link: Box<dyn Link>, last_id: u16) -> Self {
+        Self { link, endpoint: Endpoint::new(last_id), buffer: vec![0; 16 * 1024] }
+    }
+
+    fn flush(&mut self) -> Result<(), SessionError> {
+        let out = self.endpoint.take_out();
+        if out.is_empty() { Ok(()) } else { Ok(self.link.write(&out)?) }
+    }
+
+    fn pump(&mut self, timeout: Duration, listener: &mut dyn Listener) -> Result<(), SessionError> {
+        let now = self.link.now();
+        self.endpoint.tick(now);
+        self.flush()?;
+        if self.endpoint.has_answer() {
+            return Ok(());
+        }
+        let due = self.endpoint.deadline().map_or(timeout, |at| at.saturating_sub(now));
+        let count = self.link.read(&mut self.buffer, timeout.min(due))?;
+        let now = self.link.now();
+        match &self.buffer[..count] {
+            [] => self.endpoint.nothing_came(now),
+            bytes => self.endpoint.received(now, bytes, listener),
+        }
+        self.endpoint.take_fault().map_or(Ok(()), Err)
+    }
+}
+
+impl Line {
+    /// Asks; the answer before it, if there is one, is forgotten. False: the request does not fit a frame.
+    pub(super) fn ask(&mut self, request: &Request, patience: Patience) -> bool {
+        match self {
+            Self::Polled(line) => line.endpoint.ask(line.link.now(), request, patience),
+            Self::Driven(line) => line.ask(request, patience),
+        }
+    }
+
+    /// Waits at most so long, and hands on what came. It may return sooner.
+    pub(super) fn pump(
+        &mut self,
+        timeout: Duration,
+        listener: &mut dyn Listener,
+    ) -> Result<(), SessionError> {
+        match self {
+            Self::Polled(line) => line.pump(timeout, listener),
+            Self::Driven(line) => line.pump(timeout, listener),
+        }
+    }
+
+    /// What became of the request asked last, once.
+    pub(super) fn take_answer(&mut self) -> Option<Answer> {
+        match self {
+            Self::Polled(line) => line.endpoint.take_answer(),
+            Self::Driven(line) => line.take_answer(),
+        }
+    }
+
+    /// From now on heartbeats go out.
+    pub(super) fn keep_alive(&mut self) {
+        match self {
+            Self::Polled(line) => line.endpoint.keep_alive(),
+            Self::Driven(line) => line.keep_alive(),
+        }
+    }
+
+    /// Notes in the link's story what only the session knows.
+    pub(super) fn note(&mut self, told: Told) {
+        match self {
+            Self::Polled(line) => {
+                let now = line.link.now();
+                line.endpoint.journal().tell(now, told);
+            }
+            Self::Driven(line) => line.note(told),
+        }
+    }
+
+    /// The link's story so far.
+    pub(super) fn journal(&mut self) -> Journal {
+        match self {
+            Self::Polled(line) => line.endpoint.journal().clone(),
+            Self::Driven(line) => line.journal(),
+        }
+    }
+
+    /// Stop and supply off on whatever the line still carries; nothing is waited for.
+    pub(super) fn let_go(&mut self) {
+        match self {
+            Self::Polled(line) => {
+                line.endpoint.let_go();
+                if line.flush().is_ok() {
+                    let _ = line.link.read(&mut line.buffer, Duration::from_millis(20));
+                }
+            }
+            Self::Driven(line) => line.let_go(),
+        }
+    }
+
+    /// Counters so far, and what else was seen.
+    pub(super) fn seen(&self) -> Seen {
+        match self {
+            Self::Polled(line) => line.endpoint.seen(),
+            Self::Driven(line) => line.seen(),
+        }
+    }
+
+    /// Time on the line's clock.
+    pub(super) fn now(&self) -> Duration {
+        match self {
+            Self::Polled(line) => line.link.now(),
+            Self::Driven(line) => line.now(),
+        }
+    }
+
+    /// The address for messages and provenance.
+    pub(super) fn address(&self) -> &str {
+        match self {
+            Self::Polled(line) => line.link.address(),
+            Self::Driven(line) => line.address(),
+        }
+    }
+}
