@@ -2,10 +2,14 @@
 //! go of what there is.
 //!
 //! - `probe`: frames out, answers, events and blocks in. It repeats what is not answered, as any host may.
-//! - `points`: what is asked, by WIRE.md's sections.
+//! - `points`: what is asked, by WIRE.md's sections; `framing`, `requests`, `runs`, `driving`: how.
 
+mod driving;
+mod framing;
 mod points;
 mod probe;
+mod requests;
+mod runs;
 #[cfg(test)]
 mod tests;
 

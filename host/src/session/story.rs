@@ -177,6 +177,13 @@ fn sentence(told: &Told) -> String {
     }
 }
 
+/// What was counted at all, each with its words; none where nothing was.
+fn some_of(counts: &[(u64, &str)]) -> Option<String> {
+    let told: Vec<String> =
+        counts.iter().filter(|(n, _)| *n > 0).map(|(n, words)| format!("{n} {words}")).collect();
+    (!told.is_empty()).then(|| told.join(", "))
+}
+
 fn told_of(summary: &Summary) -> Vec<String> {
     let Counts { requests, repeats, frames, bytes, late, duplicate, .. } = summary.counts;
     let counts = &summary.counts;
@@ -195,11 +202,9 @@ fn told_of(summary: &Summary) -> Vec<String> {
         (counts.other_version, "another protocol version"),
         (counts.not_understood, "not understood"),
     ];
-    let told: Vec<String> =
-        damaged.iter().filter(|(n, _)| *n > 0).map(|(n, cause)| format!("{n} {cause}")).collect();
-    lines.push(match told.as_slice() {
-        [] => "no frame was damaged".to_owned(),
-        told => format!("frames not taken: {}", told.join(", ")),
+    lines.push(match some_of(&damaged) {
+        Some(told) => format!("frames not taken: {told}"),
+        None => "no frame was damaged".to_owned(),
     });
     if let Some(r) = summary.round_trip_us {
         let ms = |us: u64| us as f64 / 1e3;
@@ -226,11 +231,7 @@ fn told_of(summary: &Summary) -> Vec<String> {
         (counts.blocks_rejected, "contradicted their run"),
         (counts.blocks_shed, "had no room on this computer"),
     ];
-    let told: Vec<String> =
-        blocks.iter().filter(|(n, _)| *n > 0).map(|(n, how)| format!("{n} {how}")).collect();
-    if !told.is_empty() {
-        lines.push(format!("sample blocks: {}", told.join(", ")));
-    }
+    lines.extend(some_of(&blocks).map(|told| format!("sample blocks: {told}")));
     if counts.events_lost > 0 {
         lines.push(format!("{} of the rig never came", many(counts.events_lost, "event")));
     }
