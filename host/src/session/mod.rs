@@ -79,14 +79,14 @@ pub struct Options {
 }
 
 impl Default for Options {
-    /// A fresh session number; identify 4 × 250 ms, requests 10 × 90 ms.
+    /// A fresh session number; identify 7 × 250 ms (a computer that is busy may keep a simulated rig waiting), requests 10 × 90 ms.
     fn default() -> Self {
         use std::hash::{BuildHasher, Hasher};
         let random = std::hash::RandomState::new().build_hasher().finish();
         Self {
             session: (random as u32).max(1),
             identify_timeout: Duration::from_millis(250),
-            identify_attempts: 4,
+            identify_attempts: 7,
             timeout: Duration::from_millis(90),
             attempts: 10,
         }

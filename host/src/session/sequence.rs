@@ -312,6 +312,28 @@ mod tests {
     }
 
     #[test]
+    fn a_block_that_this_computer_had_no_room_for_is_no_fault_of_the_line() {
+        let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
+        sequence.started_us = Some(5_000);
+        let mut causes = Vec::new();
+        let mut out = |piece: Piece<'_>| {
+            if let Piece::Lost(lost) = piece {
+                causes.push((lost.scans, lost.cause));
+            }
+        };
+        // 1 and 2 had no room, 5 was lost on the line, and so were the last ones but for 9.
+        sequence.take(&block(0, &[0; 8]), &mut out);
+        sequence.shed(1);
+        sequence.shed(2);
+        for number in [3, 4, 6] {
+            sequence.take(&block(number, &[0; 8]), &mut out);
+        }
+        sequence.shed(9);
+        sequence.finish(Some(10), Some(5_000 + 4_000), &mut out);
+        assert_eq!(causes, [(8, GapCause::Host), (4, GapCause::Line), (12, GapCause::Host)]);
+    }
+
+    #[test]
     fn a_lost_block_is_a_hole_of_its_scans() {
         let (numbers, holes, _) = through(&[0, 2, 3], Some(4));
         assert_eq!(numbers, [0, 2, 3]);

@@ -2,12 +2,13 @@
 //! the rig's own log of its power stage, on the computer's clock.
 #![cfg(unix)]
 
+use crate::turns::{Turn, Turns};
 use anyhow::{Context, Result, ensure};
 use serialport::{SerialPort, TTYPort};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use tempfile::{TempDir, tempdir};
 use trackpair_tests::cli::{DEADLINE, Record, Running, command, files_under};
@@ -23,13 +24,13 @@ struct Scene {
     host: Running,
     log: PathBuf,
     archive: TempDir,
-    _turn: MutexGuard<'static, ()>,
+    _turn: Turn,
 }
 
 /// One test at a time: a host that gets no processor for 300 ms loses its rig, as it should.
-fn turn() -> MutexGuard<'static, ()> {
-    static TURN: Mutex<()> = Mutex::new(());
-    TURN.lock().unwrap_or_else(PoisonError::into_inner)
+fn turn() -> Turn {
+    static TURNS: Turns = Turns::new(1);
+    TURNS.take()
 }
 
 /// A rig with a body on a pseudo terminal, and the log of its bridge.

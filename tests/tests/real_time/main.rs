@@ -3,7 +3,9 @@
 //! - `bridge_opens`: whatever ends the host or the line, a throttle body's bridge is open in time.
 //! - `real_line`: a grip over a pseudo terminal and TCP.
 //! - `soaks`: hours of cycling on virtual time, killed, unplugged, gone on with.
+//! - `turns`: how many at once.
 
 mod bridge_opens;
 mod real_line;
 mod soaks;
+mod turns;

@@ -2,6 +2,7 @@
 //! host and an unplugged rig leave the rig unpowered and what was recorded kept.
 #![cfg(unix)]
 
+use crate::turns::{Turn, Turns};
 use anyhow::{Context, Result, bail, ensure};
 use serialport::{SerialPort, TTYPort};
 use std::io::Write;
@@ -9,7 +10,6 @@ use std::ops::{Deref, DerefMut};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 use std::process::Stdio;
-use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 use tempfile::tempdir;
 use trackpair::link::{self, Address};
@@ -26,10 +26,10 @@ const SHORT: [&str; 5] = ["--cycles", "1", "--speed", "180", "--skip-leads"];
 /// A sweep that is still on when it is disturbed.
 const LONG: [&str; 5] = ["--cycles", "2", "--speed", "30", "--skip-leads"];
 
-/// A rig in real time with the machine to itself: a host that gets no processor for 300 ms loses its rig, as it should.
+/// A rig in real time, at most two at once: a host that gets no processor for 300 ms loses its rig, as it should.
 struct Served {
     rig: ServedRig,
-    _turn: MutexGuard<'static, ()>,
+    _turn: Turn,
 }
 
 impl Deref for Served {
@@ -47,8 +47,8 @@ impl DerefMut for Served {
 }
 
 fn serve(part: &str, listen: &str, more: &[&str]) -> Result<Served> {
-    static TURN: Mutex<()> = Mutex::new(());
-    let turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
+    static TURNS: Turns = Turns::new(2);
+    let turn = TURNS.take();
     let seed: &[&str] = if more.contains(&"--seed") { &[] } else { &["--seed", "7"] };
     let rig = ServedRig::start([&["--part", part, "--listen", listen][..], seed, more].concat())?;
     Ok(Served { rig, _turn: turn })
