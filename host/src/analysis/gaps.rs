@@ -1,7 +1,6 @@
 //! Stretches of travel that a gap in the trace touches and that too few other strokes passed whole, so that nothing is called within over them.
 
 use super::prepared::{Direction, Prepared};
-use crate::trace::GapCause;
 
 /// How far the grip may have moved on either side beyond what was seen, at most this much faster than the median speed.
 const FASTER: f64 = 2.0;
@@ -38,8 +37,7 @@ pub fn regions(prepared: &Prepared<'_>) -> Vec<(f64, f64)> {
         // At rest beyond the strokes' ends: the nearer stop.
         let at_stop = if a >= high { (high, high) } else { (low, low) };
         let region = if region.1 >= region.0 { region } else { at_stop };
-        let of_the_session = matches!(gap.cause, GapCause::Line | GapCause::Host | GapCause::Rig);
-        if !(of_the_session && passes.are_enough(region)) {
+        if !(gap.cause.is_on_the_way() && passes.are_enough(region)) {
             out.push(region);
         }
     }
@@ -91,6 +89,7 @@ fn passing(strokes: &[(f64, f64)], (a, b): (f64, f64)) -> usize {
 mod tests {
     use super::super::synthetic::Synthetic;
     use super::*;
+    use crate::trace::GapCause;
 
     #[test]
     fn a_gap_within_a_stroke_names_where_the_grip_was() {

@@ -9,7 +9,7 @@ use clap::Args;
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::Duration;
 use tracing_subscriber::EnvFilter;
 use tracing_subscriber::fmt::MakeWriter;
@@ -122,9 +122,8 @@ impl Write for OneLine<'_> {
 
 impl Drop for OneLine<'_> {
     fn drop(&mut self) {
-        match self.lines.try_send(Line::Text(std::mem::take(&mut self.text))) {
-            Ok(()) | Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {}
-        }
+        // What has no room is dropped.
+        let _ = self.lines.try_send(Line::Text(std::mem::take(&mut self.text)));
     }
 }
 

@@ -1,7 +1,7 @@
 //! Runs that are armed, over a program that lets go: sections 3.1, 7, 8 and 9.
 
 use super::probe::{Broken, Probe, otherwise};
-use super::runs::{await_end, easy_period, ended, load, start_of, status_is, watch};
+use super::runs::{await_end, ended, load, start_of, status_is, watch, watch_whole};
 use std::time::Duration;
 use trackpair_protocol::message::{EndCause, EventKind, Guard, Reason, Request, RigState, Start, kind};
 use trackpair_protocol::program::Segment;
@@ -19,7 +19,7 @@ fn arm(probe: &mut Probe, us: u32) -> Result<(), Broken> {
 
 fn drive(probe: &mut Probe, us: u32) -> Result<Start, Broken> {
     arm(probe, us)?;
-    let start = Start { drive: true, ..watch(probe, easy_period(probe)?, 0)? };
+    let start = Start { drive: true, ..watch(probe, 0)? };
     start_of(probe, start)?;
     Ok(start)
 }
@@ -31,14 +31,12 @@ pub(super) fn armed(probe: &mut Probe) -> Result<(), Broken> {
         status_is(probe, RigState::Resting)?;
     }
     arm(probe, 50_000)?;
-    let start = watch(probe, easy_period(probe)?, 50_000)?;
-    start_of(probe, start)?;
-    await_end(probe, start.run, EndCause::Complete)?;
+    watch_whole(probe, 50_000)?;
     status_is(probe, RigState::Resting)
 }
 
 pub(super) fn not_armed(probe: &mut Probe) -> Result<(), Broken> {
-    let start = Start { drive: true, ..watch(probe, easy_period(probe)?, 0)? };
+    let start = Start { drive: true, ..watch(probe, 0)? };
     probe.refused(&Request::Start(start), Reason::Untimely, Some(RigState::Resting as u32))
 }
 
@@ -136,7 +134,7 @@ pub(super) fn tripped(probe: &mut Probe) -> Result<(), Broken> {
     await_silence(probe, None)?;
     let silence = Some(1 << Guard::LinkSilence as u32);
     probe.refused(&Request::Arm, Reason::Guarded, silence)?;
-    let start = watch(probe, easy_period(probe)?, 50_000)?;
+    let start = watch(probe, 50_000)?;
     probe.refused(&Request::Start(start), Reason::Guarded, silence)?;
     probe.reply(&Request::ClearTrip)?;
     start_of(probe, start)?;

@@ -1,9 +1,10 @@
 //! Frames, answers and the id window: sections 1 and 2.
 
-use super::probe::{Broken, Probe, QUIET, encoded, otherwise};
+use super::probe::{Broken, Probe, QUIET, encoded, otherwise, refuses};
 use super::runs::SOON;
+use trackpair_protocol::cobs;
 use trackpair_protocol::crc::crc32;
-use trackpair_protocol::frame::{self, MAX_ENCODED};
+use trackpair_protocol::frame::{self, DELIMITER, MAX_ENCODED};
 use trackpair_protocol::message::{EventKind, Reason, Request, kind};
 
 fn quiet(probe: &mut Probe, id: u16, what: &str) -> Result<(), Broken> {
@@ -94,10 +95,7 @@ pub(super) fn stale(probe: &mut Probe) -> Result<(), Broken> {
         (kind, newest.wrapping_add(0x8000), payload, "an id half way round"),
     ] {
         let answer = probe.exchange(kind, id, &payload)?;
-        let right = answer.kind == kind::REFUSAL && answer.payload.get(1) == Some(&(Reason::Stale as u8));
-        if !right {
-            return otherwise(format!("{what} is not refused with Stale: kind {:#04x}", answer.kind));
-        }
+        refuses(what, kind, &answer, Reason::Stale, None)?;
     }
     probe.reply(&Request::Stop).map(|_| ())
 }
@@ -123,33 +121,15 @@ pub(super) fn other_version(probe: &mut Probe) -> Result<(), Broken> {
     let raw = [9, kind::READ_STATUS, id as u8, (id >> 8) as u8];
     let mut whole = raw.to_vec();
     whole.extend(crc32(&raw).to_le_bytes());
-    let mut bytes = stuffed(&whole);
-    bytes.push(0);
-    probe.send(&bytes)?;
-    if !probe.hear_until(SOON, |p| p.answers_of(id) > 0)? {
+    let mut bytes = [0; MAX_ENCODED];
+    let len = cobs::encode(&whole, &mut bytes).unwrap_or_default();
+    probe.send(&[&bytes[..len], &[DELIMITER]].concat())?;
+    probe.hear_until(SOON, |p| p.answers_of(id) > 0)?;
+    let Some(answer) = probe.take_answer(id) else {
         return otherwise("a frame of version 9 is not answered");
-    }
+    };
     let own = u32::from(trackpair_protocol::VERSION);
-    let answer = probe.exchange(kind::READ_STATUS, id, &[])?;
-    let detail = answer.payload.get(2..6).and_then(|d| d.first_chunk()).map(|d| u32::from_le_bytes(*d));
-    let right = answer.kind == kind::REFUSAL && answer.payload.get(1) == Some(&(Reason::Version as u8));
-    if right && detail == Some(own) {
-        return Ok(());
-    }
-    otherwise(format!(
-        "a frame of version 9 is answered with kind {:#04x}, {:02x?}",
-        answer.kind, answer.payload
-    ))
-}
-
-/// Byte stuffing of a short frame without a run of 254 bytes.
-fn stuffed(bytes: &[u8]) -> Vec<u8> {
-    let mut out = Vec::with_capacity(bytes.len() + 2);
-    for run in bytes.split(|b| *b == 0) {
-        out.push(run.len() as u8 + 1);
-        out.extend_from_slice(run);
-    }
-    out
+    refuses("a frame of version 9", kind::READ_STATUS, &answer, Reason::Version, Some(own))
 }
 
 pub(super) fn rig_kinds(probe: &mut Probe) -> Result<(), Broken> {

@@ -14,7 +14,7 @@ mod runs;
 mod tests;
 
 use crate::link::{Link, LinkError};
-use points::POINTS;
+use points::{POINTS, drives};
 use probe::{Broken, Probe};
 use serde::Serialize;
 use trackpair_protocol::message::Identity;
@@ -89,9 +89,10 @@ pub fn conform(link: Box<dyn Link>, mut tell: impl FnMut(&Point)) -> Result<Conf
     };
     let mut points = Vec::new();
     for point in POINTS {
-        let lacks = point.lacks(identity.capabilities);
         let asked = match probe.begin() {
-            Ok(_) if lacks != 0 => Err(Broken::NotAsked("the rig drives nothing".to_owned())),
+            Ok(_) if point.drives && !drives(&identity) => {
+                Err(Broken::NotAsked("the rig drives nothing".to_owned()))
+            }
             Ok(_) => (point.ask)(&mut probe),
             Err(broken) => Err(broken),
         };

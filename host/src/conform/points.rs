@@ -13,14 +13,14 @@ use super::requests::{
 use super::runs::{
     clock, dead_host, event_numbers, new_session, stopped_run, watched_run, watching, young_blocks,
 };
-use trackpair_protocol::message::capability;
+use trackpair_protocol::message::{Identity, capability};
 
 /// One thing that is asked.
 pub(super) struct Asked {
     pub(super) section: &'static str,
     pub(super) title: &'static str,
-    /// Capabilities without which it can't be asked.
-    pub(super) needs: u32,
+    /// Whether it takes a rig that drives something.
+    pub(super) drives: bool,
     pub(super) ask: fn(&mut Probe) -> Result<(), Broken>,
 }
 
@@ -29,7 +29,7 @@ const fn point(
     title: &'static str,
     ask: fn(&mut Probe) -> Result<(), Broken>,
 ) -> Asked {
-    Asked { section, title, needs: 0, ask }
+    Asked { section, title, drives: false, ask }
 }
 
 /// Every point.
@@ -76,17 +76,10 @@ const fn driven(
     title: &'static str,
     ask: fn(&mut Probe) -> Result<(), Broken>,
 ) -> Asked {
-    Asked { section, title, needs: DRIVE, ask }
+    Asked { section, title, drives: true, ask }
 }
 
-/// Stands for either drive.
-const DRIVE: u32 = 1 << 31;
-
-impl Asked {
-    /// What the rig lacks of what this takes.
-    pub(super) const fn lacks(&self, capabilities: u32) -> u32 {
-        let drives = capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) != 0;
-        let capabilities = if drives { capabilities | DRIVE } else { capabilities };
-        self.needs & !capabilities
-    }
+/// Whether a rig drives a grip or a throttle body.
+pub(super) const fn drives(identity: &Identity) -> bool {
+    identity.capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) != 0
 }

@@ -209,15 +209,9 @@ impl Probe {
         };
         for _ in 0..ATTEMPTS {
             self.send(&bytes[..len])?;
-            let until = self.link.now() + PATIENCE;
-            while let Some(left) = until.checked_sub(self.link.now()).filter(|left| !left.is_zero()) {
-                if let Some(at) = self.answers.iter().position(|a| a.id == id) {
-                    return Ok(self.answers.remove(at).unwrap_or_else(|| unreachable!("just found")));
-                }
-                self.hear_once(left)?;
-            }
-            if let Some(at) = self.answers.iter().position(|a| a.id == id) {
-                return Ok(self.answers.remove(at).unwrap_or_else(|| unreachable!("just found")));
+            self.hear_until(PATIENCE, |probe| probe.answers_of(id) > 0)?;
+            if let Some(answer) = self.take_answer(id) {
+                return Ok(answer);
             }
         }
         let unreadable = self.unreadable.last().map_or(String::new(), |what| format!(" ({what})"));
@@ -262,7 +256,7 @@ impl Probe {
         let id = self.new_id();
         let answer = self.exchange(kind, id, payload)?;
         let what = format!("kind {kind:#04x} with {} bytes", payload.len());
-        must_refuse(&what, read(&answer, kind)?, reason, detail)
+        refuses(&what, kind, &answer, reason, detail)
     }
 
     pub(super) fn status(&mut self) -> Result<Status, Broken> {
@@ -272,7 +266,13 @@ impl Probe {
         }
     }
 
-    /// The newest unanswered frames that came with an id.
+    /// The first answer that came with an id, taken out.
+    pub(super) fn take_answer(&mut self, id: u16) -> Option<AnswerFrame> {
+        let at = self.answers.iter().position(|a| a.id == id)?;
+        self.answers.remove(at)
+    }
+
+    /// How many answers wait that came with an id.
     pub(super) fn answers_of(&self, id: u16) -> usize {
         self.answers.iter().filter(|a| a.id == id).count()
     }
@@ -303,6 +303,17 @@ fn read(answer: &AnswerFrame, asked: u8) -> Result<Result<Reply, Refusal>, Broke
         }
         _ => otherwise(format!("kind {asked:#04x} is answered with kind {:#04x}", answer.kind)),
     }
+}
+
+/// Whether a frame answers `kind` with this refusal.
+pub(super) fn refuses(
+    what: &str,
+    kind: u8,
+    answer: &AnswerFrame,
+    reason: Reason,
+    detail: Option<u32>,
+) -> Result<(), Broken> {
+    must_refuse(what, read(answer, kind)?, reason, detail)
 }
 
 fn must_refuse(

@@ -1,7 +1,7 @@
 //! What is refused, and what a rig tells of itself: sections 3 to 5.
 
 use super::probe::{Broken, Probe, encoded, otherwise};
-use super::runs::{easy_period, status_is, watch};
+use super::runs::{status_is, watch};
 use trackpair_protocol::message::{Reason, Reply, Request, RigState, Start, capability, kind};
 
 pub(super) fn unknown_kind(probe: &mut Probe) -> Result<(), Broken> {
@@ -36,7 +36,7 @@ pub(super) fn malformed(probe: &mut Probe) -> Result<(), Broken> {
 
 pub(super) fn start_out_of_range(probe: &mut Probe) -> Result<(), Broken> {
     let identity = probe.identity()?;
-    let good = watch(probe, easy_period(probe)?, 100_000)?;
+    let good = watch(probe, 100_000)?;
     let refused = |probe: &mut Probe, start, field| {
         probe.refused(&Request::Start(start), Reason::OutOfRange, Some(field))
     };

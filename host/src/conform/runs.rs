@@ -1,11 +1,9 @@
 //! Runs that only watch: events, blocks, the clock, and a host that is gone: sections 3.1, 6 and 8.
 
+use super::points::drives;
 use super::probe::{BlockSeen, Broken, Probe, QUIET, otherwise};
 use std::time::Duration;
-use trackpair_protocol::channel::Encoding;
-use trackpair_protocol::message::{
-    EndCause, Event, EventKind, Reason, Reply, Request, RigState, Start, capability,
-};
+use trackpair_protocol::message::{EndCause, Event, EventKind, Reason, Reply, Request, RigState, Start};
 use trackpair_protocol::program::{Program, Segment};
 
 /// How long a run's end or an event is waited for.
@@ -20,17 +18,21 @@ pub(super) fn status_is(probe: &mut Probe, state: RigState) -> Result<(), Broken
     }
 }
 
-/// A run that only watches.
-pub(super) fn watch(probe: &mut Probe, period_us: u32, max_us: u64) -> Result<Start, Broken> {
+/// A run that only watches, with every channel, at a period at which a plain line carries them: 2 ms, or what the rig allows.
+pub(super) fn watch(probe: &mut Probe, max_us: u64) -> Result<Start, Broken> {
     let run = probe.new_run();
-    let channels = ((1u32 << probe.identity()?.channels) - 1) as u16;
+    let identity = probe.identity()?;
+    let period_us = 2_000.clamp(identity.min_period_us, identity.max_period_us);
+    let channels = ((1u32 << identity.channels) - 1) as u16;
     Ok(Start { run, period_us, channels, drive: false, max_us })
 }
 
-/// A period at which a plain line carries every channel: 2 ms, or what the rig allows.
-pub(super) fn easy_period(probe: &Probe) -> Result<u32, Broken> {
-    let identity = probe.identity()?;
-    Ok(2_000.clamp(identity.min_period_us, identity.max_period_us))
+/// The same from its start to its end by time; when it started, and its blocks.
+pub(super) fn watch_whole(probe: &mut Probe, max_us: u64) -> Result<(Start, u64, u32), Broken> {
+    let start = watch(probe, max_us)?;
+    let started_us = start_of(probe, start)?;
+    let blocks = await_end(probe, start.run, EndCause::Complete)?;
+    Ok((start, started_us, blocks))
 }
 
 pub(super) fn load(segments: &[Segment]) -> Result<Request, Broken> {
@@ -66,14 +68,13 @@ pub(super) fn start_of(probe: &mut Probe, start: Start) -> Result<u64, Broken> {
 }
 
 pub(super) fn watching(probe: &mut Probe) -> Result<(), Broken> {
-    let period_us = easy_period(probe)?;
-    let start = watch(probe, period_us, 0)?;
+    let start = watch(probe, 0)?;
     probe.reply(&Request::Start(start))?;
     status_is(probe, RigState::Watching)?;
     let state = Some(RigState::Watching as u32);
-    let next = watch(probe, period_us, 0)?;
+    let next = watch(probe, 0)?;
     probe.refused(&Request::Start(next), Reason::Untimely, state)?;
-    if probe.identity()?.capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) != 0 {
+    if drives(&probe.identity()?) {
         probe.refused(&Request::Arm, Reason::Untimely, state)?;
         probe.refused(&load(&[Segment::Release { us: 1_000 }])?, Reason::Untimely, state)?;
     }
@@ -118,19 +119,14 @@ fn scan_bytes(probe: &mut Probe) -> Result<usize, Broken> {
     let mut bytes = 0;
     for channel in 0..probe.identity()?.channels {
         if let Reply::Channel(info) = probe.reply(&Request::DescribeChannel { channel })? {
-            bytes += match info.encoding {
-                Encoding::I16 | Encoding::U16 => 2,
-                Encoding::I32 => 4,
-            };
+            bytes += info.encoding.width();
         }
     }
     Ok(bytes)
 }
 
 pub(super) fn watched_run(probe: &mut Probe) -> Result<(), Broken> {
-    let start = watch(probe, easy_period(probe)?, 500_000)?;
-    let started_us = start_of(probe, start)?;
-    let blocks = await_end(probe, start.run, EndCause::Complete)?;
+    let (start, started_us, blocks) = watch_whole(probe, 500_000)?;
     let starts =
         probe.events.iter().filter(|e| e.run == start.run && e.kind == EventKind::RunStarted).count();
     if starts != 1 {
@@ -146,9 +142,7 @@ pub(super) fn watched_run(probe: &mut Probe) -> Result<(), Broken> {
 }
 
 pub(super) fn young_blocks(probe: &mut Probe) -> Result<(), Broken> {
-    let start = watch(probe, easy_period(probe)?, 300_000)?;
-    start_of(probe, start)?;
-    await_end(probe, start.run, EndCause::Complete)?;
+    let (start, ..) = watch_whole(probe, 300_000)?;
     let most = (20_000 / start.period_us).max(1) + 1;
     match probe.blocks.iter().find(|b| u32::from(b.scans) > most) {
         Some(b) => otherwise(format!("block {} holds {} scans of {} µs", b.number, b.scans, b.period_us)),
@@ -157,7 +151,7 @@ pub(super) fn young_blocks(probe: &mut Probe) -> Result<(), Broken> {
 }
 
 pub(super) fn stopped_run(probe: &mut Probe) -> Result<(), Broken> {
-    let start = watch(probe, easy_period(probe)?, 0)?;
+    let start = watch(probe, 0)?;
     let started_us = start_of(probe, start)?;
     if !probe.hear_until(SOON, |p| p.blocks.iter().filter(|b| b.run == start.run).count() >= 3)? {
         return otherwise("no three blocks within 2 s");
@@ -174,9 +168,7 @@ pub(super) fn event_numbers(probe: &mut Probe) -> Result<(), Broken> {
     for millivolts in [probe.identity()?.supply_mv.1, 0] {
         probe.reply(&Request::SetSupply { millivolts })?;
     }
-    let start = watch(probe, easy_period(probe)?, 100_000)?;
-    start_of(probe, start)?;
-    await_end(probe, start.run, EndCause::Complete)?;
+    watch_whole(probe, 100_000)?;
     let numbers: Vec<u32> = probe.events.iter().map(|e| e.number).collect();
     if numbers.windows(2).any(|two| two[1] != two[0].wrapping_add(1)) {
         return otherwise(format!("events are numbered {numbers:?}"));
@@ -209,7 +201,7 @@ pub(super) fn clock(probe: &mut Probe) -> Result<(), Broken> {
 }
 
 pub(super) fn new_session(probe: &mut Probe) -> Result<(), Broken> {
-    let start = watch(probe, easy_period(probe)?, 0)?;
+    let start = watch(probe, 0)?;
     start_of(probe, start)?;
     probe.identify()?;
     await_end(probe, start.run, EndCause::NewSession).map(|_| ())
@@ -218,7 +210,7 @@ pub(super) fn new_session(probe: &mut Probe) -> Result<(), Broken> {
 pub(super) fn dead_host(probe: &mut Probe) -> Result<(), Broken> {
     let (_, high) = probe.identity()?.supply_mv;
     probe.reply(&Request::SetSupply { millivolts: high })?;
-    let start = watch(probe, easy_period(probe)?, 0)?;
+    let start = watch(probe, 0)?;
     start_of(probe, start)?;
     probe.hear(Duration::from_millis(1_700))?;
     if probe.events.iter().any(ended(start.run)) {

@@ -47,7 +47,6 @@ struct Asked {
     attempt: u32,
     until: Duration,
     since: Duration,
-    sent: Duration,
 }
 
 /// What the endpoint has seen of the line by itself.
@@ -117,7 +116,7 @@ impl Endpoint {
         self.out.extend_from_slice(&bytes[..len]);
         let until = now + patience.timeout;
         let bytes = bytes[..len].to_vec();
-        self.asked = Some(Asked { kind, bytes, patience, attempt: 1, until, since: now, sent: now });
+        self.asked = Some(Asked { kind, bytes, patience, attempt: 1, until, since: now });
         true
     }
 
@@ -138,7 +137,7 @@ impl Endpoint {
             && let Some(asked) = self.asked.take()
         {
             if asked.attempt == 1 {
-                self.journal.round_trip(now.saturating_sub(asked.sent));
+                self.journal.round_trip(now.saturating_sub(asked.since));
             }
             if let Err(refusal) = &answer {
                 self.journal.tell(now, Told::refused(asked.kind, refusal));

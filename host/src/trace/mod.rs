@@ -56,6 +56,11 @@ pub enum GapCause {
 }
 
 impl GapCause {
+    /// Whether they were lost on the way from a rig: what it did not take, the line lost, or this computer had no room for.
+    pub const fn is_on_the_way(self) -> bool {
+        matches!(self, Self::Line | Self::Host | Self::Rig)
+    }
+
     /// Where the scans were lost, in words.
     pub const fn words(self) -> &'static str {
         match self {

@@ -18,7 +18,7 @@ use crate::quantity::rounding::{as_written, fixed, rounded_up};
 use crate::quantity::{FigureName, PartKind, Sign};
 use crate::sheet::bounds::is_rate;
 use crate::sheet::{Limit, PartSheet, Topology};
-use crate::trace::{Gap, GapCause, ProcedureKind, Trace, TraceEnd};
+use crate::trace::{ProcedureKind, Trace, TraceEnd};
 
 /// Of a recording that lacks more scans than this share nothing is `within`: an event may hide there. A line that loses one block in a hundred loses
 /// up to twice as many in one recording by chance. Engineering assumption.
@@ -143,11 +143,10 @@ impl Judgement {
             ProcedureKind::Release,
             ProcedureKind::LeadsCheck,
         ];
-        let lost = |gap: &Gap| matches!(gap.cause, GapCause::Line | GapCause::Host | GapCause::Rig);
         self.places_covered
             && few
             && covers.contains(&trace.provenance.procedure)
-            && trace.gaps.iter().all(lost)
+            && trace.gaps.iter().all(|gap| gap.cause.is_on_the_way())
     }
 
     /// Takes into account what else keeps the part from being `within`, as sentences.

@@ -5,6 +5,7 @@
 use crate::turns::{Turn, Turns};
 use anyhow::{Context, Result, bail, ensure};
 use serialport::{SerialPort, TTYPort};
+use std::fs::{File, OpenOptions};
 use std::io::Write;
 use std::ops::{Deref, DerefMut};
 use std::os::unix::fs::OpenOptionsExt;
@@ -190,6 +191,13 @@ fn a_second_host_is_told_that_the_rig_is_taken_and_a_killed_one_leaves_it_at_res
     Ok(())
 }
 
+/// A terminal opened for a child's standard stream, without becoming the controlling one: `O_NOCTTY`.
+fn opened(terminal: &TTYPort, options: &mut OpenOptions) -> Result<File> {
+    let flags = if cfg!(target_os = "macos") { 0x20000 } else { 0o400 };
+    let path = terminal.name().context("it has a name")?;
+    Ok(options.custom_flags(flags).open(path)?)
+}
+
 /// Ctrl-S in the terminal: nobody reads what is drawn.
 #[test]
 fn a_paused_terminal_holds_up_what_is_drawn_and_not_the_rig() -> Result<()> {
@@ -200,10 +208,7 @@ fn a_paused_terminal_holds_up_what_is_drawn_and_not_the_rig() -> Result<()> {
     terminal.set_timeout(Duration::from_millis(50))?;
     // What the terminal holds before it is full would hold up nobody yet.
     while terminal.write(&[b'.'; 64]).is_ok() {}
-    // Not to become the controlling terminal: `O_NOCTTY`.
-    let flags = if cfg!(target_os = "macos") { 0x20000 } else { 0o400 };
-    let path = terminal.name().context("it has a name")?;
-    let stderr = std::fs::OpenOptions::new().write(true).custom_flags(flags).open(path)?;
+    let stderr = opened(&terminal, OpenOptions::new().write(true))?;
     let mut qualify = command(["qualify", "--rig", rig.address(), "--archive"])?;
     qualify.arg(archive.path()).args(SHORT).stdout(Stdio::piped()).stderr(stderr);
     let running = qualify.spawn()?;
@@ -272,9 +277,7 @@ fn ctrl_c_at_a_question_starts_nothing_and_a_yes_behind_it_neither() -> Result<(
     let (rig, archive) = (serve("good-body", "pty", &[])?, tempdir()?);
     let (mut keys, mut terminal) = TTYPort::pair()?;
     terminal.set_exclusive(false)?;
-    let flags = if cfg!(target_os = "macos") { 0x20000 } else { 0o400 };
-    let path = terminal.name().context("it has a name")?;
-    let stdin = std::fs::OpenOptions::new().read(true).custom_flags(flags).open(path)?;
+    let stdin = opened(&terminal, OpenOptions::new().read(true))?;
     let mut creep = command(["creep", "--rig", rig.address(), "--archive"])?;
     creep.arg(archive.path()).stdin(stdin);
     let mut host = Running::start(creep)?;
@@ -324,7 +327,7 @@ fn another_program_that_takes_the_rig_over_ends_the_sweep_and_nothing_is_lost() 
     wait_for_half_of_the_sweep(&mut first)?;
     // A second host on the same wire, as careless software or a second cable would be.
     let path = rig.address().strip_prefix("serial:").context("a serial address")?;
-    let mut wire = std::fs::OpenOptions::new().write(true).open(path)?;
+    let mut wire = OpenOptions::new().write(true).open(path)?;
     let mut frame = [0; trackpair_protocol::frame::MAX_ENCODED];
     let identify = trackpair_protocol::message::Request::Identify { session: 0x0BAD_CAFE };
     let n = identify.encode(1, &mut frame).context("it fits")?;

@@ -10,6 +10,7 @@ use crate::record::names::{TRACES, month};
 use crate::record::seal::FileEntry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
+use std::path::Path;
 
 impl Verifier<'_> {
     /// Compares the rows of every sealed outcome, then looks for rows that belong to none.
@@ -155,8 +156,7 @@ impl Verifier<'_> {
         outcome: Option<&Outcome>,
     ) {
         let all = one.manifest.files.iter();
-        let sealed: Vec<&FileEntry> =
-            all.filter(|file| file.path.starts_with(&format!("{TRACES}/"))).collect();
+        let sealed: Vec<&FileEntry> = all.filter(|file| Path::new(&file.path).starts_with(TRACES)).collect();
         let told = |row: &StoredTraceFile| {
             let mut told = outcome.into_iter().flat_map(|o| &o.procedures);
             told.find(|p| p.trace_file.as_deref() == Some(&row.file))
