@@ -7,15 +7,15 @@ mod sim_link;
 use clap::Parser;
 use std::io::IsTerminal;
 use std::process::ExitCode;
-use std::sync::atomic::{AtomicBool, Ordering};
+use tokio_util::sync::CancellationToken;
 use trackpair::cli::{self, Arguments, Config, Failure, Surroundings};
-
-/// Set by Ctrl-C, a closed terminal or a termination request; every procedure looks at it.
-static STOP: AtomicBool = AtomicBool::new(false);
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    if let Err(error) = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed)) {
+    // Ctrl-C, a closed terminal or a request to end: every wait looks at it.
+    let stop = CancellationToken::new();
+    let to_stop = stop.clone();
+    if let Err(error) = ctrlc::set_handler(move || to_stop.cancel()) {
         eprintln!(
             "trackpair: can't listen for Ctrl-C: {error}; the rig still stops by itself when this program ends"
         );
@@ -27,7 +27,7 @@ fn main() -> ExitCode {
     let surroundings = Surroundings {
         open_simulator: &sim_link::open,
         config: &Config::load(),
-        stop: &STOP,
+        stop: &stop,
         colour: std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
         progress: std::io::stderr().is_terminal(),
     };

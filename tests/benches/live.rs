@@ -4,8 +4,8 @@
 //! resident memory at one third and at the end. Real time: a minute, `LIVE_SECONDS` changes it. Linux only.
 
 use std::fs;
-use std::sync::atomic::AtomicBool;
 use std::time::Instant;
+use tokio_util::sync::CancellationToken;
 use trackpair::link::{Address, open};
 use trackpair::procedure::{Bench, HandEnd, Setup};
 use trackpair::session::{Options, Session};
@@ -23,7 +23,7 @@ fn main() {
         .expect("the rig program starts");
     let link = open(&Address::parse(rig.address()).expect("address")).expect("the pty opens");
     let session = Session::over(link, Options::default()).expect("the rig answers");
-    let stop = AtomicBool::new(false);
+    let stop = CancellationToken::new();
     let mut rss = Vec::new();
     let mut watch = |p: trackpair::procedure::Progress| rss.push((p.done_fraction, resident_kib()));
     let setup = Setup {

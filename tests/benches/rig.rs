@@ -4,10 +4,9 @@
 //! gears and motor take a step every 20 µs. `items` are simulated microseconds, so `Mitem/s` reads as "times real time". The
 //! peer is the clock on the wall: 1 × real time.
 
-use std::sync::atomic::AtomicBool;
-
 use divan::Bencher;
 use divan::counter::ItemsCount;
+use tokio_util::sync::CancellationToken;
 use trackpair::procedure::{Bench, Setup};
 use trackpair::session::{Options, Session};
 use trackpair::sheet::shipped;
@@ -30,7 +29,7 @@ fn plan(part: &str) -> Run {
 fn body_procedures(part: &str) -> u64 {
     let sheet = shipped("body").expect("shipped");
     let session = Session::open(link(part), Options::default()).unwrap_or_else(|e| panic!("{e}"));
-    let (stop, mut silent) = (AtomicBool::new(false), |_| {});
+    let (stop, mut silent) = (CancellationToken::new(), |_| {});
     let setup = Setup {
         sheet: &sheet,
         part: "invented part".to_owned(),

@@ -4,7 +4,7 @@
 //! Each body is run over the real protocol: rest, creep, a few steps (they tell the inductance) and the tooth map.
 
 use anyhow::{Context, Result};
-use std::sync::atomic::AtomicBool;
+use tokio_util::sync::CancellationToken;
 use trackpair::analysis::body::BodyTraces;
 use trackpair::analysis::body::measured::{Measured, Recordings};
 use trackpair::analysis::body::population::{Origin, Population};
@@ -53,7 +53,7 @@ fn main() -> Result<()> {
 fn map(seed: u64, sheet: &PartSheet) -> Option<ToothMap> {
     let link = trackpair_tests::bench::link(&format!("good-body?seed={seed}"));
     let session = Session::open(link, Options::default()).ok()?;
-    let stop = AtomicBool::new(false);
+    let stop = CancellationToken::new();
     let mut silent = |_| {};
     let setup = Setup {
         sheet,

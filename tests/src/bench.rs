@@ -1,6 +1,6 @@
 //! A whole bench in one process on virtual time: host, real protocol bytes, rig core, simulated part.
 
-use std::sync::atomic::AtomicBool;
+use tokio_util::sync::CancellationToken;
 use trackpair::analysis::PartAnalysis;
 use trackpair::analysis::grip::{GripTraces, analyse};
 use trackpair::analysis::self_closing;
@@ -56,7 +56,7 @@ pub fn link(part: &str) -> Box<dyn Link> {
 /// When no session can be opened, or the rig does not confirm that it is unpowered.
 pub fn with_bench<R>(link: Box<dyn Link>, sheet: &PartSheet, run: impl FnOnce(&mut Bench<'_>) -> R) -> R {
     let session = Session::open(link, Options::default()).unwrap_or_else(|e| panic!("{e}"));
-    let stop = AtomicBool::new(false);
+    let stop = CancellationToken::new();
     let mut silent = |_| {};
     let setup = Setup {
         sheet,

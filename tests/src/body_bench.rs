@@ -1,6 +1,6 @@
 //! A throttle body's whole plan in one process on virtual time, as the program runs it.
 
-use std::sync::atomic::AtomicBool;
+use tokio_util::sync::CancellationToken;
 use trackpair::analysis::PartAnalysis;
 use trackpair::analysis::body::{BodyTraces, analyse};
 use trackpair::link::Link;
@@ -64,14 +64,14 @@ impl BodyRun {
 /// # Panics
 /// When no session can be opened.
 pub fn run_body_plan(link: Box<dyn Link>, sheet: &PartSheet) -> BodyRun {
-    run_body_plan_until(link, sheet, &AtomicBool::new(false))
+    run_body_plan_until(link, sheet, &CancellationToken::new())
 }
 
 /// The same until `stop` is set.
 ///
 /// # Panics
 /// As [`run_body_plan`].
-pub fn run_body_plan_until(link: Box<dyn Link>, sheet: &PartSheet, stop: &AtomicBool) -> BodyRun {
+pub fn run_body_plan_until(link: Box<dyn Link>, sheet: &PartSheet, stop: &CancellationToken) -> BodyRun {
     on_bench(link, sheet, stop, |bench, run| {
         let _ = (!bench.can_check_leads() || run.keep(bench.leads_check()))
             && run.keep(bench.creep())
@@ -90,7 +90,7 @@ pub fn run_body_plan_until(link: Box<dyn Link>, sheet: &PartSheet, stop: &Atomic
 /// # Panics
 /// As [`run_body_plan`]; when one is no driven procedure of a body.
 pub fn run_procedures(link: Box<dyn Link>, sheet: &PartSheet, procedures: &[ProcedureKind]) -> BodyRun {
-    on_bench(link, sheet, &AtomicBool::new(false), |bench, run| {
+    on_bench(link, sheet, &CancellationToken::new(), |bench, run| {
         bench.plan(procedures.to_vec());
         for procedure in procedures {
             let recording = match procedure {
@@ -117,7 +117,7 @@ pub fn run_procedures(link: Box<dyn Link>, sheet: &PartSheet, procedures: &[Proc
 /// # Panics
 /// As [`run_body_plan`].
 pub fn run_guided_push(link: Box<dyn Link>, sheet: &PartSheet, seconds: f64) -> BodyRun {
-    on_bench(link, sheet, &AtomicBool::new(false), |bench, run| {
+    on_bench(link, sheet, &CancellationToken::new(), |bench, run| {
         bench.plan(Vec::new());
         let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: None };
         let _ = run.keep(bench.creep()) && run.keep(bench.guided_push(end));
@@ -127,7 +127,7 @@ pub fn run_guided_push(link: Box<dyn Link>, sheet: &PartSheet, seconds: f64) -> 
 fn on_bench(
     link: Box<dyn Link>,
     sheet: &PartSheet,
-    stop: &AtomicBool,
+    stop: &CancellationToken,
     work: impl FnOnce(&mut Bench<'_>, &mut BodyRun),
 ) -> BodyRun {
     let session = Session::open(link, Options::default()).unwrap_or_else(|e| panic!("{e}"));

@@ -4,9 +4,8 @@
 use crate::body_bench::run_body_plan_until;
 use std::cell::RefCell;
 use std::rc::Rc;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 use trackpair::analysis::PartAnalysis;
 use trackpair::analysis::body::{self, BodyTraces};
 use trackpair::analysis::grip::{self, GripTraces};
@@ -44,7 +43,7 @@ struct CutLink {
     rig: Rc<RefCell<SimRig>>,
     cut: Cut,
     at_us: u64,
-    stop: Arc<AtomicBool>,
+    stop: CancellationToken,
 }
 
 impl CutLink {
@@ -57,7 +56,7 @@ impl CutLink {
         match self.cut {
             Cut::EmergencyStop => rig.board_mut().set_emergency_stop(true),
             Cut::Lid => rig.board_mut().set_lid_open(true),
-            Cut::CtrlC => self.stop.store(true, Ordering::Relaxed),
+            Cut::CtrlC => self.stop.cancel(),
             Cut::Sag => rig.board_mut().set_supply_fault(Some(3.0)),
             Cut::LostLink => {
                 return Err(LinkError::Lost {
@@ -98,7 +97,7 @@ impl Link for CutLink {
 /// # Panics
 /// When there is no such part, or no session can be opened.
 pub fn grip(part: &str, sheet: &PartSheet, cut: Cut, at_us: u64) -> Vec<Trace> {
-    let stop = Arc::new(AtomicBool::new(false));
+    let stop = CancellationToken::new();
     let rig = part_address(part).unwrap_or_else(|e| panic!("{e}")).rig();
     let link = CutLink { rig: Rc::new(RefCell::new(rig)), cut, at_us, stop: stop.clone() };
     let session = Session::open(Box::new(link), Options::default()).unwrap_or_else(|e| panic!("{e}"));
@@ -106,7 +105,11 @@ pub fn grip(part: &str, sheet: &PartSheet, cut: Cut, at_us: u64) -> Vec<Trace> {
 }
 
 /// Runs a grip's plan, as `qualify` does; what was recorded, and why it ended where it did.
-pub fn run_grip(session: Session, sheet: &PartSheet, stop: &AtomicBool) -> (Vec<Trace>, Vec<ProcedureError>) {
+pub fn run_grip(
+    session: Session,
+    sheet: &PartSheet,
+    stop: &CancellationToken,
+) -> (Vec<Trace>, Vec<ProcedureError>) {
     let mut silent = |_| {};
     let setup = Setup {
         sheet,
@@ -138,7 +141,7 @@ pub fn run_grip(session: Session, sheet: &PartSheet, stop: &AtomicBool) -> (Vec<
 /// As [`grip()`].
 pub fn throttle_body(part: &str, sheet: &PartSheet, cut: Cut, at_us: u64) -> Vec<Trace> {
     let rig = part_address(part).unwrap_or_else(|e| panic!("{e}")).rig();
-    let stop = Arc::new(AtomicBool::new(false));
+    let stop = CancellationToken::new();
     let link = CutLink { rig: Rc::new(RefCell::new(rig)), cut, at_us, stop: stop.clone() };
     run_body_plan_until(Box::new(link), sheet, &stop).traces
 }

@@ -1,32 +1,32 @@
 //! What is typed at a question. Ctrl-C ends every wait for it at once, and what was typed before it is no answer.
 
 use std::io::{self, BufRead, Read};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::sync::{Mutex, OnceLock, PoisonError};
 use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 
 /// How long Ctrl-C may go unseen.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 
 /// Lines of standard input as they are typed; they end with the input, or with Ctrl-C.
 pub struct Typed {
-    stop: &'static AtomicBool,
+    stop: CancellationToken,
     line: Vec<u8>,
     at: usize,
 }
 
 impl Typed {
     /// Ends when `stop` is set.
-    pub fn new(stop: &'static AtomicBool) -> Self {
-        Self { stop, line: Vec::new(), at: 0 }
+    pub fn new(stop: &CancellationToken) -> Self {
+        Self { stop: stop.clone(), line: Vec::new(), at: 0 }
     }
 
     /// One line, without its end; none when there is none, or Ctrl-C was pressed.
-    pub fn answer(stop: &'static AtomicBool) -> Option<String> {
+    pub fn answer(stop: &CancellationToken) -> Option<String> {
         let mut answer = String::new();
         let read = Self::new(stop).read_line(&mut answer);
-        let typed = matches!(read, Ok(1..)) && !stop.load(Ordering::Relaxed);
+        let typed = matches!(read, Ok(1..)) && !stop.is_cancelled();
         typed.then(|| answer.trim().to_owned())
     }
 }
@@ -42,7 +42,7 @@ impl Read for Typed {
 impl BufRead for Typed {
     fn fill_buf(&mut self) -> io::Result<&[u8]> {
         if self.at >= self.line.len() {
-            self.line = next_line(self.stop);
+            self.line = next_line(&self.stop);
             self.at = 0;
         }
         Ok(&self.line[self.at..])
@@ -54,9 +54,9 @@ impl BufRead for Typed {
 }
 
 /// The next line with its end; empty when there is none.
-fn next_line(stop: &AtomicBool) -> Vec<u8> {
+fn next_line(stop: &CancellationToken) -> Vec<u8> {
     let lines = lines().lock().unwrap_or_else(PoisonError::into_inner);
-    while !stop.load(Ordering::Relaxed) {
+    while !stop.is_cancelled() {
         match lines.recv_timeout(LOOK_EVERY) {
             Ok(line) => return line,
             Err(RecvTimeoutError::Timeout) => {}

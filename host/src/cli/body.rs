@@ -38,7 +38,7 @@ pub fn qualify_body<'s>(
     meter: &Meter,
     kept: &mut Kept,
     shelf: &'s Shelf,
-    consent: Consent,
+    consent: Consent<'_>,
     leads: bool,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = begin(bench, meter, kept, shelf, consent)?;
@@ -59,7 +59,7 @@ pub fn leads_of_body<'s>(
     meter: &Meter,
     kept: &mut Kept,
     shelf: &'s Shelf,
-    consent: Consent,
+    consent: Consent<'_>,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = begin(bench, meter, kept, shelf, consent)?;
     let chosen = |k: ProcedureKind| k == ProcedureKind::LeadsCheck;
@@ -128,7 +128,7 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
                 "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
             );
             bench.set_started(date());
-            let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
+            let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(&key) };
             keep(kept, bench.guided_push(end), meter);
         }
     })
@@ -139,7 +139,7 @@ struct Asked<'a> {
     kind: ProcedureKind,
     common: Settled<'a>,
     /// Whether the motor may be driven.
-    consent: Consent,
+    consent: Consent<'a>,
     /// The healthy bodies to judge among, where others than the shipped ones were given.
     among: Option<Population>,
     /// What will be done, in order.
@@ -175,7 +175,7 @@ fn begin<'s>(
     meter: &Meter,
     kept: &Kept,
     shelf: &'s Shelf,
-    consent: Consent,
+    consent: Consent<'_>,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = shelf.for_body()?;
     kept.check_population(sheet)?;

@@ -6,22 +6,22 @@ use crate::link::Address;
 use crate::outcome::CAUTIONS;
 use anyhow::anyhow;
 use std::io::IsTerminal;
-use std::sync::atomic::{AtomicBool, Ordering};
+use tokio_util::sync::CancellationToken;
 
 /// Why the motor may be driven.
 #[derive(Clone, Copy, Debug)]
-pub enum Consent {
+pub enum Consent<'a> {
     /// The rig is simulated in this process. What a port says of itself is no reason.
     NothingMoves,
     /// By option.
     Given,
     /// Not yet: it must be asked for, until Ctrl-C.
-    Missing(&'static AtomicBool),
+    Missing(&'a CancellationToken),
 }
 
-impl Consent {
+impl<'a> Consent<'a> {
     /// From the rig's address as typed, and whether the option was given.
-    pub fn of(rig: &str, accepted: bool, stop: &'static AtomicBool) -> Self {
+    pub fn of(rig: &str, accepted: bool, stop: &'a CancellationToken) -> Self {
         match Address::parse(rig) {
             Ok(Address::Sim { .. }) => Self::NothingMoves,
             _ if accepted => Self::Given,
@@ -34,7 +34,7 @@ impl Consent {
 ///
 /// # Errors
 /// [`Failure::Usage`] when they were not accepted, [`Failure::Rig`] on Ctrl-C: nothing has been driven then.
-pub fn show(consent: Consent, say: &dyn Fn(&str)) -> Result<(), Failure> {
+pub fn show(consent: Consent<'_>, say: &dyn Fn(&str)) -> Result<(), Failure> {
     say("Cautions:");
     CAUTIONS.iter().for_each(|caution| say(&format!("- {caution}")));
     let stop = match consent {
@@ -51,7 +51,7 @@ pub fn show(consent: Consent, say: &dyn Fn(&str)) -> Result<(), Failure> {
     say("Type yes when you have read them and nobody is near the bore:");
     match Typed::answer(stop) {
         Some(answer) if answer.eq_ignore_ascii_case("yes") => Ok(()),
-        None if stop.load(Ordering::Relaxed) => {
+        None if stop.is_cancelled() => {
             Err(Failure::Rig(anyhow!("stopped by you at the cautions: nothing was driven")))
         }
         _ => Err(refused("the answer was not yes")),

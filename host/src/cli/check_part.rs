@@ -21,7 +21,6 @@ use clap::{Args, Subcommand};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::Ordering;
 
 /// Version of `known.json`.
 const KNOWN_SCHEMA: u32 = 1;
@@ -253,7 +252,7 @@ fn one_sweep(
     shelf: &Shelf,
     surroundings: &Surroundings<'_>,
 ) -> Result<(), Failure> {
-    if surroundings.stop.load(Ordering::Relaxed) {
+    if surroundings.stop.is_cancelled() {
         return Err(stopped());
     }
     let before = counted(folder.sweeps()).len();

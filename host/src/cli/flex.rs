@@ -15,7 +15,8 @@ use anyhow::anyhow;
 use clap::Args;
 use std::io::{BufRead, IsTerminal, Write};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
+use tokio_util::sync::CancellationToken;
 
 /// Seconds to watch where none are typed.
 const USUAL_SECONDS: f64 = 60.0;
@@ -129,7 +130,7 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     };
     // The verdict looks at every sample, so all of it is kept.
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
-    let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
+    let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(&key) };
     let bell = bell || std::io::stderr().is_terminal();
     let (beyond, story) =
         with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
@@ -214,14 +215,15 @@ fn instructions(places: &FlexPlaces) -> String {
 }
 
 /// Takes the hand's places from standard input; set when it shall end.
-fn hand_keys(places: Arc<FlexPlaces>) -> &'static AtomicBool {
-    static ENDED: AtomicBool = AtomicBool::new(false);
+fn hand_keys(places: Arc<FlexPlaces>) -> CancellationToken {
+    let ended = CancellationToken::new();
+    let told = ended.clone();
     std::thread::spawn(move || {
         let all = places.names.len() as u8;
         for line in std::io::stdin().lock().lines().map_while(Result::ok) {
             let now = places.hand.load(Ordering::Relaxed);
             match line.trim() {
-                "q" => ENDED.store(true, Ordering::Relaxed),
+                "q" => told.cancel(),
                 "" => places.hand.store(if now >= all { 0 } else { now + 1 }, Ordering::Relaxed),
                 number => match number.parse::<u8>() {
                     Ok(place) if place <= all => places.hand.store(place, Ordering::Relaxed),
@@ -230,7 +232,7 @@ fn hand_keys(places: Arc<FlexPlaces>) -> &'static AtomicBool {
             }
         }
     });
-    &ENDED
+    ended
 }
 
 /// Events that were cued, so that a storm of them does not drown the terminal.

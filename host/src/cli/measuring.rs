@@ -14,7 +14,6 @@ use crate::outcome::Outcome;
 use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};
 use crate::trace::ProcedureKind;
 use anyhow::anyhow;
-use std::sync::atomic::Ordering;
 
 /// A part on a rig, once.
 #[derive(Clone, Copy, Debug)]
@@ -151,7 +150,7 @@ pub fn ask_to_mount(what: &str, surroundings: &Surroundings<'_>) -> Result<(), F
     eprintln!("{what}, then press Enter");
     match Typed::answer(surroundings.stop) {
         Some(_) => Ok(()),
-        None if surroundings.stop.load(Ordering::Relaxed) => Err(stopped()),
+        None if surroundings.stop.is_cancelled() => Err(stopped()),
         None => Err(Failure::Rig(anyhow!(
             "nobody answered that the part is mounted; what was swept is kept: go on with the same command"
         ))),

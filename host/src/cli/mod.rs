@@ -70,7 +70,7 @@ pub use published::{PUBLISHED, Published};
 use crate::link::{Link, LinkError};
 use crate::report::{Paper, Shop};
 use crate::trace::ProcedureKind;
-use std::sync::atomic::AtomicBool;
+use tokio_util::sync::CancellationToken;
 
 /// Opens the simulated rig that stands behind `sim:`.
 pub type OpenSimulator<'a> = &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError>;
@@ -83,7 +83,7 @@ pub struct Surroundings<'a> {
     /// What environment and configuration file set, or why they can't be used.
     pub config: &'a Result<Config, ConfigError>,
     /// Set by Ctrl-C.
-    pub stop: &'static AtomicBool,
+    pub stop: &'a CancellationToken,
     /// Whether stdout takes colour.
     pub colour: bool,
     /// Whether stderr is a terminal that a progress bar can be drawn on.

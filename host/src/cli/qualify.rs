@@ -18,7 +18,7 @@ use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
 use anyhow::anyhow;
 use std::io::Read;
-use std::sync::atomic::{AtomicBool, Ordering};
+use tokio_util::sync::CancellationToken;
 
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 pub(super) const LONGEST_SECONDS: f64 = 900.0;
@@ -133,7 +133,7 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
     let mut kept = begin(common, shelf.first(), surroundings)?;
     let key = enter_key();
     let (_, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(key) };
+        let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(&key) };
         bench.leave_out_reference(args.no_reference);
         keep(&mut kept, bench.hand_sweep(until), meter)
     })?;
@@ -231,12 +231,13 @@ pub(super) fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
 }
 
 /// Set when Enter is pressed. A closed or empty standard input is no key.
-pub(super) fn enter_key() -> &'static AtomicBool {
-    static PRESSED: AtomicBool = AtomicBool::new(false);
-    std::thread::spawn(|| {
+pub(super) fn enter_key() -> CancellationToken {
+    let pressed = CancellationToken::new();
+    let key = pressed.clone();
+    std::thread::spawn(move || {
         if let Ok(1..) = std::io::stdin().read(&mut [0]) {
-            PRESSED.store(true, Ordering::Relaxed);
+            key.cancel();
         }
     });
-    &PRESSED
+    pressed
 }

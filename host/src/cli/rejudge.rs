@@ -103,7 +103,7 @@ pub fn rejudge(args: &Rejudge, surroundings: &Surroundings<'_>) -> Result<Ending
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let workers = args.jobs.map_or(cores, usize::from).min(found.len());
     let done = on_all(&found, workers, |summary| {
-        if surroundings.stop.load(Ordering::Relaxed) { None } else { Some(one(&work, summary)) }
+        if surroundings.stop.is_cancelled() { None } else { Some(one(&work, summary)) }
     });
     conclude(args, surroundings, &found, done)
 }
@@ -253,7 +253,7 @@ fn conclude(
             Fate::Failed(cause) => failed = Some(cause),
         }
     }
-    summary.stopped = surroundings.stop.load(Ordering::Relaxed);
+    summary.stopped = surroundings.stop.is_cancelled();
     say(&terminal(&shown::rejudged(&summary), style(surroundings)), &summary.document(), args.json);
     if let Some(cause) = failed {
         return Err(Failure::Other(cause.into()));

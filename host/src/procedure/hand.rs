@@ -5,7 +5,7 @@ use super::{Bench, ProcedureError};
 use crate::quantity::Channel;
 use crate::session::{Recorder, Step};
 use crate::trace::ProcedureKind;
-use std::sync::atomic::{AtomicBool, Ordering};
+use tokio_util::sync::CancellationToken;
 
 /// When a procedure without a program ends, in good order. The stop flag of the bench ends it as aborted.
 #[derive(Clone, Copy, Debug, Default)]
@@ -13,12 +13,12 @@ pub struct HandEnd<'k> {
     /// After this time on the rig's clock, µs.
     pub after_us: Option<u64>,
     /// When this is set: a key was pressed.
-    pub key: Option<&'k AtomicBool>,
+    pub key: Option<&'k CancellationToken>,
 }
 
 impl HandEnd<'_> {
     pub(super) fn is_pressed(&self) -> bool {
-        self.key.is_some_and(|key| key.load(Ordering::Relaxed))
+        self.key.is_some_and(|key| key.is_cancelled())
     }
 }
 

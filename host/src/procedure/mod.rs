@@ -41,8 +41,8 @@ use crate::quantity::Channel;
 use crate::session::{Session, SessionError, Statistics, Story};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, ProcedureKind, Provenance};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 use trackpair_protocol::message::{Guard, Request, RigState, capability};
 
 /// Time the supply is given to settle before a procedure looks at it, on the link's clock.
@@ -77,7 +77,7 @@ pub struct Setup<'a> {
     /// Host's date and time, RFC 3339; set anew by [`Bench::set_started`].
     pub started: String,
     /// Set by the user to stop everything.
-    pub stop: &'a AtomicBool,
+    pub stop: &'a CancellationToken,
     /// Hears how far it is.
     pub progress: &'a mut dyn FnMut(Progress),
 }
@@ -138,7 +138,7 @@ impl<'a> Bench<'a> {
     pub fn pause(&mut self, time: Duration) -> Result<(), ProcedureError> {
         let until = self.session.now() + time;
         loop {
-            if self.setup.stop.load(Ordering::Relaxed) {
+            if self.setup.stop.is_cancelled() {
                 return Err(ProcedureError::Stopped);
             }
             let left = until.saturating_sub(self.session.now());

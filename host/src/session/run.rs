@@ -6,8 +6,8 @@ use super::inbox::Listener;
 use super::journal::Told;
 use super::sequence::{Lost, Oddities, Piece, Sequence};
 use super::{Session, SessionError, done};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 use trackpair_protocol::message::{EndCause, Event, EventKind, Guard, Reply, Request, RigState, Start};
 use trackpair_protocol::program::Program;
 use trackpair_protocol::samples::SampleBlock;
@@ -180,7 +180,7 @@ impl Session {
         &mut self,
         spec: &RunSpec,
         sink: &mut dyn RunSink,
-        stop: &AtomicBool,
+        stop: &CancellationToken,
     ) -> Result<RunEnd, SessionError> {
         let run = self.new_run();
         let mut heard = Heard {
@@ -252,7 +252,7 @@ impl Session {
         Ok(started_us)
     }
 
-    fn collect(&mut self, heard: &mut Heard<'_>, stop: &AtomicBool) -> RunCause {
+    fn collect(&mut self, heard: &mut Heard<'_>, stop: &CancellationToken) -> RunCause {
         match self.collect_until_end(heard, stop) {
             Ok(cause) => cause,
             Err(error) => RunCause::Lost(error),
@@ -262,13 +262,13 @@ impl Session {
     fn collect_until_end(
         &mut self,
         heard: &mut Heard<'_>,
-        stop: &AtomicBool,
+        stop: &CancellationToken,
     ) -> Result<RunCause, SessionError> {
         let mut blocks_seen = 0;
         let (mut quiet_since, mut last_block) = (self.line.now(), self.line.now());
         let patience = GIVEN_UP + 2 * Duration::from_micros(heard.sequence.period_us().into());
         loop {
-            if stop.load(Ordering::Relaxed) {
+            if stop.is_cancelled() {
                 self.stop_run(heard)?;
                 return Ok(RunCause::Aborted);
             }

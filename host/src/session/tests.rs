@@ -8,7 +8,8 @@ use crate::trace::{Gap, GapCause, Provenance, Trace, TraceEnd};
 use proptest::prelude::*;
 use std::cell::RefCell;
 use std::rc::Rc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use tokio_util::sync::CancellationToken;
+
 use trackpair_protocol::message::{Event, Guard};
 use trackpair_protocol::samples::SampleBlock;
 
@@ -73,7 +74,11 @@ fn provenance() -> Provenance {
     }
 }
 
-fn record(session: &mut Session, stop: &AtomicBool, steps: impl FnMut(&Recorder) -> Step) -> (Trace, RunEnd) {
+fn record(
+    session: &mut Session,
+    stop: &CancellationToken,
+    steps: impl FnMut(&Recorder) -> Step,
+) -> (Trace, RunEnd) {
     let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
     let recorder = Recorder::new(Decoder::new(session, 3));
     let mut sink = Sink { recorder, steps: Box::new(steps) };
@@ -84,7 +89,7 @@ fn record(session: &mut Session, stop: &AtomicBool, steps: impl FnMut(&Recorder)
 /// One run of the scripted rig over a clean line.
 fn run(script: Script) -> (Trace, RunEnd, Session, Rc<RefCell<Heard>>) {
     let (mut session, heard) = open(script).unwrap();
-    let (trace, end) = record(&mut session, &AtomicBool::new(false), |_| Step::Wait);
+    let (trace, end) = record(&mut session, &CancellationToken::new(), |_| Step::Wait);
     (trace, end, session, heard)
 }
 
@@ -273,9 +278,11 @@ fn another_program_that_takes_the_rig_is_said_to_have_done_so() {
 #[test]
 fn the_stop_flag_stops_the_rig_and_keeps_what_came() {
     let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
-    let stop = AtomicBool::new(false);
+    let stop = CancellationToken::new();
     let (trace, end) = record(&mut session, &stop, |recorder| {
-        stop.store(recorder.time_us().len() >= 50, Ordering::Relaxed);
+        if recorder.time_us().len() >= 50 {
+            stop.cancel();
+        }
         Step::Wait
     });
     assert_eq!(end.cause, RunCause::Aborted);
@@ -287,7 +294,7 @@ fn the_stop_flag_stops_the_rig_and_keeps_what_came() {
 #[test]
 fn a_sink_that_has_enough_ends_the_run_as_complete() {
     let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
-    let (trace, end) = record(&mut session, &AtomicBool::new(false), |recorder| {
+    let (trace, end) = record(&mut session, &CancellationToken::new(), |recorder| {
         if recorder.time_us().len() >= 50 { Step::Finish } else { Step::Wait }
     });
     assert_eq!(end.cause, RunCause::Complete);
@@ -299,7 +306,7 @@ fn a_sink_that_has_enough_ends_the_run_as_complete() {
 fn what_is_switched_in_a_run_is_marked_once() {
     let (mut session, _) = open(Script { blocks: 30, ..Script::default() }).unwrap();
     let mut asked = false;
-    let (trace, _) = record(&mut session, &AtomicBool::new(false), |_| {
+    let (trace, _) = record(&mut session, &CancellationToken::new(), |_| {
         let ask = !std::mem::replace(&mut asked, true);
         if ask { Step::Ask(Request::SetSupply { millivolts: 4_000 }) } else { Step::Wait }
     });
@@ -352,7 +359,7 @@ proptest! {
         let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
         let recorder = Recorder::new(Decoder::new(&session, 3));
         let mut sink = Sink { recorder, steps: Box::new(|_| Step::Wait) };
-        let Ok(end) = session.run(&spec, &mut sink, &AtomicBool::new(false)) else { return Ok(()) };
+        let Ok(end) = session.run(&spec, &mut sink, &CancellationToken::new()) else { return Ok(()) };
         let trace = sink.recorder.finish(provenance(), TraceEnd::Complete);
         check_no_scan_is_wrong(&trace);
         prop_assert!(trace.time_us.is_sorted_by(|a, b| a < b));

@@ -2,7 +2,8 @@
 
 use std::cell::RefCell;
 use std::rc::Rc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use tokio_util::sync::CancellationToken;
+
 use std::time::Duration;
 use trackpair::link::{FaultRates, FaultyLink, Link, LinkError};
 use trackpair::procedure::{
@@ -59,7 +60,7 @@ impl Link for Shared {
 /// Runs `work` on a bench with one of the shipped sheets.
 fn on_bench<T>(
     link: impl Link + 'static,
-    stop: &AtomicBool,
+    stop: &CancellationToken,
     progress: &mut dyn FnMut(Progress),
     work: impl FnOnce(&mut Bench<'_>) -> T,
 ) -> (T, trackpair::session::Statistics) {
@@ -84,7 +85,7 @@ fn sheet() -> PartSheet {
 }
 
 fn quietly<T>(part: &str, work: impl FnOnce(&mut Bench<'_>) -> T) -> T {
-    on_bench(Shared::with(part), &AtomicBool::new(false), &mut |_| {}, work).0
+    on_bench(Shared::with(part), &CancellationToken::new(), &mut |_| {}, work).0
 }
 
 #[track_caller]
@@ -149,7 +150,7 @@ fn a_sweep_records_every_cycle_stop_to_stop_without_a_gap() {
 fn who_presses_the_e_stop_between_two_procedures_ends_the_plan_and_what_is_begun_after_that_runs() {
     let rig = Shared::with("good-grip?seed=3");
     let look = rig.clone();
-    let ((check, sweep, again), _) = on_bench(rig, &AtomicBool::new(false), &mut |_| {}, |bench| {
+    let ((check, sweep, again), _) = on_bench(rig, &CancellationToken::new(), &mut |_| {}, |bench| {
         let check = bench.self_check();
         look.0.borrow_mut().board_mut().set_emergency_stop(true);
         look.leave_alone(20_000);
@@ -169,7 +170,7 @@ fn who_presses_the_e_stop_between_two_procedures_ends_the_plan_and_what_is_begun
 fn the_leads_check_keeps_every_state_a_quarter_second_and_restores_all() {
     let rig = Shared::with("corroded-ground-grip?seed=3");
     let look = rig.clone();
-    let ((_, leads, supply), _) = on_bench(rig, &AtomicBool::new(false), &mut |_| {}, |bench| {
+    let ((_, leads, supply), _) = on_bench(rig, &CancellationToken::new(), &mut |_| {}, |bench| {
         (bench.self_check(), bench.leads_check(), look.supply_volts())
     });
     assert!(leads.warnings.is_empty(), "{:?}", leads.warnings);
@@ -199,7 +200,7 @@ fn a_leads_check_that_is_done_again_keeps_every_trace_and_the_best_one_counts() 
     let mut again = 0;
     for line in 1..=12 {
         let link = FaultyLink::new(Shared::with("good-grip?seed=1"), line, rates, rates);
-        let (leads, _) = on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| bench.leads_check());
+        let (leads, _) = on_bench(link, &CancellationToken::new(), &mut |_| {}, |bench| bench.leads_check());
         let words: Vec<String> = leads.warnings.iter().map(ToString::to_string).collect();
         let told = words.iter().filter(|w| w.contains("it was done again")).count();
         assert_eq!(leads.before.len(), told, "{line}: {words:?}");
@@ -224,8 +225,9 @@ fn on_a_bad_line_nothing_is_invented_and_what_is_missing_is_told() {
     for line in 1..=10 {
         let link = FaultyLink::new(Shared::with("good-grip?seed=1"), line, rates, rates);
         // The sweep first: on such a line a self-check may miss a stop, and the sweep then goes by the sheet's.
-        let ((sweep, check), statistics) =
-            on_bench(link, &AtomicBool::new(false), &mut |_| {}, |bench| (bench.sweep(), bench.self_check()));
+        let ((sweep, check), statistics) = on_bench(link, &CancellationToken::new(), &mut |_| {}, |bench| {
+            (bench.sweep(), bench.self_check())
+        });
         assert_eq!((check.recording.failure, &sweep.failure), (None, &None));
         let trace = sweep.trace.unwrap();
         let lost: u64 = trace.gaps.iter().map(|gap| gap.scans).sum();
@@ -251,9 +253,13 @@ fn on_a_bad_line_nothing_is_invented_and_what_is_missing_is_told() {
 
 #[test]
 fn the_stop_flag_keeps_what_was_recorded_and_unpowers_the_rig() {
-    let (rig, stop) = (Shared::with("good-grip"), AtomicBool::new(false));
+    let (rig, stop) = (Shared::with("good-grip"), CancellationToken::new());
     let look = rig.clone();
-    let mut press = |progress: Progress| stop.store(progress.done_fraction > 0.4, Ordering::Relaxed);
+    let mut press = |progress: Progress| {
+        if progress.done_fraction > 0.4 {
+            stop.cancel();
+        }
+    };
     let work = |bench: &mut Bench<'_>| {
         let sweep = bench.sweep();
         look.leave_alone(50_000);
@@ -278,7 +284,7 @@ fn an_emergency_stop_in_the_middle_names_its_guard_and_keeps_the_trace() {
             poke.0.borrow_mut().board_mut().set_emergency_stop(true);
         }
     };
-    let (sweep, _) = on_bench(rig, &AtomicBool::new(false), &mut press, |bench| bench.sweep());
+    let (sweep, _) = on_bench(rig, &CancellationToken::new(), &mut press, |bench| bench.sweep());
     let Some(ProcedureError::Guard { guard, .. }) = sweep.failure else { panic!("{:?}", sweep.failure) };
     assert_eq!(guard, Guard::EmergencyStop);
     let trace = sweep.trace.unwrap();
@@ -303,7 +309,7 @@ fn flexing_catches_the_dropouts_of_a_cracked_wire_with_samples_before_them() {
     let plan = FlexPlan { hold_deg: None, sweep: false, places: None, cue: None, until };
     let rig = Shared::with("cracked-wire-grip?seed=2&operator=flex");
     let look = rig.clone();
-    let capture = on_bench(rig, &AtomicBool::new(false), &mut |_| {}, |bench| bench.flex(plan)).0;
+    let capture = on_bench(rig, &CancellationToken::new(), &mut |_| {}, |bench| bench.flex(plan)).0;
     assert_eq!(capture.recording.failure, None);
     assert!(capture.observed_us.abs_diff(20_000_000) < 50_000, "{}", capture.observed_us);
     assert!(capture.events.len() > 20, "{} events", capture.events.len());
@@ -341,7 +347,7 @@ fn a_part_that_is_stuck_is_said_not_to_move() {
 fn dropping_the_bench_leaves_the_rig_unpowered() {
     let rig = Shared::with("good-grip");
     let look = rig.clone();
-    let (sheet, stop) = (sheet(), AtomicBool::new(false));
+    let (sheet, stop) = (sheet(), CancellationToken::new());
     let mut progress = |_| {};
     let session = Session::open(Box::new(rig), Options::default()).unwrap();
     let setup = Setup {

@@ -1,6 +1,7 @@
 //! A damaged line, late stamps, a rig that does not do what it was asked: the fault is named as the rig's or the line's, and nothing is said
 //! of the part.
 
+use tokio_util::sync::CancellationToken;
 use trackpair::procedure::ProcedureError;
 use trackpair::session::{Options, Session, SessionError};
 use trackpair::sheet::{PartSheet, shipped};
@@ -26,7 +27,7 @@ fn run(seed: u64, odd: Oddity) -> Option<(Vec<trackpair::trace::Trace>, Vec<Proc
         }
         Err(other) => panic!("{other}"),
     };
-    Some(run_grip(session, &sheet(), &std::sync::atomic::AtomicBool::new(false)))
+    Some(run_grip(session, &sheet(), &CancellationToken::new()))
 }
 
 #[test]

@@ -11,7 +11,6 @@ use crate::diagnosis::Complaint;
 use anyhow::anyhow;
 use clap::Args;
 use std::io::IsTerminal;
-use std::sync::atomic::Ordering;
 
 /// `case new`.
 #[derive(Args, Debug)]
@@ -43,7 +42,7 @@ pub fn new(args: &NewCase, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         None if args.ask || std::io::stdin().is_terminal() => {
             let (mut answers, mut questions) = (Typed::new(surroundings.stop), std::io::stderr().lock());
             Asking { answers: &mut answers, questions: &mut questions }.opening().map_err(|e| {
-                if surroundings.stop.load(Ordering::Relaxed) {
+                if surroundings.stop.is_cancelled() {
                     Failure::Rig(anyhow!("stopped by you: no case was begun"))
                 } else {
                     Failure::Usage(e.into())

@@ -12,7 +12,6 @@ use crate::gauge::plan::{Mounting, Plan};
 use crate::link::Address;
 use crate::record::study_folder::{STUDY, StudyFolder};
 use anyhow::anyhow;
-use std::sync::atomic::Ordering;
 
 /// Carries out `gauge run`.
 ///
@@ -77,7 +76,7 @@ impl Sitting<'_> {
             ask_to_mount(&what, self.surroundings)?;
         }
         for repeat in 1..=plan.repeats {
-            if self.surroundings.stop.load(Ordering::Relaxed) {
+            if self.surroundings.stop.is_cancelled() {
                 return Err(stopped());
             }
             // A simulated rig is the same for the whole study; parts may share a seed, so mountings are numbered over all of them.

@@ -19,7 +19,7 @@ use crate::quantity::PartKind;
 use crate::record::Archive;
 use crate::sheet::PartSheet;
 use anyhow::anyhow;
-use std::sync::atomic::Ordering;
+
 use std::time::{Duration, Instant};
 
 /// Cycles of a grip's round, where none are asked for: both directions at two speeds.
@@ -150,7 +150,7 @@ impl Whole<'_> {
         }
         let until = Instant::now() + LOOK_EVERY.min(patience.saturating_sub(since.elapsed()));
         while Instant::now() < until {
-            if self.surroundings.stop.load(Ordering::Relaxed) {
+            if self.surroundings.stop.is_cancelled() {
                 return self.stopped_by_user();
             }
             std::thread::sleep(Duration::from_millis(50));

@@ -17,7 +17,7 @@ use crate::vehicle::{Setup, VehicleCheck};
 use anyhow::anyhow;
 use clap::Args;
 use std::path::PathBuf;
-use std::sync::atomic::AtomicBool;
+use tokio_util::sync::CancellationToken;
 
 /// `vehicle-check enter`.
 #[derive(Args, Debug)]
@@ -133,7 +133,7 @@ fn ask(
     setup: &Setup,
     file: &mut ReadingsFile,
     draft: &Draft,
-    stop: &'static AtomicBool,
+    stop: &CancellationToken,
 ) -> Result<bool, Failure> {
     if draft.exists() {
         eprintln!("trackpair: going on with what is saved in {}", draft.path.display());

@@ -2,7 +2,7 @@
 
 use super::super::{Bench, ProcedureError, Progress};
 use crate::trace::ProcedureKind;
-use std::sync::atomic::Ordering;
+
 use std::time::Duration;
 
 /// Time between two looks at the heat, on the link's clock.
@@ -24,7 +24,7 @@ impl Bench<'_> {
             if heat <= limit {
                 return Ok(());
             }
-            if self.setup.stop.load(Ordering::Relaxed) {
+            if self.setup.stop.is_cancelled() {
                 return Err(ProcedureError::Aborted { procedure });
             }
             if self.session.now() >= deadline {
