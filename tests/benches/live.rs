@@ -35,7 +35,7 @@ fn main() {
     };
     let mut bench = Bench::new(session, setup);
     let (cpu, wall) = (cpu_seconds(), Instant::now());
-    let recording = bench.hand_sweep(HandEnd { after_us: Some((seconds * 1e6) as u64), key: None });
+    let recording = bench.hand_sweep(HandEnd { after_us: Some((seconds * 1e6) as u64), keys: None });
     let (cpu, wall) = (cpu_seconds() - cpu, wall.elapsed().as_secs_f64());
     bench.finish().expect("unpowered");
     let trace = recording.trace.expect("recorded");

@@ -119,7 +119,7 @@ pub fn run_procedures(link: Box<dyn Link>, sheet: &PartSheet, procedures: &[Proc
 pub fn run_guided_push(link: Box<dyn Link>, sheet: &PartSheet, seconds: f64) -> BodyRun {
     on_bench(link, sheet, &CancellationToken::new(), |bench, run| {
         bench.plan(Vec::new());
-        let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: None };
+        let end = HandEnd { after_us: Some((seconds * 1e6) as u64), keys: None };
         let _ = run.keep(bench.creep()) && run.keep(bench.guided_push(end));
     })
 }

@@ -31,6 +31,12 @@ impl Typed {
     }
 }
 
+/// A line that was typed by now, without its end; it does not wait for one.
+pub fn typed_by_now() -> Option<String> {
+    let line = lines().lock().unwrap_or_else(PoisonError::into_inner).try_recv().ok()?;
+    Some(String::from_utf8_lossy(&line).trim().to_owned())
+}
+
 impl Read for Typed {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         let count = self.fill_buf()?.read(out)?;

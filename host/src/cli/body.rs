@@ -6,7 +6,7 @@ use super::cautions::{self, Consent};
 use super::conclude::{Kept, conclude};
 use super::population;
 use super::progress::Meter;
-use super::qualify::{begin as new_record, checked_seconds, enter_key};
+use super::qualify::{begin as new_record, checked_seconds, enter};
 use super::settled::Settled;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
@@ -116,7 +116,6 @@ pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<End
 /// The guided push, with rest and stops before it.
 pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let seconds = checked_seconds(args.seconds)?;
-    let key = enter_key();
     let kind = ProcedureKind::GuidedPush;
     let common = Settled::of(&args.common, surroundings)?;
     let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
@@ -128,7 +127,7 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
                 "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
             );
             bench.set_started(date());
-            let end = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(&key) };
+            let end = HandEnd { after_us: Some((seconds * 1e6) as u64), keys: Some(&enter) };
             keep(kept, bench.guided_push(end), meter);
         }
     })

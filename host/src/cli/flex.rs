@@ -1,22 +1,23 @@
 //! `flex` and `warm-up`: waiting for lost contact while somebody flexes the pigtail, place by place, or while the part grows warm. Every event
 //! is cued at once.
 
+use super::answers::typed_by_now;
 use super::args::Common;
+use super::aside::aside;
 use super::bench_work::{keep, with_bench};
 use super::conclude::conclude;
-use super::qualify::{LONGEST_SECONDS, after_self_check, begin, checked_place, checked_seconds, enter_key};
+use super::qualify::{LONGEST_SECONDS, after_self_check, begin, checked_place, checked_seconds, enter};
 use super::settled::Settled;
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings};
-use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG};
+use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
 use crate::quantity::Channel;
 use crate::report::text::plain;
 use anyhow::anyhow;
 use clap::Args;
-use std::io::{BufRead, IsTerminal, Write};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
-use tokio_util::sync::CancellationToken;
+use std::cell::Cell;
+use std::io::{IsTerminal, Write};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Seconds to watch where none are typed.
 const USUAL_SECONDS: f64 = 60.0;
@@ -83,7 +84,7 @@ struct Watch<'a> {
     seconds: f64,
     at: Option<f64>,
     sweep: bool,
-    places: Option<Arc<FlexPlaces>>,
+    places: Option<FlexPlaces>,
     bell: bool,
 }
 
@@ -92,8 +93,8 @@ struct Watch<'a> {
 /// # Errors
 /// [`Failure::Usage`] for times, places or angles out of range; as every procedure.
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let places = args.places.as_deref().map(|names| places(names, args.place_seconds)).transpose()?;
-    let seconds = checked_seconds(seconds_of(args.seconds, places.as_deref())?)?;
+    let places = args.places.as_ref().map(|names| places(names, args.place_seconds)).transpose()?;
+    let seconds = checked_seconds(seconds_of(args.seconds, places.as_ref())?)?;
     let common = Settled::of(&args.common, surroundings)?;
     watch(Watch { common, seconds, at: args.at, sweep: args.sweep, places, bell: args.bell }, surroundings)
 }
@@ -124,13 +125,11 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     shelf.check_for_grip()?;
     let at = at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
-    let key = match &places {
-        Some(places) => hand_keys(Arc::clone(places)),
-        None => enter_key(),
-    };
+    let hand = Cell::new(0);
+    let keys = || places.as_ref().map_or_else(enter, |places| hand_typed(places, &hand));
     // The verdict looks at every sample, so all of it is kept.
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
-    let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(&key) };
+    let until = HandEnd { after_us: Some((seconds * 1e6) as u64), keys: Some(&keys) };
     let bell = bell || std::io::stderr().is_terminal();
     let (beyond, story) =
         with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
@@ -144,7 +143,7 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
             }
             let cues = Cues::default();
             let cue = |event: &FlexCue| {
-                if let Some(line) = cues.line(event, places.as_deref()) {
+                if let Some(line) = cues.line(event, places.as_ref()) {
                     meter.say(&line);
                     if bell {
                         // A terminal that is gone hears no bell.
@@ -152,7 +151,7 @@ fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
                     }
                 }
             };
-            let plan = FlexPlan { hold_deg: at, sweep, places: places.as_deref(), cue: Some(&cue), until };
+            let plan = FlexPlan { hold_deg: at, sweep, places: places.as_ref(), cue: Some(&cue), until };
             if ready && beyond.is_none() {
                 keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
             }
@@ -179,7 +178,7 @@ fn seconds_of(typed: Option<f64>, places: Option<&FlexPlaces>) -> Result<f64, Fa
 }
 
 /// The places as typed.
-fn places(names: &str, each_s: Option<f64>) -> Result<Arc<FlexPlaces>, Failure> {
+fn places(names: &str, each_s: Option<f64>) -> Result<FlexPlaces, Failure> {
     let names: Vec<String> = names.split(',').map(|n| plain(n.trim(), LONGEST_NAME)).collect();
     let usage = |why: String| {
         Failure::Usage(anyhow!(
@@ -202,7 +201,7 @@ fn places(names: &str, each_s: Option<f64>) -> Result<Arc<FlexPlaces>, Failure> 
             PLACE_S.1
         )));
     }
-    Ok(Arc::new(FlexPlaces { names, each_us: each_s.map(|s| (s * 1e6) as u64), hand: AtomicU8::new(0) }))
+    Ok(FlexPlaces { names, each_us: each_s.map(|s| (s * 1e6) as u64) })
 }
 
 fn instructions(places: &FlexPlaces) -> String {
@@ -214,25 +213,24 @@ fn instructions(places: &FlexPlaces) -> String {
     format!("Places: {}. {how}", list.join(", "))
 }
 
-/// Takes the hand's places from standard input; set when it shall end.
-fn hand_keys(places: Arc<FlexPlaces>) -> CancellationToken {
-    let ended = CancellationToken::new();
-    let told = ended.clone();
-    std::thread::spawn(move || {
-        let all = places.names.len() as u8;
-        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
-            let now = places.hand.load(Ordering::Relaxed);
-            match line.trim() {
-                "q" => told.cancel(),
-                "" => places.hand.store(if now >= all { 0 } else { now + 1 }, Ordering::Relaxed),
-                number => match number.parse::<u8>() {
-                    Ok(place) if place <= all => places.hand.store(place, Ordering::Relaxed),
-                    _ => eprintln!("{}: no place of 0 to {all}; q ends", plain(number, LONGEST_NAME)),
-                },
+/// Where the hand goes, as typed: a place's number, Enter for the next, 0 for hands off, q to end.
+fn hand_typed(places: &FlexPlaces, now: &Cell<u8>) -> Typed {
+    let Some(line) = typed_by_now() else { return Typed::Nothing };
+    let all = places.names.len() as u8;
+    let place = match line.as_str() {
+        "q" => return Typed::End,
+        "" if now.get() >= all => 0,
+        "" => now.get() + 1,
+        number => match number.parse::<u8>() {
+            Ok(place) if place <= all => place,
+            _ => {
+                aside(format!("{}: no place of 0 to {all}; q ends", plain(number, LONGEST_NAME)));
+                return Typed::Nothing;
             }
-        }
-    });
-    ended
+        },
+    };
+    now.set(place);
+    Typed::Place(place)
 }
 
 /// Events that were cued, so that a storm of them does not drown the terminal.

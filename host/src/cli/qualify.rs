@@ -1,5 +1,6 @@
 //! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
 
+use super::answers::typed_by_now;
 use super::args::{BodyProcedure, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::body::{leads_of_body, qualify_body};
@@ -12,13 +13,11 @@ use super::settled::Settled;
 use super::settling::{announce, settle};
 use super::sheets::Shelf;
 use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{Bench, HandEnd, SelfCheck};
+use crate::procedure::{Bench, HandEnd, SelfCheck, Typed};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
 use anyhow::anyhow;
-use std::io::Read;
-use tokio_util::sync::CancellationToken;
 
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 pub(super) const LONGEST_SECONDS: f64 = 900.0;
@@ -131,9 +130,8 @@ pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<E
     let common = Settled::of(&args.common, surroundings)?;
     let shelf = shelf_for_grip(common)?;
     let mut kept = begin(common, shelf.first(), surroundings)?;
-    let key = enter_key();
     let (_, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        let until = HandEnd { after_us: Some((seconds * 1e6) as u64), key: Some(&key) };
+        let until = HandEnd { after_us: Some((seconds * 1e6) as u64), keys: Some(&enter) };
         bench.leave_out_reference(args.no_reference);
         keep(&mut kept, bench.hand_sweep(until), meter)
     })?;
@@ -230,14 +228,7 @@ pub(super) fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
     )))
 }
 
-/// Set when Enter is pressed. A closed or empty standard input is no key.
-pub(super) fn enter_key() -> CancellationToken {
-    let pressed = CancellationToken::new();
-    let key = pressed.clone();
-    std::thread::spawn(move || {
-        if let Ok(1..) = std::io::stdin().read(&mut [0]) {
-            key.cancel();
-        }
-    });
-    pressed
+/// Enter ends it. A closed or empty standard input is no key.
+pub(super) fn enter() -> Typed {
+    if typed_by_now().is_some() { Typed::End } else { Typed::Nothing }
 }

@@ -1,7 +1,7 @@
 //! Follow: the rig turns a grip and, as an engine controller would, has the plate follow its output by the sheet's mapping. Stops of both
 //! first, as a controller has learned them; then ramps at several speeds, steps in three ranges, snap openings that are let go.
 
-use super::recording::{Conductor, Plan};
+use super::recording::Plan;
 use super::{Bench, Motion, ProcedureError, Recording, RestFound, SelfCheck, Stops};
 use crate::quantity::Channel;
 use crate::session::{Decoder, Facing, Recorder};
@@ -36,15 +36,6 @@ pub struct FollowFound {
     pub grip: Option<Recording>,
     /// The plate's trace of the same scans.
     pub plate: Option<Trace>,
-}
-
-/// Says how far it is.
-struct Following;
-
-impl Conductor for Following {
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        (planned_fraction, "ramps, steps, snap openings of the grip".to_owned())
-    }
 }
 
 impl Bench<'_> {
@@ -125,7 +116,9 @@ impl Bench<'_> {
         // The channels of both are recorded; each decoder takes its own.
         let plates = Decoder::new(&self.session, planned.channels);
         self.session.face(Facing::Grip);
-        let (mut grip, plate) = self.record_with(&planned, &mut Following, Some(plates));
+        let (mut grip, plate) = self.record_with(&planned, Some(plates), |tape| {
+            tape.to_the_end(&|_| "ramps, steps, snap openings of the grip".to_owned());
+        });
         if let Some(trace) = &mut grip.trace {
             trace.provenance.mapping = mapping.to_vec();
             trace.provenance.plate = None;

@@ -1,30 +1,47 @@
 //! The hand sweep: the grip is turned by hand, the rig only watches, until a time is over or a key is pressed.
 
-use super::recording::{Conductor, Plan, Recording};
+use super::recording::{Plan, Recording};
 use super::{Bench, ProcedureError};
 use crate::quantity::Channel;
-use crate::session::{Recorder, Step};
+use crate::session::Recorder;
 use crate::trace::ProcedureKind;
-use tokio_util::sync::CancellationToken;
 
 /// When a procedure without a program ends, in good order. The stop flag of the bench ends it as aborted.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Default)]
 pub struct HandEnd<'k> {
     /// After this time on the rig's clock, µs.
     pub after_us: Option<u64>,
-    /// When this is set: a key was pressed.
-    pub key: Option<&'k CancellationToken>,
+    /// What was typed since it was last asked: asked again and again while the run is on, so it must not wait.
+    pub keys: Option<&'k dyn Fn() -> Typed>,
+}
+
+/// What somebody at the bench typed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Typed {
+    /// Nothing.
+    #[default]
+    Nothing,
+    /// The hand goes to the place of this number; 0 = hands off.
+    Place(u8),
+    /// It is to end.
+    End,
 }
 
 impl HandEnd<'_> {
-    pub(super) fn is_pressed(&self) -> bool {
-        self.key.is_some_and(|key| key.is_cancelled())
+    /// What was typed since it was last asked.
+    pub(super) fn typed(&self) -> Typed {
+        self.keys.map_or(Typed::Nothing, |keys| keys())
     }
 }
 
-/// Watches how much of the travel has been covered.
-struct Covering<'k> {
-    until: HandEnd<'k>,
+impl std::fmt::Debug for HandEnd<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("HandEnd").field("after_us", &self.after_us).finish_non_exhaustive()
+    }
+}
+
+/// How much of the travel has been covered.
+struct Covering {
     nominal: f64,
     channel: Channel,
     /// Volts or degrees of the nominal travel.
@@ -34,8 +51,8 @@ struct Covering<'k> {
     high: f32,
 }
 
-impl Conductor for Covering<'_> {
-    fn step(&mut self, recorder: &Recorder, _rig_us: u64) -> Step {
+impl Covering {
+    fn look(&mut self, recorder: &Recorder) {
         if let Some(values) = recorder.channel(self.channel) {
             for value in &values[self.looked.min(values.len())..] {
                 self.low = self.low.min(*value);
@@ -43,14 +60,13 @@ impl Conductor for Covering<'_> {
             }
             self.looked = values.len();
         }
-        if self.until.is_pressed() { Step::Finish } else { Step::Wait }
     }
 
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
+    fn words(&self) -> String {
         let covered = f64::from((self.high - self.low).max(0.0)) / self.scale;
         let covered = covered.clamp(0.0, 1.0);
         let seen = covered * self.nominal;
-        (planned_fraction, format!("travel seen so far: {seen:.0} of {:.0} deg", self.nominal))
+        format!("travel seen so far: {seen:.0} of {:.0} deg", self.nominal)
     }
 }
 
@@ -66,10 +82,18 @@ impl Bench<'_> {
             Ok(plan) => plan,
             Err(failure) => return self.fail(failure),
         };
-        self.record(&plan, &mut covering)
+        self.record(&plan, |tape| {
+            while tape.listen() {
+                covering.look(tape.recorder());
+                tape.report(&|_| covering.words());
+                if until.typed() == Typed::End {
+                    tape.finish();
+                }
+            }
+        })
     }
 
-    fn plan_hand_sweep<'k>(&mut self, until: HandEnd<'k>) -> Result<(Plan, Covering<'k>), ProcedureError> {
+    fn plan_hand_sweep(&mut self, until: HandEnd<'_>) -> Result<(Plan, Covering), ProcedureError> {
         let procedure = ProcedureKind::HandSweep;
         self.require_grip(procedure)?;
         self.power_up(procedure)?;
@@ -89,7 +113,6 @@ impl Bench<'_> {
             sweep: None,
         };
         let covering = Covering {
-            until,
             nominal: sheet.travel_deg,
             channel: if has_reference { Channel::Reference } else { Channel::Rising },
             scale: if has_reference { sheet.travel_deg } else { first_line.max(1e-3) },

@@ -4,12 +4,11 @@
 //! A grip is turned to three places of its travel. A throttle body stays at rest with its bridge open: motor current in shared leads
 //! would look like a drop of the sensor's own, and its two lines stand at different ratios there.
 
-use super::recording::{Conductor, Plan, Recording};
+use super::recording::{Plan, Recording, Tape};
 use super::{Bench, Motion, ProcedureError, Warning};
 use crate::quantity::Channel;
-use crate::session::{Recorder, SessionError, Step};
+use crate::session::SessionError;
 use crate::trace::{MarkKind, ProcedureKind};
-use std::collections::VecDeque;
 use trackpair_protocol::message::{Request, capability};
 
 /// Places, as fractions of the travel.
@@ -34,77 +33,107 @@ const ALLOWANCES: [u64; 3] = [1, 4, 16];
 #[derive(Clone, Debug)]
 struct Place {
     segment: u8,
-    requests: VecDeque<Request>,
+    requests: Vec<Request>,
 }
 
-/// Switches in turn, each when the state before it has lasted [`STATE_US`].
-struct Switching {
-    places: VecDeque<Place>,
-    /// Since when the present state lasts, rig µs.
-    since_us: Option<u64>,
-    switched: usize,
-    total: usize,
-    refused: Vec<Warning>,
+/// What became of the switches.
+#[derive(Debug, Default)]
+struct Switched {
+    done: usize,
+    /// In words, each that the rig refused.
+    refused: Vec<String>,
+    /// Those that could not be done in time.
     missed: usize,
 }
 
-impl Conductor for Switching {
-    fn step(&mut self, recorder: &Recorder, rig_us: u64) -> Step {
-        let reached = |segment: u8| {
-            let is = |kind: &MarkKind| matches!(kind, MarkKind::Segment { segment: s, .. } if *s == segment);
-            recorder.marks().iter().find(|m| is(&m.kind)).map(|m| m.at_us)
-        };
-        let Some(place) = self.places.front_mut() else { return Step::Wait };
-        let Some(arrived_us) = reached(place.segment) else { return Step::Wait };
-        if reached(place.segment + 1).is_some() {
-            // The part moves on: what is left of this place can't be had any more.
-            return self.leave_place();
+impl Switched {
+    /// Switches place by place, each time when the state before has lasted [`STATE_US`].
+    fn switch(&mut self, tape: &mut Tape<'_>, places: &[Place]) {
+        let total: usize = places.iter().map(|place| place.requests.len()).sum();
+        for place in places {
+            let mut since_us = arrived(tape, place.segment, &self.words(total));
+            for (k, request) in place.requests.iter().enumerate() {
+                let lasted = since_us.is_some_and(|since| {
+                    stays_until(tape, since + STATE_US, place.segment, &self.words(total))
+                });
+                if !lasted {
+                    self.leave(tape, &place.requests[k..], k > 0);
+                    break;
+                }
+                since_us = self.ask(tape, request).or(since_us);
+            }
         }
-        let since_us = *self.since_us.get_or_insert(arrived_us);
-        if rig_us < since_us + STATE_US {
-            return Step::Wait;
-        }
-        match place.requests.pop_front() {
-            Some(request) => Step::Ask(request),
-            None => {
-                self.places.pop_front();
-                self.since_us = None;
-                Step::Wait
+        tape.to_the_end(&self.words(total));
+    }
+
+    /// The part has moved on: what is left of a place can't be had any more, but where anything was switched nothing stays so.
+    fn leave(&mut self, tape: &mut Tape<'_>, rest: &[Request], switched: bool) {
+        for request in rest {
+            if is_departure(request) || tape.is_over() {
+                self.missed += 1;
+            } else if switched {
+                self.ask(tape, request);
             }
         }
     }
 
-    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
-        self.switched += 1;
-        match result {
-            Ok(at_us) => self.since_us = Some(at_us),
-            Err(error) => {
-                let what = format!("leads check without {}: {error}", switch_name(request));
-                self.refused.push(Warning::NotSwitched { what });
+    /// Rig time at which it took effect; none when it did not.
+    fn ask(&mut self, tape: &mut Tape<'_>, request: &Request) -> Option<u64> {
+        match tape.ask(request) {
+            Ok(at_us) => {
+                self.done += 1;
+                Some(at_us)
+            }
+            Err(error @ SessionError::Refused { .. }) => {
+                self.done += 1;
+                self.refused.push(format!("leads check without {}: {error}", switch_name(request)));
+                None
+            }
+            Err(_) => {
+                self.missed += 1;
+                None
             }
         }
     }
 
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        (planned_fraction, format!("switch {} of {}", self.switched, self.total))
+    fn words(&self, total: usize) -> impl Fn(f64) -> String + use<> {
+        let done = self.done;
+        move |_| format!("switch {done} of {total}")
     }
 }
 
-impl Switching {
-    /// Gives up what this place has left, but leaves nothing switched: only what restores is still sent, at once.
-    fn leave_place(&mut self) -> Step {
-        let Some(place) = self.places.front_mut() else { return Step::Wait };
-        let planned = place.requests.len();
-        place.requests.retain(|request| !is_departure(request));
-        self.missed += planned - place.requests.len();
-        match place.requests.pop_front() {
-            Some(request) => Step::Ask(request),
-            None => {
-                self.places.pop_front();
-                self.since_us = None;
-                Step::Wait
-            }
+/// When a segment of the program began, rig µs; none as long as it was not told.
+fn begun(tape: &Tape<'_>, segment: u8) -> Option<u64> {
+    let is = |kind: &MarkKind| matches!(kind, MarkKind::Segment { segment: s, .. } if *s == segment);
+    tape.recorder().marks().iter().find(|mark| is(&mark.kind)).map(|mark| mark.at_us)
+}
+
+/// Waits until a segment begins; none when the part is past it, or the run is over.
+fn arrived(tape: &mut Tape<'_>, segment: u8, words: &dyn Fn(f64) -> String) -> Option<u64> {
+    loop {
+        if let Some(at_us) = begun(tape, segment) {
+            return Some(at_us);
         }
+        if begun(tape, segment + 1).is_some() || !tape.listen() {
+            return None;
+        }
+        tape.report(words);
+    }
+}
+
+/// Waits until a time on the rig's clock; false when the part leaves the segment or the run ends before.
+fn stays_until(tape: &mut Tape<'_>, at_us: u64, segment: u8, words: &dyn Fn(f64) -> String) -> bool {
+    loop {
+        if begun(tape, segment + 1).is_some() {
+            return false;
+        }
+        if tape.now_us() >= at_us {
+            return true;
+        }
+        if !tape.listen() {
+            return false;
+        }
+        tape.report(words);
     }
 }
 
@@ -163,20 +192,20 @@ impl Bench<'_> {
 
     /// One leads check, and how many of its switches came too late.
     fn leads_once(&mut self, allowance: u64) -> (Recording, usize) {
-        let (plan, mut switching) = match self.plan_leads_check(allowance) {
+        let (plan, places) = match self.plan_leads_check(allowance) {
             Ok(plan) => plan,
             Err(failure) => return (self.fail(failure), 0),
         };
-        let mut recording = self.record(&plan, &mut switching);
+        let mut switched = Switched::default();
+        let mut recording = self.record(&plan, |tape| switched.switch(tape, &places));
         if recording.failure.is_none()
             && let Err(error) = self.restore()
         {
             recording.failure = Some(error.into());
             self.give_up();
         }
-        let missed = switching.missed + switching.places.iter().map(|p| p.requests.len()).sum::<usize>();
-        let mut refused: Vec<String> = switching.refused.iter().map(ToString::to_string).collect();
-        recording.warnings.extend(switching.refused);
+        let Switched { mut refused, missed, .. } = switched;
+        recording.warnings.extend(refused.iter().map(|what| Warning::NotSwitched { what: what.clone() }));
         if missed > 0 && recording.failure.is_none() {
             let what = format!("{missed} switches of the leads check came too late");
             refused.push(what.clone());
@@ -194,7 +223,7 @@ impl Bench<'_> {
             && self.supply_mv(ProcedureKind::LeadsCheck).is_ok_and(|normal| normal > LOW_MV)
     }
 
-    fn plan_leads_check(&mut self, allowance: u64) -> Result<(Plan, Switching), ProcedureError> {
+    fn plan_leads_check(&mut self, allowance: u64) -> Result<(Plan, Vec<Place>), ProcedureError> {
         let procedure = ProcedureKind::LeadsCheck;
         let body = self.drives_body().then(|| self.body_plan(procedure)).transpose()?;
         if body.is_none() {
@@ -221,7 +250,6 @@ impl Bench<'_> {
             None => self.at_three_places(supply_step, allowance),
         };
         let rate_hz = body.map_or(self.sheet.sweep.rate_hz, |plan| plan.rate_hz);
-        let total = places.iter().map(|place| place.requests.len()).sum();
         let plan = Plan {
             procedure,
             program: motion.program(),
@@ -232,34 +260,32 @@ impl Bench<'_> {
             planned_us: Some(motion.duration_us(from_deg)),
             sweep: None,
         };
-        let switching =
-            Switching { places, since_us: None, switched: 0, total, refused: Vec::new(), missed: 0 };
-        Ok((plan, switching))
+        Ok((plan, places))
     }
 
     /// A grip: the supply is stepped at three places, the inputs at the middle one.
-    fn at_three_places(&self, supply_step: Vec<Request>, allowance: u64) -> (Motion, VecDeque<Place>, f64) {
+    fn at_three_places(&self, supply_step: Vec<Request>, allowance: u64) -> (Motion, Vec<Place>, f64) {
         let at_each = [supply_step.clone(), self.input_steps(), supply_step];
         let stops = self.stops_or_nominal();
         let speed = self.speed(SPEED_DEG_S);
-        let (mut motion, mut places) = (Motion::new(), VecDeque::new());
+        let (mut motion, mut places) = (Motion::new(), Vec::new());
         for (fraction, requests) in PLACES.into_iter().zip(at_each) {
             let place_deg = stops.closed_deg + fraction * (stops.open_deg - stops.closed_deg);
             motion = motion.ramp(self.within_travel(place_deg), speed);
             let hold_us = hold_us(&requests, allowance);
-            places.push_back(Place { segment: motion.next_segment(), requests: requests.into() });
+            places.push(Place { segment: motion.next_segment(), requests });
             motion = motion.hold(hold_us);
         }
         (motion.ramp(self.within_travel(stops.closed_deg), speed), places, stops.closed_deg)
     }
 
     /// A body: everything at rest, the bridge open.
-    fn at_rest(&self, supply_step: Vec<Request>, allowance: u64) -> (Motion, VecDeque<Place>, f64) {
+    fn at_rest(&self, supply_step: Vec<Request>, allowance: u64) -> (Motion, Vec<Place>, f64) {
         let requests = [supply_step, self.input_steps()].concat();
         let motion = Motion::new().release(REST_US);
         let segment = motion.next_segment();
         let motion = motion.release(hold_us(&requests, allowance));
-        (motion, VecDeque::from([Place { segment, requests: requests.into() }]), 0.0)
+        (motion, vec![Place { segment, requests }], 0.0)
     }
 
     /// Load on and off for each line, then the pull-downs of both on, then off.

@@ -8,6 +8,7 @@
 //! - `self_check`, `sweep`, `release`, `leads`, `hand`, `flex`: one file per procedure of a grip.
 //! - `body`: the procedures of a throttle body.
 //! - `follow`: a grip and a body together.
+//! - `wait`: waiting without a rig.
 //!
 //! Every procedure returns what it recorded, also when it failed. The rig is left unpowered by [`Bench::finish`], by
 //! dropping the bench, and at once when a procedure fails.
@@ -25,6 +26,7 @@ mod release;
 mod robust;
 mod self_check;
 mod sweep;
+mod wait;
 
 pub use body::{PUSH_PLACES_DEG, RestFound};
 pub use error::{ProcedureError, Warning, title};
@@ -32,10 +34,11 @@ pub use flex::{
     BaselinePoint, FlexCapture, FlexCue, FlexEvent, FlexKeep, FlexPlaces, FlexPlan, STOP_TOLERANCE_DEG,
 };
 pub use follow::FollowFound;
-pub use hand::HandEnd;
+pub use hand::{HandEnd, Typed};
 pub use motion::Motion;
 pub use recording::Recording;
 pub use self_check::{LineNoise, Reading, SelfCheck};
+pub use wait::wait;
 
 use crate::quantity::Channel;
 use crate::session::{Session, SessionError, Statistics, Story};

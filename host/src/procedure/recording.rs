@@ -1,16 +1,13 @@
 //! One run recorded whole: samples, marks, progress, how it ended. What was recorded survives every failure.
 
 use super::{Bench, ProcedureError, Progress, Warning};
-use crate::session::{
-    Decoder, Lost, Recorder, RunCause, RunEnd, RunSink, RunSpec, Session, SessionError, Step,
-};
+use crate::session::{Decoder, News, Recorder, Run, RunCause, RunEnd, RunSpec, Session, SessionError};
 use crate::trace::{
     LinkQuality, Mark, MarkKind, ProcedureKind, Provenance, Stimulus, SweepConditions, Trace, TraceEnd,
     contradiction, ended_early,
 };
-use trackpair_protocol::message::{Event, Request};
+use trackpair_protocol::message::Request;
 use trackpair_protocol::program::Program;
-use trackpair_protocol::samples::SampleBlock;
 
 /// Time between two progress reports on the rig's clock, µs.
 const REPORT_EVERY_US: u64 = 200_000;
@@ -51,80 +48,129 @@ pub(super) struct Plan {
     pub(super) sweep: Option<SweepConditions>,
 }
 
-/// What happens during the run, beside recording.
-pub(super) trait Conductor {
-    /// What to do now.
-    fn step(&mut self, recorder: &Recorder, rig_us: u64) -> Step {
-        let _ = (recorder, rig_us);
-        Step::Wait
-    }
-
-    /// The answer to what it asked.
-    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
-        let _ = (request, result);
-    }
-
-    /// How far it is, when the planned time does not tell: fraction and words.
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        (planned_fraction, String::new())
-    }
-}
-
-struct Sink<'r> {
+/// A run while it is recorded. What a procedure does meanwhile it does in order, between two [`Tape::listen`].
+pub(super) struct Tape<'b> {
+    run: Run<'b>,
     recorder: Recorder,
     /// The other part of a pair.
     other: Option<Recorder>,
-    conductor: &'r mut dyn Conductor,
-    progress: &'r mut dyn FnMut(Progress),
-    plan: &'r Plan,
+    progress: &'b mut dyn FnMut(Progress),
+    plan: &'b Plan,
     started_us: Option<u64>,
     reported_us: u64,
     overdue_s: Option<f64>,
-    /// The conductor had enough: the run then ends before its time.
+    /// The procedure had enough: the run then ends before its time.
     had_enough: bool,
 }
 
-impl RunSink for Sink<'_> {
-    fn scans(&mut self, block: &SampleBlock<'_>) {
-        self.started_us.get_or_insert(block.first_us);
-        self.each(|recorder| recorder.scans(block));
-    }
-
-    fn lost(&mut self, lost: &Lost) {
-        self.each(|recorder| recorder.lost(lost));
-    }
-
-    fn event(&mut self, event: &Event) {
-        self.each(|recorder| recorder.event(event));
-    }
-
-    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
-        if let Ok(at_us) = result {
-            self.mark_answer(request, at_us);
+impl Tape<'_> {
+    /// Records what has come since; false when the run is over.
+    pub(super) fn listen(&mut self) -> bool {
+        while let Some(news) = self.run.next() {
+            match news {
+                News::Scans(block) => {
+                    let block = block.view();
+                    self.started_us.get_or_insert(block.first_us);
+                    self.each(|recorder| recorder.scans(&block));
+                }
+                News::Lost(lost) => self.each(|recorder| recorder.lost(&lost)),
+                News::Event(event) => self.each(|recorder| recorder.event(&event)),
+                News::Nothing if self.is_overdue() => self.run.finish(),
+                News::Nothing if self.started_us.is_none() => {}
+                News::Nothing => return true,
+            }
         }
-        self.conductor.answered(request, result);
+        false
     }
 
-    fn step(&mut self, rig_us: u64) -> Step {
-        let Some(started) = self.started_us else { return Step::Wait };
-        let elapsed = rig_us.saturating_sub(started);
-        self.report(rig_us, elapsed);
-        if let Some(planned) = self.plan.planned_us
-            && elapsed > planned + planned / 2 + 5_000_000
-        {
-            self.overdue_s = Some(elapsed as f64 / 1e6);
-            return Step::Finish;
+    /// Records until the run is over, and says meanwhile what is going on, given the fraction of the planned time that is over.
+    pub(super) fn to_the_end(&mut self, words: &dyn Fn(f64) -> String) {
+        while self.listen() {
+            self.report(words);
         }
-        let step = self.conductor.step(&self.recorder, rig_us);
-        self.had_enough |= step == Step::Finish;
-        step
     }
-}
 
-impl Sink<'_> {
+    /// The same until a time on the rig's clock, µs; false when the run is over before.
+    pub(super) fn until(&mut self, at_us: u64, words: &dyn Fn(f64) -> String) -> bool {
+        while self.now_us() < at_us {
+            if !self.listen() {
+                return false;
+            }
+            self.report(words);
+        }
+        true
+    }
+
+    /// Whether the run is over, though not all of it may have been listened to.
+    pub(super) const fn is_over(&self) -> bool {
+        self.run.cause_so_far().is_some()
+    }
+
+    /// What is recorded so far.
+    pub(super) const fn recorder(&self) -> &Recorder {
+        &self.recorder
+    }
+
+    /// Newest time heard from the rig, µs.
+    pub(super) const fn now_us(&self) -> u64 {
+        self.run.newest_us()
+    }
+
+    /// Time of the first scan, once one has come; rig µs.
+    pub(super) const fn started_us(&self) -> Option<u64> {
+        self.started_us
+    }
+
+    /// Time since the first scan, µs.
+    pub(super) fn elapsed_us(&self) -> u64 {
+        self.started_us.map_or(0, |started| self.now_us().saturating_sub(started))
+    }
+
+    /// Asks something of the rig meanwhile; what it switched is marked. Rig time at which it took effect.
+    ///
+    /// # Errors
+    /// A refusal, with which the run goes on; a lost rig, with which it is over.
+    pub(super) fn ask(&mut self, request: &Request) -> Result<u64, SessionError> {
+        let at_us = self.run.ask(request)?;
+        self.mark_answer(request, at_us);
+        Ok(at_us)
+    }
+
+    /// Enough: the run is stopped, and is complete all the same.
+    pub(super) fn finish(&mut self) {
+        self.had_enough = true;
+        self.run.finish();
+    }
+
+    /// Tells how far it is, now and then.
+    pub(super) fn report(&mut self, words: &dyn Fn(f64) -> String) {
+        let rig_us = self.now_us();
+        if rig_us < self.reported_us + REPORT_EVERY_US {
+            return;
+        }
+        self.reported_us = rig_us;
+        let elapsed = self.elapsed_us() as f64;
+        let planned = self.plan.planned_us.map_or(0.0, |planned| elapsed / planned.max(1) as f64);
+        (self.progress)(Progress {
+            procedure: self.plan.procedure,
+            done_fraction: planned.clamp(0.0, 1.0),
+            message: words(planned),
+        });
+    }
+
     fn each(&mut self, mut tell: impl FnMut(&mut Recorder)) {
         tell(&mut self.recorder);
         self.other.iter_mut().for_each(tell);
+    }
+
+    /// Whether it takes far longer than planned.
+    fn is_overdue(&mut self) -> bool {
+        let elapsed = self.elapsed_us();
+        let overdue = self.plan.planned_us.is_some_and(|planned| elapsed > planned + planned / 2 + 5_000_000);
+        if overdue {
+            self.overdue_s = Some(elapsed as f64 / 1e6);
+        }
+        overdue
     }
 
     /// The event that tells the same may be lost on the line; the answer is not.
@@ -139,65 +185,30 @@ impl Sink<'_> {
         };
         self.recorder.mark(Mark { at_us, kind });
     }
-
-    fn report(&mut self, rig_us: u64, elapsed: u64) {
-        if rig_us < self.reported_us + REPORT_EVERY_US {
-            return;
-        }
-        self.reported_us = rig_us;
-        let planned = self.plan.planned_us.map_or(0.0, |planned| elapsed as f64 / planned.max(1) as f64);
-        let (fraction, message) = self.conductor.progress(planned);
-        (self.progress)(Progress {
-            procedure: self.plan.procedure,
-            done_fraction: fraction.clamp(0.0, 1.0),
-            message,
-        });
-    }
 }
 
 impl Bench<'_> {
-    /// Does one run and keeps everything. After a failure the rig is unpowered.
-    pub(super) fn record(&mut self, plan: &Plan, conductor: &mut dyn Conductor) -> Recording {
-        self.record_with(plan, conductor, None).0
+    /// Does one run, with what the procedure does meanwhile, and keeps everything. After a failure the rig is unpowered.
+    pub(super) fn record(&mut self, plan: &Plan, work: impl FnOnce(&mut Tape<'_>)) -> Recording {
+        self.record_with(plan, None, work).0
     }
 
     /// The same with what another decoder reads in the same blocks.
     pub(super) fn record_with(
         &mut self,
         plan: &Plan,
-        conductor: &mut dyn Conductor,
         other: Option<Decoder>,
+        work: impl FnOnce(&mut Tape<'_>),
     ) -> (Recording, Option<(Recorder, TraceEnd)>) {
-        let spec = RunSpec {
-            program: plan.program,
-            period_us: plan.period_us,
-            channels: plan.channels,
-            max_us: plan.max_us,
-        };
-        let recorder = Recorder::new(Decoder::new(&self.session, plan.channels));
-        let (session, setup) = (&mut self.session, &mut self.setup);
-        let mut sink = Sink {
-            recorder,
-            other: other.map(Recorder::new),
-            conductor,
-            progress: &mut *setup.progress,
-            plan,
-            started_us: None,
-            reported_us: 0,
-            overdue_s: None,
-            had_enough: false,
-        };
-        let before = Counted::of(session);
-        let result = session.run(&spec, &mut sink, setup.stop);
-        let (recorder, other, overdue_s) = (sink.recorder, sink.other, sink.overdue_s);
-        let had_enough = sink.had_enough;
-        let end = match result {
-            Ok(end) => end,
+        let before = Counted::of(&mut self.session);
+        let taken = match self.take(plan, other, work) {
+            Ok(taken) => taken,
             Err(error) => {
                 self.give_up();
                 return (Recording::failed(error.into()), None);
             }
         };
+        let Taken { end, recorder, other, overdue_s, had_enough } = taken;
         let (trace_end, mut failure) = told(plan.procedure, &end);
         if let Some(waited_s) = overdue_s {
             let planned_s = plan.planned_us.unwrap_or(0) as f64 / 1e6;
@@ -220,6 +231,49 @@ impl Bench<'_> {
         let warnings = warnings(&trace, &end);
         let other = other.map(|recorder| (recorder, trace_end));
         (Recording { before: Vec::new(), trace: Some(trace), failure, warnings }, other)
+    }
+}
+
+/// What a run left.
+struct Taken {
+    end: RunEnd,
+    recorder: Recorder,
+    other: Option<Recorder>,
+    overdue_s: Option<f64>,
+    had_enough: bool,
+}
+
+impl Bench<'_> {
+    /// Begins the run and lets the procedure work.
+    fn take(
+        &mut self,
+        plan: &Plan,
+        other: Option<Decoder>,
+        work: impl FnOnce(&mut Tape<'_>),
+    ) -> Result<Taken, SessionError> {
+        let spec = RunSpec {
+            program: plan.program,
+            period_us: plan.period_us,
+            channels: plan.channels,
+            max_us: plan.max_us,
+        };
+        let recorder = Recorder::new(Decoder::new(&self.session, plan.channels));
+        let mut tape = Tape {
+            run: self.session.run(&spec, self.setup.stop)?,
+            recorder,
+            other: other.map(Recorder::new),
+            progress: &mut *self.setup.progress,
+            plan,
+            started_us: None,
+            reported_us: 0,
+            overdue_s: None,
+            had_enough: false,
+        };
+        work(&mut tape);
+        // Whatever the procedure left of it.
+        while tape.listen() {}
+        let Tape { run, recorder, other, overdue_s, had_enough, .. } = tape;
+        Ok(Taken { end: run.end(), recorder, other, overdue_s, had_enough })
     }
 }
 

@@ -1,7 +1,7 @@
 //! The release of a grip: one slow stroke open and closed for the drive's current, then the grip is turned open, held and let go, twice from
 //! wide open, half-way and a small opening. Whether it comes back is for the analysis to say (`analysis/self_closing.rs`).
 
-use super::recording::{Conductor, Plan, Recording};
+use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
 use crate::trace::ProcedureKind;
 
@@ -28,19 +28,13 @@ const RATE_HZ: f64 = 2_000.0;
 /// Times that each opening comes again.
 const AGAIN: u16 = 1;
 
-struct LettingGo;
-
-impl Conductor for LettingGo {
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        (planned_fraction, "letting the grip go from three openings".to_owned())
-    }
-}
-
 impl Bench<'_> {
     /// Drives the slow stroke and lets the grip go: about 25 s. It goes by the stops of the last self-check.
     pub fn grip_release(&mut self) -> Recording {
         match self.plan_grip_release() {
-            Ok(plan) => self.record(&plan, &mut LettingGo),
+            Ok(plan) => self.record(&plan, |tape| {
+                tape.to_the_end(&|_| "letting the grip go from three openings".to_owned())
+            }),
             Err(failure) => self.fail(failure),
         }
     }

@@ -1,11 +1,10 @@
 //! The self-check: supply, noise at rest, reference, both stops, drive current. It says what was seen, not whether that is
 //! good enough.
 
-use super::recording::{Conductor, Plan, Recording};
+use super::recording::{Plan, Recording};
 use super::robust;
 use super::{Bench, Motion, ProcedureError, Stops, Warning};
 use crate::quantity::Channel;
-use crate::session::{Recorder, Step};
 use crate::trace::{MarkKind, ProcedureKind, Trace};
 use std::ops::Range;
 use trackpair_protocol::message::Request;
@@ -114,27 +113,6 @@ impl SelfCheck {
     }
 }
 
-/// Switches the supply on during the rest.
-struct SupplyOn {
-    millivolts: u16,
-    asked: bool,
-}
-
-impl Conductor for SupplyOn {
-    fn step(&mut self, recorder: &Recorder, rig_us: u64) -> Step {
-        let Some(start) = recorder.time_us().first() else { return Step::Wait };
-        if self.asked || rig_us < start + SUPPLY_AT_US {
-            return Step::Wait;
-        }
-        self.asked = true;
-        Step::Ask(Request::SetSupply { millivolts: self.millivolts })
-    }
-
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        (planned_fraction, "supply, noise, reference, stops".to_owned())
-    }
-}
-
 impl Bench<'_> {
     /// Checks rig and part: about 12 s. Later procedures go by the stops it finds.
     pub fn self_check(&mut self) -> SelfCheck {
@@ -145,7 +123,14 @@ impl Bench<'_> {
             }
         };
         let (millivolts, plan, ends) = plan;
-        let recording = self.record(&plan, &mut SupplyOn { millivolts, asked: false });
+        let recording = self.record(&plan, |tape| {
+            let words = |_| "supply, noise, reference, stops".to_owned();
+            // The supply comes on during the rest. A refusal shows in what is read.
+            if tape.listen() && tape.until(tape.started_us().unwrap_or(0) + SUPPLY_AT_US, &words) {
+                let _ = tape.ask(&Request::SetSupply { millivolts });
+            }
+            tape.to_the_end(&words);
+        });
         let mut check = SelfCheck { warnings: recording.warnings.clone(), recording, ..SelfCheck::default() };
         // What a rig says that contradicts itself tells nothing of the part.
         let believed = !matches!(

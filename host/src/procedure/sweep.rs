@@ -2,7 +2,7 @@
 //! two cycles on, the last goes at half the speed: a lag grows with speed and a hysteresis does not, so the two can be told
 //! apart.
 
-use super::recording::{Conductor, Plan, Recording};
+use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError, Warning};
 use crate::trace::{ProcedureKind, SweepConditions};
 
@@ -13,17 +13,6 @@ const FIRST_HOLD_US: u32 = 300_000;
 /// Hold at each end, µs: end voltages and noise are taken from it.
 const END_HOLD_US: u32 = 200_000;
 
-struct Sweeping {
-    cycles: u32,
-}
-
-impl Conductor for Sweeping {
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        let cycle = (planned_fraction * f64::from(self.cycles)) as u32 + 1;
-        (planned_fraction, format!("cycle {} of {}", cycle.min(self.cycles), self.cycles))
-    }
-}
-
 impl Bench<'_> {
     /// Drives the sheet's cycles between the stops (those of the last self-check, or the sheet's) and records every
     /// channel.
@@ -33,7 +22,11 @@ impl Bench<'_> {
             Err(failure) => return self.fail(failure),
         };
         let cycles = plan.sweep.map_or(1, |sweep| sweep.cycles);
-        let mut recording = self.record(&plan, &mut Sweeping { cycles });
+        let words = |done: f64| {
+            let cycle = (done * f64::from(cycles)) as u32 + 1;
+            format!("cycle {} of {cycles}", cycle.min(cycles))
+        };
+        let mut recording = self.record(&plan, |tape| tape.to_the_end(&words));
         recording.warnings.extend(lowered);
         recording
     }

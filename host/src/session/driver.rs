@@ -3,10 +3,11 @@
 
 use super::SessionError;
 use super::endpoint::{Answer, Endpoint, Patience, Seen};
-use super::inbox::Listener;
+use super::heard::Heard;
 use super::journal::{Journal, Told};
 use super::pace::Pace;
 use crate::link::{LinkError, Port, Stream, WRITE_PATIENCE, passes};
+use std::collections::VecDeque;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -14,8 +15,7 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender, unbounded_channel};
-use trackpair_protocol::message::{Event, Request};
-use trackpair_protocol::samples::SampleBlock;
+use trackpair_protocol::message::Request;
 
 /// Blocks that may wait for the session's owner: 80 s at the longest time a block takes, some 5 MB.
 pub(super) const MOST_WAITING: usize = 4_096;
@@ -35,19 +35,11 @@ enum Command {
     LetGo,
 }
 
-/// What came.
-enum Heard {
-    Block(Held),
-    Shed { run: u32, number: u32 },
-    Event(Event),
+/// What the driver hands over.
+enum Handed {
+    Heard(Heard),
     Answer { ticket: u64, answer: Answer },
     Fault(SessionError),
-}
-
-/// A block with bytes of its own.
-struct Held {
-    header: SampleBlock<'static>,
-    columns: Vec<u8>,
 }
 
 /// What the session's owner may look at at any time.
@@ -61,11 +53,12 @@ struct Shared {
 /// The session's end of it.
 pub(super) struct Driven {
     commands: Option<UnboundedSender<Command>>,
-    heard: Receiver<Heard>,
+    handed: Receiver<Handed>,
     waiting: Arc<AtomicUsize>,
     shared: Arc<Mutex<Shared>>,
     opened: Instant,
     address: String,
+    heard: VecDeque<Heard>,
     ticket: u64,
     answer: Option<Answer>,
     /// Why the driver has ended.
@@ -81,14 +74,15 @@ impl Driven {
     pub(super) fn start(port: Port, last_id: u16) -> Result<Self, SessionError> {
         let Port { runtime, stream, address } = port;
         let (commands, orders) = unbounded_channel();
-        let (tell, heard) = channel();
+        let (hand, handed) = channel();
         let waiting = Arc::new(AtomicUsize::new(0));
         let shared = Arc::new(Mutex::new(Shared::default()));
         let opened = Instant::now();
-        let outlet = Outlet { tell, waiting: Arc::clone(&waiting), shed: 0 };
         let driver = Driver {
             endpoint: Endpoint::new(last_id),
-            outlet,
+            hand,
+            waiting: Arc::clone(&waiting),
+            shed: 0,
             shared: Arc::clone(&shared),
             opened,
             address: address.clone(),
@@ -105,11 +99,12 @@ impl Driven {
             })?;
         Ok(Self {
             commands: Some(commands),
-            heard,
+            handed,
             waiting,
             shared,
             opened,
             address,
+            heard: VecDeque::new(),
             ticket: 0,
             answer: None,
             lost: None,
@@ -128,26 +123,26 @@ impl Driven {
         true
     }
 
-    pub(super) fn pump(
-        &mut self,
-        timeout: Duration,
-        listener: &mut dyn Listener,
-    ) -> Result<(), SessionError> {
+    pub(super) fn pump(&mut self, timeout: Duration) -> Result<(), SessionError> {
         if let Some(lost) = &self.lost {
             return Err(lost.clone());
         }
-        let mut next = match self.heard.recv_timeout(timeout) {
-            Ok(heard) => Some(heard),
+        let mut next = match self.handed.recv_timeout(timeout) {
+            Ok(handed) => Some(handed),
             Err(RecvTimeoutError::Timeout) => return Ok(()),
             Err(RecvTimeoutError::Disconnected) => return Err(self.ended()),
         };
         let mut left = AT_ONCE;
-        while let Some(heard) = next {
-            self.hand_on(heard, listener)?;
+        while let Some(handed) = next {
+            self.take(handed)?;
             left -= 1;
-            next = if left == 0 || self.answer.is_some() { None } else { self.heard.try_recv().ok() };
+            next = if left == 0 || self.answer.is_some() { None } else { self.handed.try_recv().ok() };
         }
         Ok(())
+    }
+
+    pub(super) fn take_heard(&mut self) -> Option<Heard> {
+        self.heard.pop_front()
     }
 
     pub(super) fn take_answer(&mut self) -> Option<Answer> {
@@ -194,18 +189,18 @@ impl Driven {
         }
     }
 
-    fn hand_on(&mut self, heard: Heard, listener: &mut dyn Listener) -> Result<(), SessionError> {
-        match heard {
-            Heard::Block(Held { header, columns }) => {
-                self.waiting.fetch_sub(1, Ordering::Relaxed);
-                listener.block(&SampleBlock { columns: &columns, ..header });
+    fn take(&mut self, handed: Handed) -> Result<(), SessionError> {
+        match handed {
+            Handed::Heard(heard) => {
+                if matches!(heard, Heard::Block(_)) {
+                    self.waiting.fetch_sub(1, Ordering::Relaxed);
+                }
+                self.heard.push_back(heard);
             }
-            Heard::Shed { run, number } => listener.shed(run, number),
-            Heard::Event(event) => listener.event(&event),
             // An answer to what is not waited for any more.
-            Heard::Answer { ticket, .. } if ticket != self.ticket => {}
-            Heard::Answer { answer, .. } => self.answer = Some(answer),
-            Heard::Fault(fault) => {
+            Handed::Answer { ticket, .. } if ticket != self.ticket => {}
+            Handed::Answer { answer, .. } => self.answer = Some(answer),
+            Handed::Fault(fault) => {
                 if matches!(fault, SessionError::Link(_)) {
                     self.lost = Some(fault.clone());
                 }
@@ -232,41 +227,13 @@ impl Drop for Driven {
     }
 }
 
-/// Where what came is put.
-struct Outlet {
-    tell: Sender<Heard>,
-    waiting: Arc<AtomicUsize>,
-    shed: u64,
-}
-
-impl Outlet {
-    /// The session's owner may have gone: then nobody misses it.
-    fn send(&self, heard: Heard) {
-        let _ = self.tell.send(heard);
-    }
-}
-
-impl Listener for Outlet {
-    fn block(&mut self, block: &SampleBlock<'_>) {
-        if self.waiting.load(Ordering::Relaxed) >= MOST_WAITING {
-            self.shed += 1;
-            self.send(Heard::Shed { run: block.run, number: block.number });
-            return;
-        }
-        self.waiting.fetch_add(1, Ordering::Relaxed);
-        let columns = block.columns.to_vec();
-        self.send(Heard::Block(Held { header: SampleBlock { columns: &[], ..*block }, columns }));
-    }
-
-    fn event(&mut self, event: &Event) {
-        self.send(Heard::Event(*event));
-    }
-}
-
 /// The thread's end of it.
 struct Driver {
     endpoint: Endpoint,
-    outlet: Outlet,
+    hand: Sender<Handed>,
+    /// Blocks that the session's owner has not taken yet.
+    waiting: Arc<AtomicUsize>,
+    shed: u64,
     shared: Arc<Mutex<Shared>>,
     opened: Instant,
     address: String,
@@ -321,7 +288,7 @@ impl Driver {
                     Ok(count) => {
                         let now = self.now();
                         pace.read(now);
-                        self.endpoint.received(now, &buffer[..count], &mut self.outlet);
+                        self.endpoint.received(now, &buffer[..count]);
                     }
                     Err(error) if passes(error.kind()) => {}
                     Err(error) => return self.end(&error),
@@ -365,15 +332,36 @@ impl Driver {
     }
 
     fn hand_over(&mut self) {
+        while let Some(heard) = self.endpoint.take_heard() {
+            let heard = self.with_room(heard);
+            self.send(Handed::Heard(heard));
+        }
         let mut seen = self.endpoint.seen();
-        seen.counts.blocks_shed = self.outlet.shed;
+        seen.counts.blocks_shed = self.shed;
         locked(&self.shared).seen = seen;
         if let Some(fault) = self.endpoint.take_fault() {
-            self.outlet.send(Heard::Fault(fault));
+            self.send(Handed::Fault(fault));
         }
         if let Some(answer) = self.endpoint.take_answer() {
-            self.outlet.send(Heard::Answer { ticket: self.ticket, answer });
+            self.send(Handed::Answer { ticket: self.ticket, answer });
         }
+    }
+
+    /// A block for which there is no room is told instead.
+    fn with_room(&mut self, heard: Heard) -> Heard {
+        let Heard::Block(block) = &heard else { return heard };
+        if self.waiting.load(Ordering::Relaxed) >= MOST_WAITING {
+            self.shed += 1;
+            let block = block.view();
+            return Heard::Shed { run: block.run, number: block.number };
+        }
+        self.waiting.fetch_add(1, Ordering::Relaxed);
+        heard
+    }
+
+    /// The session's owner may have gone: then nobody misses it.
+    fn send(&self, handed: Handed) {
+        let _ = self.hand.send(handed);
     }
 
     /// The port is gone.
@@ -383,7 +371,7 @@ impl Driver {
         self.endpoint.journal().tell(now, Told::Fault { why: lost.to_string() });
         self.hand_over();
         locked(&self.shared).story = Some(self.endpoint.journal().clone());
-        self.outlet.send(Heard::Fault(lost.into()));
+        self.send(Handed::Fault(lost.into()));
     }
 }
 

@@ -3,7 +3,7 @@
 use super::driver::{Driven, MOST_WAITING};
 use super::endpoint::{Answer, Patience};
 use super::error::SessionError;
-use super::inbox::{Listener, Nobody};
+use super::heard::Heard;
 use crate::link::{Address, LinkError, open};
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
-use trackpair_protocol::message::{Event, Message, Reply, Request, kind};
+use trackpair_protocol::message::{Message, Reply, Request, kind};
 use trackpair_protocol::samples::SampleBlock;
 
 const PATIENCE: Patience = Patience { timeout: Duration::from_millis(500), attempts: 10 };
@@ -49,11 +49,11 @@ fn encoded(message: &Message<'_>, request: u8, id: u16) -> Vec<u8> {
 }
 
 /// Pumps until `enough`.
-fn pump(driven: &mut Driven, listener: &mut dyn Listener, mut enough: impl FnMut(&mut Driven) -> bool) {
+fn pump(driven: &mut Driven, mut enough: impl FnMut(&mut Driven) -> bool) {
     let begun = Instant::now();
     while !enough(driven) {
         assert!(begun.elapsed() < AT_MOST, "it never came");
-        driven.pump(Duration::from_millis(50), listener).unwrap();
+        driven.pump(Duration::from_millis(50)).unwrap();
     }
 }
 
@@ -79,35 +79,11 @@ fn a_request_is_asked_and_its_answer_handed_on() {
     });
     far.write_all(&encoded(&Message::Reply(Reply::Done { rig_us: 5 }), kind::STOP, asked)).unwrap();
     let mut answer = None;
-    pump(&mut driven, &mut Nobody, |driven| {
+    pump(&mut driven, |driven| {
         answer = driven.take_answer();
         answer.is_some()
     });
     assert_eq!(answer, Some(Answer::Reply(Reply::Done { rig_us: 5 })));
-}
-
-/// Counts blocks and what was dropped of them.
-#[derive(Default)]
-struct Counted {
-    blocks: usize,
-    shed: usize,
-    last: Option<u32>,
-}
-
-impl Listener for Counted {
-    fn block(&mut self, block: &SampleBlock<'_>) {
-        assert_eq!(block.columns, [7; 8]);
-        self.blocks += 1;
-        self.last = Some(block.number);
-    }
-
-    fn event(&mut self, _event: &Event) {}
-
-    fn shed(&mut self, run: u32, number: u32) {
-        assert_eq!(run, 9);
-        self.shed += 1;
-        self.last = Some(number);
-    }
 }
 
 #[test]
@@ -134,13 +110,31 @@ fn blocks_that_the_owner_is_too_slow_for_are_dropped_and_told_and_the_line_does_
         sent.push(id);
         true
     });
-    let mut heard = Counted::default();
-    pump(&mut driven, &mut heard, |driven| driven.seen().counts.frames >= u64::from(count));
-    while heard.last != Some(count - 1) {
-        driven.pump(AT_MOST, &mut heard).unwrap();
+    let begun = Instant::now();
+    while driven.seen().counts.frames < u64::from(count) {
+        assert!(begun.elapsed() < AT_MOST, "they were never taken off the line");
+        std::thread::yield_now();
     }
-    assert_eq!(heard.blocks + heard.shed, count as usize);
-    assert_eq!(driven.seen().counts.blocks_shed, heard.shed as u64);
+    let (mut blocks, mut shed) = (0, 0);
+    while blocks + shed < count {
+        driven.pump(AT_MOST).unwrap();
+        while let Some(heard) = driven.take_heard() {
+            let number = match heard {
+                Heard::Block(block) => {
+                    assert_eq!(block.view().columns, [7; 8]);
+                    block.view().number
+                }
+                Heard::Shed { run: 9, number } => {
+                    shed += 1;
+                    number
+                }
+                other => panic!("{other:?}"),
+            };
+            blocks = number + 1 - shed;
+        }
+    }
+    assert_eq!((blocks, shed), (MOST_WAITING as u32, 100));
+    assert_eq!(driven.seen().counts.blocks_shed, u64::from(shed));
 }
 
 #[test]
@@ -170,9 +164,7 @@ fn a_flood_of_garbage_starves_neither_heartbeats_nor_what_is_asked() {
     let mut flood = flooding.join().unwrap();
     let answer = encoded(&Message::Reply(Reply::Done { rig_us: 5 }), kind::STOP, asked);
     flood.write_all(&[&[0][..], &answer].concat()).unwrap();
-    pump(&mut driven, &mut Nobody, |driven| {
-        driven.take_answer() == Some(Answer::Reply(Reply::Done { rig_us: 5 }))
-    });
+    pump(&mut driven, |driven| driven.take_answer() == Some(Answer::Reply(Reply::Done { rig_us: 5 })));
     assert!(driven.seen().counts.bytes > 1_000_000, "{:?}", driven.seen());
 }
 
@@ -183,12 +175,12 @@ fn a_line_that_is_closed_is_lost_for_good_and_its_story_is_kept() {
     let begun = Instant::now();
     let lost = loop {
         assert!(begun.elapsed() < AT_MOST, "it is never noticed");
-        if let Err(error) = driven.pump(Duration::from_millis(50), &mut Nobody) {
+        if let Err(error) = driven.pump(Duration::from_millis(50)) {
             break error;
         }
     };
     assert!(matches!(lost, SessionError::Link(LinkError::Lost { .. })), "{lost}");
-    assert_eq!(driven.pump(Duration::ZERO, &mut Nobody), Err(lost.clone()));
+    assert_eq!(driven.pump(Duration::ZERO), Err(lost.clone()));
     let story = driven.journal();
     assert!(story.entries().any(|entry| format!("{entry:?}").contains("was lost")), "{story:?}");
 }
@@ -227,12 +219,10 @@ fn bytes_pass_both_ways_through_a_pty_and_a_far_end_that_is_gone_is_a_lost_link(
         true
     });
     far.write_all(&encoded(&Message::Reply(Reply::Done { rig_us: 13 }), kind::STOP, asked)).unwrap();
-    pump(&mut driven, &mut Nobody, |driven| {
-        driven.take_answer() == Some(Answer::Reply(Reply::Done { rig_us: 13 }))
-    });
+    pump(&mut driven, |driven| driven.take_answer() == Some(Answer::Reply(Reply::Done { rig_us: 13 })));
     drop((far, kept));
     let begun = Instant::now();
-    while driven.pump(Duration::from_millis(50), &mut Nobody).is_ok() {
+    while driven.pump(Duration::from_millis(50)).is_ok() {
         assert!(begun.elapsed() < AT_MOST, "it is never noticed");
     }
 }

@@ -4,7 +4,8 @@
 //! It owns ids, repeats, heartbeats and the patience with a silent rig. Times are those of the driver's clock, from any zero, never going back.
 
 use super::error::{SessionError, request_name};
-use super::inbox::{Inbox, Listener};
+use super::heard::Heard;
+use super::inbox::Inbox;
 use super::journal::{Journal, Told};
 use super::statistics::Statistics;
 use std::time::Duration;
@@ -121,10 +122,10 @@ impl Endpoint {
     }
 
     /// Takes bytes that came.
-    pub(super) fn received(&mut self, now: Duration, bytes: &[u8], listener: &mut dyn Listener) {
+    pub(super) fn received(&mut self, now: Duration, bytes: &[u8]) {
         let Self { deframer, inbox, journal, .. } = self;
         inbox.counts.bytes += bytes.len() as u64;
-        deframer.push(bytes, |frame| inbox.accept(&frame, now, listener, journal));
+        deframer.push(bytes, |frame| inbox.accept(&frame, now, journal));
         let drops = self.deframer.drops();
         if drops != self.drops {
             self.journal.damaged(now, &self.drops, &drops);
@@ -184,6 +185,11 @@ impl Endpoint {
     /// What is to be sent now, taken out.
     pub(super) fn take_out(&mut self) -> Vec<u8> {
         std::mem::take(&mut self.out)
+    }
+
+    /// What the rig sent by itself, one thing after the other.
+    pub(super) fn take_heard(&mut self) -> Option<Heard> {
+        self.inbox.take_heard()
     }
 
     /// Whether it is known what became of the request.

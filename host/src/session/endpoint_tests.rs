@@ -2,7 +2,6 @@
 
 use super::endpoint::{Answer, Endpoint, HEARTBEAT_EVERY, Patience};
 use super::error::SessionError;
-use super::inbox::Nobody;
 use super::journal::Told;
 use proptest::prelude::*;
 use std::time::Duration;
@@ -60,7 +59,7 @@ fn a_request_is_repeated_under_its_id_and_given_up_when_patience_ends() {
 fn an_answer_ends_the_repeats_and_its_time_is_counted() {
     let mut endpoint = Endpoint::new(0);
     endpoint.ask(Duration::ZERO, &Request::Stop, PATIENCE);
-    endpoint.received(3 * MS, &done(kind::STOP, 1, 40), &mut Nobody);
+    endpoint.received(3 * MS, &done(kind::STOP, 1, 40));
     assert_eq!(endpoint.take_answer(), Some(Answer::Reply(Reply::Done { rig_us: 40 })));
     assert_eq!(endpoint.deadline(), None, "nothing is due: no session is open");
     let summary = endpoint.journal().summary(&Default::default());
@@ -68,7 +67,7 @@ fn an_answer_ends_the_repeats_and_its_time_is_counted() {
     assert!((2_970..=3_030).contains(&round_trips.max), "{round_trips:?}");
     // The same once more is a second answer, not an answer to what is asked next.
     endpoint.ask(4 * MS, &Request::Stop, PATIENCE);
-    endpoint.received(5 * MS, &done(kind::STOP, 1, 40), &mut Nobody);
+    endpoint.received(5 * MS, &done(kind::STOP, 1, 40));
     assert_eq!((endpoint.take_answer(), endpoint.seen().counts.duplicate), (None, 1));
 }
 
@@ -91,7 +90,7 @@ fn after_this_computer_was_held_up_what_waits_on_the_line_is_heard_before_the_ri
     endpoint.tick(Duration::ZERO);
     // Held up for three seconds; the answer to the first heartbeat has waited meanwhile.
     endpoint.tick(3_000 * MS);
-    endpoint.received(3_000 * MS, &done(kind::HEARTBEAT, 1, 900), &mut Nobody);
+    endpoint.received(3_000 * MS, &done(kind::HEARTBEAT, 1, 900));
     endpoint.nothing_came(3_001 * MS);
     assert_eq!(endpoint.take_fault(), None);
     let late = endpoint.journal().entries().any(|e| e.told == Told::HeartbeatLate { late_ms: 2_900 });
@@ -123,7 +122,7 @@ proptest! {
                 answered |= endpoint.take_answer().is_some();
             }
             now = until;
-            endpoint.received(now, &bytes, &mut Nobody);
+            endpoint.received(now, &bytes);
             answered |= endpoint.take_answer().is_some();
         }
         prop_assert!(answered, "1.5 s are longer than any patience");

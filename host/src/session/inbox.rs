@@ -2,6 +2,7 @@
 //! nothing.
 
 use super::error::{SessionError, request_name};
+use super::heard::Heard;
 use super::journal::{Journal, Told};
 use super::statistics::Statistics;
 use std::collections::VecDeque;
@@ -9,7 +10,6 @@ use std::ops::Range;
 use std::time::Duration;
 use trackpair_protocol::frame::Frame;
 use trackpair_protocol::message::{DecodeError, Event, EventKind, Message, Reason, Refusal, Reply, kind};
-use trackpair_protocol::samples::SampleBlock;
 
 /// Answers whose ids are remembered, to tell a second answer from a late one.
 const REMEMBERED: usize = 32;
@@ -17,26 +17,6 @@ const REMEMBERED: usize = 32;
 const STRETCHES: usize = 64;
 /// A jump by more events than this is a rig that counts anew, not a lost stretch.
 const LONGEST_STRETCH: u32 = 10_000;
-
-/// Takes what a rig sends by itself.
-pub(super) trait Listener {
-    /// A sample block, in the order of arrival.
-    fn block(&mut self, block: &SampleBlock<'_>);
-    /// An event, each once.
-    fn event(&mut self, event: &Event);
-    /// A block that came and for which this computer had no room: its number.
-    fn shed(&mut self, run: u32, number: u32) {
-        let _ = (run, number);
-    }
-}
-
-/// Hears nothing.
-pub(super) struct Nobody;
-
-impl Listener for Nobody {
-    fn block(&mut self, _block: &SampleBlock<'_>) {}
-    fn event(&mut self, _event: &Event) {}
-}
 
 /// The request whose answer is awaited.
 #[derive(Clone, Copy, Debug)]
@@ -72,6 +52,8 @@ pub(super) struct Inbox {
     /// A `Booted` event came: to be checked by a heartbeat at once.
     pub(super) boot_suspected: bool,
     fault: Option<SessionError>,
+    /// What the rig sent by itself.
+    heard: VecDeque<Heard>,
     pub(super) counts: Statistics,
 }
 
@@ -108,24 +90,23 @@ impl Inbox {
         self.fault.take()
     }
 
+    /// What the rig sent by itself, one thing after the other.
+    pub(super) fn take_heard(&mut self) -> Option<Heard> {
+        self.heard.pop_front()
+    }
+
     /// Sorts one frame that came at `now`.
-    pub(super) fn accept(
-        &mut self,
-        frame: &Frame<'_>,
-        now: Duration,
-        listener: &mut dyn Listener,
-        journal: &mut Journal,
-    ) {
+    pub(super) fn accept(&mut self, frame: &Frame<'_>, now: Duration, journal: &mut Journal) {
         self.counts.frames += 1;
         match Message::decode(frame) {
             Ok(message) => {
                 self.last_heard = now;
                 journal.heard(now);
                 match message {
-                    Message::Samples(block) => listener.block(&block),
+                    Message::Samples(block) => self.heard.push_back(Heard::Block(block.into())),
                     Message::Event(event) => {
                         let lost = self.counts.events_lost;
-                        self.take_event(&event, listener);
+                        self.take_event(&event);
                         if self.counts.events_lost > lost {
                             journal.tell(now, Told::EventsLost { events: self.counts.events_lost - lost });
                         }
@@ -237,7 +218,7 @@ impl Inbox {
         true
     }
 
-    fn take_event(&mut self, event: &Event, listener: &mut dyn Listener) {
+    fn take_event(&mut self, event: &Event) {
         if event.kind == EventKind::Booted && self.next_event.is_some() {
             self.boot_suspected = true;
         }
@@ -255,7 +236,7 @@ impl Inbox {
             self.counts.events_duplicate += 1;
             return;
         }
-        listener.event(event);
+        self.heard.push_back(Heard::Event(*event));
     }
 }
 
@@ -274,7 +255,7 @@ mod tests {
     fn after(numbers: impl IntoIterator<Item = u32>) -> (Inbox, u64, u64) {
         let mut inbox = Inbox::default();
         for number in numbers {
-            inbox.take_event(&Event { number, rig_us: 0, run: 0, kind: EventKind::RunStarted }, &mut Nobody);
+            inbox.take_event(&Event { number, rig_us: 0, run: 0, kind: EventKind::RunStarted });
         }
         let (lost, again) = (inbox.counts.events_lost, inbox.counts.events_duplicate);
         (inbox, lost, again)

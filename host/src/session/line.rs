@@ -4,7 +4,7 @@
 use super::SessionError;
 use super::driver::Driven;
 use super::endpoint::{Answer, Endpoint, Patience, Seen};
-use super::inbox::Listener;
+use super::heard::Heard;
 use super::journal::{Journal, Told};
 use crate::link::Link;
 use std::time::Duration;
@@ -34,7 +34,7 @@ impl Polled {
         if out.is_empty() { Ok(()) } else { Ok(self.link.write(&out)?) }
     }
 
-    fn pump(&mut self, timeout: Duration, listener: &mut dyn Listener) -> Result<(), SessionError> {
+    fn pump(&mut self, timeout: Duration) -> Result<(), SessionError> {
         let now = self.link.now();
         self.endpoint.tick(now);
         self.flush()?;
@@ -46,7 +46,7 @@ impl Polled {
         let now = self.link.now();
         match &self.buffer[..count] {
             [] => self.endpoint.nothing_came(now),
-            bytes => self.endpoint.received(now, bytes, listener),
+            bytes => self.endpoint.received(now, bytes),
         }
         self.endpoint.take_fault().map_or(Ok(()), Err)
     }
@@ -61,15 +61,19 @@ impl Line {
         }
     }
 
-    /// Waits at most so long, and hands on what came. It may return sooner.
-    pub(super) fn pump(
-        &mut self,
-        timeout: Duration,
-        listener: &mut dyn Listener,
-    ) -> Result<(), SessionError> {
+    /// Waits at most so long for something to come. It may return sooner.
+    pub(super) fn pump(&mut self, timeout: Duration) -> Result<(), SessionError> {
         match self {
-            Self::Polled(line) => line.pump(timeout, listener),
-            Self::Driven(line) => line.pump(timeout, listener),
+            Self::Polled(line) => line.pump(timeout),
+            Self::Driven(line) => line.pump(timeout),
+        }
+    }
+
+    /// What the rig sent by itself, one thing after the other.
+    pub(super) fn take_heard(&mut self) -> Option<Heard> {
+        match self {
+            Self::Polled(line) => line.endpoint.take_heard(),
+            Self::Driven(line) => line.take_heard(),
         }
     }
 

@@ -2,7 +2,7 @@
 //!
 //! - `error`: what can go wrong, in words.
 //! - `statistics`: what happened on the line, counted.
-//! - `inbox`: what comes from a rig, sorted.
+//! - `inbox`: what comes from a rig, sorted. `heard`: what a rig sends by itself.
 //! - `endpoint`: ids, repeats, heartbeats, patience: the protocol without bytes moved and without a clock.
 //! - `line`, `driver`: what moves the bytes; a real port has a thread of its own. `pace`: how often that wakes up.
 //! - `journal`: what happened on the line, in order.
@@ -25,6 +25,7 @@ mod endpoint_tests;
 mod error;
 #[cfg(test)]
 mod fake;
+mod heard;
 mod inbox;
 mod journal;
 mod line;
@@ -43,10 +44,11 @@ mod tests;
 
 pub use endpoint::HEARTBEAT_EVERY;
 pub use error::{SessionError, explain, guard_advice, guard_name, guards_in, request_name};
+pub use heard::Block;
 pub use journal::{Counts, Entry, Journal, RoundTrips, Summary, Told};
 pub use ping::{PING_RANGE_US, Ping};
 pub use recorder::{Decoder, Recorder, RecorderPick};
-pub use run::{RunCause, RunEnd, RunSink, RunSpec, Step};
+pub use run::{News, Run, RunCause, RunEnd, RunSpec};
 pub use sequence::Lost;
 pub use statistics::Statistics;
 pub use story::{STORY_SCHEMA, Story, StoryError};
@@ -55,7 +57,6 @@ pub use survey::{Answerer, survey};
 use crate::quantity::Channel;
 use crate::trace::{ChannelProvenance, RigProvenance};
 use endpoint::{Answer, Patience};
-use inbox::{Listener, Nobody};
 use line::Line;
 use sequence::Oddities;
 use std::time::Duration;
@@ -259,7 +260,9 @@ impl Session {
     /// # Errors
     /// A refusal, no answer, or a lost rig.
     pub fn request(&mut self, request: &Request) -> Result<Reply, SessionError> {
-        self.request_while(request, &mut Nobody)
+        let answer = self.ask(request);
+        self.forget_heard();
+        answer
     }
 
     /// Reads the rig's status.
@@ -289,7 +292,9 @@ impl Session {
         let until = self.line.now() + time;
         // The clock goes on between two looks at it.
         while let Some(left) = until.checked_sub(self.line.now()).filter(|left| !left.is_zero()) {
-            self.pump(left, &mut Nobody)?;
+            let pumped = self.line.pump(left);
+            self.forget_heard();
+            pumped?;
         }
         Ok(())
     }
@@ -335,27 +340,24 @@ impl Session {
         self.next_run
     }
 
-    fn request_while(
-        &mut self,
-        request: &Request,
-        listener: &mut dyn Listener,
-    ) -> Result<Reply, SessionError> {
+    /// As [`Session::request`]; what the rig sends meanwhile is kept for who takes it.
+    fn ask(&mut self, request: &Request) -> Result<Reply, SessionError> {
         let patience = Patience { timeout: self.options.timeout, attempts: self.options.attempts };
-        self.exchange(request, patience, listener)
+        self.exchange(request, patience)
     }
 
-    fn exchange(
-        &mut self,
-        request: &Request,
-        patience: Patience,
-        listener: &mut dyn Listener,
-    ) -> Result<Reply, SessionError> {
+    /// What a rig sends while no run is on is nobody's.
+    fn forget_heard(&mut self) {
+        while self.line.take_heard().is_some() {}
+    }
+
+    fn exchange(&mut self, request: &Request, patience: Patience) -> Result<Reply, SessionError> {
         let name = request_name(request.kind());
         if !self.line.ask(request, patience) {
             return Err(nonsense(name, "it does not fit a frame"));
         }
         loop {
-            self.pump(LONG, listener)?;
+            self.line.pump(LONG)?;
             match self.line.take_answer() {
                 Some(Answer::Reply(reply)) => return Ok(reply),
                 Some(Answer::Refused(refusal)) => return Err(self.refused(name, refusal)),
@@ -386,11 +388,6 @@ impl Session {
             },
             _ => SessionError::Refused { request, refusal },
         }
-    }
-
-    /// Hands on what comes within `timeout`. The rig is kept alive by the line.
-    fn pump(&mut self, timeout: Duration, listener: &mut dyn Listener) -> Result<(), SessionError> {
-        self.line.pump(timeout, listener)
     }
 }
 

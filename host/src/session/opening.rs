@@ -3,7 +3,6 @@
 use super::driver::Driven;
 use super::endpoint::{Patience, Seen};
 use super::error::SessionError;
-use super::inbox::Nobody;
 use super::journal::Told;
 use super::line::{Line, Polled};
 use super::sequence::Oddities;
@@ -65,7 +64,7 @@ impl Session {
         // An answer to another session's identify under the same id is possible once.
         for _ in 0..2 {
             let request = Request::Identify { session: self.options.session };
-            match self.exchange(&request, patience, &mut Nobody) {
+            match self.exchange(&request, patience) {
                 Ok(Reply::Identity(identity)) if identity.session == self.options.session => {
                     return Ok(Identity {
                         model: printable(&identity.model),

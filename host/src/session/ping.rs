@@ -1,6 +1,5 @@
 //! Round-trip times and the offset between the link's clock and the rig's.
 
-use super::inbox::Nobody;
 use super::{Session, SessionError, nonsense};
 use hdrhistogram::Histogram;
 use trackpair_protocol::message::{Reply, Request};
@@ -35,7 +34,7 @@ impl Session {
         let mut quickest: Option<(u64, i64)> = None;
         for _ in 0..count.max(1) {
             let sent = self.line.now().as_micros() as u64;
-            let reply = self.request_while(&Request::ClockPing { host_stamp: sent }, &mut Nobody)?;
+            let reply = self.request(&Request::ClockPing { host_stamp: sent })?;
             let received = self.line.now().as_micros() as u64;
             let Reply::Clock { host_stamp, rig_us } = reply else {
                 return Err(nonsense("clock ping", "another kind of answer"));

@@ -2,15 +2,15 @@
 //! happens.
 
 use super::error::{guard_name, guards_in};
-use super::inbox::Listener;
+use super::heard::{Block, Heard};
 use super::journal::Told;
 use super::sequence::{Lost, Oddities, Piece, Sequence};
 use super::{Session, SessionError, done};
+use std::collections::VecDeque;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use trackpair_protocol::message::{EndCause, Event, EventKind, Guard, Reply, Request, RigState, Start};
 use trackpair_protocol::program::Program;
-use trackpair_protocol::samples::SampleBlock;
 
 /// Longest wait in one read while a run is on; also how long a stop flag may go unseen.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
@@ -40,38 +40,17 @@ pub struct RunSpec {
     pub max_us: u64,
 }
 
-/// What a sink wants next.
+/// What comes next of a run. Times are the rig's.
 #[derive(Clone, Debug, PartialEq)]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "one at a time, on the stack, a few hundred times a second at most"
-)]
-pub enum Step {
-    /// Nothing: go on.
-    Wait,
-    /// Ask this of the rig now.
-    Ask(Request),
-    /// Enough: stop the run. It then counts as complete.
-    Finish,
-}
-
-/// Where a run's samples and events go, and who conducts it. Times are the rig's.
-pub trait RunSink {
-    /// Scans in order of time.
-    fn scans(&mut self, block: &SampleBlock<'_>);
+pub enum News {
+    /// Scans, in order of time.
+    Scans(Block),
     /// Scans that are missing before the next.
-    fn lost(&mut self, lost: &Lost);
+    Lost(Lost),
     /// An event of this run, each once.
-    fn event(&mut self, event: &Event);
-    /// A request asked for by [`RunSink::step`] took effect at this rig time, or was refused.
-    fn answered(&mut self, request: &Request, result: Result<u64, SessionError>) {
-        let _ = (request, result);
-    }
-    /// What to do, given the newest time heard from the rig.
-    fn step(&mut self, rig_us: u64) -> Step {
-        let _ = rig_us;
-        Step::Wait
-    }
+    Event(Event),
+    /// What has come was handed on: time to look at something else.
+    Nothing,
 }
 
 /// Why a run ended.
@@ -102,17 +81,25 @@ pub struct RunEnd {
     pub end_reported: bool,
 }
 
-/// A run as it is heard.
-struct Heard<'s> {
-    run: u32,
+/// A run that is on. Let go of before its end, it is stopped.
+pub struct Run<'s> {
+    session: &'s mut Session,
+    stop: CancellationToken,
+    number: u32,
     sequence: Sequence,
-    sink: &'s mut dyn RunSink,
+    news: VecDeque<News>,
+    /// Whether there was a wait since [`News::Nothing`] was told last.
+    waited: bool,
+    quiet: Quiet,
     newest_us: u64,
-    blocks_seen: u64,
+    started_us: u64,
+    events_lost: u64,
     guard: Option<(Guard, i32)>,
     ended: Option<Ended>,
     /// Holes, as many as are told one by one.
     holes: Vec<Lost>,
+    /// Why it is over; none while it is on.
+    cause: Option<RunCause>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -123,21 +110,252 @@ struct Ended {
     at_us: Option<u64>,
 }
 
-impl Listener for Heard<'_> {
-    fn block(&mut self, block: &SampleBlock<'_>) {
-        if block.run == self.run {
-            let span = u64::from(block.period_us) * u64::from(block.scans.saturating_sub(1));
-            self.newest_us = self.newest_us.max(block.first_us.saturating_add(span));
-            self.blocks_seen += 1;
+/// Since when no block has come, on the link's clock.
+#[derive(Clone, Copy, Debug)]
+struct Quiet {
+    blocks: u64,
+    blocks_looked_at: u64,
+    /// Since when the rig has not been asked either.
+    since: Duration,
+    last_block: Duration,
+}
+
+impl Session {
+    /// Begins a run: load, arm, start. It goes on until it ends by itself, by a guard, by [`Run::finish`] or by `stop`.
+    ///
+    /// # Errors
+    /// When it did not start. After that, everything ends in a [`RunEnd`].
+    pub fn run(&mut self, spec: &RunSpec, stop: &CancellationToken) -> Result<Run<'_>, SessionError> {
+        let number = self.new_run();
+        let events_lost = self.line.seen().counts.events_lost;
+        if let Some(program) = spec.program {
+            self.request(&Request::LoadProgram(program))?;
+            self.request(&Request::Arm)?;
         }
-        let Self { sink, holes, sequence, .. } = self;
-        sequence.take(block, &mut |piece| pass_on(piece, &mut **sink, holes));
+        let start = Start {
+            run: number,
+            period_us: spec.period_us,
+            channels: spec.channels,
+            drive: spec.program.is_some(),
+            max_us: spec.max_us,
+        };
+        let started_us = done("start", self.ask(&Request::Start(start))?)?;
+        let Start { run, period_us, drive, .. } = start;
+        self.line.note(Told::RunStarted { run, drive, period_us });
+        let mut sequence = Sequence::new(number, spec.period_us, spec.channels, &self.encodings);
+        sequence.started_us = Some(started_us);
+        let now = self.line.now();
+        let mut run = Run {
+            session: self,
+            stop: stop.clone(),
+            number,
+            sequence,
+            news: VecDeque::new(),
+            waited: false,
+            quiet: Quiet { blocks: 0, blocks_looked_at: 0, since: now, last_block: now },
+            newest_us: 0,
+            started_us,
+            events_lost,
+            guard: None,
+            ended: None,
+            holes: Vec::new(),
+            cause: None,
+        };
+        run.take_in();
+        Ok(run)
+    }
+}
+
+impl Run<'_> {
+    /// What comes next; none when the run is over and everything of it was handed on. It waits for some 20 ms at most.
+    #[expect(clippy::should_implement_trait, reason = "a run is asked and finished between two of them")]
+    pub fn next(&mut self) -> Option<News> {
+        loop {
+            if let Some(news) = self.news.pop_front() {
+                return Some(news);
+            }
+            if self.cause.is_some() {
+                return None;
+            }
+            if std::mem::take(&mut self.waited) {
+                return Some(News::Nothing);
+            }
+            match self.wait() {
+                Ok(None) => self.waited = true,
+                Ok(Some(cause)) => self.is_over(cause),
+                Err(error) => self.is_over(RunCause::Lost(error)),
+            }
+        }
     }
 
-    fn event(&mut self, event: &Event) {
-        if event.run != self.run {
-            return;
+    /// Why it is over; none while it is on.
+    pub const fn cause_so_far(&self) -> Option<&RunCause> {
+        self.cause.as_ref()
+    }
+
+    /// Newest rig time heard, µs.
+    pub const fn newest_us(&self) -> u64 {
+        self.newest_us
+    }
+
+    /// Asks something of the rig meanwhile; rig time at which it took effect.
+    ///
+    /// # Errors
+    /// A refusal, with which the run goes on; a lost rig, with which it is over.
+    pub fn ask(&mut self, request: &Request) -> Result<u64, SessionError> {
+        let answer = self.session.ask(request);
+        self.take_in();
+        match answer {
+            Ok(Reply::Done { rig_us }) => Ok(rig_us),
+            Ok(_) => Ok(self.newest_us),
+            Err(error) => {
+                if !matches!(error, SessionError::Refused { .. }) && self.cause.is_none() {
+                    self.is_over(RunCause::Lost(error.clone()));
+                }
+                Err(error)
+            }
         }
+    }
+
+    /// Enough: stops the run, which then counts as complete. What has come of it is still handed on.
+    pub fn finish(&mut self) {
+        if self.cause.is_none() {
+            match self.stop_it() {
+                Ok(()) => self.is_over(RunCause::Complete),
+                Err(error) => self.is_over(RunCause::Lost(error)),
+            }
+        }
+    }
+
+    /// How it ended; one that is still on is finished.
+    pub fn end(mut self) -> RunEnd {
+        self.finish();
+        let lost = self.session.line.seen().counts.events_lost;
+        RunEnd {
+            cause: self.cause.clone().unwrap_or(RunCause::Complete),
+            started_us: self.started_us,
+            ended_us: self.newest_us,
+            events_lost: lost.saturating_sub(self.events_lost),
+            end_reported: self.ended.is_some_and(|ended| ended.at_us.is_some()),
+        }
+    }
+
+    /// Waits for something to come; why the run is over, when it is.
+    fn wait(&mut self) -> Result<Option<RunCause>, SessionError> {
+        if let Some(cause) = self.look_at_quiet()? {
+            return Ok(Some(cause));
+        }
+        if self.stop.is_cancelled() {
+            self.stop_it()?;
+            return Ok(Some(RunCause::Aborted));
+        }
+        self.pump()?;
+        match self.ended {
+            None => Ok(None),
+            Some(ended) => {
+                self.wait_for_tail()?;
+                cause_of(ended.cause, self.guard).map(Some)
+            }
+        }
+    }
+
+    /// Where no block has come for long, the rig is asked whether the run still is.
+    fn look_at_quiet(&mut self) -> Result<Option<RunCause>, SessionError> {
+        let now = self.session.line.now();
+        if self.quiet.blocks != self.quiet.blocks_looked_at {
+            let blocks = self.quiet.blocks;
+            self.quiet = Quiet { blocks, blocks_looked_at: blocks, since: now, last_block: now };
+            return Ok(None);
+        }
+        if now.saturating_sub(self.quiet.since) < QUIET {
+            return Ok(None);
+        }
+        self.quiet.since = now;
+        if let Some(cause) = self.ended_unheard()? {
+            return Ok(Some(cause));
+        }
+        let silent = self.session.line.now().saturating_sub(self.quiet.last_block);
+        if silent < GIVEN_UP + 2 * Duration::from_micros(self.sequence.period_us().into()) {
+            return Ok(None);
+        }
+        self.stop_it()?;
+        Err(SessionError::NoSamples { silent_ms: silent.as_millis() as u64 })
+    }
+
+    /// Whether the run has ended and the event that tells it was lost.
+    fn ended_unheard(&mut self) -> Result<Option<RunCause>, SessionError> {
+        let answer = self.session.ask(&Request::ReadStatus);
+        self.take_in();
+        let Reply::Status(status) = answer? else { return Ok(None) };
+        if status.run != self.number {
+            return Err(SessionError::Taken);
+        }
+        if matches!(status.state, RigState::Watching | RigState::Driving) {
+            return Ok(None);
+        }
+        let tripped = status.state == RigState::Tripped;
+        let cause = if tripped { EndCause::Guard } else { EndCause::Complete };
+        if self.ended.is_none() {
+            self.ended = Some(Ended { cause, blocks: status.blocks, at_us: None });
+            self.wait_for_tail()?;
+        }
+        let cause = self.ended.map_or(cause, |ended| ended.cause);
+        cause_of(cause, self.guard).map(Some)
+    }
+
+    /// Stops the run and waits for its end and its last blocks. The stop's answer may outrun or follow both.
+    fn stop_it(&mut self) -> Result<(), SessionError> {
+        let answer = self.session.ask(&Request::Stop);
+        self.take_in();
+        answer?;
+        let until = self.session.line.now() + TAIL;
+        while self.ended.is_none() && self.session.line.now() < until {
+            self.pump()?;
+        }
+        self.wait_for_tail()
+    }
+
+    fn wait_for_tail(&mut self) -> Result<(), SessionError> {
+        let until = self.session.line.now() + TAIL;
+        while let Some(ended) = self.ended
+            && !self.sequence.is_complete(ended.blocks)
+            && self.session.line.now() < until
+        {
+            self.pump()?;
+        }
+        Ok(())
+    }
+
+    fn pump(&mut self) -> Result<(), SessionError> {
+        let pumped = self.session.line.pump(LOOK_EVERY);
+        self.take_in();
+        pumped
+    }
+
+    /// Takes what the rig has sent by itself.
+    fn take_in(&mut self) {
+        while let Some(heard) = self.session.line.take_heard() {
+            match heard {
+                Heard::Block(block) => self.block(block),
+                Heard::Shed { run, number } if run == self.number => self.sequence.shed(number),
+                Heard::Event(event) if event.run == self.number => self.event(event),
+                Heard::Shed { .. } | Heard::Event(_) => {}
+            }
+        }
+    }
+
+    fn block(&mut self, block: Block) {
+        let seen = block.view();
+        if seen.run == self.number {
+            let span = u64::from(seen.period_us) * u64::from(seen.scans.saturating_sub(1));
+            self.newest_us = self.newest_us.max(seen.first_us.saturating_add(span));
+            self.quiet.blocks += 1;
+        }
+        let Self { sequence, news, holes, .. } = self;
+        sequence.take(block, &mut |piece| pass_on(piece, news, holes));
+    }
+
+    fn event(&mut self, event: Event) {
         self.newest_us = self.newest_us.max(event.rig_us);
         match event.kind {
             EventKind::RunStarted => self.sequence.started_us = Some(event.rig_us),
@@ -149,78 +367,34 @@ impl Listener for Heard<'_> {
             }
             _ => {}
         }
-        self.sink.event(event);
+        self.news.push_back(News::Event(event));
     }
 
-    fn shed(&mut self, run: u32, number: u32) {
-        if run == self.run {
-            self.sequence.shed(number);
-        }
-    }
-}
-
-fn pass_on(piece: Piece<'_>, sink: &mut dyn RunSink, holes: &mut Vec<Lost>) {
-    match piece {
-        Piece::Scans(block) => sink.scans(block),
-        Piece::Lost(lost) => {
-            if holes.len() < MOST_HOLES {
-                holes.push(lost);
-            }
-            sink.lost(&lost);
-        }
-    }
-}
-
-impl Session {
-    /// Does one run and feeds `sink`, until it ends by itself, by the sink, by a guard, or by `stop`.
-    ///
-    /// # Errors
-    /// Only when the run did not start. After that, everything ends in a [`RunEnd`].
-    pub fn run(
-        &mut self,
-        spec: &RunSpec,
-        sink: &mut dyn RunSink,
-        stop: &CancellationToken,
-    ) -> Result<RunEnd, SessionError> {
-        let run = self.new_run();
-        let mut heard = Heard {
-            run,
-            sequence: Sequence::new(run, spec.period_us, spec.channels, &self.encodings),
-            sink,
-            newest_us: 0,
-            blocks_seen: 0,
-            guard: None,
-            ended: None,
-            holes: Vec::new(),
+    /// Hands on what waits, with its holes, and tells the link's story of them.
+    fn is_over(&mut self, cause: RunCause) {
+        let cause = match cause {
+            RunCause::Guard(None) => RunCause::Guard(self.tripped_guard()),
+            cause => cause,
         };
-        let events_lost = self.line.seen().counts.events_lost;
-        let started_us = self.start(spec, &mut heard)?;
-        let mut cause = self.collect(&mut heard, stop);
-        if let RunCause::Guard(None) = cause {
-            cause = RunCause::Guard(self.tripped_guard());
-        }
-        let (expected, end_us) = match heard.ended {
-            Some(ended) => (Some(ended.blocks), ended.at_us),
-            None => (None, None),
-        };
-        let Heard { sink, holes, sequence, .. } = &mut heard;
-        sequence.finish(expected, end_us, &mut |piece| pass_on(piece, &mut **sink, holes));
-        self.tell_of(run, holes, &cause);
-        self.count_oddities(heard.sequence.oddities);
-        let events_lost = self.line.seen().counts.events_lost.saturating_sub(events_lost);
-        Ok(RunEnd {
-            cause,
-            started_us,
-            ended_us: heard.newest_us,
-            events_lost,
-            end_reported: end_us.is_some(),
-        })
+        let (expected, end_us) = self.ended.map_or((None, None), |ended| (Some(ended.blocks), ended.at_us));
+        let Self { sequence, news, holes, .. } = self;
+        sequence.finish(expected, end_us, &mut |piece| pass_on(piece, news, holes));
+        self.tell_of(&cause);
+        self.session.count_oddities(self.sequence.oddities);
+        self.cause = Some(cause);
     }
 
-    /// Holes and end of a run, for the link's story.
-    fn tell_of(&mut self, run: u32, holes: &[Lost], cause: &RunCause) {
-        for Lost { from_us, to_us, scans, cause } in holes.iter().copied() {
-            self.line.note(Told::Gap { run, from_us, to_us, scans, cause });
+    /// The tripped guard, when its event was lost.
+    fn tripped_guard(&mut self) -> Option<(Guard, i32)> {
+        let status = self.session.status().ok()?;
+        guards_in(status.tripped.into()).next().map(|guard| (guard, 0))
+    }
+
+    /// Holes and end, for the link's story.
+    fn tell_of(&mut self, cause: &RunCause) {
+        let run = self.number;
+        for Lost { from_us, to_us, scans, cause } in std::mem::take(&mut self.holes) {
+            self.session.line.note(Told::Gap { run, from_us, to_us, scans, cause });
         }
         let cause = match cause {
             RunCause::Complete => "complete".to_owned(),
@@ -229,140 +403,29 @@ impl Session {
             RunCause::Guard(None) => "guard".to_owned(),
             RunCause::Lost(error) => error.to_string(),
         };
-        self.line.note(Told::RunEnded { run, cause });
+        self.session.line.note(Told::RunEnded { run, cause });
     }
+}
 
-    /// Loads, arms and starts; rig time of the start.
-    fn start(&mut self, spec: &RunSpec, heard: &mut Heard<'_>) -> Result<u64, SessionError> {
-        if let Some(program) = spec.program {
-            self.request(&Request::LoadProgram(program))?;
-            self.request(&Request::Arm)?;
-        }
-        let start = Start {
-            run: heard.run,
-            period_us: spec.period_us,
-            channels: spec.channels,
-            drive: spec.program.is_some(),
-            max_us: spec.max_us,
-        };
-        let started_us = done("start", self.request_while(&Request::Start(start), heard)?)?;
-        heard.sequence.started_us.get_or_insert(started_us);
-        let Start { run, period_us, drive, .. } = start;
-        self.line.note(Told::RunStarted { run, drive, period_us });
-        Ok(started_us)
+impl Drop for Run<'_> {
+    fn drop(&mut self) {
+        self.finish();
     }
+}
 
-    fn collect(&mut self, heard: &mut Heard<'_>, stop: &CancellationToken) -> RunCause {
-        match self.collect_until_end(heard, stop) {
-            Ok(cause) => cause,
-            Err(error) => RunCause::Lost(error),
-        }
-    }
-
-    fn collect_until_end(
-        &mut self,
-        heard: &mut Heard<'_>,
-        stop: &CancellationToken,
-    ) -> Result<RunCause, SessionError> {
-        let mut blocks_seen = 0;
-        let (mut quiet_since, mut last_block) = (self.line.now(), self.line.now());
-        let patience = GIVEN_UP + 2 * Duration::from_micros(heard.sequence.period_us().into());
-        loop {
-            if stop.is_cancelled() {
-                self.stop_run(heard)?;
-                return Ok(RunCause::Aborted);
+fn pass_on(piece: Piece, news: &mut VecDeque<News>, holes: &mut Vec<Lost>) {
+    news.push_back(match piece {
+        Piece::Scans(block) => News::Scans(block),
+        Piece::Lost(lost) => {
+            if holes.len() < MOST_HOLES {
+                holes.push(lost);
             }
-            self.pump(LOOK_EVERY, heard)?;
-            if let Some(ended) = heard.ended {
-                self.wait_for_tail(heard)?;
-                return cause_of(ended.cause, heard.guard);
-            }
-            match heard.sink.step(heard.newest_us) {
-                Step::Wait => {}
-                Step::Ask(request) => self.ask(&request, heard)?,
-                Step::Finish => {
-                    self.stop_run(heard)?;
-                    return Ok(RunCause::Complete);
-                }
-            }
-            if heard.blocks_seen != blocks_seen {
-                blocks_seen = heard.blocks_seen;
-                quiet_since = self.line.now();
-                last_block = quiet_since;
-            } else if self.line.now().saturating_sub(quiet_since) >= QUIET {
-                quiet_since = self.line.now();
-                if let Some(cause) = self.ended_unheard(heard)? {
-                    return Ok(cause);
-                }
-                let silent = self.line.now().saturating_sub(last_block);
-                if silent >= patience {
-                    self.stop_run(heard)?;
-                    return Err(SessionError::NoSamples { silent_ms: silent.as_millis() as u64 });
-                }
-            }
+            News::Lost(lost)
         }
-    }
+    });
+}
 
-    /// Asks what the sink wants. A refusal is the sink's business; a lost rig is not.
-    fn ask(&mut self, request: &Request, heard: &mut Heard<'_>) -> Result<(), SessionError> {
-        let result = match self.request_while(request, heard) {
-            Ok(Reply::Done { rig_us }) => Ok(rig_us),
-            Ok(_) => Ok(heard.newest_us),
-            Err(error @ SessionError::Refused { .. }) => Err(error),
-            Err(error) => return Err(error),
-        };
-        heard.sink.answered(request, result);
-        Ok(())
-    }
-
-    /// Stops the run and waits for its end and its last blocks. The stop's answer may outrun or follow both.
-    fn stop_run(&mut self, heard: &mut Heard<'_>) -> Result<(), SessionError> {
-        self.request_while(&Request::Stop, heard)?;
-        let until = self.line.now() + TAIL;
-        while heard.ended.is_none() && self.line.now() < until {
-            self.pump(LOOK_EVERY, heard)?;
-        }
-        self.wait_for_tail(heard)
-    }
-
-    fn wait_for_tail(&mut self, heard: &mut Heard<'_>) -> Result<(), SessionError> {
-        let until = self.line.now() + TAIL;
-        while let Some(ended) = heard.ended
-            && !heard.sequence.is_complete(ended.blocks)
-            && self.line.now() < until
-        {
-            self.pump(LOOK_EVERY, heard)?;
-        }
-        Ok(())
-    }
-
-    /// Whether the run has ended and the event that tells it was lost.
-    fn ended_unheard(&mut self, heard: &mut Heard<'_>) -> Result<Option<RunCause>, SessionError> {
-        let Reply::Status(status) = self.request_while(&Request::ReadStatus, heard)? else {
-            return Ok(None);
-        };
-        if status.run != heard.run {
-            return Err(SessionError::Taken);
-        }
-        if matches!(status.state, RigState::Watching | RigState::Driving) {
-            return Ok(None);
-        }
-        let tripped = status.state == RigState::Tripped;
-        let cause = if tripped { EndCause::Guard } else { EndCause::Complete };
-        if heard.ended.is_none() {
-            heard.ended = Some(Ended { cause, blocks: status.blocks, at_us: None });
-            self.wait_for_tail(heard)?;
-        }
-        let cause = heard.ended.map_or(cause, |ended| ended.cause);
-        cause_of(cause, heard.guard).map(Some)
-    }
-
-    /// The tripped guard, when its event was lost.
-    fn tripped_guard(&mut self) -> Option<(Guard, i32)> {
-        let status = self.status().ok()?;
-        guards_in(status.tripped.into()).next().map(|guard| (guard, 0))
-    }
-
+impl Session {
     fn count_oddities(&mut self, oddities: Oddities) {
         self.oddities.duplicate += oddities.duplicate;
         self.oddities.reordered += oddities.reordered;

@@ -1,6 +1,7 @@
 //! Blocks of one run put in order by their numbers; what is missing is told, never papered over. It does not know what
 //! the samples mean.
 
+use super::heard::Block;
 use crate::trace::GapCause;
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
@@ -25,22 +26,12 @@ pub struct Lost {
 }
 
 /// One thing in the run's order of time.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Piece<'a> {
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Piece {
     /// Samples.
-    Scans(&'a SampleBlock<'a>),
+    Scans(Block),
     /// A hole.
     Lost(Lost),
-}
-
-/// A block that waits, with bytes of its own.
-#[derive(Clone, Debug)]
-struct Held {
-    number: u32,
-    first_us: u64,
-    scans: u16,
-    overrun_before: u32,
-    columns: Vec<u8>,
 }
 
 /// Blocks that did not go straight through.
@@ -68,7 +59,7 @@ pub(super) struct Sequence {
     given_up: Vec<(u32, u32)>,
     /// Blocks that came and that this computer had no room for.
     shed: BTreeSet<u32>,
-    waiting: BTreeMap<u32, Held>,
+    waiting: BTreeMap<u32, Block>,
     pub(super) oddities: Oddities,
 }
 
@@ -103,13 +94,14 @@ impl Sequence {
     }
 
     /// Takes a block as it comes and hands out what is in order now.
-    pub(super) fn take(&mut self, block: &SampleBlock<'_>, out: &mut dyn FnMut(Piece<'_>)) {
-        if !self.fits(block) {
+    pub(super) fn take(&mut self, block: Block, out: &mut dyn FnMut(Piece)) {
+        let number = block.view().number;
+        if !self.fits(&block.view()) {
             self.oddities.rejected += 1;
-        } else if block.number < self.next {
-            let given_up = self.given_up.iter().any(|(from, to)| (*from..*to).contains(&block.number));
+        } else if number < self.next {
+            let given_up = self.given_up.iter().any(|(from, to)| (*from..*to).contains(&number));
             *(if given_up { &mut self.oddities.late } else { &mut self.oddities.duplicate }) += 1;
-        } else if block.number == self.next {
+        } else if number == self.next {
             self.emit(block, None, out);
             self.drain(out);
         } else {
@@ -131,11 +123,11 @@ impl Sequence {
         if here { GapCause::Host } else { GapCause::Line }
     }
 
-    fn hold(&mut self, block: &SampleBlock<'_>, out: &mut dyn FnMut(Piece<'_>)) {
-        match self.waiting.entry(block.number) {
+    fn hold(&mut self, block: Block, out: &mut dyn FnMut(Piece)) {
+        match self.waiting.entry(block.view().number) {
             Entry::Occupied(_) => self.oddities.duplicate += 1,
             Entry::Vacant(place) => {
-                place.insert(Held::of(block));
+                place.insert(block);
                 if self.waiting.len() > WAITING {
                     self.skip(out);
                 }
@@ -145,12 +137,7 @@ impl Sequence {
 
     /// Nothing more will come: hands out what waits, with its holes. With `expected` blocks known, a hole when the last
     /// ones are missing: up to `end_us`, or without it as long as so many blocks are.
-    pub(super) fn finish(
-        &mut self,
-        expected: Option<u32>,
-        end_us: Option<u64>,
-        out: &mut dyn FnMut(Piece<'_>),
-    ) {
+    pub(super) fn finish(&mut self, expected: Option<u32>, end_us: Option<u64>, out: &mut dyn FnMut(Piece)) {
         while !self.waiting.is_empty() {
             self.skip(out);
         }
@@ -182,7 +169,7 @@ impl Sequence {
     }
 
     /// Gives up the blocks before the first one that waits.
-    fn skip(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
+    fn skip(&mut self, out: &mut dyn FnMut(Piece)) {
         let Some((&number, _)) = self.waiting.first_key_value() else { return };
         self.given_up.push((self.next, number));
         let cause = self.lost_at(self.next..number);
@@ -191,47 +178,33 @@ impl Sequence {
         self.drain(out);
     }
 
-    fn drain(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
+    fn drain(&mut self, out: &mut dyn FnMut(Piece)) {
         while self.waiting.contains_key(&self.next) {
             self.oddities.reordered += 1;
             self.emit_waiting(self.next, None, out);
         }
     }
 
-    fn emit_waiting(&mut self, number: u32, after_loss: Option<GapCause>, out: &mut dyn FnMut(Piece<'_>)) {
-        if let Some(held) = self.waiting.remove(&number) {
-            let block = SampleBlock {
-                run: self.run,
-                number: held.number,
-                first_us: held.first_us,
-                period_us: self.period_us,
-                scans: held.scans,
-                channels: self.channels,
-                overrun_before: held.overrun_before,
-                columns: &held.columns,
-            };
-            self.emit(&block, after_loss, out);
+    fn emit_waiting(&mut self, number: u32, after_loss: Option<GapCause>, out: &mut dyn FnMut(Piece)) {
+        if let Some(block) = self.waiting.remove(&number) {
+            self.emit(block, after_loss, out);
         }
     }
 
-    fn emit(
-        &mut self,
-        block: &SampleBlock<'_>,
-        after_loss: Option<GapCause>,
-        out: &mut dyn FnMut(Piece<'_>),
-    ) {
-        self.next = block.number.wrapping_add(1);
-        if self.last_us.is_some_and(|last| block.first_us <= last) {
+    fn emit(&mut self, block: Block, after_loss: Option<GapCause>, out: &mut dyn FnMut(Piece)) {
+        let seen = block.view();
+        self.next = seen.number.wrapping_add(1);
+        if self.last_us.is_some_and(|last| seen.first_us <= last) {
             // Time running backwards: not to be believed, and its scans are missing then.
             self.oddities.rejected += 1;
-            self.given_up.push((block.number, self.next));
+            self.given_up.push((seen.number, self.next));
             return;
         }
-        if let Some(lost) = self.hole_before(block, after_loss) {
+        if let Some(lost) = self.hole_before(&seen, after_loss) {
             out(Piece::Lost(lost));
         }
-        self.last_us = Some(block.first_us + self.span(block.scans));
-        self.block_scans = self.block_scans.max(block.scans.into());
+        self.last_us = Some(seen.first_us + self.span(seen.scans));
+        self.block_scans = self.block_scans.max(seen.scans.into());
         out(Piece::Scans(block));
     }
 
@@ -252,18 +225,6 @@ impl Sequence {
         }
         let from_us = from_us.min(block.first_us.saturating_sub(1));
         Some(Lost { from_us, to_us: block.first_us, scans: scans.max(told).max(1), cause })
-    }
-}
-
-impl Held {
-    fn of(block: &SampleBlock<'_>) -> Self {
-        Self {
-            number: block.number,
-            first_us: block.first_us,
-            scans: block.scans,
-            overrun_before: block.overrun_before,
-            columns: block.columns.to_vec(),
-        }
     }
 }
 
@@ -294,12 +255,12 @@ mod tests {
         let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
         sequence.started_us = Some(5_000);
         let (mut numbers, mut holes) = (Vec::new(), Vec::new());
-        let mut out = |piece: Piece<'_>| match piece {
-            Piece::Scans(block) => numbers.push(block.number),
+        let mut out = |piece: Piece| match piece {
+            Piece::Scans(block) => numbers.push(block.view().number),
             Piece::Lost(lost) => holes.push(lost),
         };
         for number in arrivals {
-            sequence.take(&block(*number, &[0; 8]), &mut out);
+            sequence.take(block(*number, &[0; 8]).into(), &mut out);
         }
         sequence.finish(expected, expected.map(|count| 5_000 + 400 * u64::from(count)), &mut out);
         (numbers, holes, sequence.oddities)
@@ -316,17 +277,17 @@ mod tests {
         let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
         sequence.started_us = Some(5_000);
         let mut causes = Vec::new();
-        let mut out = |piece: Piece<'_>| {
+        let mut out = |piece: Piece| {
             if let Piece::Lost(lost) = piece {
                 causes.push(lost.cause);
             }
         };
         // 1 and 2 had no room, 5 was lost on the line, and so were the last ones but for 9.
-        sequence.take(&block(0, &[0; 8]), &mut out);
+        sequence.take(block(0, &[0; 8]).into(), &mut out);
         sequence.shed(1);
         sequence.shed(2);
         for number in [3, 4, 6] {
-            sequence.take(&block(number, &[0; 8]), &mut out);
+            sequence.take(block(number, &[0; 8]).into(), &mut out);
         }
         sequence.shed(9);
         sequence.finish(Some(10), Some(5_000 + 4_000), &mut out);
@@ -352,25 +313,25 @@ mod tests {
     fn a_jump_in_time_without_a_missing_block_was_lost_in_the_rig() {
         let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
         let mut holes = Vec::new();
-        let mut out = |piece: Piece<'_>| {
+        let mut out = |piece: Piece| {
             if let Piece::Lost(lost) = piece {
                 holes.push(lost);
             }
         };
-        sequence.take(&block(0, &[0; 8]), &mut out);
+        sequence.take(block(0, &[0; 8]).into(), &mut out);
         let late = SampleBlock { first_us: 5_900, overrun_before: 5, ..block(1, &[0; 8]) };
-        sequence.take(&late, &mut out);
+        sequence.take(late.into(), &mut out);
         assert_eq!(holes, [Lost { from_us: 5_300, to_us: 5_900, scans: 5, cause: GapCause::Rig }]);
     }
 
     #[test]
     fn a_block_that_contradicts_its_run_is_rejected() {
         let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
-        let mut out = |piece: Piece<'_>| panic!("{piece:?}");
-        sequence.take(&SampleBlock { run: 8, ..block(0, &[0; 8]) }, &mut out);
-        sequence.take(&SampleBlock { channels: 3, ..block(0, &[0; 8]) }, &mut out);
-        sequence.take(&block(0, &[0; 6]), &mut out);
-        sequence.take(&SampleBlock { first_us: u64::MAX, ..block(0, &[0; 8]) }, &mut out);
+        let mut out = |piece: Piece| panic!("{piece:?}");
+        sequence.take(SampleBlock { run: 8, ..block(0, &[0; 8]) }.into(), &mut out);
+        sequence.take(SampleBlock { channels: 3, ..block(0, &[0; 8]) }.into(), &mut out);
+        sequence.take(block(0, &[0; 6]).into(), &mut out);
+        sequence.take(SampleBlock { first_us: u64::MAX, ..block(0, &[0; 8]) }.into(), &mut out);
         assert_eq!(sequence.oddities.rejected, 4);
     }
 
@@ -378,14 +339,14 @@ mod tests {
     fn a_block_that_runs_backwards_in_time_is_a_hole() {
         let mut sequence = Sequence::new(9, PERIOD, 1, &[Encoding::I16]);
         let mut holes = Vec::new();
-        let mut out = |piece: Piece<'_>| {
+        let mut out = |piece: Piece| {
             if let Piece::Lost(lost) = piece {
                 holes.push(lost);
             }
         };
-        sequence.take(&block(0, &[0; 8]), &mut out);
-        sequence.take(&SampleBlock { first_us: 5_300, ..block(1, &[0; 8]) }, &mut out);
-        sequence.take(&block(2, &[0; 8]), &mut out);
+        sequence.take(block(0, &[0; 8]).into(), &mut out);
+        sequence.take(SampleBlock { first_us: 5_300, ..block(1, &[0; 8]) }.into(), &mut out);
+        sequence.take(block(2, &[0; 8]).into(), &mut out);
         assert_eq!(holes, [Lost { from_us: 5_300, to_us: 5_800, scans: 4, cause: GapCause::Rig }]);
     }
 

@@ -10,8 +10,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 use tokio_util::sync::CancellationToken;
 
-use trackpair_protocol::message::{Event, Guard};
-use trackpair_protocol::samples::SampleBlock;
+use trackpair_protocol::message::Guard;
 
 const PERIOD_US: u32 = 1_000;
 
@@ -28,24 +27,28 @@ fn refused_to_open(nature: Nature) -> SessionError {
     open(Script { nature, ..Script::default() }).err().unwrap()
 }
 
-/// Records everything; asks and finishes as told.
-struct Sink<'s> {
-    recorder: Recorder,
-    steps: Box<dyn FnMut(&Recorder) -> Step + 's>,
+/// What a test wants next of a run.
+enum Step {
+    Wait,
+    Ask(Request),
+    Finish,
 }
 
-impl RunSink for Sink<'_> {
-    fn scans(&mut self, block: &SampleBlock<'_>) {
-        self.recorder.scans(block);
-    }
-    fn lost(&mut self, lost: &Lost) {
-        self.recorder.lost(lost);
-    }
-    fn event(&mut self, event: &Event) {
-        self.recorder.event(event);
-    }
-    fn step(&mut self, _rig_us: u64) -> Step {
-        (self.steps)(&self.recorder)
+/// Takes everything of a run, with a look at it now and then.
+fn take_all(run: &mut Run<'_>, recorder: &mut Recorder, steps: &mut dyn FnMut(&Recorder) -> Step) {
+    while let Some(news) = run.next() {
+        match news {
+            News::Scans(block) => recorder.scans(&block.view()),
+            News::Lost(lost) => recorder.lost(&lost),
+            News::Event(event) => recorder.event(&event),
+            News::Nothing => match steps(recorder) {
+                Step::Wait => {}
+                Step::Ask(request) => {
+                    let _ = run.ask(&request);
+                }
+                Step::Finish => run.finish(),
+            },
+        }
     }
 }
 
@@ -77,13 +80,14 @@ fn provenance() -> Provenance {
 fn record(
     session: &mut Session,
     stop: &CancellationToken,
-    steps: impl FnMut(&Recorder) -> Step,
+    mut steps: impl FnMut(&Recorder) -> Step,
 ) -> (Trace, RunEnd) {
     let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
-    let recorder = Recorder::new(Decoder::new(session, 3));
-    let mut sink = Sink { recorder, steps: Box::new(steps) };
-    let end = session.run(&spec, &mut sink, stop).unwrap();
-    (sink.recorder.finish(provenance(), TraceEnd::Complete), end)
+    let mut recorder = Recorder::new(Decoder::new(session, 3));
+    let mut run = session.run(&spec, stop).unwrap();
+    take_all(&mut run, &mut recorder, &mut steps);
+    let end = run.end();
+    (recorder.finish(provenance(), TraceEnd::Complete), end)
 }
 
 /// One run of the scripted rig over a clean line.
@@ -292,13 +296,21 @@ fn the_stop_flag_stops_the_rig_and_keeps_what_came() {
 }
 
 #[test]
-fn a_sink_that_has_enough_ends_the_run_as_complete() {
+fn who_has_enough_of_a_run_ends_it_as_complete() {
     let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
     let (trace, end) = record(&mut session, &CancellationToken::new(), |recorder| {
         if recorder.time_us().len() >= 50 { Step::Finish } else { Step::Wait }
     });
     assert_eq!(end.cause, RunCause::Complete);
     assert_eq!(trace.gaps, []);
+    assert!(!heard.borrow().running);
+}
+
+#[test]
+fn a_run_that_is_let_go_of_is_stopped() {
+    let (mut session, heard) = open(Script { blocks: 1_000, ..Script::default() }).unwrap();
+    let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
+    drop(session.run(&spec, &CancellationToken::new()).unwrap());
     assert!(!heard.borrow().running);
 }
 
@@ -357,10 +369,11 @@ proptest! {
         // A line this bad may well defeat the opening; that is not what is tested here.
         let Ok(mut session) = Session::open(Box::new(link), options()) else { return Ok(()) };
         let spec = RunSpec { program: None, period_us: PERIOD_US, channels: 3, max_us: 0 };
-        let recorder = Recorder::new(Decoder::new(&session, 3));
-        let mut sink = Sink { recorder, steps: Box::new(|_| Step::Wait) };
-        let Ok(end) = session.run(&spec, &mut sink, &CancellationToken::new()) else { return Ok(()) };
-        let trace = sink.recorder.finish(provenance(), TraceEnd::Complete);
+        let mut recorder = Recorder::new(Decoder::new(&session, 3));
+        let Ok(mut run) = session.run(&spec, &CancellationToken::new()) else { return Ok(()) };
+        take_all(&mut run, &mut recorder, &mut |_| Step::Wait);
+        let end = run.end();
+        let trace = recorder.finish(provenance(), TraceEnd::Complete);
         check_no_scan_is_wrong(&trace);
         prop_assert!(trace.time_us.is_sorted_by(|a, b| a < b));
         if end.cause == RunCause::Complete {

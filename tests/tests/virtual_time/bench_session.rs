@@ -295,7 +295,7 @@ fn an_emergency_stop_in_the_middle_names_its_guard_and_keeps_the_trace() {
 
 #[test]
 fn a_hand_sweep_sees_the_travel_without_drive() {
-    let until = HandEnd { after_us: Some(12_000_000), key: None };
+    let until = HandEnd { after_us: Some(12_000_000), keys: None };
     let trace = complete(quietly("good-grip?operator=hand", |bench| bench.hand_sweep(until)));
     check_whole(&trace);
     let reference = trace.channel(Channel::Reference).unwrap();
@@ -305,7 +305,7 @@ fn a_hand_sweep_sees_the_travel_without_drive() {
 
 #[test]
 fn flexing_catches_the_dropouts_of_a_cracked_wire_with_samples_before_them() {
-    let until = HandEnd { after_us: Some(20_000_000), key: None };
+    let until = HandEnd { after_us: Some(20_000_000), keys: None };
     let plan = FlexPlan { hold_deg: None, sweep: false, places: None, cue: None, until };
     let rig = Shared::with("cracked-wire-grip?seed=2&operator=flex");
     let look = rig.clone();
@@ -326,7 +326,7 @@ fn flexing_catches_the_dropouts_of_a_cracked_wire_with_samples_before_them() {
 #[test]
 fn flexing_a_good_grip_catches_nothing_held_or_free() {
     for hold_deg in [None, Some(40.0)] {
-        let until = HandEnd { after_us: Some(15_000_000), key: None };
+        let until = HandEnd { after_us: Some(15_000_000), keys: None };
         let plan = FlexPlan { hold_deg, sweep: false, places: None, cue: None, until };
         let (_, capture) =
             quietly("good-grip?seed=4&operator=flex", |bench| (bench.self_check(), bench.flex(plan)));

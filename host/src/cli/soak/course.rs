@@ -14,7 +14,7 @@ use super::driving::{self, Try};
 use super::running::{KeepError, Running, Stretch};
 use super::{Soak, amounts, settled};
 use crate::outcome::SoakHole;
-use crate::procedure::Bench;
+use crate::procedure::{Bench, wait};
 use crate::quantity::PartKind;
 use crate::record::Archive;
 use crate::sheet::PartSheet;
@@ -148,12 +148,8 @@ impl Whole<'_> {
                 amounts::shown(patience.as_secs_f64())
             )));
         }
-        let until = Instant::now() + LOOK_EVERY.min(patience.saturating_sub(since.elapsed()));
-        while Instant::now() < until {
-            if self.surroundings.stop.is_cancelled() {
-                return self.stopped_by_user();
-            }
-            std::thread::sleep(Duration::from_millis(50));
+        if !wait(LOOK_EVERY.min(patience.saturating_sub(since.elapsed())), self.surroundings.stop) {
+            return self.stopped_by_user();
         }
         Ok(None)
     }

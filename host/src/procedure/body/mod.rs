@@ -25,7 +25,7 @@ mod tooth_map;
 pub use guided_push::PLACES_DEG as PUSH_PLACES_DEG;
 pub use rest::RestFound;
 
-use super::recording::{Conductor, Plan, Recording};
+use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
 use crate::session::Facing;
 use crate::sheet::{BodyPlan, LoopGains};
@@ -40,15 +40,6 @@ const SPEED_FILTER_US: u32 = 531;
 const DEAD_DEG: f64 = 0.12;
 /// The plate is kept this far from its stops by the position loop, degrees.
 const CLEAR_OF_STOPS_DEG: f64 = 0.8;
-
-/// Says what a run is about while it goes.
-struct Telling(&'static str);
-
-impl Conductor for Telling {
-    fn progress(&self, planned_fraction: f64) -> (f64, String) {
-        (planned_fraction, self.0.to_owned())
-    }
-}
 
 /// What a rig without a motor bridge can do.
 const INSTEAD_FOR_GRIP: &str = "for a grip: qualify, self-check, leads-check, hand-sweep, flex";
@@ -115,7 +106,7 @@ impl Bench<'_> {
             self.ready_body(procedure, &plan, &motion)
         });
         match ready {
-            Ok(plan) => self.record(&plan, &mut Telling(words)),
+            Ok(plan) => self.record(&plan, |tape| tape.to_the_end(&|_| words.to_owned())),
             Err(failure) => self.fail(failure),
         }
     }
