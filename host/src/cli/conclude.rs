@@ -13,7 +13,7 @@ use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::follow::{self, PairTraces};
 use crate::outcome::{
-    Outcome, OutcomeInputs, OutcomeNotDone, OutcomeReading, SessionEnd, StoredTrace, build,
+    Outcome, OutcomeInputs, OutcomeLine, OutcomeNotDone, OutcomeReading, SessionEnd, StoredTrace, build,
 };
 use crate::procedure::{ProcedureError, SelfCheck};
 use crate::quantity::{Channel, PartKind};
@@ -55,6 +55,8 @@ pub struct Kept {
     plugged: Option<Plugged>,
     /// What happened on the line, as `session.jsonl` has it.
     session: String,
+    /// What an earlier outcome says of the line.
+    line: Option<OutcomeLine>,
 }
 
 impl Kept {
@@ -91,6 +93,7 @@ impl Kept {
             among: None,
             plugged: None,
             session: String::new(),
+            line: None,
         }
     }
 
@@ -195,6 +198,7 @@ impl Kept {
     /// Says what an earlier outcome of the same traces says of how the session ended.
     pub fn recall(&mut self, before: &Outcome) {
         self.told = Some((before.aborted, before.not_done.clone()));
+        self.line.clone_from(&before.line);
     }
 
     /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is told.
@@ -444,6 +448,16 @@ pub(super) fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
 }
 
 fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet, judgement: &Judgement) -> Outcome {
+    let mut outcome = built(kept, analysis, sheet, judgement);
+    // What was written by this program can be read by it.
+    let stories = Story::read(&kept.session).unwrap_or_default();
+    if let Some(line) = OutcomeLine::of(&stories).or_else(|| kept.line.clone()) {
+        outcome.heed_line(line);
+    }
+    outcome
+}
+
+fn built(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet, judgement: &Judgement) -> Outcome {
     let stored: Vec<StoredTrace<'_>> =
         kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
     let mut warnings = kept.warnings.clone();

@@ -127,6 +127,7 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
         warnings: inputs.warnings.iter().chain(&analysis.warnings).cloned().collect(),
         grade: None,
         matings: None,
+        line: None,
         suspects: Vec::new(),
         soak: None,
         settling: None,

@@ -6,6 +6,7 @@ mod build;
 mod cautions;
 mod contact;
 mod grade;
+mod line;
 mod soak;
 mod stamp;
 mod suspects;
@@ -15,6 +16,7 @@ pub use build::{ANALYSIS_VERSION, OutcomeInputs, SessionEnd, StoredTrace, build}
 pub use cautions::CAUTIONS;
 pub use contact::{OutcomeContact, OutcomeContactEvent, OutcomePlace, OutcomeWarmth};
 pub use grade::{grade, margin_percent};
+pub use line::OutcomeLine;
 pub use soak::{
     OutcomeSoak, SOAK_LOG_SCHEMA, SoakBegin, SoakDrift, SoakEnd, SoakEvent, SoakEvents, SoakFigure,
     SoakFindingCount, SoakHole, SoakKept, SoakLine, SoakLogFile, SoakRound, SoakTemperature, SoakWatched,
@@ -30,7 +32,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Version of the document's shape.
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// The whole document.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -92,6 +94,9 @@ pub struct Outcome {
     /// How often the connectors were plugged in; none where no rig was, and in outcomes of programs that did not count.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matings: Option<OutcomeMatings>,
+    /// What the line between rig and computer did; none where no rig was, and in outcomes of programs that did not tell (schema 1).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<OutcomeLine>,
     /// Causes that fit, most likely first, problem by problem; none when nothing was found, and in outcomes of programs that ranked
     /// none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

@@ -82,6 +82,7 @@ pub fn worn() -> Outcome {
         warnings: Vec::new(),
         grade: None,
         matings: None,
+        line: None,
         suspects: Vec::new(),
         soak: None,
         settling: None,

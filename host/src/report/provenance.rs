@@ -7,7 +7,7 @@ use super::people::{Named, People};
 use super::qr::qr_svg;
 use super::text::{LABEL, SENTENCE, plain};
 use super::words;
-use crate::outcome::{Outcome, OutcomeMating, OutcomeProcedure, Stamp};
+use crate::outcome::{Outcome, OutcomeLine, OutcomeMating, OutcomeProcedure, Stamp};
 use crate::trace::ChannelProvenance;
 
 /// Everything about where it came from.
@@ -108,6 +108,7 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
             all.push(("reached at".to_owned(), rig.address.clone()));
         }
     }
+    all.extend(outcome.line.iter().flat_map(line));
     all.extend(matings(outcome));
     all.extend(outcome.versions.iter().map(|(name, version)| {
         (format!("version of {}", name.replace("recorded_by", "the recorder")), version.clone())
@@ -116,6 +117,32 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
     all.into_iter()
         .map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&text, SENTENCE) })
         .collect()
+}
+
+/// What the line to the rig did.
+fn line(line: &OutcomeLine) -> Vec<(String, String)> {
+    let OutcomeLine { counts, round_trip_us, longest_rig_silence_ms, longest_heartbeat_gap_ms, .. } = line;
+    let lost = counts.scans_lost_line + counts.scans_lost_rig + counts.scans_lost_host;
+    let mut told = vec![(
+        "line to the rig".to_owned(),
+        format!(
+            "{} frames, {} damaged; {} requests, {} repeated; {lost} scans lost",
+            counts.frames,
+            counts.damaged(),
+            counts.requests,
+            counts.repeats
+        ),
+    )];
+    let answers = round_trip_us.map_or_else(String::new, |times| {
+        format!("99 of 100 answers within {:.2} ms; ", times.p99 as f64 / 1e3)
+    });
+    told.push((
+        "times on the line".to_owned(),
+        format!(
+            "{answers}longest silence of the rig {longest_rig_silence_ms} ms, of this computer {longest_heartbeat_gap_ms} ms"
+        ),
+    ));
+    told
 }
 
 /// How often the connectors were plugged in.

@@ -344,9 +344,49 @@ pub struct Counts {
     pub blocks_rejected: u64,
     /// Blocks that this computer had no room for.
     pub blocks_shed: u64,
+    /// Scans lost on the way.
+    pub scans_lost_line: u64,
+    /// Scans that the rig did not send.
+    pub scans_lost_rig: u64,
+    /// Scans that this computer had no room for.
+    pub scans_lost_host: u64,
 }
 
 impl Counts {
+    /// Frames that came damaged.
+    pub const fn damaged(&self) -> u64 {
+        self.damaged_checksum + self.damaged_stuffing + self.damaged_short + self.damaged_long
+    }
+
+    /// Of two sessions together.
+    pub const fn and(&self, other: &Self) -> Self {
+        Self {
+            requests: self.requests + other.requests,
+            repeats: self.repeats + other.repeats,
+            late: self.late + other.late,
+            duplicate: self.duplicate + other.duplicate,
+            heartbeats_unanswered: self.heartbeats_unanswered + other.heartbeats_unanswered,
+            events_lost: self.events_lost + other.events_lost,
+            events_duplicate: self.events_duplicate + other.events_duplicate,
+            bytes: self.bytes + other.bytes,
+            frames: self.frames + other.frames,
+            other_version: self.other_version + other.other_version,
+            not_understood: self.not_understood + other.not_understood,
+            damaged_checksum: self.damaged_checksum + other.damaged_checksum,
+            damaged_stuffing: self.damaged_stuffing + other.damaged_stuffing,
+            damaged_short: self.damaged_short + other.damaged_short,
+            damaged_long: self.damaged_long + other.damaged_long,
+            blocks_duplicate: self.blocks_duplicate + other.blocks_duplicate,
+            blocks_reordered: self.blocks_reordered + other.blocks_reordered,
+            blocks_late: self.blocks_late + other.blocks_late,
+            blocks_rejected: self.blocks_rejected + other.blocks_rejected,
+            blocks_shed: self.blocks_shed + other.blocks_shed,
+            scans_lost_line: self.scans_lost_line + other.scans_lost_line,
+            scans_lost_rig: self.scans_lost_rig + other.scans_lost_rig,
+            scans_lost_host: self.scans_lost_host + other.scans_lost_host,
+        }
+    }
+
     fn of(s: &Statistics) -> Self {
         Self {
             requests: s.requests,
@@ -369,6 +409,9 @@ impl Counts {
             blocks_late: s.blocks_late,
             blocks_rejected: s.blocks_rejected,
             blocks_shed: s.blocks_shed,
+            scans_lost_line: s.scans_lost_line,
+            scans_lost_rig: s.scans_lost_rig,
+            scans_lost_host: s.scans_lost_host,
         }
     }
 }

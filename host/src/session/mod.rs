@@ -199,12 +199,15 @@ impl Session {
     /// Counters so far.
     pub fn statistics(&self) -> Statistics {
         let counts = self.line.seen().counts;
-        let Oddities { duplicate, reordered, late, rejected } = self.oddities;
+        let Oddities { duplicate, reordered, late, rejected, lost_line, lost_rig, lost_host } = self.oddities;
         Statistics {
             blocks_duplicate: duplicate,
             blocks_reordered: reordered,
             blocks_late: late,
             blocks_rejected: rejected,
+            scans_lost_line: lost_line,
+            scans_lost_rig: lost_rig,
+            scans_lost_host: lost_host,
             ..counts
         }
     }

@@ -431,6 +431,9 @@ impl Session {
         self.oddities.reordered += oddities.reordered;
         self.oddities.late += oddities.late;
         self.oddities.rejected += oddities.rejected;
+        self.oddities.lost_line += oddities.lost_line;
+        self.oddities.lost_rig += oddities.lost_rig;
+        self.oddities.lost_host += oddities.lost_host;
     }
 }
 

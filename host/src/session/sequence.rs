@@ -34,13 +34,26 @@ pub(super) enum Piece {
     Lost(Lost),
 }
 
-/// Blocks that did not go straight through.
+/// Blocks that did not go straight through, and scans that were lost, by where.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Oddities {
     pub(super) duplicate: u64,
     pub(super) reordered: u64,
     pub(super) late: u64,
     pub(super) rejected: u64,
+    pub(super) lost_line: u64,
+    pub(super) lost_rig: u64,
+    pub(super) lost_host: u64,
+}
+
+impl Oddities {
+    fn lose(&mut self, lost: &Lost) {
+        *match lost.cause {
+            GapCause::Host => &mut self.lost_host,
+            GapCause::Rig => &mut self.lost_rig,
+            _ => &mut self.lost_line,
+        } += lost.scans;
+    }
 }
 
 /// The order of a run's blocks.
@@ -153,7 +166,9 @@ impl Sequence {
         };
         let scans = scans.max(1);
         let cause = self.lost_at(self.next..u32::MAX);
-        out(Piece::Lost(Lost { from_us, to_us: from_us + scans * period, scans, cause }));
+        let lost = Lost { from_us, to_us: from_us + scans * period, scans, cause };
+        self.oddities.lose(&lost);
+        out(Piece::Lost(lost));
     }
 
     fn fits(&self, block: &SampleBlock<'_>) -> bool {
@@ -201,6 +216,7 @@ impl Sequence {
             return;
         }
         if let Some(lost) = self.hole_before(&seen, after_loss) {
+            self.oddities.lose(&lost);
             out(Piece::Lost(lost));
         }
         self.last_us = Some(seen.first_us + self.span(seen.scans));

@@ -39,4 +39,10 @@ pub struct Statistics {
     pub blocks_rejected: u64,
     /// Blocks that came and for which this computer had no room.
     pub blocks_shed: u64,
+    /// Scans lost on the way.
+    pub scans_lost_line: u64,
+    /// Scans that the rig did not send.
+    pub scans_lost_rig: u64,
+    /// Scans that this computer had no room for.
+    pub scans_lost_host: u64,
 }

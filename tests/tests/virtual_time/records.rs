@@ -70,6 +70,13 @@ fn what_happened_on_the_line_is_told_and_sealed_with_the_record() -> Result<()> 
         serde_json::from_str::<serde_json::Value>(line).with_context(|| line.to_owned())?;
     }
     ensure!(lines.lines().count() > 10 && lines.contains("\"round_trip_us\""), "{lines}");
+    // The outcome has the same counters, and a sound line is not talked about.
+    let outcome = record_folders(archive.path())[0].join("outcome.json");
+    let outcome: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(outcome)?)?;
+    let last = lines.lines().last().context("a summary")?;
+    let summary: serde_json::Value = serde_json::from_str(last)?;
+    ensure!(outcome["line"]["counts"] == summary["summary"]["counts"], "{}", outcome["line"]);
+    ensure!(!outcome["warnings"].to_string().contains("line between rig"), "{}", outcome["warnings"]);
     records(archive.path(), &["verify"])?.expect(0, &[]);
     // A guard that tripped is not made to have never been.
     let file = record_folders(archive.path())[0].join("session.jsonl");
