@@ -18,6 +18,7 @@
 //! - [`gauge`]: how good the rig itself is, by studies and by a known part over time.
 //! - [`report`]: the outcome for people. Returns text; where it goes is someone else's business.
 //! - [`record`]: the archive folder, Parquet and CSV files.
+//! - [`job`]: a plan in, events and a conclusion out. Prints nothing, has no clock, asks no terminal.
 //! - [`cli`]: what was typed, what it means, what is printed.
 
 pub mod analysis;
@@ -27,6 +28,7 @@ pub mod compare;
 pub mod conform;
 pub mod diagnosis;
 pub mod gauge;
+pub mod job;
 pub mod link;
 pub mod outcome;
 pub mod procedure;

@@ -8,7 +8,8 @@ use clap::Parser;
 use std::io::IsTerminal;
 use std::process::ExitCode;
 use tokio_util::sync::CancellationToken;
-use trackpair::cli::{self, Arguments, Config, Failure, Surroundings};
+use trackpair::cli::{self, Arguments, Config, Surroundings};
+use trackpair::job::Failure;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
@@ -42,5 +43,5 @@ fn main() -> ExitCode {
 
 fn told(failure: &Failure) -> ExitCode {
     eprintln!("trackpair: {:#}", failure.error());
-    ExitCode::from(failure.code())
+    ExitCode::from(cli::code_of(failure))
 }

@@ -1,10 +1,12 @@
 //! A session with a rig and the procedures asked for; every trace is kept on disk as soon as it exists.
 
+use super::clock::date;
 use super::conclude::Kept;
-use super::progress::Meter;
 use super::rig_lock::RigLock;
-use super::{Failure, Surroundings, date};
+use super::surroundings::Surroundings;
+use super::terminal::progress::Meter;
 use crate::analysis::usable::unfit;
+use crate::job::Failure;
 use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
 use crate::session::{Options, Session, Story};

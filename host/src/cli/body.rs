@@ -1,20 +1,53 @@
 //! The plan of a throttle body and its single procedures: what is asked of the rig, in which order.
 
-use super::args::{BodyProcedure, GuidedPush, ToothMap};
 use super::bench_work::{keep, with_bench};
-use super::cautions::{self, Consent};
+use super::cautions;
+use super::cautions::Consent;
+use super::clock::date;
 use super::conclude::{Kept, conclude};
-use super::population;
-use super::progress::Meter;
-use super::qualify::{begin as new_record, checked_seconds, enter};
-use super::settled::Settled;
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings, date};
+use super::ending::Ending;
+use super::options::driven::BodyProcedure;
+use super::options::mounted::Settled;
+use super::qualify::{begin as new_record, checked_seconds};
+use super::surroundings::Surroundings;
+use super::terminal::enter_key::enter;
+use super::terminal::progress::Meter;
 use crate::analysis::body::population::Population;
+use crate::cli::options::mounted::Common;
+use crate::job::Failure;
+use crate::job::population;
+use crate::job::sheets::Shelf;
 use crate::procedure::{Bench, HandEnd, Recording, Warning};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
+use clap::Args;
+use std::path::PathBuf;
+
+/// `tooth-map`.
+#[derive(Args, Debug)]
+pub struct ToothMap {
+    /// Rig, part, record, cautions.
+    #[command(flatten)]
+    pub procedure: BodyProcedure,
+    /// Good bodies among which the body is judged (`population learn`), instead of the shipped ones
+    #[arg(long, value_name = "FILE")]
+    pub population: Option<PathBuf>,
+}
+
+/// `guided-push`.
+#[derive(Args, Debug)]
+pub struct GuidedPush {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// How long to record; Enter or Ctrl-C ends it sooner
+    #[arg(long, value_name = "S", default_value_t = 60.0)]
+    pub seconds: f64,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
+}
 
 /// A procedure after rest and stops.
 type Procedure = fn(&mut Bench<'_>) -> Recording;

@@ -1,7 +1,7 @@
 //! The cautions before a throttle body is driven: shown always, and to be accepted where the rig is real.
 
-use super::Failure;
-use super::answers::Typed;
+use super::terminal::answers::Typed;
+use crate::job::Failure;
 use crate::link::Address;
 use crate::outcome::CAUTIONS;
 use anyhow::anyhow;

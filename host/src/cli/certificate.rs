@@ -1,9 +1,12 @@
 //! `certificate`: a stored record's certificate made anew: for other paper, or with the shop as it is configured now.
 
-use super::config::paper_from_name;
-use super::key::{to_seal_with, write_new_bytes};
-use super::records::{Where, open};
-use super::{Ending, Failure, Surroundings};
+use super::ending::Ending;
+use super::options::archive::{Where, open};
+use super::options::new_file::write_new_bytes;
+use super::sealing::to_seal_with;
+use super::surroundings::Surroundings;
+use crate::cli::options::paper::paper;
+use crate::job::Failure;
 use crate::outcome::Stamp;
 use crate::record::seal::{PrintedCode, from_hex, seal_document};
 use crate::record::{StoredRecord, StoredSeal};
@@ -29,14 +32,6 @@ pub struct Certificate {
     /// The PDF file to write, which is not there yet
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
-}
-
-/// A paper by its name.
-///
-/// # Errors
-/// There is no such paper.
-pub fn paper(name: &str) -> Result<Paper, String> {
-    paper_from_name(name).ok_or_else(|| "there are a4 and letter".to_owned())
 }
 
 /// Carries out `certificate`.

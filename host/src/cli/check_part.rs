@@ -1,14 +1,17 @@
 //! `check-part`: a known part is registered once, swept daily, and its figures are charted: has the rig moved?
 
-use super::conclude::{say, style, write_report};
+use super::clock::date;
+use super::ending::Ending;
 use super::measuring::{
     Occasion, ask_to_mount, needs_hands, of_folder, on_occasion, stopped, sweep_into, tell_of_torn,
 };
-use super::settled;
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings, date};
+use super::options::mounted::rig as rig_meant;
+use super::surroundings::Surroundings;
+use super::terminal::say::{say, style, write_report};
 use crate::gauge::documents::KnownDocument;
 use crate::gauge::watch::{LEAST_FIRST, State, watch};
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::link::Address;
 use crate::outcome::OutcomeFigure;
 use crate::record::study_folder::{KNOWN, StudyFolder, SweepLine};
@@ -182,7 +185,7 @@ fn register(args: &Register, surroundings: &Surroundings<'_>) -> Result<Ending, 
 }
 
 fn begin(args: &Register, surroundings: &Surroundings<'_>) -> Result<(StudyFolder, Known), Failure> {
-    let rig = settled::rig(args.rig.as_deref(), surroundings)?;
+    let rig = rig_meant(args.rig.as_deref(), surroundings)?;
     Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
     Shelf::new(args.sheet.as_deref())?;
     let known = Known {

@@ -1,12 +1,15 @@
 //! `compare`: records before and after, a series, or a part among the population of its kind.
 
-use super::conclude::{say, style, write_report};
-use super::records::{self, Where};
+use super::ending::Ending;
+use super::options::archive::Where;
+use super::options::archive::named;
 use super::stored::{Stored, must_read, read_all};
-use super::{Ending, Failure, Surroundings};
+use super::surroundings::Surroundings;
+use super::terminal::say::{say, style, write_report};
 use crate::compare::changes::{self, Question};
 use crate::compare::standing::stand;
 use crate::compare::trend::LEAST_RECORDS;
+use crate::job::Failure;
 use crate::report::compare as shown;
 use crate::report::compare::{Drawn, View, html, overlays, terminal};
 use crate::report::{Lines, Style};
@@ -50,7 +53,7 @@ pub struct Compare {
 /// [`Failure::Usage`] when a record can't be read, or parts of different kinds are to be compared; [`Failure::Other`] when the report can't
 /// be written.
 pub fn compare(args: &Compare, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let archive = records::named(args.place.archive.as_deref(), surroundings)?;
+    let archive = named(args.place.archive.as_deref(), surroundings)?;
     let records =
         args.records.iter().map(|p| must_read(p, archive.as_deref())).collect::<Result<Vec<_>, _>>()?;
     let style = style(surroundings);

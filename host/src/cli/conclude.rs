@@ -1,31 +1,32 @@
 //! From what was recorded to what is printed: analysis, verdict, outcome, record, report.
 
-use super::aside::aside;
-use super::document::print_document;
-use super::key;
-use super::matings::Plugged;
-use super::population;
+use super::clock::date;
+use super::ending::Ending;
+use super::plugged::Plugged;
+use super::sealing::to_seal_with;
 use super::settling::{Looks, grip_analysis};
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings, date};
+use super::surroundings::Surroundings;
+use super::terminal::aside::aside;
+use super::terminal::say::{style, write_report};
 use crate::analysis::PartAnalysis;
 use crate::analysis::body::population::Population;
 use crate::analysis::body::{self, BodyTraces};
 use crate::analysis::follow::{self, PairTraces};
+use crate::job::Failure;
+use crate::job::population;
+use crate::job::sheets::Shelf;
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeLine, OutcomeNotDone, OutcomeReading, SessionEnd, StoredTrace, build,
 };
 use crate::procedure::{ProcedureError, SelfCheck};
 use crate::quantity::{Channel, PartKind};
 use crate::record::{Archive, Document, RecordFolder, Sealing};
-use crate::report::{
-    CertificateInput, Paper, PdfError, ReportInput, Style, certificate, html, pdf, terminal,
-};
+use crate::report::{CertificateInput, Paper, PdfError, ReportInput, certificate, html, pdf, terminal};
 use crate::session::Story;
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::{ChannelProvenance, ProcedureKind, Trace};
 use crate::verdict::{Judgement, Judging, Scope, judge_by};
-use anyhow::{Context, anyhow};
+use anyhow::anyhow;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -380,7 +381,7 @@ fn store(
 ) -> Result<Option<PathBuf>, Failure> {
     let Some(folder) = kept.folder.as_mut() else { return Ok(None) };
     folder.tell_of_session(std::mem::take(&mut kept.session).into_bytes());
-    let key = key::to_seal_with(surroundings);
+    let key = to_seal_with(surroundings);
     let sealing = Sealing { key: key.as_ref(), date: &date() };
     let done = folder
         .conclude(input.outcome, sealing, |stamp| {
@@ -428,25 +429,6 @@ fn print(kept: &Kept, outcome: &Outcome, text: &str, stored: bool, json: bool) {
     }
 }
 
-/// Text for people on stdout; with `json` the document there and the text on stderr. A reader that has gone away is no failure.
-pub(super) fn say(text: &str, document: &impl serde::Serialize, json: bool) {
-    if json {
-        print_document(document);
-        let _ = std::io::stderr().write_all(text.as_bytes());
-    } else {
-        let _ = std::io::stdout().write_all(text.as_bytes());
-    }
-}
-
-/// Writes the report to a file of the user's choosing.
-pub(super) fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
-    std::fs::write(file, page)
-        .with_context(|| {
-            format!("can't write the report to {}; choose another --report FILE", file.display())
-        })
-        .map_err(Failure::Other)
-}
-
 fn outcome_of(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet, judgement: &Judgement) -> Outcome {
     let mut outcome = built(kept, analysis, sheet, judgement);
     // What was written by this program can be read by it.
@@ -478,16 +460,4 @@ fn built(kept: &Kept, analysis: &PartAnalysis, sheet: &PartSheet, judgement: &Ju
         judged: &date(),
         warnings: &warnings,
     })
-}
-
-pub(super) fn style(surroundings: &Surroundings<'_>) -> Style {
-    let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
-    Style { width: columns.unwrap_or(100).clamp(60, 140), colour: surroundings.colour, ascii: ascii_only() }
-}
-
-/// Whether the locale knows ASCII alone.
-pub fn ascii_only() -> bool {
-    let locale =
-        ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(|v| std::env::var(v).ok().filter(|s| !s.is_empty()));
-    locale.is_some_and(|locale| locale == "C" || locale == "POSIX")
 }

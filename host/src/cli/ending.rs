@@ -1,5 +1,6 @@
 //! How a command ended. The program turns it into an exit code.
 
+use crate::job::Failure;
 use crate::verdict::Verdict;
 
 /// How a command ended when nothing went wrong on the way to it.
@@ -15,17 +16,6 @@ pub enum Ending {
     RigFaultOrAborted,
 }
 
-/// Why a command could not do its work.
-#[derive(Debug)]
-pub enum Failure {
-    /// What was typed can't be carried out: address, sheet, map, file name.
-    Usage(anyhow::Error),
-    /// The rig or the link.
-    Rig(anyhow::Error),
-    /// Anything else.
-    Other(anyhow::Error),
-}
-
 impl Ending {
     /// The documented exit code.
     pub const fn code(self) -> u8 {
@@ -39,20 +29,11 @@ impl Ending {
     }
 }
 
-impl Failure {
-    /// The documented exit code.
-    pub const fn code(&self) -> u8 {
-        match self {
-            Self::Usage(_) => 2,
-            Self::Rig(_) => 20,
-            Self::Other(_) => 1,
-        }
-    }
-
-    /// What to tell the user.
-    pub const fn error(&self) -> &anyhow::Error {
-        match self {
-            Self::Usage(e) | Self::Rig(e) | Self::Other(e) => e,
-        }
+/// The documented exit code of a failure.
+pub const fn code_of(failure: &Failure) -> u8 {
+    match failure {
+        Failure::Usage(_) => 2,
+        Failure::Rig(_) => 20,
+        Failure::Other(_) => 1,
     }
 }

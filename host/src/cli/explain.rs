@@ -1,9 +1,12 @@
 //! `explain`: what a figure of a record is and what its uncertainty is made of. The record's traces are analysed again for it; nothing is kept.
 
-use super::conclude::{say, style};
-use super::records::{self, Where};
+use super::ending::Ending;
+use super::options::archive::Where;
+use super::options::archive::named;
 use super::stored::must_read;
-use super::{Ending, Failure, Surroundings};
+use super::surroundings::Surroundings;
+use super::terminal::say::{say, style};
+use crate::job::Failure;
 use crate::quantity::FigureName;
 use crate::report::compare::terminal;
 use crate::report::explain::{Explained, Explanation, view};
@@ -38,7 +41,7 @@ pub struct Explain {
 /// [`Failure::Usage`] for an unknown figure or record, or a figure that this record does not have.
 pub fn explain(args: &Explain, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let wanted = wanted(&args.figure)?;
-    let archive = records::named(args.place.archive.as_deref(), surroundings)?;
+    let archive = named(args.place.archive.as_deref(), surroundings)?;
     let stored = must_read(&args.record, archive.as_deref())?;
     let analysis = stored.again(args.sheet.as_deref()).map_err(|why| Failure::Usage(anyhow!(why)))?;
     let of_the_line = |f: &&crate::analysis::Figure| {

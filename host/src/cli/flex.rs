@@ -1,15 +1,18 @@
 //! `flex` and `warm-up`: waiting for lost contact while somebody flexes the pigtail, place by place, or while the part grows warm. Every event
 //! is cued at once.
 
-use super::answers::typed_by_now;
-use super::args::Common;
-use super::aside::aside;
 use super::bench_work::{keep, with_bench};
 use super::conclude::conclude;
-use super::qualify::{LONGEST_SECONDS, after_self_check, begin, checked_place, checked_seconds, enter};
-use super::settled::Settled;
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings};
+use super::ending::Ending;
+use super::options::mounted::Common;
+use super::options::mounted::Settled;
+use super::qualify::{LONGEST_SECONDS, after_self_check, begin, checked_place, checked_seconds};
+use super::surroundings::Surroundings;
+use super::terminal::answers::typed_by_now;
+use super::terminal::aside::aside;
+use super::terminal::enter_key::enter;
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
 use crate::quantity::Channel;
 use crate::report::text::plain;

@@ -1,14 +1,18 @@
 //! `follow`: grip and throttle body together, the rig playing the engine controller.
 
-use super::args::BodyProcedure;
 use super::bench_work::{keep, with_bench};
 use super::body::tell_of_the_part;
-use super::cautions::{self, Consent};
+use super::cautions;
+use super::cautions::Consent;
+use super::clock::date;
 use super::conclude::conclude;
+use super::ending::Ending;
+use super::options::driven::BodyProcedure;
+use super::options::mounted::Settled;
 use super::qualify::begin;
-use super::settled::Settled;
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings, date};
+use super::surroundings::Surroundings;
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::procedure::Recording;
 use crate::quantity::PartKind;
 use crate::trace::ProcedureKind;

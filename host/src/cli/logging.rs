@@ -2,8 +2,8 @@
 //!
 //! A thread of its own writes: a terminal that is paused or a disk that is slow holds up nobody who talks to a rig.
 
-use super::Failure;
-use super::progress::above_the_bar;
+use super::terminal::progress::above_the_bar;
+use crate::job::Failure;
 use anyhow::Context;
 use clap::Args;
 use std::fs::File;

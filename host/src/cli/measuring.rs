@@ -1,14 +1,16 @@
 //! One sweep of a part that is mounted, for questions about the rig itself: self-check, sweep and release of a grip, or a throttle body's plan
 //! without its leads check. Also: who mounts it. It keeps nothing.
 
-use super::answers::Typed;
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
+use super::clock::date;
 use super::conclude::{Judged, Kept};
 use super::qualify::{after_self_check, refuse_pair};
-use super::sheets::Shelf;
-use super::{Failure, Surroundings, date};
+use super::surroundings::Surroundings;
+use super::terminal::answers::Typed;
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::link::Address;
 use crate::outcome::Outcome;
 use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};

@@ -1,7 +1,8 @@
 //! The published shapes of what `--json` prints, and `schema`, which prints them. A document that a command prints has its schema in
 //! `outcome/schema/` and its row here: a test fails for a `--json` without one.
 
-use super::{Ending, Failure};
+use super::ending::Ending;
+use crate::job::Failure;
 use crate::outcome::SCHEMA;
 use anyhow::anyhow;
 use clap::Args;

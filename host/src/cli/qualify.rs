@@ -1,23 +1,81 @@
 //! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
 
-use super::answers::typed_by_now;
-use super::args::{BodyProcedure, HandSweep, OneProcedure, Qualify};
 use super::bench_work::{keep, with_bench};
 use super::body::{leads_of_body, qualify_body};
 use super::cautions::Consent;
+use super::clock::date;
 use super::conclude::{Kept, conclude};
-use super::matings::Plugged;
-use super::population;
-use super::progress::Meter;
-use super::settled::Settled;
+use super::ending::Ending;
+use super::options::driven::BodyProcedure;
+use super::options::mounted::Settled;
+use super::plugged::Plugged;
 use super::settling::{announce, settle};
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings, date};
-use crate::procedure::{Bench, HandEnd, SelfCheck, Typed};
+use super::surroundings::Surroundings;
+use super::terminal::enter_key::enter;
+use super::terminal::progress::Meter;
+use crate::cli::options::mounted::Common;
+use crate::job::Failure;
+use crate::job::population;
+use crate::job::sheets::Shelf;
+use crate::procedure::{Bench, HandEnd, SelfCheck};
 use crate::sheet::PartSheet;
 use crate::trace::ProcedureKind;
+use crate::verdict::MOST_MORE_SWEEPS;
 use crate::verdict::Scope;
 use anyhow::anyhow;
+use clap::Args;
+use std::path::PathBuf;
+
+/// `qualify`.
+#[derive(Args, Debug)]
+pub struct Qualify {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// Full cycles, instead of the sheet's
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=200))]
+    pub cycles: Option<u32>,
+    /// Speed in degrees per second, instead of the sheet's
+    #[arg(long, value_name = "DEG_S")]
+    pub speed: Option<f64>,
+    /// Scans per second, instead of the sheet's
+    #[arg(long, value_name = "HZ")]
+    pub rate: Option<u32>,
+    /// A grip that is undecided is swept again as its verdict advises, so often at most [1]; within and outside then need more than 95 %
+    #[arg(long, value_name = "SWEEPS", num_args = 0..=1, require_equals = true, default_missing_value = "1", value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_MORE_SWEEPS)))]
+    pub settle: Option<u32>,
+    /// Leave the leads check out
+    #[arg(long)]
+    pub skip_leads: bool,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
+    /// Good bodies among which a throttle body is judged (`population learn`), instead of the shipped ones
+    #[arg(long, value_name = "FILE")]
+    pub population: Option<PathBuf>,
+}
+
+/// A single procedure.
+#[derive(Args, Debug)]
+pub struct OneProcedure {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// `hand-sweep`.
+#[derive(Args, Debug)]
+pub struct HandSweep {
+    /// Rig, part, record.
+    #[command(flatten)]
+    pub common: Common,
+    /// How long to record; Enter or Ctrl-C ends it sooner
+    #[arg(long, value_name = "S", default_value_t = 30.0)]
+    pub seconds: f64,
+    /// Turn the grip without the rig's reference coupled: lines are compared with each other only
+    #[arg(long)]
+    pub no_reference: bool,
+}
 
 /// Longest recording without a program, s: about 12 MB of memory a minute.
 pub(super) const LONGEST_SECONDS: f64 = 900.0;
@@ -226,9 +284,4 @@ pub(super) fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
     Err(Failure::Usage(anyhow!(
         "--seconds {seconds} is out of range: 0.5 to {longest}; run it again for longer"
     )))
-}
-
-/// Enter ends it. A closed or empty standard input is no key.
-pub(super) fn enter() -> Typed {
-    if typed_by_now().is_some() { Typed::End } else { Typed::Nothing }
 }

@@ -1,14 +1,19 @@
 //! `rejudge`: the archive's records analysed and judged again, on all cores; each gets a new outcome beside its old ones, and what
 //! differs is listed. A record at a time is in memory per core.
 
-use super::conclude::{Judged, Kept, documents, say, style};
-use super::key;
-use super::population;
-use super::records::{Filter, Where, open};
-use super::sheets::Shelf;
-use super::{Ending, Failure, Surroundings, date};
+use super::clock::date;
+use super::conclude::{Judged, Kept, documents};
+use super::ending::Ending;
+use super::options::archive::{Where, open};
+use super::options::filter::Filter;
+use super::sealing::to_seal_with;
+use super::surroundings::Surroundings;
+use super::terminal::say::{say, style};
 use crate::analysis::body::population::Population;
 use crate::compare::rejudged::{Difference, Rejudged, Skipped, differences};
+use crate::job::Failure;
+use crate::job::population;
+use crate::job::sheets::Shelf;
 use crate::outcome::Outcome;
 use crate::record::seal::ShopKey;
 use crate::record::{Archive, ArchiveError, RecordState, RecordSummary, Sealing, StoredRecord};
@@ -88,7 +93,7 @@ pub fn rejudge(args: &Rejudge, surroundings: &Surroundings<'_>) -> Result<Ending
     if found.is_empty() {
         return Err(Failure::Usage(anyhow!("the archive has no such record: ask for less, or for --all")));
     }
-    let key = if args.dry_run { None } else { key::to_seal_with(surroundings) };
+    let key = if args.dry_run { None } else { to_seal_with(surroundings) };
     let shop = surroundings.shop();
     let work = Work {
         archive: &archive,

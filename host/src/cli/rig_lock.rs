@@ -3,7 +3,8 @@
 //! A simulated rig lives inside its program and needs none. The lock lies in the user's state folder, named by the address as it is
 //! reached: a serial port by the device that its path leads to, a TCP address by the host's number.
 
-use super::Failure;
+use super::clock::date;
+use crate::job::Failure;
 use crate::link::Address;
 use anyhow::anyhow;
 use etcetera::BaseStrategy;
@@ -51,7 +52,7 @@ impl RigLock {
             // A file system without locks.
             Err(TryLockError::Error(_)) => return Ok(Self { _file: None }),
         }
-        let holder = Holder { pid: std::process::id(), since: super::date(), part: part.to_owned() };
+        let holder = Holder { pid: std::process::id(), since: date(), part: part.to_owned() };
         // Only for words: who can't be named has the rig all the same.
         let _ = fs::write(words(&place), serde_json::to_string(&holder).unwrap_or_default());
         Ok(Self { _file: Some(file) })

@@ -2,16 +2,37 @@
 
 mod conformance;
 
-use super::args::Rigs;
 use super::bench_work::open_session;
-use super::document::print_document;
-use super::rig_lock::{self, RigLock};
-use super::{Ending, Failure, Surroundings, settled};
+use super::ending::Ending;
+use super::options::mounted::rig as rig_meant;
+use super::rig_lock;
+use super::rig_lock::RigLock;
+use super::surroundings::Surroundings;
+use super::terminal::document::print_document;
+use crate::job::Failure;
 use crate::link::{Address, serial_ports};
 use crate::report::text;
 use crate::session::{PING_RANGE_US, Ping, survey};
+use clap::Args;
 use serde::Serialize;
 use trackpair_protocol::message::{Identity, capability};
+
+/// `rigs`.
+#[derive(Args, Debug)]
+pub struct Rigs {
+    /// Ask this address too (or only it, with --ping); may be given more than once [else: TRACKPAIR_RIG, configuration]
+    #[arg(long, value_name = "ADDRESS")]
+    pub rig: Vec<String>,
+    /// Send N clock pings and print the round-trip histogram
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub ping: Option<u32>,
+    /// Ask the rig at this address point by point whether it keeps the protocol: without a part, nothing is driven
+    #[arg(long, value_name = "ADDRESS", conflicts_with_all = ["rig", "ping"])]
+    pub conform: Option<String>,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
+}
 
 /// Carries out `rigs`.
 pub fn rigs(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
@@ -172,7 +193,7 @@ struct Bucket {
 fn pings(args: &Rigs, count: u32, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let named = named(args, surroundings)?;
     // Says where a rig could be named.
-    settled::rig(named.first().map(String::as_str), surroundings)?;
+    rig_meant(named.first().map(String::as_str), surroundings)?;
     let mut rigs = Vec::new();
     for rig in &named {
         let _ours = RigLock::take(rig, "")?;

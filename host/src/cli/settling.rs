@@ -2,9 +2,9 @@
 //! of several is judged, how sure each must be, and what the later ones settled; why so, in `verdict/looks.rs`.
 
 use super::bench_work::keep;
+use super::clock::date;
 use super::conclude::Kept;
-use super::date;
-use super::progress::Meter;
+use super::terminal::progress::Meter;
 use crate::analysis::PartAnalysis;
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::analysis::self_closing;

@@ -1,18 +1,60 @@
 //! `sheet list`, `sheet check`, `sheet show`.
 
-use super::document::print_document;
+use super::ending::Ending;
+use super::options::archive::Where;
+use super::options::archive::named;
 use super::stored::{Stored, read_all, tell_left_out};
-use super::{Ending, Failure, Surroundings, records};
-use crate::cli::args::{Sheet, SheetShow};
+use super::surroundings::Surroundings;
+use super::terminal::document::print_document;
 use crate::compare::risks::{SheetRisks, risks};
+use crate::job::Failure;
 use crate::record::sheet_file::{self, SheetFileError};
 use crate::report::Style;
 use crate::report::compare::{self as shown, terminal};
 use crate::sheet::{PartSheet, SheetError, shipped, shipped_names, shipped_text};
 use anyhow::Context;
+use clap::{Args, Subcommand};
 use serde::Serialize;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+/// `sheet`.
+#[derive(Debug, Subcommand)]
+pub enum Sheet {
+    /// Names and titles of the shipped sheets
+    List {
+        /// Print them as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Check a sheet file: keys, units, limits, sources
+    Check {
+        /// The file
+        file: PathBuf,
+        /// Print what it holds, or where its mistake is, as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Print a sheet, ready to copy and change, and what its limits risk: consumer's and producer's risk
+    Show(SheetShow),
+}
+
+/// `sheet show`.
+#[derive(Args, Debug)]
+pub struct SheetShow {
+    /// Its name, or a file
+    #[arg(value_name = "NAME|FILE")]
+    pub name: String,
+    /// Records of parts as they came in, 10 at least: risks for their spread and for how well they were measured; names, folders, or an archive
+    #[arg(long, value_name = "DIR|RECORD", num_args = 1..)]
+    pub records: Vec<PathBuf>,
+    /// Where records are looked up by name.
+    #[command(flatten)]
+    pub place: Where,
+    /// Print the risks as JSON, without the sheet
+    #[arg(long)]
+    pub json: bool,
+}
 
 /// Opens and closes what `sheet show` adds to a sheet's text, so that it is not added twice.
 const OPENS: &str =
@@ -40,11 +82,8 @@ fn show(args: &SheetShow, surroundings: &Surroundings<'_>) -> Result<Ending, Fai
             .with_context(|| format!("can't read the part sheet {name}"))
             .map_err(Failure::Usage)?,
     };
-    let archive = if args.records.is_empty() {
-        None
-    } else {
-        records::named(args.place.archive.as_deref(), surroundings)?
-    };
+    let archive =
+        if args.records.is_empty() { None } else { named(args.place.archive.as_deref(), surroundings)? };
     let (stored, unread) = read_all(&args.records, archive.as_deref());
     tell_left_out(&unread);
     let subjects: Vec<_> = stored.iter().map(Stored::subject).collect();

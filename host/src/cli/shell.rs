@@ -1,9 +1,9 @@
 //! `completions` and `man`: what a shell completes, and the manual pages. Both are made from the arguments themselves.
 
-use super::args::Arguments;
-use super::{Ending, Failure};
+use super::ending::Ending;
+use crate::job::Failure;
 use anyhow::Context;
-use clap::{Args, CommandFactory};
+use clap::{Args, Command};
 use clap_complete::Shell;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -24,9 +24,8 @@ pub struct Man {
 }
 
 /// Carries out `completions`.
-pub fn completions(args: &Completions) -> Result<Ending, Failure> {
+pub fn completions(args: &Completions, mut command: Command) -> Result<Ending, Failure> {
     let mut script = Vec::new();
-    let mut command = Arguments::command();
     let name = command.get_name().to_owned();
     clap_complete::generate(args.shell, &mut command, name, &mut script);
     // A reader that has gone away is no failure.
@@ -38,8 +37,8 @@ pub fn completions(args: &Completions) -> Result<Ending, Failure> {
 ///
 /// # Errors
 /// [`Failure::Other`] when a page can't be written.
-pub fn man(args: &Man) -> Result<Ending, Failure> {
-    let pages = pages().context("the pages can't be made").map_err(Failure::Other)?;
+pub fn man(args: &Man, command: Command) -> Result<Ending, Failure> {
+    let pages = pages(command).context("the pages can't be made").map_err(Failure::Other)?;
     let Some(folder) = &args.out else {
         if let Some((_, first)) = pages.first() {
             let _ = std::io::stdout().write_all(first);
@@ -63,8 +62,8 @@ fn write_pages(folder: &Path, pages: &[(String, Vec<u8>)]) -> anyhow::Result<()>
 }
 
 /// Every page, by its file name; the program's own first.
-fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
-    let mut command = Arguments::command().disable_help_subcommand(true);
+fn pages(command: Command) -> std::io::Result<Vec<(String, Vec<u8>)>> {
+    let mut command = command.disable_help_subcommand(true);
     command.build();
     let mut pages = Vec::new();
     let mut left = vec![command];
@@ -82,10 +81,12 @@ fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cli::Arguments;
+    use clap::CommandFactory;
 
     #[test]
     fn every_command_has_its_page_and_the_programs_own_comes_first() {
-        let pages = pages().unwrap();
+        let pages = pages(Arguments::command()).unwrap();
         assert_eq!(pages[0].0, "trackpair.1");
         let names: Vec<&str> = pages.iter().map(|(name, _)| name.as_str()).collect();
         for name in ["trackpair-qualify.1", "trackpair-sheet-check.1", "trackpair-check-setup.1"] {
@@ -100,7 +101,7 @@ mod tests {
 
     #[test]
     fn a_page_has_its_parts_and_nothing_but_requests_known_to_man() {
-        for (name, page) in pages().unwrap() {
+        for (name, page) in pages(Arguments::command()).unwrap() {
             let text = String::from_utf8(page).unwrap();
             for part in [".TH", ".SH NAME", ".SH SYNOPSIS", ".SH DESCRIPTION"] {
                 assert!(text.contains(part), "{name} lacks {part}");

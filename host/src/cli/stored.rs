@@ -1,10 +1,10 @@
 //! Stored outcomes by what was typed: a record's name, its folder, its `outcome.json`, a folder of records, an archive; and their traces analysed again.
 
-use super::Failure;
 use super::conclude::{Kept, analysis_of};
 use crate::analysis::PartAnalysis;
 use crate::compare::standing::LeftOut;
 use crate::compare::subject::Subject;
+use crate::job::Failure;
 use crate::outcome::{Outcome, OutcomeError};
 use crate::record::{Archive, ArchiveError, CsvOptions, INDEX_FILE, load_traces, sheet_file};
 use anyhow::anyhow;

@@ -1,10 +1,13 @@
 //! `verify`: one file by itself, with the public key alone: a report, a certificate, a bundle, or what a QR code says.
 
-use super::document::print_document;
-use super::key::key_file;
-use super::{Ending, Failure, Surroundings};
+use super::ending::Ending;
+use super::surroundings::Surroundings;
+use super::terminal::document::print_document;
+use crate::cli::options::trusted_keys::trusted_keys;
+use crate::job::Failure;
 use crate::record::check_bundle;
 use crate::record::seal::{CODE_OPENS, PrintedCode, PublicKey, check_document};
+use crate::report::text::sentence;
 use crate::verdict::Verdict;
 use anyhow::{Context, anyhow};
 use clap::Args;
@@ -114,18 +117,6 @@ impl Shown {
     }
 }
 
-/// The keys that a seal is to be of; without any given, this machine's own, if it has one.
-///
-/// # Errors
-/// A given key can't be read.
-pub fn trusted_keys(given: &[String], surroundings: &Surroundings<'_>) -> Result<Vec<PublicKey>, Failure> {
-    if given.is_empty() {
-        let own = key_file(surroundings).ok().filter(|file| file.is_file());
-        return Ok(own.and_then(|file| PublicKey::load(&file.to_string_lossy()).ok()).into_iter().collect());
-    }
-    given.iter().map(|key| PublicKey::load(key).map_err(|e| Failure::Usage(e.into()))).collect()
-}
-
 fn look(bytes: &[u8]) -> Result<Shown, Failure> {
     if bytes.starts_with(b"PK") {
         return bundle(bytes);
@@ -178,17 +169,12 @@ fn tell(shown: &Shown, result: Found) {
     };
     println!("{word}: {}", shown.what);
     let line = |name: &str, text: &str| println!("{name:<12} {text}");
-    shown.record.iter().for_each(|record| line("record", &plain(record)));
+    shown.record.iter().for_each(|record| line("record", &sentence(record)));
     shown.fingerprints.iter().for_each(|f| line("fingerprint", f));
     shown.keys.iter().for_each(|key| line("key", &key.to_hex()));
-    shown.problems.iter().for_each(|problem| line("problem", &plain(problem)));
+    shown.problems.iter().for_each(|problem| line("problem", &sentence(problem)));
     shown.notes.iter().for_each(|note| line("note", note));
     if result == Found::IntactSignerUnknown {
         line("next", "ask the shop for its public key and give it with --key");
     }
-}
-
-/// What came from a file, without what a terminal would obey.
-pub fn plain(text: &str) -> String {
-    crate::report::text::plain(text, crate::report::text::SENTENCE)
 }

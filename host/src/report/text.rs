@@ -22,6 +22,11 @@ pub fn plain(text: &str, most: usize) -> String {
     shown
 }
 
+/// The same of a sentence.
+pub fn sentence(text: &str) -> String {
+    plain(text, SENTENCE)
+}
+
 /// The character itself, or what is shown in its place.
 fn harmless(character: char) -> char {
     match character {

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The host's layers; each may use only those before it.
-const HOST_LAYERS: [&str; 18] = [
+const HOST_LAYERS: [&str; 19] = [
     "quantity",
     "sheet",
     "trace",
@@ -22,6 +22,7 @@ const HOST_LAYERS: [&str; 18] = [
     "gauge",
     "report",
     "record",
+    "job",
     "cli",
 ];
 

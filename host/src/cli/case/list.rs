@@ -1,11 +1,14 @@
 //! `case list`: cases, a line each.
 
-use super::state_word;
+use super::state::state_word;
 use crate::case::{Case, CaseState};
-use crate::cli::conclude::say;
-use crate::cli::records::{Where, open};
-use crate::cli::verify::plain;
-use crate::cli::{Ending, Failure, Surroundings};
+use crate::cli::ending::Ending;
+use crate::cli::filing::refused;
+use crate::cli::options::archive::{Where, open};
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::say;
+use crate::job::Failure;
+use crate::report::text::sentence;
 use clap::Args;
 use serde::Serialize;
 
@@ -49,7 +52,7 @@ struct CaseLine<'a> {
 /// There is no archive, or it can't be read.
 pub fn list(args: &ListCases, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let archive = open(args.place.archive.as_deref(), surroundings)?;
-    let mut cases = archive.cases().map_err(super::refused)?;
+    let mut cases = archive.cases().map_err(refused)?;
     cases.retain(|case| !args.open || case.state() == CaseState::Open);
     let document =
         CasesDocument { document: "cases", schema: 1, cases: cases.iter().map(CaseLine::of).collect() };
@@ -80,6 +83,6 @@ impl<'a> CaseLine<'a> {
 }
 
 fn line(case: &Case) -> String {
-    let complaint = plain(&case.complaint().words);
-    format!("{}  {:<22}  {}\n", plain(&case.name), state_word(case), complaint)
+    let complaint = sentence(&case.complaint().words);
+    format!("{}  {:<22}  {}\n", sentence(&case.name), state_word(case), complaint)
 }

@@ -1,13 +1,17 @@
 //! `case new`: a case begins with what was complained of.
 
 use super::ask::Asking;
+use super::typed;
 use super::typed::Told;
-use super::{Desk, refused, tell_kept, typed};
 use crate::case::{CaseError, Opening};
-use crate::cli::answers::Typed;
-use crate::cli::records::Where;
-use crate::cli::{Ending, Failure, Surroundings, date};
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::cli::filing::{Desk, refused, tell_kept};
+use crate::cli::options::archive::Where;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::answers::Typed;
 use crate::diagnosis::Complaint;
+use crate::job::Failure;
 use anyhow::anyhow;
 use clap::Args;
 use std::io::IsTerminal;

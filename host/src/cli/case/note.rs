@@ -1,11 +1,15 @@
 //! `case note` and `case close`: what is added to a case.
 
+use super::typed;
 use super::typed::Told;
-use super::{Desk, refused, tell_kept, typed};
 use crate::case::{CaseError, Closing, Content, Ending as CaseEnding, Note};
-use crate::cli::matings::record_entry;
-use crate::cli::records::Where;
-use crate::cli::{Ending, Failure, Surroundings, date};
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::cli::filing::{Desk, refused, tell_kept};
+use crate::cli::options::archive::Where;
+use crate::cli::plugged::record_entry;
+use crate::cli::surroundings::Surroundings;
+use crate::job::Failure;
 use crate::record::CaseFileError;
 use crate::verdict::Verdict;
 use anyhow::anyhow;

@@ -1,17 +1,20 @@
 //! `case show`: everything that a case holds, what fits it, and what to do next.
 
 use super::ask::{look_words, symptom_words};
-use super::state_word;
+use super::state::state_word;
 use crate::case::{Case, CasePart, Content, Entry, RecordEntry};
-use crate::cli::conclude::{say, style};
-use crate::cli::records::{Where, open};
-use crate::cli::verify::plain;
-use crate::cli::{Ending, Failure, Surroundings};
+use crate::cli::ending::Ending;
+use crate::cli::filing::refused;
+use crate::cli::options::archive::{Where, open};
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::{say, style};
 use crate::diagnosis::{Evidence, rank};
+use crate::job::Failure;
 use crate::outcome::{OutcomeSuspect, evidence_of};
 use crate::quantity::PartKind;
 use crate::record::{Archive, Index};
 use crate::report::suspect_rows;
+use crate::report::text::sentence;
 use crate::report::text::wrap;
 use crate::verdict::Verdict;
 use clap::Args;
@@ -70,7 +73,7 @@ struct PartCount<'a> {
 /// There is no such case, or it can't be read.
 pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let archive = open(args.place.archive.as_deref(), surroundings)?;
-    let case = archive.case(&args.case).map_err(super::refused)?;
+    let case = archive.case(&args.case).map_err(refused)?;
     let matings = matings(&archive, &case)?;
     let document = CaseDocument {
         not_done: not_done(&archive, &case)?,
@@ -191,7 +194,7 @@ fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
         }
     }
     for of in document.suspects.iter().filter(|s| !s.suspects.is_empty()) {
-        let what = of.part.map_or_else(|| "the vehicle".to_owned(), plain);
+        let what = of.part.map_or_else(|| "the vehicle".to_owned(), sentence);
         let _ = writeln!(text, "\nSuspects, {what}:");
         for row in suspect_rows(&of.suspects).iter().take(MOST_SUSPECTS) {
             paragraph(&mut text, "  - ", &row.heading, width);
@@ -218,7 +221,7 @@ fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
 /// Lines that fit the width, indented below the first.
 fn paragraph(text: &mut String, first: &str, words: &str, width: usize) {
     let indent = first.chars().count();
-    for (number, line) in wrap(&plain(words), width.saturating_sub(indent)).iter().enumerate() {
+    for (number, line) in wrap(&sentence(words), width.saturating_sub(indent)).iter().enumerate() {
         let before = if number == 0 { first } else { "" };
         let _ = writeln!(text, "{}", format!("{before:<indent$}{line}").trim_end());
     }

@@ -1,6 +1,6 @@
 //! Whether this machine's clock can date records.
 
-use super::Check;
+use super::check::Check;
 use jiff::ZonedDateTime;
 use std::path::Path;
 

@@ -1,6 +1,6 @@
 //! Whether the shop's key can seal, is its owner's alone, and is the one that sealed the archive's newest record.
 
-use super::Check;
+use super::check::Check;
 use crate::record::Archive;
 use crate::record::seal::{KeyError, ShopKey};
 use std::io::ErrorKind;

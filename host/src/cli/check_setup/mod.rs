@@ -6,16 +6,23 @@
 //! - `key`: the shop's key, and whether the archive was sealed with it.
 //! - `clock`: date, time zone, newest record.
 
+mod check;
 mod clock;
 mod key;
 mod place;
 mod ports;
 
-use super::document::print_document;
-use super::{Config, ConfigError, Ending, Failure, Surroundings};
+use super::config::{Config, ConfigError};
+use super::ending::Ending;
+use super::surroundings::Surroundings;
+use super::terminal::document::print_document;
+use crate::cli::config::file_in_force;
+use crate::cli::terminal::say::ascii_only;
+use crate::job::Failure;
 use crate::record::Archive;
-use crate::report::{Shop, text};
+use crate::report::Shop;
 use anyhow::anyhow;
+use check::{Check, State};
 use clap::Args;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -32,57 +39,6 @@ pub struct CheckSetup {
     /// Print it as JSON
     #[arg(long)]
     pub json: bool,
-}
-
-/// How bad it is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-enum State {
-    /// As it should be.
-    Ok,
-    /// It works, but.
-    Warning,
-    /// It does not work.
-    Problem,
-}
-
-/// What one check found.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-struct Check {
-    /// What was looked at.
-    check: &'static str,
-    state: State,
-    /// What was found.
-    found: String,
-    /// What to do; none when it is as it should be.
-    advice: Option<String>,
-}
-
-impl Check {
-    fn ok(check: &'static str, found: impl Into<String>) -> Self {
-        Self { check, state: State::Ok, found: found.into(), advice: None }
-    }
-
-    fn warning(check: &'static str, found: impl Into<String>, advice: impl Into<String>) -> Self {
-        Self { check, state: State::Warning, found: found.into(), advice: Some(advice.into()) }
-    }
-
-    fn problem(check: &'static str, found: impl Into<String>, advice: impl Into<String>) -> Self {
-        Self { check, state: State::Problem, found: found.into(), advice: Some(advice.into()) }
-    }
-
-    fn text(&self) -> String {
-        let state = match self.state {
-            State::Ok => "ok",
-            State::Warning => "warning",
-            State::Problem => "PROBLEM",
-        };
-        let mut out = format!("{state:<8} {:<14} {}\n", self.check, text::plain(&self.found, text::SENTENCE));
-        if let Some(advice) = &self.advice {
-            out += &format!("{:<8} {:<14} → {}\n", "", "", text::plain(advice, text::SENTENCE));
-        }
-        out
-    }
 }
 
 /// The document of `check-setup --json`.
@@ -135,10 +91,10 @@ fn checks(args: &CheckSetup, surroundings: &Surroundings<'_>) -> Vec<Check> {
             checks.push(Check::problem("archive", error.to_string(), advice));
         }
     }
-    let key = super::key::key_file(surroundings).ok();
+    let key = surroundings.key_file().ok();
     checks.push(key::check(key.as_deref(), last_seal.as_deref()));
     checks.extend(clock::checks(&jiff::ZonedDateTime::now()));
-    checks.push(terminal(super::conclude::ascii_only()));
+    checks.push(terminal(ascii_only()));
     checks
 }
 
@@ -148,7 +104,7 @@ fn configuration(config: &Result<Config, ConfigError>) -> Vec<Check> {
     let config = match config {
         Ok(config) => config,
         Err(ConfigError::Text(error)) => {
-            let place = super::config::file_in_force().map(|p| p.display().to_string()).unwrap_or_default();
+            let place = file_in_force().map(|p| p.display().to_string()).unwrap_or_default();
             let found = format!("{place}, line {}, column {}: {}", error.line, error.column, error.message);
             return vec![Check::problem(what, found, error.help.clone())];
         }

@@ -1,6 +1,6 @@
 //! Whether the archive can be written, and whether it has room.
 
-use super::Check;
+use super::check::Check;
 use std::fs;
 use std::io::{self, Write};
 use std::path::Path;

@@ -1,9 +1,9 @@
 //! Whether the rig's port exists and may be opened, and whether a rig answers there. It drives nothing.
 
-use super::Check;
-use crate::cli::Surroundings;
+use super::check::Check;
 use crate::cli::bench_work::open_session;
 use crate::cli::rig_lock;
+use crate::cli::surroundings::Surroundings;
 use crate::link::{Address, serial_ports};
 use crate::session::survey;
 use std::io;
@@ -80,7 +80,7 @@ fn named(rig: &str, surroundings: &Surroundings<'_>) -> Vec<Check> {
 
 fn simulated(rig: &str, surroundings: &Surroundings<'_>) -> Check {
     match open_session(rig, surroundings)
-        .and_then(|s| s.close().map_err(|e| crate::cli::Failure::Rig(e.into())))
+        .and_then(|s| s.close().map_err(|e| crate::job::Failure::Rig(e.into())))
     {
         Ok(_) => Check::ok(RIG, format!("{rig} is simulated and answers")),
         Err(failure) => {

@@ -1,6 +1,7 @@
 //! The configuration file's text → its settings, with errors that point at line and column. It reads no file but the logo, and
 //! knows neither command line nor environment.
 
+use super::bounded::{ReadError, read_bounded};
 use crate::link::Address;
 use crate::report::Paper;
 use crate::sheet::{Fields, SheetError, Source, shipped_names};
@@ -177,12 +178,12 @@ fn shop(fields: &Fields<'_>, places: Places<'_>) -> Result<ShopSettings, SheetEr
 /// A logo's bytes, or what is wrong and what to do.
 fn read_logo(path: &Path) -> Result<Vec<u8>, (String, &'static str)> {
     let shown = path.display();
-    let bytes = super::read_bounded(path, LARGEST_LOGO).map_err(|error| match error {
-        super::ReadError::System(cause) => (
+    let bytes = read_bounded(path, LARGEST_LOGO).map_err(|error| match error {
+        ReadError::System(cause) => (
             format!("the logo {shown} can't be read: {cause}"),
             "give the path of a PNG or SVG file, or leave `logo` out",
         ),
-        super::ReadError::TooLarge => (
+        ReadError::TooLarge => (
             format!("the logo {shown} has more than {LARGEST_LOGO} bytes"),
             "give a smaller picture: 1000 points across are plenty",
         ),

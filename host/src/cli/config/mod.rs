@@ -1,22 +1,19 @@
 //! The program's configuration: what environment and file set, where each value came from, and whose file it is.
 //!
-//! - `file`: the file's text.
-//! - `show`: `trackpair config`.
+//! - `file`: the file's text; `bounded`: files that may be of any size.
 //!
-//! What was typed goes before all of it: `settled`.
+//! What was typed goes before all of it: `options`.
 
-mod file;
-mod show;
-
-pub use show::{ConfigCommand, config};
+mod bounded;
+pub mod file;
 
 use crate::link::Address;
 use crate::report::{Paper, Shop};
 use crate::sheet::SheetError;
+use bounded::{ReadError, read_bounded};
 pub use file::paper_from_name;
 use file::{FileSettings, LONGEST_TEXT, Places};
 use std::ffi::OsString;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 /// Names another configuration file than the platform's.
@@ -102,7 +99,8 @@ pub struct Config {
     pub key: Setting<Option<PathBuf>>,
     /// The day since which the rig's lead is in use, `YYYY-MM-DD`.
     pub lead_fitted: Option<String>,
-    shop: Option<file::ShopSettings>,
+    /// The shop as the file has it; documents take it from [`Config::shop`].
+    pub shop: Option<file::ShopSettings>,
 }
 
 /// The outside as far as a configuration depends on it.
@@ -245,25 +243,6 @@ fn read_text(path: &Path) -> Result<Option<String>, ConfigError> {
         Err(ReadError::System(cause)) => Err(failed(cause.to_string())),
         Err(ReadError::TooLarge) => Err(ConfigError::TooLong(path.to_path_buf())),
     }
-}
-
-/// Why a file of bounded size can't be had.
-enum ReadError {
-    System(std::io::Error),
-    TooLarge,
-}
-
-/// A file's bytes, at most so many: whatever stands there, memory is not filled.
-fn read_bounded(path: &Path, most: u64) -> Result<Vec<u8>, ReadError> {
-    let file = std::fs::File::open(path).map_err(ReadError::System)?;
-    // A pipe or a device would be waited for.
-    let kind = file.metadata().map_err(ReadError::System)?.file_type();
-    if !kind.is_file() {
-        return Err(ReadError::System(std::io::Error::other("it is not a file")));
-    }
-    let mut bytes = Vec::new();
-    file.take(most + 1).read_to_end(&mut bytes).map_err(ReadError::System)?;
-    if bytes.len() as u64 > most { Err(ReadError::TooLarge) } else { Ok(bytes) }
 }
 
 #[cfg(test)]

@@ -1,17 +1,50 @@
 //! `gauge plan`: the plan into its folder, and the labels for the parts.
 
-use super::super::conclude::{say, style};
-use super::super::measuring::of_folder;
-use super::super::sheets::Shelf;
-use super::super::{Ending, Failure, Surroundings, date};
-use super::PlanStudy;
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::cli::measuring::of_folder;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::{say, style};
 use crate::gauge::anova::Mountings;
 use crate::gauge::plan::{Asked, Plan, plan};
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::record::study_folder::{STUDY, StudyFolder};
 use crate::report::compare::terminal;
 use crate::report::gauge::labels;
 use anyhow::Context;
+use clap::Args;
 use serde::Serialize;
+use std::path::PathBuf;
+
+/// `gauge plan`.
+#[derive(Args, Debug)]
+pub struct PlanStudy {
+    /// Folder of the study, which is made
+    #[arg(value_name = "STUDY")]
+    pub study: PathBuf,
+    /// A part, in your words; give one for each, 10 are common practice. Choose parts that differ as those you judge do
+    #[arg(long, value_name = "NAME", required = true)]
+    pub part: Vec<String>,
+    /// Mountings of each part
+    #[arg(long, value_name = "N", default_value_t = 3)]
+    pub mountings: usize,
+    /// Sweeps of each mounting
+    #[arg(long, value_name = "N", default_value_t = 3)]
+    pub repeats: usize,
+    /// All parts share what changes from round to round: a person, an adapter, a day
+    #[arg(long)]
+    pub shared: bool,
+    /// Seed of order and labels [else: drawn]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Part sheet whose limits are the tolerance, by name or file [else: the shipped one whose topology the parts show]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// Print the plan as JSON
+    #[arg(long)]
+    pub json: bool,
+}
 
 /// What `gauge plan --json` prints.
 #[derive(Serialize)]

@@ -1,19 +1,39 @@
 //! `gauge result`: what comes of the sweeps that count.
 
-use super::super::conclude::{say, style, write_report};
-use super::super::measuring::of_folder;
-use super::super::{Ending, Failure, Surroundings};
-use super::StudyResult;
 use super::counted::{sweeps_of, whole_rounds};
+use crate::cli::ending::Ending;
+use crate::cli::measuring::of_folder;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::{say, style, write_report};
 use crate::gauge::documents::StudyDocument;
 use crate::gauge::plan::Plan;
 use crate::gauge::study::{Swept, study};
+use crate::job::Failure;
 use crate::record::study_folder::{STUDY, StudyFolder, SweepLine};
 use crate::report::Lines;
 use crate::report::compare::{html, terminal};
 use crate::report::gauge::result as shown;
 use anyhow::anyhow;
+use clap::Args;
 use std::collections::BTreeSet;
+use std::path::PathBuf;
+
+/// `gauge result`.
+#[derive(Args, Debug)]
+pub struct StudyResult {
+    /// Folder of the study
+    #[arg(value_name = "STUDY")]
+    pub study: PathBuf,
+    /// Also each figure in a sentence, its sources with their intervals, and its tables of variance
+    #[arg(long)]
+    pub details: bool,
+    /// Write the result, with its details, to this HTML file
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Print the result as JSON on stdout
+    #[arg(long)]
+    pub json: bool,
+}
 
 /// Fewest whole rounds that say what a mounting contributes.
 const LEAST_ROUNDS: usize = 2;

@@ -1,17 +1,40 @@
 //! `gauge run`: mounting by mounting on the rig, each sweep kept as soon as it is there.
 
-use super::super::measuring::{
+use super::counted::sweeps_of;
+use crate::cli::ending::Ending;
+use crate::cli::measuring::{
     Occasion, ask_to_mount, needs_hands, of_folder, on_occasion, stopped, sweep_into, tell_of_torn,
 };
-use super::super::settled;
-use super::super::sheets::Shelf;
-use super::super::{Ending, Failure, Surroundings};
-use super::RunStudy;
-use super::counted::sweeps_of;
+use crate::cli::options::mounted::rig as rig_meant;
+use crate::cli::surroundings::Surroundings;
 use crate::gauge::plan::{Mounting, Plan};
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::link::Address;
 use crate::record::study_folder::{STUDY, StudyFolder};
 use anyhow::anyhow;
+use clap::Args;
+use std::path::PathBuf;
+
+/// `gauge run`.
+#[derive(Args, Debug)]
+pub struct RunStudy {
+    /// Folder of the study
+    #[arg(value_name = "STUDY")]
+    pub study: PathBuf,
+    /// The rig that every part is mounted on [else: TRACKPAIR_RIG, configuration]
+    #[arg(long, value_name = "ADDRESS")]
+    pub rig: Option<String>,
+    /// The rig on which a part is, where parts have rigs of their own, as simulated ones have: NAME=ADDRESS
+    #[arg(long, value_name = "NAME=ADDRESS", conflicts_with = "rig")]
+    pub part: Vec<String>,
+    /// At most so many mountings in this sitting
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub most: Option<u32>,
+    /// Accept the cautions that are shown before a throttle body is driven
+    #[arg(long)]
+    pub i_have_read_the_cautions: bool,
+}
 
 /// Carries out `gauge run`.
 ///
@@ -102,7 +125,7 @@ fn addresses(args: &RunStudy, plan: &Plan, surroundings: &Surroundings<'_>) -> R
     let usage = |what: String| Failure::Usage(anyhow!(what));
     let names = || plan.parts.iter().map(|p| p.name.as_str()).collect::<Vec<_>>().join(", ");
     if args.part.is_empty() {
-        let rig = settled::rig(args.rig.as_deref(), surroundings)?;
+        let rig = rig_meant(args.rig.as_deref(), surroundings)?;
         Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
         if !needs_hands(rig) {
             return Err(usage(format!(

@@ -1,8 +1,11 @@
 //! `records export`: records, or the figures or findings of their last outcomes, as one table that other programs open.
 
-use super::{Filter, Where, open};
-use crate::cli::key::write_new_bytes;
-use crate::cli::{Ending, Failure, Surroundings};
+use crate::cli::ending::Ending;
+use crate::cli::options::archive::{Where, open};
+use crate::cli::options::filter::Filter;
+use crate::cli::options::new_file::write_new_bytes;
+use crate::cli::surroundings::Surroundings;
+use crate::job::Failure;
 use crate::record::table::{Exported, Table, to_csv, to_json, to_parquet};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;

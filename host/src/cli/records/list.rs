@@ -1,10 +1,13 @@
 //! `records list` and `records find`: records, a line each.
 
-use super::{Filter, Where, open};
-use crate::cli::conclude::{say, style};
-use crate::cli::verify::plain;
-use crate::cli::{Ending, Failure, Surroundings};
+use crate::cli::ending::Ending;
+use crate::cli::options::archive::{Where, open};
+use crate::cli::options::filter::Filter;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::{say, style};
+use crate::job::Failure;
 use crate::record::{Query, RecordState, RecordSummary};
+use crate::report::text::sentence;
 use clap::Args;
 use serde::Serialize;
 
@@ -155,8 +158,8 @@ fn cells(summary: &RecordSummary) -> [String; 5] {
     };
     let simulated = summary.simulated.then_some("SIMULATED").map(str::to_owned);
     let findings = Some(summary.findings.join(", ")).filter(|f| !f.is_empty());
-    let label = Some(plain(&summary.label)).filter(|l| !l.is_empty());
+    let label = Some(sentence(&summary.label)).filter(|l| !l.is_empty());
     let last: Vec<String> = [findings, label, simulated].into_iter().flatten().collect();
     let grade = summary.grade.clone().unwrap_or_else(|| "–".to_owned());
-    [plain(&summary.record), summary.kind.clone(), verdict, plain(&grade), last.join(" · ")]
+    [sentence(&summary.record), summary.kind.clone(), verdict, sentence(&grade), last.join(" · ")]
 }

@@ -1,21 +1,22 @@
-//! `records`: the archive as a whole. One file per question: `list` (and find), `show`, `export`; `filter`: which records.
+//! `records`: the archive as a whole. One file per question: `list` (and find), `show`, `export`.
 
 mod export;
-mod filter;
 mod list;
 mod show;
 
-pub use filter::Filter;
-
-use super::document::print_document;
-use super::key::write_new_bytes;
-use super::verify::{plain, trusted_keys};
-use super::{Ending, Failure, Surroundings};
+use super::ending::Ending;
+use super::options::new_file::write_new_bytes;
+use super::options::trusted_keys::trusted_keys;
+use super::surroundings::Surroundings;
+use super::terminal::document::print_document;
+use crate::cli::options::archive::{Where, open};
+use crate::job::Failure;
+use crate::record::bundle;
 use crate::record::verify::{Expected, Problem, Verification, verify};
-use crate::record::{Archive, bundle};
+use crate::report::text::sentence;
 use clap::{Args, Subcommand};
 use serde::Serialize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// `records`.
 #[derive(Debug, Subcommand)]
@@ -32,14 +33,6 @@ pub enum RecordsCommand {
     Verify(VerifyRecords),
     /// A record in one file for a buyer or a warranty desk, who can check it by itself
     Bundle(BundleRecord),
-}
-
-/// Which archive.
-#[derive(Args, Debug)]
-pub struct Where {
-    /// Folder of the archive [else: TRACKPAIR_ARCHIVE, configuration, the platform's place for data]
-    #[arg(long, value_name = "DIR")]
-    pub archive: Option<PathBuf>,
 }
 
 /// `records verify`.
@@ -85,27 +78,6 @@ pub fn records(command: &RecordsCommand, surroundings: &Surroundings<'_>) -> Res
         RecordsCommand::Verify(args) => verify_records(args, surroundings),
         RecordsCommand::Bundle(args) => bundle_record(args, surroundings),
     }
-}
-
-/// Opens the archive that is meant, for reading.
-///
-/// # Errors
-/// There is none, or it can't be used.
-pub fn open(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<Archive, Failure> {
-    let dir = match named(typed, surroundings)? {
-        Some(dir) => dir,
-        None => Archive::default_dir().map_err(|e| Failure::Usage(e.into()))?,
-    };
-    Archive::open_to_read(&dir).map_err(|e| Failure::Usage(e.into()))
-}
-
-/// The folder of the archive as it was typed, or else configured; none where only the platform's place is left.
-///
-/// # Errors
-/// The configuration can't be used.
-pub fn named(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<Option<PathBuf>, Failure> {
-    let config = surroundings.config()?;
-    Ok(typed.map(Path::to_path_buf).or_else(|| config.archive.value.clone()))
 }
 
 fn verify_records(args: &VerifyRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
@@ -179,10 +151,10 @@ fn told(found: &Verification, any_key: bool) -> String {
         );
     }
     for problem in &found.problems {
-        let _ = writeln!(text, "problem      {}: {}", plain(&problem.what), plain(&problem.why));
+        let _ = writeln!(text, "problem      {}: {}", sentence(&problem.what), sentence(&problem.why));
     }
     for note in &found.notes {
-        let _ = writeln!(text, "note         {}", plain(note));
+        let _ = writeln!(text, "note         {}", sentence(note));
     }
     if any_key {
         let _ = writeln!(

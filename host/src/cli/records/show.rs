@@ -1,11 +1,13 @@
 //! `records show`: one record with its outcomes, traces and seals, and what its last outcome says; or the story of its line.
 
 use super::list::RecordDocument;
-use super::{Where, open};
-use crate::cli::conclude::{say, style};
-use crate::cli::verify::plain;
-use crate::cli::{Ending, Failure, Surroundings};
+use crate::cli::ending::Ending;
+use crate::cli::options::archive::{Where, open};
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::{say, style};
+use crate::job::Failure;
 use crate::record::{Archive, StoredRecord};
+use crate::report::text::sentence;
 use crate::report::{ReportInput, terminal};
 use crate::session::Story;
 use crate::sheet::{PartSheet, shipped, shipped_names};
@@ -111,7 +113,7 @@ fn sessions(archive: &Archive, record: &StoredRecord, json: bool) -> Result<Endi
     if sessions.is_empty() {
         return Err(Failure::Usage(anyhow!(
             "{} holds no session: it was recorded without a rig, or before trackpair kept sessions",
-            plain(&record.summary.record)
+            sentence(&record.summary.record)
         )));
     }
     for (number, lines) in sessions {
@@ -139,17 +141,17 @@ fn files(archive: &Archive, record: &StoredRecord) -> String {
     use std::fmt::Write as _;
     let mut text = String::from("\nRecord\n");
     let summary = &record.summary;
-    let _ = writeln!(text, "  {} · {} · {}", plain(&summary.record), summary.kind, summary.state.name());
-    let _ = writeln!(text, "  part {} · begun {}", plain(&summary.label), plain(&summary.begun));
-    let place = |file: &str| plain(&archive.dir().join(file).display().to_string());
+    let _ = writeln!(text, "  {} · {} · {}", sentence(&summary.record), summary.kind, summary.state.name());
+    let _ = writeln!(text, "  part {} · begun {}", sentence(&summary.label), sentence(&summary.begun));
+    let place = |file: &str| sentence(&archive.dir().join(file).display().to_string());
     for outcome in &record.outcomes {
         let _ = writeln!(
             text,
             "  outcome {}: {}, judged {} by {}: {}",
             outcome.number,
             outcome.verdict,
-            plain(&outcome.judged),
-            plain(&outcome.sheet),
+            sentence(&outcome.judged),
+            sentence(&outcome.sheet),
             place(&outcome.file)
         );
     }

@@ -1,9 +1,11 @@
 //! `rigs --conform`: whether a rig keeps protocol/WIRE.md, point by point.
 
-use crate::cli::document::print_document;
+use crate::cli::ending::Ending;
 use crate::cli::rig_lock::RigLock;
-use crate::cli::{Ending, Failure, Surroundings};
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::document::print_document;
 use crate::conform::{ConformError, Kept, Point, conform};
+use crate::job::Failure;
 use crate::link::{self, Address};
 use serde::Serialize;
 use std::io::Write;

@@ -1,8 +1,10 @@
 //! What is asked for, by what was typed or by a log that goes on; and whether it fits the disk.
 
-use super::super::{Failure, Surroundings, date};
 use super::{Soak, amounts, settled};
+use crate::cli::clock::date;
+use crate::cli::surroundings::Surroundings;
 use crate::compare::soak::{Course, planned};
+use crate::job::Failure;
 use crate::outcome::{SOAK_LOG_SCHEMA, SoakBegin};
 use crate::record::Archive;
 use crate::record::soak_log::{SoakLog, SoakLogError, unfinished};

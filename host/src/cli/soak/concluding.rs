@@ -1,16 +1,21 @@
 //! From the log to the outcome: what the last round's traces tell, with the dropouts of all rounds, judged, kept, sealed and printed.
 
-use super::super::conclude::{documents, style};
-use super::super::matings::Plugged;
-use super::super::sheets::Shelf;
-use super::super::{Ending, Failure, Surroundings, date, key};
 use super::asked::of_log;
 use super::course::hole_words;
 use super::running::Running;
 use crate::analysis::budget::{Budget, Source};
 use crate::analysis::statistics::{poisson_lower, poisson_upper};
 use crate::analysis::{Detail, Figure, Finding, PartAnalysis, rounds};
+use crate::cli::clock::date;
+use crate::cli::conclude::documents;
+use crate::cli::ending::Ending;
+use crate::cli::plugged::Plugged;
+use crate::cli::sealing::to_seal_with;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::style;
 use crate::compare::soak::{Course, WireEvents, is_near};
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
 };
@@ -78,7 +83,7 @@ pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Re
         stamp: None,
         shop: shop.as_ref(),
     };
-    let key = key::to_seal_with(surroundings);
+    let key = to_seal_with(surroundings);
     let sealing = Sealing { key: key.as_ref(), date: &date() };
     let paper = surroundings.paper();
     let folder = &mut soak.running.folder;

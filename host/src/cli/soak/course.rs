@@ -1,18 +1,22 @@
 //! A soak from its beginning to its end: stretch after stretch on the rig, with the rig or the program away in between.
 
-use super::super::bench_work::on_own_bench;
-use super::super::cautions::{self, Consent};
-use super::super::matings::Plugged;
-use super::super::progress::Meter;
-use super::super::rig_lock::RigLock;
-use super::super::settled::Settled;
-use super::super::sheets::Shelf;
-use super::super::{Ending, Failure, Surroundings};
 use super::asked::Asked;
 use super::concluding::{Concluding, conclude};
-use super::driving::{self, Try};
+use super::driving;
+use super::driving::Try;
 use super::running::{KeepError, Running, Stretch};
 use super::{Soak, amounts, settled};
+use crate::cli::bench_work::on_own_bench;
+use crate::cli::cautions;
+use crate::cli::cautions::Consent;
+use crate::cli::ending::Ending;
+use crate::cli::options::mounted::Settled;
+use crate::cli::plugged::Plugged;
+use crate::cli::rig_lock::RigLock;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::progress::Meter;
+use crate::job::Failure;
+use crate::job::sheets::Shelf;
 use crate::outcome::SoakHole;
 use crate::procedure::{Bench, wait};
 use crate::quantity::PartKind;

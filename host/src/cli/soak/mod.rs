@@ -19,9 +19,11 @@ mod keeping;
 mod logged;
 mod running;
 
-use super::args::Common;
-use super::settled::Settled;
-use super::{Ending, Failure, Surroundings};
+use super::ending::Ending;
+use super::options::mounted::Common;
+use super::options::mounted::Settled;
+use super::surroundings::Surroundings;
+use crate::job::Failure;
 use amounts::{bytes, seconds};
 use clap::Args;
 

@@ -1,12 +1,14 @@
 //! One stretch of a soak on a rig that is there: round by round, each lasting before it is acknowledged.
 
-use super::super::date;
-use super::super::progress::Meter;
 use super::asked::{Again, Asked};
-use super::driving::{self, Try};
+use super::driving;
+use super::driving::Try;
 use super::keeping::{Fate, Keeping};
-use super::logged::{self, Away, Moment};
+use super::logged;
+use super::logged::{Away, Moment};
 use crate::analysis::rounds;
+use crate::cli::clock::date;
+use crate::cli::terminal::progress::Meter;
 use crate::compare::soak::planned;
 use crate::outcome::{SoakBegin, SoakEnd, SoakKept, SoakLine, SoakRound};
 use crate::procedure::Bench;

@@ -1,8 +1,9 @@
 //! What a worksheet is made for: kind, sheets, wires and meter, from options, over those of a file.
 
 use crate::case::Case;
-use crate::cli::records::open;
-use crate::cli::{Failure, Surroundings};
+use crate::cli::options::archive::open;
+use crate::cli::surroundings::Surroundings;
+use crate::job::Failure;
 use crate::quantity::PartKind;
 use crate::record::sheet_file;
 use crate::sheet::{PartSheet, shipped_of};

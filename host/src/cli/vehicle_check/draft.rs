@@ -1,8 +1,9 @@
 //! What was answered so far: a readings file in the archive's folder, replaced whole after every answer, so that nothing is lost when the
 //! questions are broken off.
 
-use crate::cli::records::named;
-use crate::cli::{Failure, Surroundings};
+use crate::cli::options::archive::named;
+use crate::cli::surroundings::Surroundings;
+use crate::job::Failure;
 use crate::record::Archive;
 use crate::vehicle::Setup;
 use crate::vehicle::file::ReadingsFile;

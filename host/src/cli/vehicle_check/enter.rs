@@ -2,14 +2,17 @@
 
 use super::basis::{Basis, read_file, setup};
 use super::draft::Draft;
+use super::medium::{Medium, document, ending};
 use super::prompt::Asking;
-use super::{Medium, document, ending};
 use crate::case::{Case, Content};
-use crate::cli::answers::Typed;
-use crate::cli::case::keep_in_case;
-use crate::cli::conclude::{say, style, write_report};
-use crate::cli::key::write_new_bytes;
-use crate::cli::{Ending, Failure, Surroundings, date};
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::cli::filing::keep_in_case;
+use crate::cli::options::new_file::write_new_bytes;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::answers::Typed;
+use crate::cli::terminal::say::{say, style, write_report};
+use crate::job::Failure;
 use crate::record::Document;
 use crate::report::vehicle::{VehicleInput, vehicle_check_terminal};
 use crate::vehicle::file::ReadingsFile;

@@ -1,11 +1,14 @@
 //! `vehicle-check form`: paper to be filled in at the vehicle, and the file that readings are entered into later.
 
-use super::Medium;
 use super::basis::{Basis, setup};
+use super::medium::Medium;
 use crate::case::Case;
-use crate::cli::certificate::paper;
-use crate::cli::key::write_new_bytes;
-use crate::cli::{Ending, Failure, Surroundings, date};
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::cli::options::new_file::write_new_bytes;
+use crate::cli::options::paper::paper;
+use crate::cli::surroundings::Surroundings;
+use crate::job::Failure;
 use crate::report::vehicle::{VehicleInput, vehicle_form_html};
 use crate::report::{Paper, vehicle_form_pdf};
 use crate::vehicle::file::ReadingsFile;

@@ -1,8 +1,8 @@
 //! The guided questions: line by line, until an answer can be used. What was answered is saved after every line.
 
 use super::draft::Draft;
-use crate::cli::Failure;
-use crate::cli::verify::plain;
+use crate::job::Failure;
+use crate::report::text::sentence;
 use crate::vehicle::file::ReadingsFile;
 use crate::vehicle::{Line, Setup, VehicleCheck, allowed, instruction, run_words, show, title};
 use anyhow::Context;
@@ -120,7 +120,7 @@ impl Asking<'_> {
                     let mut with = file.clone();
                     with.readings.insert(line.id.clone(), answer.to_owned());
                     match VehicleCheck::of(self.setup, &with.meter, &with.readings, self.as_typed, "") {
-                        Err(why) => self.say(&format!("  {}", plain(&why.to_string())))?,
+                        Err(why) => self.say(&format!("  {}", sentence(&why.to_string())))?,
                         Ok(_) => {
                             *file = with;
                             self.draft.save(file, self.setup)?;

@@ -1,8 +1,10 @@
 //! `vehicle-check show`: a stored worksheet.
 
-use super::{Medium, document, ending};
-use crate::cli::conclude::{say, style, write_report};
-use crate::cli::{Ending, Failure, Surroundings};
+use super::medium::{Medium, document, ending};
+use crate::cli::ending::Ending;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::{say, style, write_report};
+use crate::job::Failure;
 use crate::report::vehicle::{VehicleInput, vehicle_check_terminal};
 use crate::vehicle::{CHECK_SCHEMA, VehicleCheck};
 use anyhow::anyhow;

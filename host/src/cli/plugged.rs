@@ -1,16 +1,20 @@
 //! A part that is plugged into a rig: one mating more of its connector and of the rig's lead, unless it had been left plugged in; warned
 //! of before it is done, written into the outcome, and the record filed in its case.
 
-use super::standing;
+use super::clock::date;
+use super::options::mounted::Settled;
+use super::sealing::to_seal_with;
+use super::surroundings::Surroundings;
 use crate::case::{Content, RecordEntry};
-use crate::cli::key::to_seal_with;
-use crate::cli::settled::Settled;
-use crate::cli::verify::plain;
-use crate::cli::{Failure, Surroundings, date};
+use crate::job::Failure;
 use crate::outcome::{Outcome, OutcomeMating, OutcomeMatings};
 use crate::quantity::PartKind;
 use crate::record::{Archive, Index, RecordFolder, Sealing};
+use crate::report::text::sentence;
 use crate::sheet::PartSheet;
+
+/// From this share of its rating on a connector is worth a warning.
+const WARN_FROM: f64 = 0.8;
 
 /// What is known of the session's plugs.
 #[derive(Clone, Debug, Default)]
@@ -136,7 +140,7 @@ pub fn record_entry(
 
 /// What to say of a connector; nothing while it is fresh.
 fn warning(of: &str, count: u32, rated: u32) -> Option<String> {
-    let of = plain(of);
+    let of = sentence(of);
     match standing(count, rated) {
         "beyond" => Some(format!(
             "the connector of {of} has had {count} matings, and {rated} are what it is taken to bear: contact that is lost now may be its wear. Look at \
@@ -147,5 +151,16 @@ fn warning(of: &str, count: u32, rated: u32) -> Option<String> {
              in between procedures (--still-plugged)"
         )),
         _ => None,
+    }
+}
+
+/// How a count stands to its rating.
+pub fn standing(count: u32, rated: u32) -> &'static str {
+    if count > rated {
+        "beyond"
+    } else if f64::from(count) >= WARN_FROM * f64::from(rated) {
+        "near"
+    } else {
+        "fresh"
     }
 }

@@ -1,15 +1,17 @@
 //! `trackpair config`: what holds, where it came from, which file it is, and an example to begin with.
 
-use super::Origin;
-use crate::cli::document::print_document;
-use crate::cli::key::key_file;
-use crate::cli::{Ending, Failure, Surroundings};
+use super::config::Origin;
+use super::config::{CONFIG_VARIABLE, file_in_force};
+use super::ending::Ending;
+use super::surroundings::Surroundings;
+use super::terminal::document::print_document;
+use crate::job::Failure;
 use crate::record::Archive;
 use crate::report::{Paper, text};
 use clap::{Args, Subcommand};
 use serde::Serialize;
 
-const EXAMPLE: &str = include_str!("example.toml");
+const EXAMPLE: &str = include_str!("config/example.toml");
 /// Characters of a path or name that are shown.
 const SHOWN: usize = 400;
 
@@ -39,12 +41,12 @@ pub fn config(command: &ConfigCommand, surroundings: &Surroundings<'_>) -> Resul
             let shown = Shown::of(surroundings)?;
             if args.json { print_document(&shown) } else { print!("{}", shown.text()) }
         }
-        ConfigCommand::Path => match super::file_in_force() {
+        ConfigCommand::Path => match file_in_force() {
             Some(path) => println!("{}", path.display()),
             None => {
                 return Err(Failure::Other(anyhow::anyhow!(
                     "this system names no place for configuration; name a file in {}",
-                    super::CONFIG_VARIABLE
+                    CONFIG_VARIABLE
                 )));
             }
         },
@@ -89,7 +91,7 @@ impl Shown {
             setting("rig", config.rig.value.clone(), config.rig.origin),
             setting("sheet", config.sheet.value.clone(), config.sheet.origin),
             setting("paper", Some(paper.to_owned()), config.paper.origin),
-            setting("key", path(&key_file(surroundings).ok()), config.key.origin),
+            setting("key", path(&surroundings.key_file().ok()), config.key.origin),
         ];
         let shop = config.shop.as_ref();
         let origin = |set: bool| if set { Origin::File } else { Origin::Default };
@@ -133,8 +135,8 @@ fn setting(name: &'static str, value: Option<String>, origin: Origin) -> ShownSe
 
 #[cfg(test)]
 mod tests {
-    use super::super::file::{Places, parse};
     use super::*;
+    use crate::cli::config::file::{Places, parse};
     use std::path::Path;
 
     #[test]

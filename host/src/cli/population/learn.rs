@@ -1,93 +1,43 @@
 //! `population learn`, `population show`, and the file behind `--population`: a shop's own good bodies, among which a body is judged.
 //! What a population is and how it is learned is the analysis's business.
 
-use super::args::{LearnPopulation, PopulationCommand};
-use super::limits;
-use super::population_shown::{self, PopulationShown};
-use super::{Ending, Failure, Surroundings, date};
+use super::shown::{PopulationShown, print};
 use crate::analysis::body::BodyTraces;
 use crate::analysis::body::figures::no_map;
 use crate::analysis::body::measured::{Measured, Recordings, UNKNOWN_PITCH_DEG};
 use crate::analysis::body::population::{LEAST_BODIES, Origin, Population};
-use crate::analysis::body::tooth_map::{Layout, ToothMap};
+use crate::analysis::body::tooth_map::ToothMap;
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::job::Failure;
 use crate::quantity::PartKind;
 use crate::record::{CsvOptions, load_traces, sheet_file};
 use crate::sheet::{PartSheet, shipped_of};
 use crate::trace::Trace;
 use anyhow::{Context, anyhow};
+use clap::Args;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-/// What `show` takes for the populations that ship with the program.
-const SHIPPED: &str = "shipped";
+/// `population learn`.
+#[derive(Args, Debug)]
+pub struct LearnPopulation {
+    /// Part sheet of the bodies, by name or file; its name is their kind
+    #[arg(long, value_name = "NAME|FILE")]
+    pub kind: String,
+    /// Where the population is written
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Record folders, one per body, each with a tooth map
+    #[arg(required = true, value_name = "RECORD_FOLDER")]
+    pub records: Vec<PathBuf>,
+}
+
 /// At most so many names of parts and rigs are stored in words.
 const NAMED: usize = 40;
 
-/// Carries out `population`.
-pub fn population(command: &PopulationCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    match command {
-        PopulationCommand::Learn(args) => learn(args),
-        PopulationCommand::Show { file, json } => show(file, *json),
-        PopulationCommand::Limits(args) => limits::limits(args, surroundings),
-    }
-}
-
-/// The population that was given by file, if any.
-///
-/// # Errors
-/// [`Failure::Usage`] when the file can't be read, is no population, or has other bins than this version's maps.
-pub fn given(file: Option<&Path>) -> Result<Option<Population>, Failure> {
-    file.map(read).transpose()
-}
-
-/// Checks that a body can be judged among a population.
-///
-/// # Errors
-/// [`Failure::Usage`] when it was learned from bodies of another kind, or the part is no body.
-pub fn check_fits(population: Option<&Population>, sheet: &PartSheet) -> Result<(), Failure> {
-    let Some(population) = population else { return Ok(()) };
-    if sheet.kind != PartKind::Body {
-        return Err(usage(format!(
-            "--population is for throttle bodies, and what is to be judged is a {}; leave it out",
-            sheet.kind.name()
-        )));
-    }
-    if population.origin.kind != sheet.name {
-        return Err(usage(format!(
-            "the population was learned from bodies of the kind {:?}, and the sheet is {:?}; give the sheet that it was learned with, \
-             learn one with --kind {}, or leave --population out",
-            population.origin.kind, sheet.name, sheet.name
-        )));
-    }
-    Ok(())
-}
-
 fn usage(message: String) -> Failure {
     Failure::Usage(anyhow!(message))
-}
-
-fn read(file: &Path) -> Result<Population, Failure> {
-    let next = "give a file that `trackpair population learn` wrote";
-    let bytes = std::fs::read(file)
-        .with_context(|| format!("can't read the population {}; {next}", file.display()))
-        .map_err(Failure::Usage)?;
-    let population =
-        Population::parse(&bytes).map_err(|cause| usage(format!("{}: {cause}; {next}", file.display())))?;
-    let whole = population.layout.agrees_with(&Layout::STANDARD)
-        && population.layout.bins + 4 >= Layout::STANDARD.least_bins();
-    if !whole || population.bodies < LEAST_BODIES {
-        return Err(usage(format!(
-            "{}: {} bodies with {} bins of {} deg; this version needs at least {LEAST_BODIES} with {} of {} deg or more: learn it \
-             anew from the records",
-            file.display(),
-            population.bodies,
-            population.layout.bins,
-            population.layout.bin_deg,
-            Layout::STANDARD.least_bins(),
-            Layout::STANDARD.bin_deg
-        )));
-    }
-    Ok(population)
 }
 
 /// One record's map and where it came from.
@@ -134,7 +84,7 @@ impl Sorted {
     }
 }
 
-fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
+pub fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
     let sheet = sheet_file::load(&args.kind).map_err(|e| Failure::Usage(e.into()))?;
     if sheet.kind != PartKind::Body {
         return Err(usage(format!(
@@ -159,7 +109,7 @@ fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
             format!("can't write the population to {}; choose another --out FILE", args.out.display())
         })
         .map_err(Failure::Other)?;
-    population_shown::print(vec![PopulationShown::of(&population)?], false);
+    print(vec![PopulationShown::of(&population)?], false);
     println!("written to {}; judge among it with --population {0}", args.out.display());
     Ok(Ending::Done)
 }
@@ -261,17 +211,6 @@ fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
     words
 }
 
-fn show(file: &Path, json: bool) -> Result<Ending, Failure> {
-    let populations = if file == Path::new(SHIPPED) {
-        shipped_of(PartKind::Body).map(|sheet| Population::shipped(&sheet)).collect()
-    } else {
-        vec![read(file)?]
-    };
-    let shown = populations.iter().map(PopulationShown::of).collect::<Result<_, _>>()?;
-    population_shown::print(shown, json);
-    Ok(Ending::Done)
-}
-
 #[cfg(test)]
-#[path = "population_tests.rs"]
+#[path = "learn_tests.rs"]
 mod tests;

@@ -1,6 +1,6 @@
 //! Which records: the options that every command over many records shares.
 
-use crate::cli::Failure;
+use crate::job::Failure;
 use crate::quantity::{FindingKind, PartKind};
 use crate::record::Query;
 use crate::sheet::SCOPES;

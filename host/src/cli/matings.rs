@@ -1,22 +1,20 @@
 //! Matings of connectors: `session` counts them where a part is plugged into a rig, this file is the command that lists them.
 
-mod session;
-
-pub use session::{Plugged, record_entry};
-
-use super::conclude::say;
-use super::records::{Where, open};
-use super::verify::plain;
-use super::{Ending, Failure, Surroundings};
+use super::ending::Ending;
+use super::options::archive::Where;
+use super::options::archive::open;
+use super::surroundings::Surroundings;
+use super::terminal::say::say;
+use crate::cli::plugged::standing;
+use crate::job::Failure;
 use crate::record::{LeadMatings, PartMatings};
+use crate::report::text::sentence;
 use crate::sheet::{ConnectorRating, shipped};
 use clap::Args;
 use serde::Serialize;
 
 /// Sheet whose ratings hold when none is named.
 const USUAL_SHEET: &str = "grip-complementary";
-/// From this share of its rating on a connector is worth a warning.
-const WARN_FROM: f64 = 0.8;
 
 /// `matings`.
 #[derive(Args, Debug)]
@@ -30,17 +28,6 @@ pub struct Matings {
     /// Print it as JSON
     #[arg(long)]
     pub json: bool,
-}
-
-/// How a count stands to its rating.
-pub(super) fn standing(count: u32, rated: u32) -> &'static str {
-    if count > rated {
-        "beyond"
-    } else if f64::from(count) >= WARN_FROM * f64::from(rated) {
-        "near"
-    } else {
-        "fresh"
-    }
 }
 
 #[derive(Serialize)]
@@ -119,11 +106,12 @@ fn told(document: &MatingsDocument) -> String {
             // "grip 4711" says its kind already.
             let kind = line.kind.as_deref().filter(|k| !line.of.starts_with(k));
             let kind = kind.map(|k| format!("{k} ")).unwrap_or_default();
-            text += &format!("  {:>3} of {:<3} {kind}{}{warning}\n", line.count, line.rated, plain(&line.of));
+            text +=
+                &format!("  {:>3} of {:<3} {kind}{}{warning}\n", line.count, line.rated, sentence(&line.of));
         }
     }
     let since = document.lead_fitted.as_deref().map(|d| format!("; leads since {d}")).unwrap_or_default();
-    text + &format!("ratings: {}{since}\n", plain(&document.source))
+    text + &format!("ratings: {}{since}\n", sentence(&document.source))
 }
 
 #[cfg(test)]

@@ -1,9 +1,9 @@
 //! A population of healthy bodies for people and for programs: where it came from and what can be seen among it.
 
-use super::Failure;
-use super::document::print_document;
 use crate::analysis::body::population::Population;
 use crate::analysis::body::worn_teeth::{FALSE_ALARM, Search};
+use crate::cli::terminal::document::print_document;
+use crate::job::Failure;
 use crate::report::text;
 use anyhow::anyhow;
 use serde::Serialize;

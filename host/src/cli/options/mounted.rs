@@ -1,11 +1,42 @@
 //! What the options that many commands share mean, once environment and configuration were heard: typed goes before environment,
 //! that before the configuration file.
 
-use super::args::Common;
-use super::case::InCase;
-use super::{Failure, Surroundings};
+use crate::cli::surroundings::Surroundings;
+use crate::job::Failure;
+use crate::job::in_case::InCase;
 use anyhow::anyhow;
-use std::path::Path;
+use clap::Args;
+use std::cell::OnceCell;
+use std::path::{Path, PathBuf};
+
+/// Which rig, which part, where to keep the record.
+#[derive(Args, Debug)]
+pub struct Common {
+    /// Rig address: serial:PATH[?baud=N], tcp:HOST:PORT, sim:PART[?seed=N] or sim:FILE.toml [else: TRACKPAIR_RIG, configuration]
+    #[arg(long, value_name = "ADDRESS")]
+    pub rig: Option<String>,
+    /// Part sheet, by name or file [else: TRACKPAIR_SHEET, configuration, the shipped sheet whose topology the part shows]
+    #[arg(long, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// The part in your words: number, serial, where it came from
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub part: String,
+    /// The case that the record belongs to, by its name or a part of it; without --part, its one part is meant
+    #[arg(long, value_name = "CASE")]
+    pub case: Option<String>,
+    /// The part has been left plugged in since the last session: no mating is counted
+    #[arg(long)]
+    pub still_plugged: bool,
+    /// Folder that keeps the records [else: TRACKPAIR_ARCHIVE, configuration, the platform's place for data]
+    #[arg(long, value_name = "DIR")]
+    pub archive: Option<PathBuf>,
+    /// Print outcome.json on stdout, everything else on stderr
+    #[arg(long)]
+    pub json: bool,
+    /// What the case says, once it was looked up.
+    #[arg(skip)]
+    pub in_case: OnceCell<InCase>,
+}
 
 /// [`Common`] as it is meant.
 #[derive(Clone, Copy, Debug)]

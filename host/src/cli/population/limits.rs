@@ -1,11 +1,18 @@
 //! `population limits`: what limits good parts would give; written as a part sheet on request.
 
-use super::conclude::{say, style};
-use super::records::{self, Where};
-use super::stored::{Stored, read_all, tell_left_out};
-use super::{Ending, Failure, Surroundings, date};
+use crate::cli::clock::date;
+use crate::cli::ending::Ending;
+use crate::cli::options::archive::Where;
+use crate::cli::options::archive::named;
+use crate::cli::stored::Stored;
+use crate::cli::stored::read_all;
+use crate::cli::stored::tell_left_out;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::say::say;
+use crate::cli::terminal::say::style;
 use crate::compare::proposal::{Proposal, propose};
 use crate::compare::tolerance::Claim;
+use crate::job::Failure;
 use crate::record::sheet_file;
 use crate::report::compare::{self as shown, html, sheet_text, terminal};
 use crate::sheet::{parse, shipped_text};
@@ -49,7 +56,7 @@ pub struct ProposeLimits {
 /// [`Failure::Usage`] for an impossible claim, an unknown sheet, too few or mixed parts, or a file that is there already.
 pub fn limits(args: &ProposeLimits, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let claim = Claim::new(args.coverage, args.confidence).map_err(|e| Failure::Usage(e.into()))?;
-    let archive = records::named(args.place.archive.as_deref(), surroundings)?;
+    let archive = named(args.place.archive.as_deref(), surroundings)?;
     let (records, unread) = read_all(&args.records, archive.as_deref());
     tell_left_out(&unread);
     let Some(first) = records.first() else {
@@ -62,7 +69,7 @@ pub fn limits(args: &ProposeLimits, surroundings: &Surroundings<'_>) -> Result<E
     proposal.left_out.splice(0..0, unread);
     let view = shown::proposal(&proposal, &first.outcome);
     if let Some(file) = &args.report {
-        super::conclude::write_report(html(&view).as_bytes(), file)?;
+        crate::cli::terminal::say::write_report(html(&view).as_bytes(), file)?;
     }
     let written = args.write_sheet.as_deref().map(|file| write_sheet(file, wanted, &proposal)).transpose()?;
     say(&terminal(&view, style(surroundings)), &proposal, args.json);

@@ -1,0 +1,66 @@
+//! What the program gives to its commands: configuration, simulator, Ctrl-C, what the terminal can show.
+
+use super::config::{Config, ConfigError};
+use super::terminal::aside::aside;
+use crate::job::Failure;
+use crate::link::{Link, LinkError};
+use crate::report::{Paper, Shop};
+use anyhow::anyhow;
+use std::path::{Path, PathBuf};
+use tokio_util::sync::CancellationToken;
+
+/// Opens the simulated rig that stands behind `sim:`.
+pub type OpenSimulator<'a> = &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError>;
+
+/// What the program gives to its commands.
+#[derive(Clone, Copy)]
+pub struct Surroundings<'a> {
+    /// Opens a simulated rig: what stands behind `sim:`.
+    pub open_simulator: OpenSimulator<'a>,
+    /// What environment and configuration file set, or why they can't be used.
+    pub config: &'a Result<Config, ConfigError>,
+    /// Set by Ctrl-C.
+    pub stop: &'a CancellationToken,
+    /// Whether stdout takes colour.
+    pub colour: bool,
+    /// Whether stderr is a terminal that a progress bar can be drawn on.
+    pub progress: bool,
+}
+
+impl<'a> Surroundings<'a> {
+    /// What is configured.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when it can't be used.
+    pub fn config(&self) -> Result<&'a Config, Failure> {
+        self.config.as_ref().map_err(|e| Failure::Usage(e.clone().into()))
+    }
+
+    /// The paper of reports; that of the configuration, where it can be used.
+    pub fn paper(&self) -> Paper {
+        self.config.as_ref().map(|config| config.paper.value).unwrap_or_default()
+    }
+
+    /// The shop that hands reports over; none when nothing is configured. `settled` and `judge` made sure that it can be used.
+    pub fn shop(&self) -> Option<Shop> {
+        let shop = self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
+        if let Err(error) = shop.check_logo() {
+            aside(format!("trackpair: documents are made without the shop's logo: {error}"));
+        }
+        Some(shop)
+    }
+
+    /// Where the shop's key lies: where the configuration says, or beside the configuration.
+    ///
+    /// # Errors
+    /// The configuration can't be used, or the platform names no place.
+    pub fn key_file(&self) -> Result<PathBuf, Failure> {
+        let config = self.config()?;
+        let beside = || config.path.as_deref().and_then(Path::parent).map(|folder| folder.join("shop.key"));
+        config.key.value.clone().or_else(beside).ok_or_else(|| {
+            Failure::Other(anyhow!(
+                "this system names no place for settings; name the key's file in TRACKPAIR_KEY"
+            ))
+        })
+    }
+}
