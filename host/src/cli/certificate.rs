@@ -3,9 +3,9 @@
 use super::ending::Ending;
 use super::options::archive::{Where, open};
 use super::options::new_file::write_new_bytes;
+use super::options::paper::paper;
 use super::sealing::to_seal_with;
 use super::surroundings::Surroundings;
-use crate::cli::options::paper::paper;
 use crate::job::Failure;
 use crate::outcome::Stamp;
 use crate::record::seal::{PrintedCode, from_hex, seal_document};

@@ -2,16 +2,15 @@
 
 use super::clock::date;
 use super::ending::Ending;
-use super::measuring::{
-    Occasion, ask_to_mount, needs_hands, of_folder, on_occasion, stopped, sweep_into, tell_of_torn,
-};
 use super::options::mounted::rig as rig_meant;
 use super::surroundings::Surroundings;
+use super::terminal::mounting::{ask_to_mount, stopped, sweep_at_terminal, tell_of_torn};
 use super::terminal::say::{say, style, write_report};
 use crate::gauge::documents::KnownDocument;
 use crate::gauge::watch::{LEAST_FIRST, State, watch};
 use crate::job::Failure;
 use crate::job::sheets::Shelf;
+use crate::job::sweep::{Occasion, needs_hands, of_folder, on_occasion};
 use crate::link::Address;
 use crate::outcome::OutcomeFigure;
 use crate::record::study_folder::{KNOWN, StudyFolder, SweepLine};
@@ -267,7 +266,7 @@ fn one_sweep(
     let label = if known.part.is_empty() { "known part" } else { &known.part };
     let occasion =
         Occasion { rig: &rig, label, part: &known.part, mounting, repeat: before + 1, cautions_read };
-    sweep_into(folder, occasion, shelf, surroundings).map(|_| ())
+    sweep_at_terminal(folder, occasion, shelf, surroundings)
 }
 
 /// Sweeps that were not cut short, in their order.

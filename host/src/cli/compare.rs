@@ -3,13 +3,13 @@
 use super::ending::Ending;
 use super::options::archive::Where;
 use super::options::archive::named;
-use super::stored::{Stored, must_read, read_all};
 use super::surroundings::Surroundings;
 use super::terminal::say::{say, style, write_report};
 use crate::compare::changes::{self, Question};
 use crate::compare::standing::stand;
 use crate::compare::trend::LEAST_RECORDS;
 use crate::job::Failure;
+use crate::job::stored::{Stored, must_read, read_all};
 use crate::report::compare as shown;
 use crate::report::compare::{Drawn, View, html, overlays, terminal};
 use crate::report::{Lines, Style};

@@ -3,10 +3,10 @@
 use super::ending::Ending;
 use super::options::archive::Where;
 use super::options::archive::named;
-use super::stored::must_read;
 use super::surroundings::Surroundings;
 use super::terminal::say::{say, style};
 use crate::job::Failure;
+use crate::job::stored::must_read;
 use crate::quantity::FigureName;
 use crate::report::compare::terminal;
 use crate::report::explain::{Explained, Explanation, view};

@@ -1,10 +1,10 @@
 //! Entries into cases: the archive that is written to, the key that seals, what is said of an entry that was kept.
 
+use super::clock::date;
+use super::options::archive::named;
+use super::sealing::to_seal_with;
+use super::surroundings::Surroundings;
 use crate::case::{Case, Content};
-use crate::cli::clock::date;
-use crate::cli::options::archive::named;
-use crate::cli::sealing::to_seal_with;
-use crate::cli::surroundings::Surroundings;
 use crate::job::Failure;
 use crate::outcome::Stamp;
 use crate::record::{Archive, CaseFileError, Document, KeptEntry, Sealing, seal::ShopKey};

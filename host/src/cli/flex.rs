@@ -1,19 +1,18 @@
-//! `flex` and `warm-up`: waiting for lost contact while somebody flexes the pigtail, place by place, or while the part grows warm. Every event
-//! is cued at once.
+//! `flex`: the pigtail is flexed, place by place or as it comes, and each event is cued. `warm-up`: the part grows warm instead.
 
-use super::bench_work::{keep, with_bench};
-use super::conclude::conclude;
 use super::ending::Ending;
 use super::options::mounted::Common;
-use super::options::mounted::Settled;
-use super::qualify::{LONGEST_SECONDS, after_self_check, begin, checked_place, checked_seconds};
 use super::surroundings::Surroundings;
 use super::terminal::answers::typed_by_now;
 use super::terminal::aside::aside;
+use super::terminal::at_terminal::at_terminal_drawn;
+use super::terminal::conclusion::present;
+use super::terminal::drawing::Drawing;
 use super::terminal::enter_key::enter;
-use crate::job::Failure;
-use crate::job::sheets::Shelf;
-use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
+use crate::job::flex::{LONGEST_NAME, USUAL_PLACES, Watch, places, seconds_of, watch};
+use crate::job::watched::{LONGEST_SECONDS, Seconds};
+use crate::job::{Event, Failure};
+use crate::procedure::{FlexCue, FlexPlaces, Typed};
 use crate::quantity::Channel;
 use crate::report::text::plain;
 use anyhow::anyhow;
@@ -22,16 +21,6 @@ use std::cell::Cell;
 use std::io::{IsTerminal, Write};
 use std::sync::atomic::{AtomicU64, Ordering};
 
-/// Seconds to watch where none are typed.
-const USUAL_SECONDS: f64 = 60.0;
-/// Places along the pigtail where none are named.
-const USUAL_PLACES: &str = "plug,bend,boot,sensor";
-/// Most places: they are told by one digit.
-const MOST_PLACES: usize = 9;
-/// Longest name of a place, characters.
-const LONGEST_NAME: usize = 24;
-/// Shortest and longest time at a place, s.
-const PLACE_S: (f64, f64) = (2.0, 300.0);
 /// Events cued in one second; of more, how many is said in the next.
 const CUES_PER_S: u64 = 4;
 
@@ -81,25 +70,19 @@ pub struct WarmUp {
     pub bell: bool,
 }
 
-/// What both come to.
-struct Watch<'a> {
-    common: Settled<'a>,
-    seconds: f64,
-    at: Option<f64>,
-    sweep: bool,
-    places: Option<FlexPlaces>,
-    bell: bool,
-}
-
 /// Carries out `flex`.
 ///
 /// # Errors
 /// [`Failure::Usage`] for times, places or angles out of range; as every procedure.
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let places = args.places.as_ref().map(|names| places(names, args.place_seconds)).transpose()?;
-    let seconds = checked_seconds(seconds_of(args.seconds, places.as_ref())?)?;
-    let common = Settled::of(&args.common, surroundings)?;
-    watch(Watch { common, seconds, at: args.at, sweep: args.sweep, places, bell: args.bell }, surroundings)
+    let seconds = seconds_of(args.seconds, places.as_ref())?;
+    let mounted = args.common.settled(surroundings)?;
+    let hand = Cell::new(0);
+    let keys = || places.as_ref().map_or_else(enter, |places| hand_typed(places, &hand));
+    let watch =
+        Watch { mounted, seconds, at: args.at, sweep: args.sweep, places: places.as_ref(), keys: &keys };
+    carry_out(&watch, &args.common, args.bell, surroundings)
 }
 
 /// Carries out `warm-up`.
@@ -114,97 +97,36 @@ pub fn warm_up(args: &WarmUp, surroundings: &Surroundings<'_>) -> Result<Ending,
             args.minutes
         )));
     }
-    let common = Settled::of(&args.common, surroundings)?;
-    let seconds = 60.0 * args.minutes;
-    watch(
-        Watch { common, seconds, at: args.at, sweep: args.sweep, places: None, bell: args.bell },
-        surroundings,
-    )
+    let mounted = args.common.settled(surroundings)?;
+    let seconds = Seconds::new(60.0 * args.minutes)?;
+    let watch = Watch { mounted, seconds, at: args.at, sweep: args.sweep, places: None, keys: &enter };
+    carry_out(&watch, &args.common, args.bell, surroundings)
 }
 
-fn watch(asked: Watch<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let Watch { common, seconds, at, sweep, places, bell } = asked;
-    let shelf = Shelf::new(common.sheet)?;
-    shelf.check_for_grip()?;
-    let at = at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
-    let mut kept = begin(common, shelf.first(), surroundings)?;
-    let hand = Cell::new(0);
-    let keys = || places.as_ref().map_or_else(enter, |places| hand_typed(places, &hand));
-    // The verdict looks at every sample, so all of it is kept.
-    let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
-    let until = HandEnd { after_us: Some((seconds * 1e6) as u64), keys: Some(&keys) };
+fn carry_out(
+    asked: &Watch<'_>,
+    common: &Common,
+    bell: bool,
+    surroundings: &Surroundings<'_>,
+) -> Result<Ending, Failure> {
+    let drawing = Drawing::new(surroundings.progress);
+    let cues = Cues::default();
     let bell = bell || std::io::stderr().is_terminal();
-    let (beyond, story) =
-        with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-            let driven = at.is_some() || sweep;
-            let ready = !driven || after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).1;
-            // The sheet's travel was kept; the part's own may be shorter.
-            let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
-            let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
-            if let Some(places) = &places {
-                meter.say(&instructions(places));
-            }
-            let cues = Cues::default();
-            let cue = |event: &FlexCue| {
-                if let Some(line) = cues.line(event, places.as_ref()) {
-                    meter.say(&line);
-                    if bell {
-                        // A terminal that is gone hears no bell.
-                        let _ = std::io::stderr().write_all(b"\x07");
-                    }
+    let draw = |event: Event| match (event, asked.places) {
+        (Event::Watching, Some(places)) => drawing.say(&instructions(places)),
+        (Event::Cue(cue), places) => {
+            if let Some(line) = cues.line(&cue, places) {
+                drawing.say(&line);
+                if bell {
+                    // A terminal that is gone hears no bell.
+                    let _ = std::io::stderr().write_all(b"\x07");
                 }
-            };
-            let plan = FlexPlan { hold_deg: at, sweep, places: places.as_ref(), cue: Some(&cue), until };
-            if ready && beyond.is_none() {
-                keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, meter);
             }
-            beyond
-        })?;
-    kept.tell_of(story);
-    if let Some(travel) = beyond {
-        at.map(|at| checked_place(at, travel)).transpose()?;
-    }
-    let sheet = kept.judge_as_flex(&shelf);
-    conclude(kept, sheet, common.json, None, surroundings)
-}
-
-/// How long to watch: as typed, or once everywhere.
-fn seconds_of(typed: Option<f64>, places: Option<&FlexPlaces>) -> Result<f64, Failure> {
-    let once = places.and_then(|p| Some(p.each_us? as f64 * 1e-6 * (p.names.len() + 1) as f64));
-    match (typed, once) {
-        (Some(typed), Some(once)) if typed < once => Err(Failure::Usage(anyhow!(
-            "--seconds {typed} does not reach every place: hands off and {} places take {once:.0} s; leave --seconds out, or give fewer --place-seconds",
-            places.map_or(0, |p| p.names.len())
-        ))),
-        (typed, once) => Ok(typed.or(once).unwrap_or(USUAL_SECONDS)),
-    }
-}
-
-/// The places as typed.
-fn places(names: &str, each_s: Option<f64>) -> Result<FlexPlaces, Failure> {
-    let names: Vec<String> = names.split(',').map(|n| plain(n.trim(), LONGEST_NAME)).collect();
-    let usage = |why: String| {
-        Failure::Usage(anyhow!(
-            "--places: {why}; name 2 to {MOST_PLACES} places with commas between, like {USUAL_PLACES}"
-        ))
+        }
+        (event, _) => drawing.draw(event),
     };
-    if !(2..=MOST_PLACES).contains(&names.len()) {
-        return Err(usage(format!("{} places are named", names.len())));
-    }
-    if names.iter().any(String::is_empty) {
-        return Err(usage("a place has no name".to_owned()));
-    }
-    if let Some((_, twice)) = names.iter().enumerate().find(|(k, n)| names[..*k].contains(n)) {
-        return Err(usage(format!("{twice:?} is named twice")));
-    }
-    if let Some(each) = each_s.filter(|s| !(PLACE_S.0..=PLACE_S.1).contains(s)) {
-        return Err(Failure::Usage(anyhow!(
-            "--place-seconds {each} is out of range: {} to {} s at each place",
-            PLACE_S.0,
-            PLACE_S.1
-        )));
-    }
-    Ok(FlexPlaces { names, each_us: each_s.map(|s| (s * 1e6) as u64) })
+    let concluded = at_terminal_drawn(surroundings, &drawing, &draw, |outside| watch(asked, outside))?;
+    present(concluded, common.json, None, surroundings)
 }
 
 fn instructions(places: &FlexPlaces) -> String {
@@ -278,18 +200,6 @@ impl Cues {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn places_are_two_to_nine_with_names_of_their_own() {
-        let said = |names| places(names, None).unwrap_err().error().to_string();
-        assert!(said("plug").contains("1 places"));
-        assert!(said("a,b,c,d,e,f,g,h,i,j").contains("10 places"));
-        assert!(said("plug,,sensor").contains("no name"));
-        assert!(said("plug,bend,plug").contains("named twice"));
-        let out = |s| places(USUAL_PLACES, Some(s)).unwrap_err().error().to_string();
-        assert!(out(1.0).contains("2 to 300") && out(f64::NAN).contains("out of range"));
-        assert_eq!(places(USUAL_PLACES, Some(10.0)).unwrap().names.len(), 4);
-    }
 
     #[test]
     fn a_storm_of_events_is_cued_a_few_times_a_second_and_counted() {

@@ -1,8 +1,8 @@
 //! The shop's key: where it lies, made at first use, shown and exported.
 
 use super::ending::Ending;
+use super::options::new_file::write_new_bytes;
 use super::surroundings::Surroundings;
-use crate::cli::options::new_file::write_new_bytes;
 use crate::job::Failure;
 use crate::record::seal::{KeyError, ShopKey};
 use anyhow::anyhow;

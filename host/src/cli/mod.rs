@@ -7,17 +7,14 @@
 //!
 //! A command imports no other command, and no file here imports, over whatever way, itself (a test reads the `use` lines and keeps that).
 
-mod bench_work;
 mod body;
 mod case;
-mod cautions;
 mod certificate;
 mod check_part;
 mod check_setup;
 mod clock;
 mod commands;
 mod compare;
-mod conclude;
 mod config;
 mod ending;
 mod explain;
@@ -29,23 +26,18 @@ mod judge;
 mod key;
 mod logging;
 mod matings;
-mod measuring;
 mod options;
-mod plugged;
 mod population;
 mod published;
 mod qualify;
 mod records;
 mod rejudge;
-mod rig_lock;
 mod rigs;
 mod sealing;
 mod settings;
-mod settling;
 mod sheet;
 mod shell;
 mod soak;
-mod stored;
 mod surroundings;
 mod terminal;
 mod vehicle_check;
@@ -56,5 +48,5 @@ pub use config::{Config, ConfigError};
 pub use ending::{Ending, code_of};
 pub use logging::{Log, Logging};
 pub use published::{PUBLISHED, Published};
-pub use surroundings::{OpenSimulator, Surroundings};
+pub use surroundings::Surroundings;
 pub use terminal::aside::all_said;

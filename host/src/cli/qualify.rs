@@ -1,28 +1,15 @@
-//! `qualify` and its single procedures: what is asked of the rig, in which order, and what is made of it.
+//! `qualify`, and the single procedures of a grip.
 
-use super::bench_work::{keep, with_bench};
-use super::body::{leads_of_body, qualify_body};
-use super::cautions::Consent;
-use super::clock::date;
-use super::conclude::{Kept, conclude};
 use super::ending::Ending;
 use super::options::driven::BodyProcedure;
-use super::options::mounted::Settled;
-use super::plugged::Plugged;
-use super::settling::{announce, settle};
+use super::options::mounted::Common;
 use super::surroundings::Surroundings;
+use super::terminal::at_terminal::at_terminal;
+use super::terminal::conclusion::present;
 use super::terminal::enter_key::enter;
-use super::terminal::progress::Meter;
-use crate::cli::options::mounted::Common;
-use crate::job::Failure;
-use crate::job::population;
-use crate::job::sheets::Shelf;
-use crate::procedure::{Bench, HandEnd, SelfCheck};
-use crate::sheet::PartSheet;
-use crate::trace::ProcedureKind;
+use crate::job::watched::Seconds;
+use crate::job::{Failure, qualify as job};
 use crate::verdict::MOST_MORE_SWEEPS;
-use crate::verdict::Scope;
-use anyhow::anyhow;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -77,211 +64,43 @@ pub struct HandSweep {
     pub no_reference: bool,
 }
 
-/// Longest recording without a program, s: about 12 MB of memory a minute.
-pub(super) const LONGEST_SECONDS: f64 = 900.0;
-
-/// The whole plan: self-check, sweep, release, leads check; for a throttle body its own.
+/// Carries out `qualify`.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let common = Settled::of(&args.common, surroundings)?;
-    let mut shelf = Shelf::new(common.sheet)?;
-    override_sweep(args, &mut shelf)?;
-    let among = population::given(args.population.as_deref())?;
-    let mut kept = begin(common, shelf.first(), surroundings)?;
-    kept.judge_among(among);
-    let (chosen, story) =
-        with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-            refuse_pair(bench)?;
-            if bench.drives_body() {
-                refuse_settling(args)?;
-                let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
-                return qualify_body(bench, meter, &mut kept, &shelf, consent, !args.skip_leads);
-            }
-            shelf.check_for_grip()?;
-            kept.check_population(shelf.first())?;
-            // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
-            let leads = !args.skip_leads && bench.can_check_leads();
-            let mut plan = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
-            plan.extend(leads.then_some(ProcedureKind::LeadsCheck));
-            if let Some(more) = args.settle {
-                plan.extend((0..more).map(|_| ProcedureKind::Sweep));
-                announce(meter, shelf.first(), more);
-            }
-            bench.plan(plan);
-            let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
-            if ready {
-                let mut going_on = keep(&mut kept, bench.sweep(), meter);
-                if going_on {
-                    bench.set_started(date());
-                    going_on = keep(&mut kept, bench.grip_release(), meter);
-                }
-                if going_on && leads {
-                    bench.set_started(date());
-                    going_on = keep(&mut kept, bench.leads_check(), meter);
-                }
-                if let Some(more) = args.settle.filter(|_| going_on) {
-                    settle(bench, meter, &mut kept, sheet, more);
-                }
-            }
-            Ok(sheet)
-        })?;
-    let chosen = chosen?;
-    kept.tell_of(story);
-    conclude(kept, chosen, common.json, None, surroundings)
+    let plan = job::Qualify {
+        mounted: args.common.settled(surroundings)?,
+        cycles: args.cycles,
+        speed: args.speed,
+        rate: args.rate,
+        settle: args.settle,
+        leads: !args.skip_leads,
+        cautions_read: args.i_have_read_the_cautions,
+        population: args.population.as_deref(),
+    };
+    let concluded = at_terminal(surroundings, |outside| job::qualify(&plan, outside))?;
+    present(concluded, args.common.json, None, surroundings)
 }
 
-/// A throttle body is repeated procedure by procedure.
-fn refuse_settling(args: &Qualify) -> Result<(), Failure> {
-    if args.settle.is_some() {
-        return Err(Failure::Usage(anyhow!(
-            "--settle sweeps a grip again, and a throttle body is on this rig: leave it out, and repeat what its verdict names with more of it in the \
-             part sheet ([body])"
-        )));
-    }
-    Ok(())
-}
-
-/// The self-check alone: whether rig and part are ready to be tested.
+/// Carries out `self-check`.
 pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let common = Settled::of(&args.common, surroundings)?;
-    let shelf = shelf_for_grip(common)?;
-    let mut kept = begin(common, shelf.first(), surroundings)?;
-    kept.judge_only(Scope::Readiness, Vec::new());
-    let (sheet, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter).0
-    })?;
-    kept.tell_of(story);
-    conclude(kept, sheet, common.json, None, surroundings)
+    let mounted = args.common.settled(surroundings)?;
+    let concluded = at_terminal(surroundings, |outside| job::self_check(mounted, outside))?;
+    present(concluded, args.common.json, None, surroundings)
 }
 
-/// The leads check: with the self-check that finds a grip's stops before it, or with a body's rest and stops.
+/// Carries out `leads-check`.
 pub fn leads_check(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let common = Settled::of(&args.common, surroundings)?;
-    let shelf = Shelf::new(common.sheet)?;
-    let mut kept = begin(common, shelf.first(), surroundings)?;
-    let (chosen, story) =
-        with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-            refuse_pair(bench)?;
-            if bench.drives_body() {
-                let consent = Consent::of(common.rig, args.i_have_read_the_cautions, surroundings.stop);
-                return leads_of_body(bench, meter, &mut kept, &shelf, consent);
-            }
-            shelf.check_for_grip()?;
-            bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
-            let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, &shelf, bench, meter);
-            if ready {
-                keep(&mut kept, bench.leads_check(), meter);
-            }
-            Ok(sheet)
-        })?;
-    let chosen = chosen?;
-    kept.tell_of(story);
-    // Without the steps there is only the self-check, or rest and stops, to speak of.
-    let stepped = kept.trace(ProcedureKind::LeadsCheck).is_some();
-    let without = if kept.is_body() { Scope::Procedure(ProcedureKind::Rest) } else { Scope::Readiness };
-    kept.judge_only(if stepped { Scope::Leads } else { without }, Vec::new());
-    conclude(kept, chosen, common.json, None, surroundings)
-}
-
-/// A sweep by hand.
-pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let seconds = checked_seconds(args.seconds)?;
-    let common = Settled::of(&args.common, surroundings)?;
-    let shelf = shelf_for_grip(common)?;
-    let mut kept = begin(common, shelf.first(), surroundings)?;
-    let (_, story) = with_bench(common.rig, common.part, shelf.first(), surroundings, |bench, meter| {
-        let until = HandEnd { after_us: Some((seconds * 1e6) as u64), keys: Some(&enter) };
-        bench.leave_out_reference(args.no_reference);
-        keep(&mut kept, bench.hand_sweep(until), meter)
+    let mounted = args.common.settled(surroundings)?;
+    let concluded = at_terminal(surroundings, |outside| {
+        job::leads_check(mounted, args.i_have_read_the_cautions, outside)
     })?;
-    kept.tell_of(story);
-    let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::HandSweep));
-    kept.warn(note);
-    conclude(kept, sheet, common.json, None, surroundings)
+    present(concluded, args.common.json, None, surroundings)
 }
 
-/// A place to hold, within a travel.
-pub(super) fn checked_place(at: f64, travel_deg: f64) -> Result<f64, Failure> {
-    if (0.0..=travel_deg).contains(&at) {
-        return Ok(at);
-    }
-    Err(Failure::Usage(anyhow!(
-        "--at {at} deg is out of range: 0 to {travel_deg:.1} deg, from the closed stop to wide open"
-    )))
-}
-
-/// Keeps a self-check and chooses the sheet by what it saw. Whether the plan may go on; the bench is then ready for it.
-pub(super) fn after_self_check<'s>(
-    check: SelfCheck,
-    kept: &mut Kept,
-    shelf: &'s Shelf,
-    bench: &mut Bench<'_>,
-    meter: &Meter,
-) -> (&'s PartSheet, bool) {
-    kept.heed(&check);
-    let going_on = keep(kept, check.recording, meter);
-    let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
-    kept.warn(note);
-    let ready = going_on && check.moved;
-    if ready {
-        bench.use_sheet(sheet);
-        bench.set_started(date());
-    }
-    (sheet, ready)
-}
-
-/// The sheets for a procedure that only a grip has.
-fn shelf_for_grip(common: Settled<'_>) -> Result<Shelf, Failure> {
-    let shelf = Shelf::new(common.sheet)?;
-    shelf.check_for_grip()?;
-    Ok(shelf)
-}
-
-/// A rig with both parts on it is for `follow`; each part is qualified on a rig of its own kind.
-pub(super) fn refuse_pair(bench: &Bench<'_>) -> Result<(), Failure> {
-    if bench.has_pair() {
-        return Err(Failure::Usage(anyhow!(
-            "a grip and a throttle body are on this rig together: run `trackpair follow` there, and qualify each part on a rig for it"
-        )));
-    }
-    Ok(())
-}
-
-/// A record for what a session with the rig will tell.
-///
-/// # Errors
-/// As [`Kept::begin`].
-pub(super) fn begin(
-    common: Settled<'_>,
-    sheet: &PartSheet,
-    surroundings: &Surroundings<'_>,
-) -> Result<Kept, Failure> {
-    let mut kept = Kept::begin(common.archive, common.part)?;
-    kept.plug_in(Plugged::of(common, sheet, surroundings)?);
-    Ok(kept)
-}
-
-/// What the command line says of the sweep, over what the sheet says.
-fn override_sweep(args: &Qualify, shelf: &mut Shelf) -> Result<(), Failure> {
-    if let Some(speed) = args.speed.filter(|s| !(1.0..=720.0).contains(s)) {
-        return Err(Failure::Usage(anyhow!("--speed {speed} is out of range: 1 to 720 deg/s")));
-    }
-    if let Some(rate) = args.rate.filter(|r| !(50..=20_000).contains(r)) {
-        return Err(Failure::Usage(anyhow!("--rate {rate} is out of range: 50 to 20000 Hz")));
-    }
-    shelf.change(|sheet| {
-        sheet.sweep.cycles = args.cycles.unwrap_or(sheet.sweep.cycles);
-        sheet.sweep.speed_deg_s = args.speed.unwrap_or(sheet.sweep.speed_deg_s);
-        sheet.sweep.rate_hz = args.rate.unwrap_or(sheet.sweep.rate_hz);
-    });
-    Ok(())
-}
-
-pub(super) fn checked_seconds(seconds: f64) -> Result<f64, Failure> {
-    if (0.5..=LONGEST_SECONDS).contains(&seconds) {
-        return Ok(seconds);
-    }
-    let longest = LONGEST_SECONDS;
-    Err(Failure::Usage(anyhow!(
-        "--seconds {seconds} is out of range: 0.5 to {longest}; run it again for longer"
-    )))
+/// Carries out `hand-sweep`.
+pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let seconds = Seconds::new(args.seconds)?;
+    let mounted = args.common.settled(surroundings)?;
+    let plan = job::HandSweep { mounted, seconds, keys: &enter, no_reference: args.no_reference };
+    let concluded = at_terminal(surroundings, |outside| job::hand_sweep(plan, outside))?;
+    present(concluded, args.common.json, None, surroundings)
 }

@@ -2,14 +2,16 @@
 
 mod conformance;
 
-use super::bench_work::open_session;
 use super::ending::Ending;
 use super::options::mounted::rig as rig_meant;
-use super::rig_lock;
-use super::rig_lock::RigLock;
 use super::surroundings::Surroundings;
+use super::terminal::at_terminal::at_terminal;
 use super::terminal::document::print_document;
+use crate::cli::surroundings::locks;
 use crate::job::Failure;
+use crate::job::bench_work::open_session;
+use crate::job::rig_lock;
+use crate::job::rig_lock::RigLock;
 use crate::link::{Address, serial_ports};
 use crate::report::text;
 use crate::session::{PING_RANGE_US, Ping, survey};
@@ -105,7 +107,7 @@ fn list(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure>
         match Address::parse(rig).map_err(|e| Failure::Usage(e.into()))? {
             // A simulated rig is always there: say who it is at once.
             Address::Sim { .. } => {
-                let session = open_session(rig, surroundings)?;
+                let session = open_session(rig, surroundings.open_simulator)?;
                 let found = RigShown::of(session.identity());
                 session.close().map_err(|e| Failure::Rig(e.into()))?;
                 answers.push(Answer { address: rig.clone(), rig: Some(found), error: None });
@@ -116,10 +118,11 @@ fn list(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure>
     let ports = serial_ports().into_iter().map(|path| Address::Serial { path, baud: None });
     let all: Vec<Address> = ports.filter(|port| !asked.contains(port)).chain(asked.iter().cloned()).collect();
     let mut silent = false;
+    let locks = locks();
     // Asking would take a rig away from a program that is at work with it.
     let (in_use, all): (Vec<_>, Vec<_>) = all
         .into_iter()
-        .map(|address| (rig_lock::holder(&address), address))
+        .map(|address| (rig_lock::holder(&address, locks.as_deref()), address))
         .partition(|(who, _)| who.is_some());
     for (who, address) in in_use {
         silent |= asked.contains(&address);
@@ -196,8 +199,8 @@ fn pings(args: &Rigs, count: u32, surroundings: &Surroundings<'_>) -> Result<End
     rig_meant(named.first().map(String::as_str), surroundings)?;
     let mut rigs = Vec::new();
     for rig in &named {
-        let _ours = RigLock::take(rig, "")?;
-        let mut session = open_session(rig, surroundings)?;
+        let _ours = at_terminal(surroundings, |outside| RigLock::take(rig, "", outside))?;
+        let mut session = open_session(rig, surroundings.open_simulator)?;
         let ping = session.ping(count).map_err(|e| Failure::Rig(e.into()))?;
         let trips = RoundTrips::of(rig, &ping, session.statistics().retries);
         session.close().map_err(|e| Failure::Rig(e.into()))?;

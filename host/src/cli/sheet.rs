@@ -3,11 +3,12 @@
 use super::ending::Ending;
 use super::options::archive::Where;
 use super::options::archive::named;
-use super::stored::{Stored, read_all, tell_left_out};
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;
+use super::terminal::left_out::tell_left_out;
 use crate::compare::risks::{SheetRisks, risks};
 use crate::job::Failure;
+use crate::job::stored::{Stored, read_all};
 use crate::record::sheet_file::{self, SheetFileError};
 use crate::report::Style;
 use crate::report::compare::{self as shown, terminal};

@@ -2,15 +2,12 @@
 
 use super::config::{Config, ConfigError};
 use super::terminal::aside::aside;
-use crate::job::Failure;
-use crate::link::{Link, LinkError};
+use crate::job::{Failure, OpenSimulator, Workshop, without_logo};
 use crate::report::{Paper, Shop};
 use anyhow::anyhow;
+use etcetera::BaseStrategy;
 use std::path::{Path, PathBuf};
 use tokio_util::sync::CancellationToken;
-
-/// Opens the simulated rig that stands behind `sim:`.
-pub type OpenSimulator<'a> = &'a dyn Fn(&str) -> Result<Box<dyn Link>, LinkError>;
 
 /// What the program gives to its commands.
 #[derive(Clone, Copy)]
@@ -44,8 +41,8 @@ impl<'a> Surroundings<'a> {
     /// The shop that hands reports over; none when nothing is configured. `settled` and `judge` made sure that it can be used.
     pub fn shop(&self) -> Option<Shop> {
         let shop = self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
-        if let Err(error) = shop.check_logo() {
-            aside(format!("trackpair: documents are made without the shop's logo: {error}"));
+        if let Some(warning) = without_logo(&shop) {
+            aside(format!("trackpair: {warning}"));
         }
         Some(shop)
     }
@@ -63,4 +60,22 @@ impl<'a> Surroundings<'a> {
             ))
         })
     }
+
+    /// Whose bench it is, for a job. What of the configuration can't be used was said before, where the job needs it.
+    pub fn workshop(&self) -> Workshop {
+        let config = self.config.as_ref().ok();
+        Workshop {
+            shop: config.and_then(|config| config.shop().ok()).flatten(),
+            paper: self.paper(),
+            key_file: self.key_file().map_err(|why| format!("{:#}", why.error())),
+            lead_fitted: config.and_then(|config| config.lead_fitted.clone()),
+            locks: locks(),
+        }
+    }
+}
+
+/// Where locks of rigs lie: in the user's folder for state; none where the system names no place.
+pub fn locks() -> Option<PathBuf> {
+    let base = etcetera::choose_base_strategy().ok()?;
+    Some(base.state_dir().unwrap_or_else(|| base.data_dir()).join("trackpair").join("rigs"))
 }

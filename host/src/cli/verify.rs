@@ -1,9 +1,9 @@
 //! `verify`: one file by itself, with the public key alone: a report, a certificate, a bundle, or what a QR code says.
 
 use super::ending::Ending;
+use super::options::trusted_keys::trusted_keys;
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;
-use crate::cli::options::trusted_keys::trusted_keys;
 use crate::job::Failure;
 use crate::record::check_bundle;
 use crate::record::seal::{CODE_OPENS, PrintedCode, PublicKey, check_document};

@@ -12,12 +12,12 @@ mod key;
 mod place;
 mod ports;
 
+use super::config::file_in_force;
 use super::config::{Config, ConfigError};
 use super::ending::Ending;
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;
-use crate::cli::config::file_in_force;
-use crate::cli::terminal::say::ascii_only;
+use super::terminal::say::ascii_only;
 use crate::job::Failure;
 use crate::record::Archive;
 use crate::report::Shop;

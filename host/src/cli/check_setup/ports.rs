@@ -1,9 +1,10 @@
 //! Whether the rig's port exists and may be opened, and whether a rig answers there. It drives nothing.
 
 use super::check::Check;
-use crate::cli::bench_work::open_session;
-use crate::cli::rig_lock;
 use crate::cli::surroundings::Surroundings;
+use crate::cli::surroundings::locks;
+use crate::job::bench_work::open_session;
+use crate::job::rig_lock;
 use crate::link::{Address, serial_ports};
 use crate::session::survey;
 use std::io;
@@ -79,7 +80,7 @@ fn named(rig: &str, surroundings: &Surroundings<'_>) -> Vec<Check> {
 }
 
 fn simulated(rig: &str, surroundings: &Surroundings<'_>) -> Check {
-    match open_session(rig, surroundings)
+    match open_session(rig, surroundings.open_simulator)
         .and_then(|s| s.close().map_err(|e| crate::job::Failure::Rig(e.into())))
     {
         Ok(_) => Check::ok(RIG, format!("{rig} is simulated and answers")),
@@ -91,7 +92,7 @@ fn simulated(rig: &str, surroundings: &Surroundings<'_>) -> Check {
 
 /// Whether a rig answers. Asking leaves it at rest.
 fn answers(address: &Address) -> Check {
-    if let Some(who) = rig_lock::holder(address) {
+    if let Some(who) = rig_lock::holder(address, locks().as_deref()) {
         return Check::ok(RIG, who);
     }
     let found = survey([address.clone()]).pop().map(|a| a.found);

@@ -2,13 +2,13 @@
 
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;
-use crate::cli::measuring::of_folder;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::say::{say, style};
 use crate::gauge::anova::Mountings;
 use crate::gauge::plan::{Asked, Plan, plan};
 use crate::job::Failure;
 use crate::job::sheets::Shelf;
+use crate::job::sweep::of_folder;
 use crate::record::study_folder::{STUDY, StudyFolder};
 use crate::report::compare::terminal;
 use crate::report::gauge::labels;

@@ -2,13 +2,13 @@
 
 use super::counted::{sweeps_of, whole_rounds};
 use crate::cli::ending::Ending;
-use crate::cli::measuring::of_folder;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::say::{say, style, write_report};
 use crate::gauge::documents::StudyDocument;
 use crate::gauge::plan::Plan;
 use crate::gauge::study::{Swept, study};
 use crate::job::Failure;
+use crate::job::sweep::of_folder;
 use crate::record::study_folder::{STUDY, StudyFolder, SweepLine};
 use crate::report::Lines;
 use crate::report::compare::{html, terminal};

@@ -2,14 +2,13 @@
 
 use super::counted::sweeps_of;
 use crate::cli::ending::Ending;
-use crate::cli::measuring::{
-    Occasion, ask_to_mount, needs_hands, of_folder, on_occasion, stopped, sweep_into, tell_of_torn,
-};
 use crate::cli::options::mounted::rig as rig_meant;
 use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::mounting::{ask_to_mount, stopped, sweep_at_terminal, tell_of_torn};
 use crate::gauge::plan::{Mounting, Plan};
 use crate::job::Failure;
 use crate::job::sheets::Shelf;
+use crate::job::sweep::{Occasion, needs_hands, of_folder, on_occasion};
 use crate::link::Address;
 use crate::record::study_folder::{STUDY, StudyFolder};
 use anyhow::anyhow;
@@ -113,7 +112,7 @@ impl Sitting<'_> {
                 repeat,
                 cautions_read: self.cautions_read,
             };
-            sweep_into(folder, occasion, self.shelf, self.surroundings)?;
+            sweep_at_terminal(folder, occasion, self.shelf, self.surroundings)?;
         }
         eprintln!("{head}: {} swept {} times", part.code, plan.repeats);
         Ok(())

@@ -19,11 +19,18 @@ pub struct Where {
 /// # Errors
 /// There is none, or it can't be used.
 pub fn open(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<Archive, Failure> {
-    let dir = match named(typed, surroundings)? {
-        Some(dir) => dir,
-        None => Archive::default_dir().map_err(|e| Failure::Usage(e.into()))?,
-    };
-    Archive::open_to_read(&dir).map_err(|e| Failure::Usage(e.into()))
+    Archive::open_to_read(&dir(typed, surroundings)?).map_err(|e| Failure::Usage(e.into()))
+}
+
+/// The folder of the archive that is meant.
+///
+/// # Errors
+/// The configuration can't be used, or the platform names no place.
+pub fn dir(typed: Option<&Path>, surroundings: &Surroundings<'_>) -> Result<PathBuf, Failure> {
+    match named(typed, surroundings)? {
+        Some(dir) => Ok(dir),
+        None => Archive::default_dir().map_err(|e| Failure::Usage(e.into())),
+    }
 }
 
 /// The folder of the archive as it was typed, or else configured; none where only the platform's place is left.

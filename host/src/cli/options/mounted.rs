@@ -2,12 +2,12 @@
 //! that before the configuration file.
 
 use crate::cli::surroundings::Surroundings;
-use crate::job::Failure;
 use crate::job::in_case::InCase;
+use crate::job::{Failure, Mounted};
 use anyhow::anyhow;
 use clap::Args;
 use std::cell::OnceCell;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Which rig, which part, where to keep the record.
 #[derive(Args, Debug)]
@@ -38,50 +38,30 @@ pub struct Common {
     pub in_case: OnceCell<InCase>,
 }
 
-/// [`Common`] as it is meant.
-#[derive(Clone, Copy, Debug)]
-pub struct Settled<'a> {
-    /// Address of the rig.
-    pub rig: &'a str,
-    /// Part sheet, by name or file.
-    pub sheet: Option<&'a str>,
-    /// The part in the user's words.
-    pub part: &'a str,
-    /// The case that the record belongs to, by its full name.
-    pub case: Option<&'a str>,
-    /// Whether the part has been left plugged in since the last session.
-    pub still_plugged: bool,
-    /// Folder of the records; none = the platform's.
-    pub archive: Option<&'a Path>,
-    /// Whether the document goes to stdout.
-    pub json: bool,
-}
-
-impl<'a> Settled<'a> {
-    /// What is meant by what was typed. What a report will need is looked at now, before anything is recorded.
+impl Common {
+    /// What is meant by what was self. What a report will need is looked at now, before anything is recorded.
     ///
     /// # Errors
     /// [`Failure::Usage`] when the configuration can't be used, its logo included, no rig is named anywhere, or there is no such case.
-    pub fn of(typed: &'a Common, surroundings: &Surroundings<'a>) -> Result<Self, Failure> {
+    pub fn settled<'a>(&'a self, surroundings: &Surroundings<'a>) -> Result<Mounted<'a>, Failure> {
         let config = surroundings.config()?;
         config.shop().map_err(|e| Failure::Usage(e.into()))?;
-        let rig = rig(typed.rig.as_deref(), surroundings)?;
-        let archive = typed.archive.as_deref().or(config.archive.value.as_deref());
-        let case = match &typed.case {
+        let rig = rig(self.rig.as_deref(), surroundings)?;
+        let archive = self.archive.as_deref().or(config.archive.value.as_deref());
+        let case = match &self.case {
             None => None,
             Some(case) => {
-                let found = InCase::find(case, &typed.part, archive)?;
-                Some(typed.in_case.get_or_init(|| found))
+                let found = InCase::find(case, &self.part, archive)?;
+                Some(self.in_case.get_or_init(|| found))
             }
         };
-        Ok(Self {
+        Ok(Mounted {
             rig,
-            sheet: typed.sheet.as_deref().or(config.sheet.value.as_deref()),
-            part: case.map_or(&typed.part, |case| &case.label),
+            sheet: self.sheet.as_deref().or(config.sheet.value.as_deref()),
+            part: case.map_or(&self.part, |case| &case.label),
             case: case.map(|case| case.name.as_str()),
-            still_plugged: typed.still_plugged,
+            still_plugged: self.still_plugged,
             archive,
-            json: typed.json,
         })
     }
 }

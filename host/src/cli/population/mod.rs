@@ -5,9 +5,9 @@ mod learn;
 mod limits;
 mod shown;
 
+use super::ending::Ending;
+use super::surroundings::Surroundings;
 use crate::analysis::body::population::Population;
-use crate::cli::ending::Ending;
-use crate::cli::surroundings::Surroundings;
 use crate::job::Failure;
 use crate::job::population::read;
 use crate::quantity::PartKind;

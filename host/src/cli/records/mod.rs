@@ -5,11 +5,11 @@ mod list;
 mod show;
 
 use super::ending::Ending;
+use super::options::archive::{Where, open};
 use super::options::new_file::write_new_bytes;
 use super::options::trusted_keys::trusted_keys;
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;
-use crate::cli::options::archive::{Where, open};
 use crate::job::Failure;
 use crate::record::bundle;
 use crate::record::verify::{Expected, Problem, Verification, verify};

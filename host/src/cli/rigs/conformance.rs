@@ -1,11 +1,12 @@
 //! `rigs --conform`: whether a rig keeps protocol/WIRE.md, point by point.
 
 use crate::cli::ending::Ending;
-use crate::cli::rig_lock::RigLock;
 use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::at_terminal::at_terminal;
 use crate::cli::terminal::document::print_document;
 use crate::conform::{ConformError, Kept, Point, conform};
 use crate::job::Failure;
+use crate::job::rig_lock::RigLock;
 use crate::link::{self, Address};
 use serde::Serialize;
 use std::io::Write;
@@ -30,7 +31,7 @@ struct Told<'a> {
 /// [`Failure::Usage`] for an address that can't be understood, [`Failure::Rig`] when the line fails or no rig answers.
 pub fn conformance(rig: &str, json: bool, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
-    let _ours = RigLock::take(rig, "")?;
+    let _ours = at_terminal(surroundings, |outside| RigLock::take(rig, "", outside))?;
     let link = match &address {
         Address::Sim { part } => (surroundings.open_simulator)(part).map_err(|e| Failure::Usage(e.into()))?,
         _ => link::open(&address).map_err(|e| Failure::Rig(e.into()))?.polled(),

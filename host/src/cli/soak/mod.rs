@@ -1,29 +1,14 @@
-//! `soak`: hours or days of cycling, with figures over time; killed or unplugged at any moment it goes on and says what it missed.
-//!
-//! - [`Soak`]: what was typed.
-//! - `amounts`: times and sizes as people write them.
-//! - `asked`: what is asked for, by what was typed or by a log that goes on; whether it fits the disk.
-//! - `keeping`: of which rounds the traces are kept.
-//! - `running`: one stretch on a rig, round by round.
-//! - `driving`: what the rig does in a round, and whether the part moved.
-//! - `logged`: a round as a line of the log.
-//! - `course`: stretch after stretch, with the rig away in between.
-//! - `concluding`: from the log to the outcome.
+//! `soak`: hours or days of cycling, with figures over time. `amounts`: times and sizes as people write them.
 
 mod amounts;
-mod asked;
-mod concluding;
-mod course;
-mod driving;
-mod keeping;
-mod logged;
-mod running;
 
 use super::ending::Ending;
 use super::options::mounted::Common;
-use super::options::mounted::Settled;
 use super::surroundings::Surroundings;
-use crate::job::Failure;
+use super::terminal::at_terminal::at_terminal_drawn;
+use super::terminal::conclusion::present;
+use super::terminal::drawing::Drawing;
+use crate::job::{Event, Failure, Mounted, soak as job};
 use amounts::{bytes, seconds};
 use clap::Args;
 
@@ -68,27 +53,41 @@ pub struct Soak {
 /// [`Failure::Usage`] for settings out of range, a record that is no soak, or no room; [`Failure::Rig`] when the rig is in use by another
 /// program, or went away and did not come back: then the soak can go on later.
 pub fn soak(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    course::run(args, surroundings)
+    let plan = job::Soak {
+        mounted: settled(args, surroundings)?,
+        hours: args.hours,
+        every_s: args.every,
+        cycles: args.cycles,
+        disk: args.disk,
+        patience_s: args.patience,
+        resume: args.resume.as_deref(),
+        conclude: args.conclude,
+        new: args.new,
+        cautions_read: args.i_have_read_the_cautions,
+    };
+    let drawing = Drawing::new(surroundings.progress);
+    // Hours or days before its end, one wants to know where it is kept.
+    let draw = |event: Event| match event {
+        Event::RecordBegun(folder) => drawing.say(&format!("record  {}", folder.display())),
+        event => drawing.draw(event),
+    };
+    let concluded = at_terminal_drawn(surroundings, &drawing, &draw, |outside| job::soak(&plan, outside))?;
+    present(concluded, args.common.json, None, surroundings)
 }
 
-/// The archive's folder and whether JSON goes to stdout, for a soak that goes on without a rig being named.
-fn settled<'a>(
-    args: &'a Soak,
-    surroundings: &Surroundings<'a>,
-    rig: &'a str,
-) -> Result<Settled<'a>, Failure> {
-    match (Settled::of(&args.common, surroundings), &args.resume) {
+/// Part and rig; of a soak that goes on without a rig being named, the archive's folder alone.
+fn settled<'a>(args: &'a Soak, surroundings: &Surroundings<'a>) -> Result<Mounted<'a>, Failure> {
+    match (args.common.settled(surroundings), &args.resume) {
         (Err(_), Some(_)) if args.common.rig.is_none() => {
             let config = surroundings.config()?;
             config.shop().map_err(|e| Failure::Usage(e.into()))?;
-            Ok(Settled {
-                rig,
+            Ok(Mounted {
+                rig: "",
                 sheet: args.common.sheet.as_deref(),
                 part: &args.common.part,
                 case: None,
                 still_plugged: args.common.still_plugged,
                 archive: args.common.archive.as_deref().or(config.archive.value.as_deref()),
-                json: args.common.json,
             })
         }
         (settled, _) => settled,

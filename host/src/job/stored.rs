@@ -1,10 +1,11 @@
 //! Stored outcomes by what was typed: a record's name, its folder, its `outcome.json`, a folder of records, an archive; and their traces analysed again.
 
-use super::conclude::{Kept, analysis_of};
+use super::Failure;
+use super::judged::analysis_of;
+use super::kept::Kept;
 use crate::analysis::PartAnalysis;
 use crate::compare::standing::LeftOut;
 use crate::compare::subject::Subject;
-use crate::job::Failure;
 use crate::outcome::{Outcome, OutcomeError};
 use crate::record::{Archive, ArchiveError, CsvOptions, INDEX_FILE, load_traces, sheet_file};
 use anyhow::anyhow;
@@ -156,13 +157,6 @@ fn records_in(path: &Path) -> Vec<PathBuf> {
     let mut records: Vec<PathBuf> = entries.map(|e| e.path()).filter(|p| p.join(OUTCOME).exists()).collect();
     records.sort();
     if records.is_empty() { vec![path.to_path_buf()] } else { records }
-}
-
-/// Names what was left out on stderr.
-pub fn tell_left_out(left_out: &[LeftOut]) {
-    for LeftOut { record, why } in left_out {
-        eprintln!("trackpair: left out: {record}: {why}");
-    }
 }
 
 /// A record that must be readable.

@@ -1,5 +1,6 @@
 //! A round as a line of the log: its place in time, its figures, its dropouts. It writes nothing.
 
+use super::amounts;
 use crate::analysis::dropout::{Event, Wire};
 use crate::analysis::rounds::Round;
 use crate::outcome::{SoakEvent, SoakFigure, SoakHole, SoakRound};
@@ -87,6 +88,18 @@ fn between(from: &str, to: &str) -> f64 {
     let time = |text: &str| text.parse::<jiff::Timestamp>().ok();
     let passed = time(from).zip(time(to)).map(|(a, b)| b.as_second() - a.as_second());
     passed.unwrap_or(0).max(0) as f64
+}
+
+/// A hole in words.
+pub fn hole_words(hole: &SoakHole) -> String {
+    let long = amounts::shown((hole.to_h - hole.from_h) * 3600.0);
+    let who = if hole.why == "link" { "the rig was away" } else { "the program was away" };
+    let clock = if hole.by_rig_clock { "by the rig's clock" } else { "by this computer's clock" };
+    let anew = if hole.rig_restarted { "; the rig has started anew since" } else { "" };
+    format!(
+        "{who} from {} to {}, {long} {clock}: {} rounds were missed{anew}",
+        hole.from, hole.to, hole.rounds_missed
+    )
 }
 
 /// The line.

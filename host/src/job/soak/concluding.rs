@@ -1,32 +1,27 @@
-//! From the log to the outcome: what the last round's traces tell, with the dropouts of all rounds, judged, kept, sealed and printed.
+//! From the log to the outcome: what the last round's traces tell, with the dropouts of all rounds, judged, kept and sealed.
 
 use super::asked::of_log;
-use super::course::hole_words;
+use super::logged::hole_words;
 use super::running::Running;
 use crate::analysis::budget::{Budget, Source};
 use crate::analysis::statistics::{poisson_lower, poisson_upper};
 use crate::analysis::{Detail, Figure, Finding, PartAnalysis, rounds};
-use crate::cli::clock::date;
-use crate::cli::conclude::documents;
-use crate::cli::ending::Ending;
-use crate::cli::plugged::Plugged;
-use crate::cli::sealing::to_seal_with;
-use crate::cli::surroundings::Surroundings;
-use crate::cli::terminal::say::style;
 use crate::compare::soak::{Course, WireEvents, is_near};
-use crate::job::Failure;
+use crate::job::concluded::{Concluded, into_record};
+use crate::job::judged::Judged;
+use crate::job::matings::Plugged;
 use crate::job::sheets::Shelf;
+use crate::job::{Failure, Outside};
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
 };
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
-use crate::record::{Archive, LoadedTrace, Sealing};
-use crate::report::{ReportInput, reach_words, soak_name, terminal};
+use crate::record::{Archive, LoadedTrace};
+use crate::report::{ReportInput, reach_words, soak_name};
 use crate::sheet::PartSheet;
 use crate::trace::Trace;
 use crate::verdict::{Scope, Verdict, judge_scope};
 use anyhow::anyhow;
-use std::io::Write;
 
 /// Two-sided 68 % interval of a rate: one-sided confidence of each bound.
 const ONE_SIGMA: f64 = 0.841_344_746;
@@ -42,23 +37,22 @@ pub struct Concluding<'a> {
     pub ended: Option<SoakEnd>,
     pub archive: &'a Archive,
     pub shelf: &'a Shelf,
-    pub json: bool,
     pub warnings: Vec<String>,
     /// Its matings, and the case that it is filed in.
     pub plugged: Plugged,
 }
 
-/// Judges it, keeps the outcome and prints it.
+/// Judges it and keeps the outcome.
 ///
 /// # Errors
 /// [`Failure::Rig`] when no round was done, [`Failure::Other`] when log or traces can't be read or the outcome can't be kept.
-pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+pub fn conclude(mut soak: Concluding<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure> {
     if soak.ended.is_none() {
         // It may stand in the log already, when the program was cut off while it judged.
         let course = read(&mut soak.running)?;
         if course.end().is_none() {
             let text = format!("it was judged after {} rounds without going on", course.rounds());
-            soak.running.end("user", text).map_err(|e| Failure::Other(e.into()))?;
+            soak.running.end("user", text, outside).map_err(|e| Failure::Other(e.into()))?;
         }
     }
     let course = read(&mut soak.running)?;
@@ -69,40 +63,27 @@ pub fn conclude(mut soak: Concluding<'_>, surroundings: &Surroundings<'_>) -> Re
              dropouts in its soak.jsonl; make room on the disk and soak it again"
         )));
     }
-    let mut outcome = judged(&mut soak, &course, &traces, sheet)?;
+    let (mut outcome, mut analysis) = judged(&mut soak, &course, &traces, sheet, &outside.now())?;
     soak.plugged.count(&mut outcome, sheet, &soak.running.folder);
-    let shop = surroundings.shop();
+    // Its course is drawn from the outcome.
+    (analysis.plots, analysis.comparisons) = (Vec::new(), Vec::new());
     let channels = traces.first().map(|t| t.trace.provenance.channels.clone()).unwrap_or_default();
-    let input = ReportInput {
-        outcome: &outcome,
-        curves: &[],
-        plots: &[],
-        comparisons: &[],
-        sheet,
-        channels: &channels,
-        stamp: None,
-        shop: shop.as_ref(),
-    };
-    let key = to_seal_with(surroundings);
-    let sealing = Sealing { key: key.as_ref(), date: &date() };
-    let paper = surroundings.paper();
+    let judged = Judged { analysis, channels, scope: Scope::Soak, outcome };
+    let shop = outside.letterhead();
     let folder = &mut soak.running.folder;
-    let kept = folder
-        .conclude(&outcome, sealing, |stamp| documents(&ReportInput { stamp, ..input }, paper))
-        .map_err(|e| Failure::Other(e.into()))?;
-    kept.warnings.iter().for_each(|warning| eprintln!("trackpair: {warning}"));
-    let path = folder.path();
-    let people = terminal(&input, style(surroundings))
-        + &format!("\nrecord  {}\nreport  {}\n", path.display(), path.join("report.html").display());
-    let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
-    if soak.json {
-        let _ = out.write_all(outcome.to_json().as_bytes());
-        let _ = err.write_all(people.as_bytes());
-    } else {
-        let _ = out.write_all(people.as_bytes());
-    }
-    soak.plugged.file(&outcome, &soak.running.folder, surroundings)?;
-    Ok(Ending::Judged(outcome.verdict))
+    let report = into_record(folder, &ReportInput { shop, ..judged.report(sheet) }, outside)?;
+    let filed = soak.plugged.file(&judged.outcome, folder, outside);
+    Ok(Concluded {
+        judged,
+        sheet: sheet.clone(),
+        shop: shop.cloned(),
+        record: Some(folder.path()),
+        report,
+        failures: Vec::new(),
+        whole: true,
+        not_stored: None,
+        filed,
+    })
 }
 
 fn read(running: &mut Running) -> Result<Course, Failure> {
@@ -138,7 +119,8 @@ fn judged(
     course: &Course,
     loaded: &[LoadedTrace],
     sheet: &PartSheet,
-) -> Result<Outcome, Failure> {
+    now: &str,
+) -> Result<(Outcome, PartAnalysis), Failure> {
     let record = soak.running.folder.record().to_owned();
     let log = soak.running.log.described(&record).map_err(of_log)?;
     let told =
@@ -162,12 +144,12 @@ fn judged(
         readings: &[],
         doubts: &doubts(&told, &analysis, sheet),
         traces: &stored,
-        judged: &date(),
+        judged: now,
         warnings: &warnings,
     });
     let mut outcome = Outcome { recorded: begin.date.clone(), grade: None, soak: Some(told), ..outcome };
     outcome.part.label.clone_from(&begin.part);
-    Ok(outcome)
+    Ok((outcome, analysis))
 }
 
 /// What all rounds tell in place of what the last one does: dropouts, trips, and whether it stopped moving.

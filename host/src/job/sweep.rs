@@ -1,16 +1,14 @@
 //! One sweep of a part that is mounted, for questions about the rig itself: self-check, sweep and release of a grip, or a throttle body's plan
-//! without its leads check. Also: who mounts it. It keeps nothing.
+//! without its leads check. It keeps nothing but a line and its traces in the folder of a study or of a known part.
 
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
-use super::clock::date;
-use super::conclude::{Judged, Kept};
+use super::judged::Judged;
+use super::kept::Kept;
 use super::qualify::{after_self_check, refuse_pair};
-use super::surroundings::Surroundings;
-use super::terminal::answers::Typed;
-use crate::job::Failure;
-use crate::job::sheets::Shelf;
+use super::sheets::Shelf;
+use super::{Failure, Outside};
 use crate::link::Address;
 use crate::outcome::Outcome;
 use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};
@@ -42,30 +40,28 @@ pub fn sweep_into<'f>(
     folder: &'f mut StudyFolder,
     occasion: Occasion<'_>,
     shelf: &Shelf,
-    surroundings: &Surroundings<'_>,
+    outside: &Outside<'_>,
 ) -> Result<&'f SweepLine, Failure> {
-    let started = date();
+    let started = outside.now();
     let mut kept = Kept::loose();
-    let consent = Consent::of(occasion.rig, occasion.cautions_read, surroundings.stop);
-    let (sheet, _) =
-        with_bench(occasion.rig, occasion.label, shelf.first(), surroundings, |bench, meter| {
-            refuse_pair(bench)?;
-            meter.hush();
-            if bench.drives_body() {
-                return qualify_body(bench, meter, &mut kept, shelf, consent, false);
-            }
-            shelf.check_for_grip()?;
-            bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release]);
-            let (sheet, ready) = after_self_check(bench.self_check(), &mut kept, shelf, bench, meter);
-            if ready && keep(&mut kept, bench.sweep(), meter) {
-                bench.set_started(date());
-                keep(&mut kept, bench.grip_release(), meter);
-            }
-            Ok(sheet)
-        })?;
+    let consent = Consent::of(occasion.rig, occasion.cautions_read);
+    let (sheet, _) = with_bench(occasion.rig, occasion.label, shelf.first(), outside, |bench| {
+        refuse_pair(bench)?;
+        if bench.drives_body() {
+            return qualify_body(bench, &mut kept, shelf, consent, false, outside);
+        }
+        shelf.check_for_grip()?;
+        bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release]);
+        let (sheet, ready) = after_self_check(&mut kept, shelf, bench, outside);
+        if ready && keep(&mut kept, bench.sweep(), outside) {
+            bench.set_started(outside.now());
+            keep(&mut kept, bench.grip_release(), outside);
+        }
+        Ok(sheet)
+    })?;
     let sheet = sheet?;
     let failure = kept.failure().map(str::to_owned);
-    let Some(judged) = Judged::of(&kept, sheet) else {
+    let Some(judged) = Judged::of(&kept, sheet, &outside.now()) else {
         let why = failure.as_deref().unwrap_or("the rig sent no samples");
         return Err(Failure::Rig(anyhow!("nothing was recorded: {why}")));
     };
@@ -113,16 +109,6 @@ pub fn of_folder(error: StudyError) -> Failure {
     }
 }
 
-/// Says that the last line of a folder was torn, where it was.
-pub fn tell_of_torn(folder: &StudyFolder) {
-    if folder.torn_bytes() > 0 {
-        eprintln!(
-            "the last line was torn ({} bytes) when a program was cut off: that sweep was not acknowledged and does not count",
-            folder.torn_bytes()
-        );
-    }
-}
-
 /// Whether the rig at an address is simulated in this program: nobody has to mount anything then.
 pub fn needs_hands(rig: &str) -> bool {
     !matches!(Address::parse(rig), Ok(Address::Sim { .. }))
@@ -142,26 +128,6 @@ pub fn on_occasion(rig: &str, options: &[(&str, u64)]) -> String {
         }
     }
     address
-}
-
-/// Asks for a part to be mounted and waits for Enter.
-///
-/// # Errors
-/// [`Failure::Rig`] when nobody answers, or Ctrl-C was pressed: nothing has been driven then.
-pub fn ask_to_mount(what: &str, surroundings: &Surroundings<'_>) -> Result<(), Failure> {
-    eprintln!("{what}, then press Enter");
-    match Typed::answer(surroundings.stop) {
-        Some(_) => Ok(()),
-        None if surroundings.stop.is_cancelled() => Err(stopped()),
-        None => Err(Failure::Rig(anyhow!(
-            "nobody answered that the part is mounted; what was swept is kept: go on with the same command"
-        ))),
-    }
-}
-
-/// What is said when the user stopped it.
-pub fn stopped() -> Failure {
-    Failure::Rig(anyhow!("stopped by you; what was swept is kept: go on with the same command"))
 }
 
 #[cfg(test)]

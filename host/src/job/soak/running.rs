@@ -1,15 +1,12 @@
 //! One stretch of a soak on a rig that is there: round by round, each lasting before it is acknowledged.
 
 use super::asked::{Again, Asked};
-use super::driving;
-use super::driving::Try;
+use super::driving::{self, Try};
 use super::keeping::{Fate, Keeping};
-use super::logged;
-use super::logged::{Away, Moment};
+use super::logged::{self, Away, Moment, hole_words};
 use crate::analysis::rounds;
-use crate::cli::clock::date;
-use crate::cli::terminal::progress::Meter;
 use crate::compare::soak::planned;
+use crate::job::{Event, Outside, Round};
 use crate::outcome::{SoakBegin, SoakEnd, SoakKept, SoakLine, SoakRound};
 use crate::procedure::Bench;
 use crate::record::soak_log::{self, SoakLog, SoakLogError};
@@ -66,12 +63,12 @@ impl Running {
     pub fn begin(
         archive: &Archive,
         asked: &Asked,
-        kind: &str,
-        sheet: &str,
+        (kind, sheet): (&str, &str),
         simulated: bool,
+        outside: &Outside<'_>,
     ) -> Result<Self, KeepError> {
         let (kind, sheet) = (kind.to_owned(), sheet.to_owned());
-        let begin = SoakBegin { kind, sheet, simulated, date: date(), ..asked.begin.clone() };
+        let begin = SoakBegin { kind, sheet, simulated, date: outside.now(), ..asked.begin.clone() };
         let mut folder = archive.begin_record(&begin.part, &begin.date)?;
         let log = SoakLog::begin(&mut folder, begin.clone())?;
         let keeping = Keeping::new(asked.room, planned(&begin));
@@ -143,18 +140,18 @@ impl Running {
         &mut self,
         bench: &mut Bench<'_>,
         sheet: &PartSheet,
-        meter: &Meter,
+        outside: &Outside<'_>,
     ) -> Result<Stretch, KeepError> {
         while !self.is_over() {
             let due = bench.session().now() + Duration::from_secs_f64(self.begin.every_s);
-            bench.set_started(date());
+            bench.set_started(outside.now());
             match driving::round(bench, sheet) {
-                Try::Done(traces) => self.done(traces, sheet, meter)?,
+                Try::Done(traces) => self.done(traces, sheet, outside)?,
                 Try::Away(why) => return Ok(Stretch::Away(why)),
                 Try::Fault(why) => return Ok(Stretch::Fault(why)),
-                Try::Stopped => return self.end("user", self.by_the_user()),
+                Try::Stopped => return self.end("user", self.by_the_user(), outside),
                 Try::Still(traces, why) => {
-                    if let Some(ended) = self.still(bench, sheet, traces, &why, meter)? {
+                    if let Some(ended) = self.still(bench, sheet, traces, &why, outside)? {
                         return Ok(ended);
                     }
                 }
@@ -163,29 +160,30 @@ impl Running {
                 break;
             }
             let left = due.saturating_sub(bench.session().now());
-            self.tell_slow(left, meter);
+            self.tell_slow(left, outside);
             match bench.pause(left) {
                 Ok(()) => {}
-                Err(why) if why.is_the_users() => return self.end("user", self.by_the_user()),
+                Err(why) if why.is_the_users() => return self.end("user", self.by_the_user(), outside),
                 Err(why) if why.is_an_absence() => return Ok(Stretch::Away(why.to_string())),
                 Err(why) => return Ok(Stretch::Fault(why.to_string())),
             }
         }
-        self.end("time", format!("its time of {} h was up after {} rounds", self.begin.hours, self.rounds))
+        let text = format!("its time of {} h was up after {} rounds", self.begin.hours, self.rounds);
+        self.end("time", text, outside)
     }
 
     /// Ends it: the traces of the last round are kept, the log is closed.
     ///
     /// # Errors
     /// They can't be written.
-    pub fn end(&mut self, why: &str, text: String) -> Result<Stretch, KeepError> {
+    pub fn end(&mut self, why: &str, text: String, outside: &Outside<'_>) -> Result<Stretch, KeepError> {
         if let Some((round, traces)) = self.held.take() {
-            let traces = self.store(&traces);
+            let traces = self.store(&traces, outside);
             if !traces.is_empty() {
                 self.log.append(&SoakLine::Kept(SoakKept { round, traces }))?;
             }
         }
-        let end = SoakEnd { date: date(), why: why.to_owned(), text };
+        let end = SoakEnd { date: outside.now(), why: why.to_owned(), text };
         self.log.append(&SoakLine::End(end.clone()))?;
         Ok(Stretch::Ended(end))
     }
@@ -195,17 +193,22 @@ impl Running {
         format!("it was ended by the user after {} of {} rounds", self.rounds, planned(&self.begin))
     }
 
-    fn tell_slow(&mut self, left: Duration, meter: &Meter) {
+    fn tell_slow(&mut self, left: Duration, outside: &Outside<'_>) {
         if left.is_zero() && !self.slow_told {
             self.slow_told = true;
-            meter.say(&format!(
+            outside.say(format!(
                 "a round takes longer than --every {:.0} s: they follow each other without a pause",
                 self.begin.every_s
             ));
         }
     }
 
-    fn done(&mut self, traces: Vec<Trace>, sheet: &PartSheet, meter: &Meter) -> Result<(), KeepError> {
+    fn done(
+        &mut self,
+        traces: Vec<Trace>,
+        sheet: &PartSheet,
+        outside: &Outside<'_>,
+    ) -> Result<(), KeepError> {
         let Some(first) = traces.first() else { return Ok(()) };
         let (at, number) = (Moment::of(first), self.rounds + 1);
         let round = rounds::analyse(&traces, sheet);
@@ -221,25 +224,25 @@ impl Running {
         if fate == Fate::Keep {
             let regular = number == 1 || number.is_multiple_of(self.keeping.every());
             let before = self.folder.bytes_of_traces();
-            line.traces = self.store(&traces);
+            line.traces = self.store(&traces, outside);
             self.keeping.kept(self.folder.bytes_of_traces() - before, sure > 0 && !regular);
         }
         line.no_room = fate == Fate::NoRoom || (fate == Fate::Keep && line.traces.is_empty());
         if let Some(hole) = &hole {
             self.log.append(&SoakLine::Resume(hole.clone()))?;
-            meter.say(&super::course::hole_words(hole));
+            outside.say(hole_words(hole));
         }
         self.away = None;
         self.log.append(&SoakLine::Round(line.clone()))?;
         self.held = line.traces.is_empty().then_some((number, traces));
         (self.rounds, self.dropouts) = (number, self.dropouts + sure);
-        meter.say(&format!(
-            "round {number} of {} kept: {sure} dropouts in it, {} since the program began",
-            planned(&self.begin),
-            self.dropouts
-        ));
+        outside.tell(Event::Round(Round {
+            number,
+            planned: planned(&self.begin),
+            dropouts: sure,
+            dropouts_since: self.dropouts,
+        }));
         self.last = Some(line);
-        meter.hush();
         Ok(())
     }
 
@@ -250,37 +253,43 @@ impl Running {
         sheet: &PartSheet,
         traces: Vec<Trace>,
         why: &str,
-        meter: &Meter,
+        outside: &Outside<'_>,
     ) -> Result<Option<Stretch>, KeepError> {
         let number = self.rounds + 1;
-        meter.say(&format!("round {number}: {why}; trying once more, gently"));
+        outside.say(format!("round {number}: {why}; trying once more, gently"));
         let (again, more) = match driving::moves(bench, sheet) {
             Try::Done(_) => {
                 self.hesitated = true;
-                meter.say("it moves again; the soak goes on, and the next round's line says so");
+                outside.say("it moves again; the soak goes on, and the next round's line says so");
                 return Ok(None);
             }
             Try::Away(why) => return Ok(Some(Stretch::Away(why))),
             Try::Fault(why) => return Ok(Some(Stretch::Fault(why))),
-            Try::Stopped => return self.end("user", self.by_the_user()).map(Some),
+            Try::Stopped => return self.end("user", self.by_the_user(), outside).map(Some),
             Try::Still(more, again) => (again, more),
         };
         // What it stood still in is evidence. The rig is left unpowered by the bench's end.
-        self.store(&traces);
-        self.store(&more);
+        self.store(&traces, outside);
+        self.store(&more, outside);
         let text = format!(
             "the part stopped moving in round {number}: {why}; a gentle second try: {again}. The drive is off. Look what binds (take the \
              part out and turn it by hand), then qualify it"
         );
-        self.end("stopped_moving", text).map(Some)
+        self.end("stopped_moving", text, outside).map(Some)
     }
 
     /// Keeps traces; their files. What can't be kept is told, and the soak goes on: figures and dropouts go before traces.
-    fn store(&mut self, traces: &[Trace]) -> Vec<String> {
+    fn store(&mut self, traces: &[Trace], outside: &Outside<'_>) -> Vec<String> {
         let wanted = traces.iter().filter(|t| !t.is_empty());
-        let stored: Result<Vec<String>, ArchiveError> = wanted.map(|t| self.folder.store_trace(t)).collect();
+        let stored: Result<Vec<String>, ArchiveError> = wanted
+            .map(|trace| {
+                let file = self.folder.store_trace(trace)?;
+                outside.tell(Event::Kept { procedure: trace.provenance.procedure, file: file.clone() });
+                Ok(file)
+            })
+            .collect();
         stored.unwrap_or_else(|error| {
-            eprintln!("trackpair: {error}; the soak goes on without these traces");
+            outside.warn(format!("{error}; the soak goes on without these traces"));
             Vec::new()
         })
     }

@@ -1,17 +1,15 @@
 //! One program at a time on a rig: a lock that the system takes back when the program ends, however it ends. It knows addresses, not rigs.
 //!
-//! A simulated rig lives inside its program and needs none. The lock lies in the user's state folder, named by the address as it is
+//! A simulated rig lives inside its program and needs none. The lock lies in a folder of the user's, named by the address as it is
 //! reached: a serial port by the device that its path leads to, a TCP address by the host's number.
 
-use super::clock::date;
-use crate::job::Failure;
+use super::{Failure, Outside};
 use crate::link::Address;
 use anyhow::anyhow;
-use etcetera::BaseStrategy;
 use serde::{Deserialize, Serialize};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::net::ToSocketAddrs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Who has a rig.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -33,16 +31,18 @@ impl RigLock {
     ///
     /// # Errors
     /// [`Failure::Rig`] when another program has it; [`Failure::Usage`] for an address that can't be understood.
-    pub fn take(rig: &str, part: &str) -> Result<Self, Failure> {
+    pub fn take(rig: &str, part: &str, outside: &Outside<'_>) -> Result<Self, Failure> {
         let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
-        let Some(place) = place(&address) else { return Ok(Self { _file: None }) };
+        let Some(place) = outside.workshop.locks.as_deref().and_then(|folder| place(&address, folder)) else {
+            return Ok(Self { _file: None });
+        };
         let file = match open(&place) {
             Ok(file) => file,
             Err(cause) => {
-                eprintln!(
-                    "trackpair: can't keep a lock in {}: {cause}; nothing keeps a second program off this rig but its port",
+                outside.warn(format!(
+                    "can't keep a lock in {}: {cause}; nothing keeps a second program off this rig but its port",
                     place.display()
-                );
+                ));
                 return Ok(Self { _file: None });
             }
         };
@@ -52,7 +52,7 @@ impl RigLock {
             // A file system without locks.
             Err(TryLockError::Error(_)) => return Ok(Self { _file: None }),
         }
-        let holder = Holder { pid: std::process::id(), since: date(), part: part.to_owned() };
+        let holder = Holder { pid: std::process::id(), since: outside.now(), part: part.to_owned() };
         // Only for words: who can't be named has the rig all the same.
         let _ = fs::write(words(&place), serde_json::to_string(&holder).unwrap_or_default());
         Ok(Self { _file: Some(file) })
@@ -60,8 +60,8 @@ impl RigLock {
 }
 
 /// What a second program is told about the address, where another one has it.
-pub fn holder(address: &Address) -> Option<String> {
-    let place = place(address)?;
+pub fn holder(address: &Address, locks: Option<&Path>) -> Option<String> {
+    let place = place(address, locks?)?;
     let file = File::open(&place).ok()?;
     matches!(file.try_lock(), Err(TryLockError::WouldBlock)).then(|| taken(&address.to_string(), &place))
 }
@@ -74,11 +74,11 @@ fn open(place: &PathBuf) -> std::io::Result<File> {
 }
 
 /// The file beside the lock that says who has it: a locked file can't be read everywhere.
-fn words(place: &std::path::Path) -> PathBuf {
+fn words(place: &Path) -> PathBuf {
     place.with_extension("json")
 }
 
-fn taken(rig: &str, place: &std::path::Path) -> String {
+fn taken(rig: &str, place: &Path) -> String {
     let known = fs::read_to_string(words(place)).ok();
     let who = match known.and_then(|text| serde_json::from_str::<Holder>(&text).ok()) {
         Some(Holder { pid, since, part }) => {
@@ -93,8 +93,8 @@ fn taken(rig: &str, place: &std::path::Path) -> String {
     )
 }
 
-/// Where the lock of an address lies; none for a simulated rig, and where the system names no place.
-fn place(address: &Address) -> Option<PathBuf> {
+/// Where the lock of an address lies in the folder of locks; none for a simulated rig.
+fn place(address: &Address, locks: &Path) -> Option<PathBuf> {
     let name = match address {
         Address::Sim { .. } => return None,
         Address::Serial { path, .. } => {
@@ -108,8 +108,6 @@ fn place(address: &Address) -> Option<PathBuf> {
             format!("tcp-{}", found.map_or(host.to_owned(), |a| a.to_string()))
         }
     };
-    let base = etcetera::choose_base_strategy().ok()?;
-    let folder = base.state_dir().unwrap_or_else(|| base.data_dir()).join("trackpair").join("rigs");
     let stem: String = name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
-    Some(folder.join(format!("{stem}.lock")))
+    Some(locks.join(format!("{stem}.lock")))
 }

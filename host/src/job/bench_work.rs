@@ -1,12 +1,9 @@
 //! A session with a rig and the procedures asked for; every trace is kept on disk as soon as it exists.
 
-use super::clock::date;
-use super::conclude::Kept;
+use super::kept::Kept;
 use super::rig_lock::RigLock;
-use super::surroundings::Surroundings;
-use super::terminal::progress::Meter;
+use super::{Event, Failure, OpenSimulator, Outside};
 use crate::analysis::usable::unfit;
-use crate::job::Failure;
 use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
 use crate::session::{Options, Session, Story};
@@ -17,12 +14,12 @@ use crate::sheet::PartSheet;
 /// # Errors
 /// [`Failure::Usage`] for an address that can't be understood or a simulated part that does not exist;
 /// [`Failure::Rig`] when nothing answers, or something that is not a rig.
-pub fn open_session(rig: &str, surroundings: &Surroundings<'_>) -> Result<Session, Failure> {
+pub fn open_session(rig: &str, open_simulator: OpenSimulator<'_>) -> Result<Session, Failure> {
     let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
     let options = Options::default();
     let session = match &address {
         Address::Sim { part } => {
-            let link = (surroundings.open_simulator)(part).map_err(|e| Failure::Usage(e.into()))?;
+            let link = open_simulator(part).map_err(|e| Failure::Usage(e.into()))?;
             Session::open(link, options)
         }
         _ => {
@@ -33,8 +30,8 @@ pub fn open_session(rig: &str, surroundings: &Surroundings<'_>) -> Result<Sessio
     session.map_err(|e| Failure::Rig(e.into()))
 }
 
-/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did; what happened on the line comes back too. Progress goes to
-/// stderr. No other program may have the rig.
+/// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did; what happened on the line comes back too. No other
+/// program may have the rig.
 ///
 /// # Errors
 /// As [`open_session`]; [`Failure::Rig`] too when another program has the rig.
@@ -42,11 +39,11 @@ pub fn with_bench<T>(
     rig: &str,
     part: &str,
     sheet: &PartSheet,
-    surroundings: &Surroundings<'_>,
-    work: impl FnOnce(&mut Bench<'_>, &Meter) -> T,
+    outside: &Outside<'_>,
+    work: impl FnOnce(&mut Bench<'_>) -> T,
 ) -> Result<(T, Story), Failure> {
-    let _ours = RigLock::take(rig, part)?;
-    on_own_bench(rig, part, sheet, surroundings, work)
+    let _ours = RigLock::take(rig, part, outside)?;
+    on_own_bench(rig, part, sheet, outside, work)
 }
 
 /// The same for a program that has the rig already.
@@ -57,47 +54,52 @@ pub fn on_own_bench<T>(
     rig: &str,
     part: &str,
     sheet: &PartSheet,
-    surroundings: &Surroundings<'_>,
-    work: impl FnOnce(&mut Bench<'_>, &Meter) -> T,
+    outside: &Outside<'_>,
+    work: impl FnOnce(&mut Bench<'_>) -> T,
 ) -> Result<(T, Story), Failure> {
-    let session = open_session(rig, surroundings)?;
-    let meter = Meter::new(surroundings.progress);
-    let mut show = |progress: Progress| meter.show(&progress);
-    let setup =
-        Setup { sheet, part: part.to_owned(), started: date(), stop: surroundings.stop, progress: &mut show };
+    let session = open_session(rig, outside.open_simulator)?;
+    outside.tell(Event::SessionBegun);
+    let mut show = |progress: Progress| outside.tell(Event::Progress(progress));
+    let setup = Setup {
+        sheet,
+        part: part.to_owned(),
+        started: outside.now(),
+        stop: outside.stop,
+        progress: &mut show,
+    };
     let mut bench = Bench::new(session, setup);
-    let result = work(&mut bench, &meter);
+    let result = work(&mut bench);
     let (story, ended) = bench.end();
     if let Err(error) = ended {
-        meter.say(&format!(
+        outside.say(format!(
             "the rig did not confirm that it is unpowered ({error}); its own guards take the drive off after 300 ms"
         ));
     }
-    meter.clear();
+    outside.tell(Event::SessionEnded);
     Ok((result, story))
 }
 
 /// Takes over what a procedure recorded: the trace to disk, its warnings and its failure to the record. Whether the plan
 /// may go on.
-pub fn keep(kept: &mut Kept, recording: Recording, meter: &Meter) -> bool {
+pub fn keep(kept: &mut Kept, recording: Recording, outside: &Outside<'_>) -> bool {
     let Recording { before, trace, failure, warnings } = recording;
-    before.into_iter().for_each(|trace| kept.store(trace));
+    before.into_iter().for_each(|trace| kept.store(trace, outside));
     kept.warn(warnings.iter().map(ToString::to_string));
     let line_fault = trace.as_ref().filter(|t| t.provenance.link.is_some_and(|l| l.is_bad())).and_then(unfit);
     if let Some(trace) = trace {
-        kept.store(trace);
+        kept.store(trace, outside);
     }
     match failure {
         // On such a line nothing more can be learnt of the part.
         None if line_fault.is_some() => {
             let fault = line_fault.unwrap_or_default();
-            meter.say(&fault);
+            outside.say(fault.clone());
             kept.fail(fault);
             false
         }
         None => true,
         Some(failure) => {
-            meter.say(&failure.to_string());
+            outside.say(failure.to_string());
             kept.fail_by(&failure);
             false
         }

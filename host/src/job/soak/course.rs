@@ -2,29 +2,24 @@
 
 use super::asked::Asked;
 use super::concluding::{Concluding, conclude};
-use super::driving;
-use super::driving::Try;
+use super::driving::{self, Try};
 use super::running::{KeepError, Running, Stretch};
-use super::{Soak, amounts, settled};
-use crate::cli::bench_work::on_own_bench;
-use crate::cli::cautions;
-use crate::cli::cautions::Consent;
-use crate::cli::ending::Ending;
-use crate::cli::options::mounted::Settled;
-use crate::cli::plugged::Plugged;
-use crate::cli::rig_lock::RigLock;
-use crate::cli::surroundings::Surroundings;
-use crate::cli::terminal::progress::Meter;
-use crate::job::Failure;
+use super::{Soak, amounts};
+use crate::job::bench_work::on_own_bench;
+use crate::job::cautions::{self, Consent};
+use crate::job::concluded::Concluded;
+use crate::job::matings::Plugged;
+use crate::job::rig_lock::RigLock;
 use crate::job::sheets::Shelf;
-use crate::outcome::SoakHole;
-use crate::procedure::{Bench, wait};
+use crate::job::{Event, Failure, Mounted, Outside};
+use crate::outcome::SoakEnd;
+use crate::procedure::Bench;
 use crate::quantity::PartKind;
 use crate::record::Archive;
 use crate::sheet::PartSheet;
 use anyhow::anyhow;
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Cycles of a grip's round, where none are asked for: both directions at two speeds.
 const CYCLES: u32 = 2;
@@ -33,8 +28,8 @@ const LOOK_EVERY: Duration = Duration::from_secs(2);
 
 /// A soak and where it is.
 struct Whole<'a> {
-    args: &'a Soak,
-    surroundings: &'a Surroundings<'a>,
+    plan: &'a Soak<'a>,
+    outside: &'a Outside<'a>,
     archive: &'a Archive,
     shelf: Shelf,
     asked: Asked,
@@ -47,37 +42,38 @@ struct Whole<'a> {
 ///
 /// # Errors
 /// As [`super::soak`].
-pub fn run(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let folder = settled(args, surroundings, "")?;
+pub fn run(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure> {
+    let mounted = plan.mounted;
     let (archive, warning) =
-        Archive::open_or_fallback(folder.archive).map_err(|e| Failure::Other(e.into()))?;
+        Archive::open_or_fallback(mounted.archive).map_err(|e| Failure::Other(e.into()))?;
     if let Some(warning) = &warning {
-        eprintln!("trackpair: {warning}");
+        outside.warn(warning.to_string());
     }
     // The rig before the log: a second soak on one rig is told who has it.
-    let early = args.resume.is_none().then(|| RigLock::take(folder.rig, folder.part)).transpose()?;
-    let asked = Asked::of(args, &archive, surroundings)?;
-    let conclude_only = args.conclude;
+    let early =
+        plan.resume.is_none().then(|| RigLock::take(mounted.rig, mounted.part, outside)).transpose()?;
+    let asked = Asked::of(plan, &archive, outside)?;
+    let conclude_only = plan.conclude;
     let _ours = match early {
         Some(ours) => Some(ours),
         None if conclude_only => None,
-        None => Some(RigLock::take(&asked.begin.rig, &asked.begin.part)?),
+        None => Some(RigLock::take(&asked.begin.rig, &asked.begin.part, outside)?),
     };
-    asked.notes.iter().for_each(|note| eprintln!("{note}"));
+    asked.notes.iter().for_each(|note| outside.say(note));
     let given = Some(asked.begin.sheet.as_str()).filter(|s| !s.is_empty());
     let shelf = Shelf::new(given)?;
-    let plugged = Settled {
+    let plugged = Mounted {
         part: &asked.begin.part,
         case: asked.begin.case.as_deref(),
         still_plugged: asked.begin.still_plugged || asked.again.is_some(),
-        ..folder
+        ..mounted
     };
     // A soak that goes on was counted when it began, and was warned of then.
-    let mut plugged = Plugged::of(plugged, shelf.first(), surroundings)?;
+    let mut plugged = Plugged::of(plugged, shelf.first(), outside);
     plugged.leave(asked.begin.still_plugged);
     let mut whole = Whole {
-        args,
-        surroundings,
+        plan,
+        outside,
         archive: &archive,
         shelf,
         asked,
@@ -91,11 +87,9 @@ pub fn run(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failu
     let Some(running) = whole.running.take() else {
         return Err(Failure::Rig(anyhow!("no round was done, so there is nothing to judge")));
     };
-    let (json, warnings) = (args.common.json, fallback.into_iter().collect());
-    conclude(
-        Concluding { running, ended, archive: &archive, shelf: &whole.shelf, json, warnings, plugged },
-        surroundings,
-    )
+    let warnings = fallback.into_iter().collect();
+    let concluding = Concluding { running, ended, archive: &archive, shelf: &whole.shelf, warnings, plugged };
+    conclude(concluding, outside)
 }
 
 impl Whole<'_> {
@@ -103,15 +97,19 @@ impl Whole<'_> {
         if let Some(again) = self.asked.again.take() {
             let (begin, room) = (self.asked.begin.clone(), self.asked.room);
             let running = Running::again(self.archive, begin, room, again).map_err(not_kept)?;
-            eprintln!("going on with {} after round {}", running.folder.record(), running.rounds());
+            self.outside.say(format!(
+                "going on with {} after round {}",
+                running.folder.record(),
+                running.rounds()
+            ));
             self.running = Some(running);
         }
         Ok(())
     }
 
     /// Until it has ended; how, unless that stands in the log already.
-    fn stretches(&mut self) -> Result<Option<crate::outcome::SoakEnd>, Failure> {
-        let mut away: Option<Instant> = None;
+    fn stretches(&mut self) -> Result<Option<SoakEnd>, Failure> {
+        let mut away: Option<Duration> = None;
         loop {
             let why = match self.stretch(&mut away) {
                 Ok(Stretch::Ended(end)) => return Ok(Some(end)),
@@ -127,44 +125,42 @@ impl Whole<'_> {
     }
 
     /// Waits a little for a rig that is away; how the soak ended when the user does not want to wait.
-    fn wait(
-        &mut self,
-        why: &str,
-        away: &mut Option<Instant>,
-    ) -> Result<Option<crate::outcome::SoakEnd>, Failure> {
+    fn wait(&mut self, why: &str, away: &mut Option<Duration>) -> Result<Option<SoakEnd>, Failure> {
+        let clock = self.outside.clock;
         let patience = Duration::from_secs_f64(self.asked.begin.patience_s);
         let since = match *away {
             Some(since) => since,
             None => {
-                eprintln!(
+                self.outside.say(format!(
                     "the rig is away ({why}); it is waited for up to {}, Ctrl-C ends the soak and judges what there is",
                     amounts::shown(patience.as_secs_f64())
-                );
-                *away.insert(Instant::now())
+                ));
+                *away.insert(clock.passed())
             }
         };
         if let Some(running) = &mut self.running {
             running.went_away();
         }
-        if since.elapsed() >= patience {
+        let waited = clock.passed().saturating_sub(since);
+        if waited >= patience {
             return Err(self.later(&format!(
                 "the rig did not come back within {}: {why}",
                 amounts::shown(patience.as_secs_f64())
             )));
         }
-        if !wait(LOOK_EVERY.min(patience.saturating_sub(since.elapsed())), self.surroundings.stop) {
+        if !clock.wait(LOOK_EVERY.min(patience - waited), self.outside.stop) {
             return self.stopped_by_user();
         }
         Ok(None)
     }
 
-    fn stopped_by_user(&mut self) -> Result<Option<crate::outcome::SoakEnd>, Failure> {
+    fn stopped_by_user(&mut self) -> Result<Option<SoakEnd>, Failure> {
         let Some(running) = &mut self.running else {
             return Err(Failure::Rig(anyhow!(
                 "stopped by the user before the first round; nothing was recorded"
             )));
         };
-        match running.end("user", running.by_the_user()).map_err(not_kept)? {
+        match running.end("user", running.by_the_user(), self.outside).map_err(not_kept)? {
             Stretch::Ended(end) => Ok(Some(end)),
             Stretch::Away(_) | Stretch::Fault(_) => Ok(None),
         }
@@ -185,21 +181,21 @@ impl Whole<'_> {
     }
 
     /// One stretch on the rig.
-    fn stretch(&mut self, away: &mut Option<Instant>) -> Result<Stretch, Failure> {
+    fn stretch(&mut self, away: &mut Option<Duration>) -> Result<Stretch, Failure> {
         let (rig, part) = (self.asked.begin.rig.clone(), self.asked.begin.part.clone());
         let first = self.shelf.first().clone();
-        let surroundings = self.surroundings;
-        let (stretch, _) = on_own_bench(&rig, &part, &first, surroundings, |bench, meter| {
+        let outside = self.outside;
+        let (stretch, _) = on_own_bench(&rig, &part, &first, outside, |bench| {
             let body = bench.drives_body();
             self.check_kind(body)?;
-            match self.ready(bench, body, meter)? {
+            match self.ready(bench, body)? {
                 Ok(sheet) => {
                     *away = None;
                     let Some(running) = &mut self.running else {
                         return Ok(Stretch::Fault("the record was not begun".to_owned()));
                     };
                     bench.use_sheet(&sheet);
-                    running.stretch(bench, &sheet, meter).map_err(not_kept)
+                    running.stretch(bench, &sheet, outside).map_err(not_kept)
                 }
                 Err(ended) => Ok(ended),
             }
@@ -221,34 +217,25 @@ impl Whole<'_> {
     }
 
     /// Rig and part ready for rounds, with the sheet; else how it ended.
-    fn ready(
-        &mut self,
-        bench: &mut Bench<'_>,
-        body: bool,
-        meter: &Meter,
-    ) -> Result<Result<PartSheet, Stretch>, Failure> {
+    fn ready(&mut self, bench: &mut Bench<'_>, body: bool) -> Result<Result<PartSheet, Stretch>, Failure> {
         if body {
             let sheet = self.shelf.for_body()?;
-            if self.args.cycles.is_some() {
+            if self.plan.cycles.is_some() {
                 return Err(Failure::Usage(anyhow!(
                     "--cycles is for grips; a throttle body's round is its rest, its stops and one creep: leave --cycles out, and change \
                      --every for more or fewer rounds"
                 )));
             }
             if !self.cautions_shown {
-                let consent = Consent::of(
-                    &self.asked.begin.rig,
-                    self.args.i_have_read_the_cautions,
-                    self.surroundings.stop,
-                );
-                cautions::show(consent, &|line| meter.say(line))?;
+                let consent = Consent::of(&self.asked.begin.rig, self.plan.cautions_read);
+                cautions::show(consent, self.outside)?;
                 self.cautions_shown = true;
             }
             bench.use_sheet(sheet);
         } else {
             self.shelf.check_for_grip()?;
         }
-        let first = self.first_look(bench, meter)?;
+        let first = self.first_look(bench)?;
         let traces = match first {
             Ok(traces) => traces,
             Err(ended) => return Ok(Err(ended)),
@@ -266,8 +253,9 @@ impl Whole<'_> {
             let named = if self.asked.begin.sheet.is_empty() { &sheet.name } else { &self.asked.begin.sheet };
             let simulated = bench.session().is_simulated();
             let running =
-                Running::begin(self.archive, &self.asked, kind.name(), named, simulated).map_err(not_kept)?;
-            meter.say(&format!("record  {}", running.folder.path().display()));
+                Running::begin(self.archive, &self.asked, (kind.name(), named), simulated, self.outside)
+                    .map_err(not_kept)?;
+            self.outside.tell(Event::RecordBegun(running.folder.path()));
             self.running = Some(running);
         }
         Ok(Ok(sheet))
@@ -277,7 +265,6 @@ impl Whole<'_> {
     fn first_look(
         &mut self,
         bench: &mut Bench<'_>,
-        meter: &Meter,
     ) -> Result<Result<Vec<crate::trace::Trace>, Stretch>, Failure> {
         let sheet = self.sheet.clone().unwrap_or_else(|| {
             if bench.drives_body() {
@@ -301,7 +288,7 @@ impl Whole<'_> {
                 Try::Still(_, still) => why = still,
             }
         }
-        meter.say(&format!("the part does not move: {why}"));
+        self.outside.say(format!("the part does not move: {why}"));
         match &mut self.running {
             Some(running) if running.rounds() > 0 => {
                 let text = format!(
@@ -309,7 +296,7 @@ impl Whole<'_> {
                      hand), then qualify it",
                     running.rounds()
                 );
-                running.end("stopped_moving", text).map(Err).map_err(not_kept)
+                running.end("stopped_moving", text, self.outside).map(Err).map_err(not_kept)
             }
             _ => Err(Failure::Rig(anyhow!(
                 "the part does not move, so there is nothing to soak: {why}. The drive is off and no record was begun. Check clamp and coupling; \
@@ -323,7 +310,7 @@ impl Whole<'_> {
             return self.shelf.for_body().cloned();
         }
         let (sheet, note) = self.shelf.choose(moved);
-        note.iter().for_each(|note| eprintln!("{note}"));
+        note.iter().for_each(|note| self.outside.say(note));
         Ok(sheet.clone())
     }
 }
@@ -331,16 +318,4 @@ impl Whole<'_> {
 /// What was recorded can't be kept: the disk, not the rig.
 fn not_kept(error: KeepError) -> Failure {
     Failure::Other(error.into())
-}
-
-/// A hole in words.
-pub fn hole_words(hole: &SoakHole) -> String {
-    let long = amounts::shown((hole.to_h - hole.from_h) * 3600.0);
-    let who = if hole.why == "link" { "the rig was away" } else { "the program was away" };
-    let clock = if hole.by_rig_clock { "by the rig's clock" } else { "by this computer's clock" };
-    let anew = if hole.rig_restarted { "; the rig has started anew since" } else { "" };
-    format!(
-        "{who} from {} to {}, {long} {clock}: {} rounds were missed{anew}",
-        hole.from, hole.to, hole.rounds_missed
-    )
 }

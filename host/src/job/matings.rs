@@ -1,12 +1,9 @@
 //! A part that is plugged into a rig: one mating more of its connector and of the rig's lead, unless it had been left plugged in; warned
 //! of before it is done, written into the outcome, and the record filed in its case.
 
-use super::clock::date;
-use super::options::mounted::Settled;
 use super::sealing::to_seal_with;
-use super::surroundings::Surroundings;
+use super::{Failure, Mounted, Outside};
 use crate::case::{Content, RecordEntry};
-use crate::job::Failure;
 use crate::outcome::{Outcome, OutcomeMating, OutcomeMatings};
 use crate::quantity::PartKind;
 use crate::record::{Archive, Index, RecordFolder, Sealing};
@@ -25,29 +22,23 @@ pub struct Plugged {
 }
 
 impl Plugged {
-    /// As it was typed; a connector at the end of its life is told of now, while it still can be left as it is.
-    ///
-    /// # Errors
-    /// The configuration can't be used.
-    pub fn of(
-        common: Settled<'_>,
-        sheet: &PartSheet,
-        surroundings: &Surroundings<'_>,
-    ) -> Result<Self, Failure> {
-        let lead_since = surroundings.config()?.lead_fitted.clone();
-        let plugged = Self { case: common.case.map(str::to_owned), still: common.still_plugged, lead_since };
-        if !plugged.still && !common.part.is_empty() {
-            let dir = common.archive.map(|dir| Ok(dir.to_path_buf())).unwrap_or_else(Archive::default_dir);
+    /// As it is mounted; a connector at the end of its life is told of now, while it still can be left as it is.
+    pub fn of(mounted: Mounted<'_>, sheet: &PartSheet, outside: &Outside<'_>) -> Self {
+        let Mounted { part, case, still_plugged, archive, .. } = mounted;
+        let lead_since = outside.workshop.lead_fitted.clone();
+        let plugged = Self { case: case.map(str::to_owned), still: still_plugged, lead_since };
+        if !plugged.still && !part.is_empty() {
+            let dir = archive.map(|dir| Ok(dir.to_path_buf())).unwrap_or_else(Archive::default_dir);
             let index = dir.ok().and_then(|dir| Index::open_to_read(&dir).ok());
             let counts = index
                 .iter()
-                .flat_map(|index| PartKind::ALL.map(|k| index.part_matings(k, common.part, "").unwrap_or(0)));
+                .flat_map(|index| PartKind::ALL.map(|k| index.part_matings(k, part, "").unwrap_or(0)));
             let before = counts.max().unwrap_or(0);
-            if let Some(warning) = warning(common.part, before + 1, sheet.connector.part_matings) {
-                eprintln!("trackpair: {warning}");
+            if let Some(warning) = warning(part, before + 1, sheet.connector.part_matings) {
+                outside.warn(warning);
             }
         }
-        Ok(plugged)
+        plugged
     }
 
     /// Says whether the part had been left plugged in when what is kept was begun.
@@ -92,9 +83,9 @@ impl Plugged {
         &self,
         outcome: &Outcome,
         folder: &RecordFolder,
-        surroundings: &Surroundings<'_>,
-    ) -> Result<(), Failure> {
-        let Some(case) = &self.case else { return Ok(()) };
+        outside: &Outside<'_>,
+    ) -> Result<Option<Filed>, Failure> {
+        let Some(case) = &self.case else { return Ok(None) };
         let failed = |e: &dyn std::error::Error| {
             Failure::Other(anyhow::anyhow!(
                 "the record is kept, but not filed in {case}: {e}; file it: trackpair case note {case} --record {}",
@@ -103,15 +94,24 @@ impl Plugged {
         };
         let archive = Archive::open_to_read(folder.archive_dir()).map_err(|e| failed(&e))?;
         let content = record_entry(&archive, folder.record(), outcome).map_err(|e| failed(&e))?;
-        let key = to_seal_with(surroundings);
-        let sealing = Sealing { key: key.as_ref(), date: &date() };
+        let mut warnings = Vec::new();
+        let key = to_seal_with(&outside.workshop.key_file, &mut |warning| warnings.push(warning));
+        let sealing = Sealing { key: key.as_ref(), date: &outside.now() };
         let kept = archive.add_to_case(case, content, sealing, |_| Vec::new()).map_err(|e| failed(&e))?;
-        for warning in &kept.warnings {
-            eprintln!("trackpair: {warning}");
-        }
-        eprintln!("case    {case}, entry {}", kept.number);
-        Ok(())
+        warnings.extend(kept.warnings.iter().map(ToString::to_string));
+        Ok(Some(Filed { case: case.clone(), number: kept.number, warnings }))
     }
+}
+
+/// An entry of a case that the record is filed by.
+#[derive(Clone, Debug)]
+pub struct Filed {
+    /// The case.
+    pub case: String,
+    /// The entry.
+    pub number: u32,
+    /// What is not as it should be with it.
+    pub warnings: Vec<String>,
 }
 
 /// A record as an entry of a case.

@@ -1,10 +1,8 @@
-//! What is asked for, by what was typed or by a log that goes on; and whether it fits the disk.
+//! What is asked for, by a plan or by a log that goes on; and whether it fits the disk.
 
-use super::{Soak, amounts, settled};
-use crate::cli::clock::date;
-use crate::cli::surroundings::Surroundings;
+use super::{Soak, amounts};
 use crate::compare::soak::{Course, planned};
-use crate::job::Failure;
+use crate::job::{Failure, Outside};
 use crate::outcome::{SOAK_LOG_SCHEMA, SoakBegin};
 use crate::record::Archive;
 use crate::record::soak_log::{SoakLog, SoakLogError, unfinished};
@@ -43,33 +41,33 @@ pub struct Again {
 }
 
 impl Asked {
-    /// By what was typed: the record that is named, an unfinished one on the same rig and part, or a new one.
+    /// By the plan: the record that is named, an unfinished one on the same rig and part, or a new one.
     ///
     /// # Errors
     /// Settings out of range, no room, a record that can't go on.
-    pub fn of(args: &Soak, archive: &Archive, surroundings: &Surroundings<'_>) -> Result<Self, Failure> {
-        if let Some(record) = &args.resume {
+    pub fn of(plan: &Soak<'_>, archive: &Archive, outside: &Outside<'_>) -> Result<Self, Failure> {
+        if let Some(record) = plan.resume {
             return Self::again(record_name(record), archive);
         }
-        let settled = settled(args, surroundings, "")?;
+        let mounted = plan.mounted;
         let begin = SoakBegin {
             schema: SOAK_LOG_SCHEMA,
-            rig: settled.rig.to_owned(),
+            rig: mounted.rig.to_owned(),
             kind: String::new(),
-            part: settled.part.to_owned(),
-            sheet: settled.sheet.unwrap_or_default().to_owned(),
-            hours: args.hours,
-            every_s: args.every,
-            cycles: args.cycles,
-            disk: args.disk,
-            patience_s: args.patience,
-            date: date(),
+            part: mounted.part.to_owned(),
+            sheet: mounted.sheet.unwrap_or_default().to_owned(),
+            hours: plan.hours,
+            every_s: plan.every_s,
+            cycles: plan.cycles,
+            disk: plan.disk,
+            patience_s: plan.patience_s,
+            date: outside.now(),
             simulated: false,
-            case: settled.case.map(str::to_owned),
-            still_plugged: settled.still_plugged,
+            case: mounted.case.map(str::to_owned),
+            still_plugged: mounted.still_plugged,
         };
         check(&begin)?;
-        if !args.new
+        if !plan.new
             && let Some((record, _)) = unfinished(archive)
                 .into_iter()
                 .rev()

@@ -1,10 +1,9 @@
 //! `qualify --settle`: an undecided grip is swept again as its own verdict advises, so often as was said before the first sweep. Which sweep
 //! of several is judged, how sure each must be, and what the later ones settled; why so, in `verdict/looks.rs`.
 
+use super::Outside;
 use super::bench_work::keep;
-use super::clock::date;
-use super::conclude::Kept;
-use super::terminal::progress::Meter;
+use super::kept::Kept;
 use crate::analysis::PartAnalysis;
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::analysis::self_closing;
@@ -19,11 +18,11 @@ use crate::verdict::{Judgement, Judging, MOST_CYCLES, Verdict, judge_by, planned
 const CYCLE_EXTRA_S: f64 = 0.6;
 
 /// A grip's sweeps and what each alone says of the part.
-pub(super) struct Looks {
+pub struct Looks {
     /// Sweeps that were planned.
     planned: u32,
     /// Probability that `within` and `outside` need in each.
-    pub(super) sure: f64,
+    pub sure: f64,
     /// Every sweep that was recorded, in order.
     each: Vec<Look>,
     /// Which of them counts.
@@ -37,7 +36,7 @@ struct Look {
 
 impl Looks {
     /// None where the part was not to be looked at more than once.
-    pub(super) fn of(kept: &Kept, sheet: &PartSheet) -> Option<Self> {
+    pub fn of(kept: &Kept, sheet: &PartSheet) -> Option<Self> {
         let traces: Vec<&Trace> = kept.all().collect();
         let sweeps: Vec<&Trace> = traces.iter().copied().filter(|t| is_a_look(t)).collect();
         let planned = planned_looks(&traces).max(u32::try_from(sweeps.len()).unwrap_or(u32::MAX));
@@ -61,17 +60,17 @@ impl Looks {
     }
 
     /// What the sweep that counts tells.
-    pub(super) fn analysis(&self) -> &PartAnalysis {
+    pub fn analysis(&self) -> &PartAnalysis {
         &self.each[self.counts].analysis
     }
 
     /// The sweep that counts, judged, with what came of looking more than once.
-    pub(super) fn judgement(&self) -> Judgement {
+    pub fn judgement(&self) -> Judgement {
         self.each[self.counts].judgement.clone().telling(self.sentences())
     }
 
     /// What the outcome keeps of it.
-    pub(super) fn told(&self) -> OutcomeSettling {
+    pub fn told(&self) -> OutcomeSettling {
         let open = self.each[self.counts].judgement.open();
         let before = self.each[0].judgement.open().into_iter();
         OutcomeSettling {
@@ -130,7 +129,7 @@ fn is_a_look(trace: &Trace) -> bool {
 }
 
 /// Everything that one sweep and what else was kept tell of a grip.
-pub(super) fn grip_analysis(kept: &Kept, sweep: &Trace, sheet: &PartSheet) -> PartAnalysis {
+pub fn grip_analysis(kept: &Kept, sweep: &Trace, sheet: &PartSheet) -> PartAnalysis {
     let mut analysis = analyse(grip_traces(kept, sweep), sheet);
     self_closing::tell(kept.trace(ProcedureKind::Release), sweep.provenance.procedure, &mut analysis);
     analysis
@@ -145,8 +144,8 @@ fn grip_traces<'k>(kept: &'k Kept, sweep: &'k Trace) -> GripTraces<'k> {
 }
 
 /// What is said before the first sweep.
-pub(super) fn announce(meter: &Meter, sheet: &PartSheet, more: u32) {
-    meter.say(&format!(
+pub fn announce(outside: &Outside<'_>, sheet: &PartSheet, more: u32) {
+    outside.say(format!(
         "settling: at most {more} more {} of at most {MOST_CYCLES} cycles (about {} each), while one is likely to settle what is undecided; \
          within and outside need {} % each time",
         if more == 1 { "sweep" } else { "sweeps" },
@@ -156,18 +155,18 @@ pub(super) fn announce(meter: &Meter, sheet: &PartSheet, more: u32) {
 }
 
 /// Sweeps again as the verdict so far advises, `more` times at most.
-pub(super) fn settle(bench: &mut Bench<'_>, meter: &Meter, kept: &mut Kept, sheet: &PartSheet, more: u32) {
+pub fn settle(bench: &mut Bench<'_>, kept: &mut Kept, sheet: &PartSheet, more: u32, outside: &Outside<'_>) {
     for round in 1..=more {
         // While the host thinks the rig is left alone: nothing is powered meanwhile. A rig that is gone is noticed by the next sweep.
         let _ = bench.unpower();
         let Some(judgement) = Looks::of(kept, sheet).map(|looks| looks.judgement()) else { return };
         let Some((sweep, what)) = judgement.sweep_that_settles() else {
             if judgement.overall == Verdict::Undecided {
-                meter.say("settling: no further sweep is likely to settle what is undecided");
+                outside.say("settling: no further sweep is likely to settle what is undecided");
             }
             return;
         };
-        meter.say(&format!(
+        outside.say(format!(
             "settling, sweep {round} of at most {more}: {} cycles, about {}, for {}",
             sweep.cycles,
             minutes(sheet, sweep.cycles),
@@ -176,8 +175,8 @@ pub(super) fn settle(bench: &mut Bench<'_>, meter: &Meter, kept: &mut Kept, shee
         let mut longer = sheet.clone();
         longer.sweep.cycles = sweep.cycles;
         bench.use_sheet(&longer);
-        bench.set_started(date());
-        if !keep(kept, bench.sweep(), meter) {
+        bench.set_started(outside.now());
+        if !keep(kept, bench.sweep(), outside) {
             return;
         }
     }

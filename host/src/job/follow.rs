@@ -1,0 +1,48 @@
+//! Grip and throttle body together, the rig playing the engine controller.
+
+use super::bench_work::{keep, with_bench};
+use super::body::tell_of_the_part;
+use super::cautions::{self, Consent};
+use super::concluded::{Concluded, conclude};
+use super::kept::Kept;
+use super::sheets::Shelf;
+use super::{Failure, Mounted, Outside};
+use crate::procedure::Recording;
+use crate::quantity::PartKind;
+use crate::trace::ProcedureKind;
+use crate::verdict::Scope;
+
+/// Grip and throttle body together.
+///
+/// # Errors
+/// As every procedure of a throttle body; [`Failure::Usage`] for a sheet of one part alone.
+pub fn follow(
+    mounted: Mounted<'_>,
+    cautions_read: bool,
+    outside: &Outside<'_>,
+) -> Result<Concluded, Failure> {
+    let consent = Consent::of(mounted.rig, cautions_read);
+    let shelf = Shelf::for_pair(mounted.sheet)?;
+    let sheet = shelf.first();
+    let mut kept = Kept::of_session(mounted, sheet, outside)?;
+    kept.judge_only(Scope::Procedure(ProcedureKind::Follow), Vec::new());
+    kept.is_about(PartKind::Pair);
+    let (followed, story) =
+        with_bench(mounted.rig, mounted.part, sheet, outside, |bench| -> Result<(), Failure> {
+            cautions::show(consent, outside)?;
+            let found = bench.follow(&|| outside.now());
+            kept.heed(&found.check);
+            let mut recordings: Vec<Recording> = vec![found.check.recording];
+            recordings.extend(found.rest.into_iter().flat_map(|rest| rest.recordings));
+            recordings.extend(found.grip);
+            for mut recording in recordings {
+                tell_of_the_part(&mut recording);
+                keep(&mut kept, recording, outside);
+            }
+            found.plate.into_iter().for_each(|trace| kept.store(trace, outside));
+            Ok(())
+        })?;
+    followed?;
+    kept.tell_of(story);
+    conclude(kept, sheet, outside)
+}

@@ -1,0 +1,271 @@
+//! What was recorded, kept on disk as it comes, and what is known of how it came about.
+
+use super::matings::Plugged;
+use super::population;
+use super::sheets::Shelf;
+use super::{Event, Failure, Mounted, Outside};
+use crate::analysis::body::population::Population;
+use crate::outcome::{Outcome, OutcomeLine, OutcomeNotDone, OutcomeReading};
+use crate::procedure::{ProcedureError, SelfCheck};
+use crate::quantity::{Channel, PartKind};
+use crate::record::{Archive, RecordFolder};
+use crate::session::Story;
+use crate::sheet::{PartSheet, Topology};
+use crate::trace::{ProcedureKind, Trace};
+use crate::verdict::Scope;
+use std::path::Path;
+
+/// A trace and the file that keeps it; none when it could not be written.
+pub struct KeptTrace {
+    /// The trace.
+    pub trace: Trace,
+    /// Its file in the record.
+    pub file: Option<String>,
+}
+
+/// What was recorded, kept on disk as it comes.
+pub struct Kept {
+    pub(super) folder: Option<RecordFolder>,
+    pub(super) traces: Vec<KeptTrace>,
+    pub(super) warnings: Vec<String>,
+    pub(super) failures: Vec<String>,
+    /// Whether the first failure is a refusal of the rig.
+    pub(super) refused: bool,
+    /// Whether the traces were picked out of a record.
+    pub(super) alone: bool,
+    /// What an earlier outcome says of how the session ended.
+    pub(super) told: Option<(bool, Vec<OutcomeNotDone>)>,
+    pub(super) scope: Option<Scope>,
+    pub(super) shown: Vec<Topology>,
+    pub(super) readings: Vec<OutcomeReading>,
+    pub(super) doubts: Vec<String>,
+    pub(super) among: Option<Population>,
+    pub(super) plugged: Option<Plugged>,
+    /// What happened on the line, as `session.jsonl` has it.
+    pub(super) session: String,
+    /// What an earlier outcome says of the line.
+    pub(super) line: Option<OutcomeLine>,
+}
+
+impl Kept {
+    /// Makes a record folder in the archive. When the archive can't be written, in a fallback, with a warning: nothing that
+    /// will be recorded shall be lost.
+    ///
+    /// # Errors
+    /// [`Failure::Other`] when neither can be written.
+    pub fn begin(archive: Option<&Path>, part: &str, outside: &Outside<'_>) -> Result<Self, Failure> {
+        let mut kept = Self::loose();
+        let (archive, warning) = Archive::open_or_fallback(archive).map_err(|e| Failure::Other(e.into()))?;
+        if let Some(warning) = warning {
+            outside.warn(warning.to_string());
+            kept.warn(Some(warning.to_string()));
+        }
+        let folder = archive.begin_record(part, &outside.now()).map_err(|e| Failure::Other(e.into()))?;
+        outside.tell(Event::RecordBegun(folder.path()));
+        kept.folder = Some(folder);
+        Ok(kept)
+    }
+
+    /// The same for what a session with a rig will tell of a part that is plugged into it.
+    ///
+    /// # Errors
+    /// As [`Kept::begin`].
+    pub fn of_session(
+        mounted: Mounted<'_>,
+        sheet: &PartSheet,
+        outside: &Outside<'_>,
+    ) -> Result<Self, Failure> {
+        let mut kept = Self::begin(mounted.archive, mounted.part, outside)?;
+        kept.plug_in(Plugged::of(mounted, sheet, outside));
+        Ok(kept)
+    }
+
+    /// Without a record folder: nothing is written.
+    pub fn loose() -> Self {
+        Self {
+            folder: None,
+            traces: Vec::new(),
+            warnings: Vec::new(),
+            failures: Vec::new(),
+            refused: false,
+            alone: false,
+            told: None,
+            scope: None,
+            shown: Vec::new(),
+            readings: Vec::new(),
+            doubts: Vec::new(),
+            among: None,
+            plugged: None,
+            session: String::new(),
+            line: None,
+        }
+    }
+
+    /// Takes over what happened on the line in a session.
+    pub fn tell_of(&mut self, story: Story) {
+        self.session += &story.to_jsonl();
+    }
+
+    /// Says that a part is plugged into a rig for what will be recorded, and to which case that belongs.
+    pub fn plug_in(&mut self, plugged: Plugged) {
+        self.plugged = Some(plugged);
+    }
+
+    /// Says what the record is about, where its traces are those of both parts.
+    pub fn is_about(&mut self, kind: PartKind) {
+        if let Some(folder) = &mut self.folder {
+            folder.of_kind(kind);
+        }
+    }
+
+    /// Adds sentences for the reader.
+    pub fn warn(&mut self, warnings: impl IntoIterator<Item = String>) {
+        for warning in warnings {
+            if !self.warnings.contains(&warning) {
+                self.warnings.push(warning);
+            }
+        }
+    }
+
+    /// Sets what is judged, and the topologies that fit the lines. Without it, what was recorded tells.
+    pub fn judge_only(&mut self, scope: Scope, shown: Vec<Topology>) {
+        (self.scope, self.shown) = (Some(scope), shown);
+    }
+
+    /// Sets the healthy bodies that a body is judged among. Without it, the shipped ones of its kind.
+    pub fn judge_among(&mut self, among: Option<Population>) {
+        self.among = among;
+    }
+
+    /// Checks that the part that the sheet is for can be judged among them.
+    ///
+    /// # Errors
+    /// As [`population::check_fits`].
+    pub fn check_population(&self, sheet: &PartSheet) -> Result<(), Failure> {
+        population::check_fits(self.among.as_ref(), sheet)
+    }
+
+    /// Judges a flex for what it tells; returns the sheet that it is judged by.
+    pub fn judge_as_flex<'s>(&mut self, shelf: &'s Shelf) -> &'s PartSheet {
+        let chosen =
+            shelf.choose_for_flex(self.trace(ProcedureKind::SelfCheck), self.trace(ProcedureKind::Flex));
+        self.judge_only(Scope::Flex { limp_trips: chosen.limp_trips }, chosen.shown);
+        self.warn(chosen.note);
+        chosen.sheet
+    }
+
+    /// The sheet that what was kept is judged by: for a throttle body, a flex alone, or a grip.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] when the given one is for another kind of part.
+    pub fn choose_sheet<'s>(&mut self, shelf: &'s Shelf) -> Result<&'s PartSheet, Failure> {
+        if self.is_body() {
+            return shelf.for_body();
+        }
+        if self.is_flex_alone() {
+            return Ok(self.judge_as_flex(shelf));
+        }
+        let (sheet, note) = shelf.choose(self.judged());
+        self.warn(note);
+        Ok(sheet)
+    }
+
+    /// Takes over what a self-check read and what it warned of.
+    pub fn heed(&mut self, check: &SelfCheck) {
+        let readings = check.readings().into_iter();
+        self.readings = readings
+            .map(|r| OutcomeReading { name: r.name, value: r.value, unit: r.unit.to_owned() })
+            .collect();
+        self.warn(check.warnings.iter().map(ToString::to_string));
+        let not_ready = check.warnings.iter().filter(|w| w.keeps_from_ready());
+        self.doubts = not_ready.map(|w| format!("undecided: {w}")).collect();
+    }
+
+    /// Notes why the plan was cut short.
+    pub fn fail(&mut self, why: String) {
+        self.failures.push(why);
+    }
+
+    /// Notes why a procedure failed, and with it the plan.
+    pub fn fail_by(&mut self, why: &ProcedureError) {
+        if self.failures.is_empty() {
+            self.refused = why.is_a_refusal();
+        }
+        self.fail(why.to_string());
+    }
+
+    /// Says that the traces were picked out of a record: what else was planned is not missed.
+    pub fn judge_alone(&mut self) {
+        self.alone = true;
+    }
+
+    /// Says what an earlier outcome of the same traces says of how the session ended.
+    pub fn recall(&mut self, before: &Outcome) {
+        self.told = Some((before.aborted, before.not_done.clone()));
+        self.line.clone_from(&before.line);
+    }
+
+    /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is told.
+    pub fn store(&mut self, trace: Trace, outside: &Outside<'_>) {
+        let file = match self.folder.as_mut().map(|folder| folder.store_trace(&trace)) {
+            None => None,
+            Some(Ok(file)) => {
+                outside.tell(Event::Kept { procedure: trace.provenance.procedure, file: file.clone() });
+                Some(file)
+            }
+            Some(Err(error)) => {
+                outside.warn(error.to_string());
+                self.fail(error.to_string());
+                None
+            }
+        };
+        self.traces.push(KeptTrace { trace, file });
+    }
+
+    /// Takes a trace that is already in a file.
+    pub fn take(&mut self, trace: Trace, file: Option<String>) {
+        self.traces.push(KeptTrace { trace, file });
+    }
+
+    /// Every trace in the order of recording.
+    pub fn all(&self) -> impl Iterator<Item = &Trace> {
+        self.traces.iter().map(|k| &k.trace)
+    }
+
+    /// What is judged, where it was set.
+    pub const fn scope_given(&self) -> Option<Scope> {
+        self.scope
+    }
+
+    /// The last trace of a procedure.
+    pub fn trace(&self, procedure: ProcedureKind) -> Option<&Trace> {
+        self.traces.iter().rev().map(|k| &k.trace).find(|t| t.provenance.procedure == procedure)
+    }
+
+    /// Why the plan was cut short; none when it was not.
+    pub fn failure(&self) -> Option<&str> {
+        self.failures.first().map(String::as_str)
+    }
+
+    /// What is judged: the best that was recorded.
+    pub fn judged(&self) -> Option<&Trace> {
+        use ProcedureKind::{Flex, HandSweep, Import, LeadsCheck, SelfCheck, Sweep};
+        let order = match self.scope {
+            Some(Scope::Flex { .. }) => [Flex, Sweep, HandSweep, Import, SelfCheck, LeadsCheck],
+            _ => [Sweep, HandSweep, Import, SelfCheck, LeadsCheck, Flex],
+        };
+        order.into_iter().find_map(|kind| self.trace(kind).filter(|t| !t.is_empty()))
+    }
+
+    /// Whether the traces are a throttle body's: its motor was recorded.
+    pub fn is_body(&self) -> bool {
+        self.traces.iter().any(|k| k.trace.channel(Channel::MotorAmps).is_some())
+    }
+
+    /// Whether a flex is all there is, beside the self-check before it.
+    pub fn is_flex_alone(&self) -> bool {
+        let kinds = || self.traces.iter().map(|k| k.trace.provenance.procedure);
+        kinds().any(|k| k == ProcedureKind::Flex)
+            && kinds().all(|k| matches!(k, ProcedureKind::Flex | ProcedureKind::SelfCheck))
+    }
+}
