@@ -6,6 +6,7 @@ use super::options::new_file::write_new_bytes;
 use super::options::paper::paper;
 use super::sealing::to_seal_with;
 use super::surroundings::Surroundings;
+use crate::cli::terminal::letterhead::letterhead;
 use crate::job::Failure;
 use crate::outcome::Stamp;
 use crate::record::seal::{PrintedCode, from_hex, seal_document};
@@ -50,7 +51,7 @@ pub fn certificate_again(args: &Certificate, surroundings: &Surroundings<'_>) ->
         key: seal.seal.key.clone(),
         code: PrintedCode::text(&record.summary.record, &seal.seal),
     };
-    let shop = surroundings.shop();
+    let shop = letterhead(surroundings);
     let input = CertificateInput { outcome: &outcome, stamp: Some(&stamp), shop: shop.as_ref() };
     let paper = args.paper.unwrap_or_else(|| surroundings.paper());
     let page = certificate(&input, paper).map_err(|e| Failure::Other(e.into()))?;

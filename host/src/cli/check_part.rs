@@ -2,7 +2,7 @@
 
 use super::clock::date;
 use super::ending::Ending;
-use super::options::mounted::rig as rig_meant;
+use super::options::mounted::rig_meant;
 use super::surroundings::Surroundings;
 use super::terminal::mounting::{ask_to_mount, stopped, sweep_at_terminal, tell_of_torn};
 use super::terminal::say::{say, style, write_report};

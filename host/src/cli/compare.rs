@@ -1,8 +1,7 @@
 //! `compare`: records before and after, a series, or a part among the population of its kind.
 
 use super::ending::Ending;
-use super::options::archive::Where;
-use super::options::archive::named;
+use super::options::archive::{Where, named};
 use super::surroundings::Surroundings;
 use super::terminal::say::{say, style, write_report};
 use crate::compare::changes::{self, Question};
@@ -10,9 +9,8 @@ use crate::compare::standing::stand;
 use crate::compare::trend::LEAST_RECORDS;
 use crate::job::Failure;
 use crate::job::stored::{Stored, must_read, read_all};
-use crate::report::compare as shown;
 use crate::report::compare::{Drawn, View, html, overlays, terminal};
-use crate::report::{Lines, Style};
+use crate::report::{Lines, Style, compare as shown};
 use anyhow::anyhow;
 use clap::Args;
 use serde::Serialize;

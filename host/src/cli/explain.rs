@@ -1,8 +1,7 @@
 //! `explain`: what a figure of a record is and what its uncertainty is made of. The record's traces are analysed again for it; nothing is kept.
 
 use super::ending::Ending;
-use super::options::archive::Where;
-use super::options::archive::named;
+use super::options::archive::{Where, named};
 use super::surroundings::Surroundings;
 use super::terminal::say::{say, style};
 use crate::job::Failure;

@@ -7,7 +7,8 @@ use super::surroundings::Surroundings;
 use crate::case::{Case, Content};
 use crate::job::Failure;
 use crate::outcome::Stamp;
-use crate::record::{Archive, CaseFileError, Document, KeptEntry, Sealing, seal::ShopKey};
+use crate::record::seal::ShopKey;
+use crate::record::{Archive, CaseFileError, Document, KeptEntry, Sealing};
 use std::path::{Path, PathBuf};
 
 /// The archive to write to, and the key to seal with.

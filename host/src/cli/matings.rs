@@ -1,8 +1,7 @@
 //! Matings of connectors: `session` counts them where a part is plugged into a rig, this file is the command that lists them.
 
 use super::ending::Ending;
-use super::options::archive::Where;
-use super::options::archive::open;
+use super::options::archive::{Where, open};
 use super::surroundings::Surroundings;
 use super::terminal::say::say;
 use crate::job::Failure;

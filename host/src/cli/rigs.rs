@@ -3,15 +3,14 @@
 mod conformance;
 
 use super::ending::Ending;
-use super::options::mounted::rig as rig_meant;
+use super::options::mounted::rig_meant;
 use super::surroundings::Surroundings;
 use super::terminal::at_terminal::at_terminal;
 use super::terminal::document::print_document;
 use crate::cli::surroundings::locks;
 use crate::job::Failure;
 use crate::job::bench_work::open_session;
-use crate::job::rig_lock;
-use crate::job::rig_lock::RigLock;
+use crate::job::rig_lock::{self, RigLock};
 use crate::link::{Address, serial_ports};
 use crate::report::text;
 use crate::session::{PING_RANGE_US, Ping, survey};

@@ -1,7 +1,6 @@
 //! `trackpair config`: what holds, where it came from, which file it is, and an example to begin with.
 
-use super::config::Origin;
-use super::config::{CONFIG_VARIABLE, file_in_force};
+use super::config::{CONFIG_VARIABLE, Origin, file_in_force};
 use super::ending::Ending;
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;

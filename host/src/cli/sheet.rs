@@ -1,8 +1,7 @@
 //! `sheet list`, `sheet check`, `sheet show`.
 
 use super::ending::Ending;
-use super::options::archive::Where;
-use super::options::archive::named;
+use super::options::archive::{Where, named};
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;
 use super::terminal::left_out::tell_left_out;

@@ -1,9 +1,8 @@
 //! What the program gives to its commands: configuration, simulator, Ctrl-C, what the terminal can show.
 
 use super::config::{Config, ConfigError};
-use super::terminal::aside::aside;
-use crate::job::{Failure, OpenSimulator, Workshop, without_logo};
-use crate::report::{Paper, Shop};
+use crate::job::{Failure, OpenSimulator, Workshop};
+use crate::report::Paper;
 use anyhow::anyhow;
 use etcetera::BaseStrategy;
 use std::path::{Path, PathBuf};
@@ -36,15 +35,6 @@ impl<'a> Surroundings<'a> {
     /// The paper of reports; that of the configuration, where it can be used.
     pub fn paper(&self) -> Paper {
         self.config.as_ref().map(|config| config.paper.value).unwrap_or_default()
-    }
-
-    /// The shop that hands reports over; none when nothing is configured. `settled` and `judge` made sure that it can be used.
-    pub fn shop(&self) -> Option<Shop> {
-        let shop = self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
-        if let Some(warning) = without_logo(&shop) {
-            aside(format!("trackpair: {warning}"));
-        }
-        Some(shop)
     }
 
     /// Where the shop's key lies: where the configuration says, or beside the configuration.

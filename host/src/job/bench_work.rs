@@ -1,8 +1,10 @@
 //! A session with a rig and the procedures asked for; every trace is kept on disk as soon as it exists.
 
+use super::event::Event;
+use super::failure::Failure;
 use super::kept::Kept;
+use super::outside::{OpenSimulator, Outside};
 use super::rig_lock::RigLock;
-use super::{Event, Failure, OpenSimulator, Outside};
 use crate::analysis::usable::unfit;
 use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};

@@ -3,11 +3,13 @@
 use super::bench_work::{keep, with_bench};
 use super::cautions::{self, Consent};
 use super::concluded::{Concluded, conclude};
+use super::failure::Failure;
 use super::kept::Kept;
+use super::mounted::Mounted;
+use super::outside::Outside;
 use super::population;
 use super::sheets::Shelf;
 use super::watched::Seconds;
-use super::{Failure, Mounted, Outside};
 use crate::analysis::body::population::Population;
 use crate::procedure::{Bench, HandEnd, Recording, Typed, Warning};
 use crate::sheet::PartSheet;

@@ -1,6 +1,8 @@
 //! The cautions before a throttle body is driven: shown always, and to be accepted where the rig is real.
 
-use super::{Answer, Event, Failure, Outside, Question};
+use super::event::Event;
+use super::failure::Failure;
+use super::outside::{Answer, Outside, Question};
 use crate::link::Address;
 use anyhow::anyhow;
 

@@ -1,10 +1,11 @@
 //! The end of a job: what was kept is judged, stored, sealed, and filed in its case.
 
+use super::failure::Failure;
 use super::judged::Judged;
 use super::kept::Kept;
 use super::matings::Filed;
+use super::outside::Outside;
 use super::sealing::to_seal_with;
-use super::{Failure, Outside};
 use crate::outcome::Outcome;
 use crate::record::{Document, RecordFolder, Sealing};
 use crate::report::{CertificateInput, Paper, PdfError, ReportInput, Shop, certificate, html, pdf};

@@ -2,11 +2,14 @@
 
 use super::bench_work::{keep, with_bench};
 use super::concluded::{Concluded, conclude};
+use super::event::Event;
+use super::failure::Failure;
 use super::kept::Kept;
+use super::mounted::Mounted;
+use super::outside::Outside;
 use super::qualify::after_self_check;
 use super::sheets::Shelf;
 use super::watched::{LONGEST_SECONDS, Seconds, checked_place};
-use super::{Event, Failure, Mounted, Outside};
 use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
 use crate::report::text::plain;
 use anyhow::anyhow;

@@ -1,6 +1,6 @@
 //! The case that a session with the rig belongs to, looked up before anything is recorded.
 
-use super::Failure;
+use super::failure::Failure;
 use crate::case::CaseError;
 use crate::record::{Archive, CaseFileError};
 use anyhow::anyhow;

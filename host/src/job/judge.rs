@@ -1,10 +1,11 @@
 //! A stored trace, a record folder, or another logger's CSV, judged anew.
 
 use super::concluded::{Concluded, conclude};
+use super::failure::Failure;
 use super::kept::Kept;
+use super::outside::Outside;
 use super::population;
 use super::sheets::Shelf;
-use super::{Failure, Outside};
 use crate::record::soak_log::SOAK_LOG;
 use crate::record::{CsvOptions, load_traces};
 use anyhow::anyhow;

@@ -1,9 +1,12 @@
 //! What was recorded, kept on disk as it comes, and what is known of how it came about.
 
+use super::event::Event;
+use super::failure::Failure;
 use super::matings::Plugged;
+use super::mounted::Mounted;
+use super::outside::Outside;
 use super::population;
 use super::sheets::Shelf;
-use super::{Event, Failure, Mounted, Outside};
 use crate::analysis::body::population::Population;
 use crate::outcome::{Outcome, OutcomeLine, OutcomeNotDone, OutcomeReading};
 use crate::procedure::{ProcedureError, SelfCheck};

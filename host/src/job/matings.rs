@@ -1,8 +1,10 @@
 //! A part that is plugged into a rig: one mating more of its connector and of the rig's lead, unless it had been left plugged in; warned
 //! of before it is done, written into the outcome, and the record filed in its case.
 
+use super::failure::Failure;
+use super::mounted::Mounted;
+use super::outside::Outside;
 use super::sealing::to_seal_with;
-use super::{Failure, Mounted, Outside};
 use crate::case::{Content, RecordEntry};
 use crate::outcome::{Outcome, OutcomeMating, OutcomeMatings};
 use crate::quantity::PartKind;

@@ -1,6 +1,6 @@
 //! What a job is given of the outside world: the rig's simulator, the clock, the shop, who listens and who answers.
 
-use super::Event;
+use super::event::Event;
 use crate::link::{Link, LinkError};
 use crate::report::{Paper, Shop};
 use std::path::PathBuf;

@@ -1,7 +1,7 @@
 //! The file behind `--population`: a shop's own good bodies, among which a body is judged. What a population is and how it is learned is the
 //! analysis's business.
 
-use super::Failure;
+use super::failure::Failure;
 use crate::analysis::body::population::{LEAST_BODIES, Population};
 use crate::analysis::body::tooth_map::Layout;
 use crate::quantity::PartKind;

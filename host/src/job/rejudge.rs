@@ -2,12 +2,13 @@
 //! record at a time is in memory per core.
 
 use super::concluded::documents;
+use super::failure::Failure;
 use super::judged::Judged;
 use super::kept::Kept;
+use super::outside::{Clock, Outside};
 use super::population;
 use super::sealing::to_seal_with;
 use super::sheets::Shelf;
-use super::{Clock, Failure, Outside};
 use crate::analysis::body::population::Population;
 use crate::compare::rejudged::{Difference, Rejudged, Skipped, differences};
 use crate::outcome::Outcome;

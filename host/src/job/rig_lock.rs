@@ -3,7 +3,8 @@
 //! A simulated rig lives inside its program and needs none. The lock lies in a folder of the user's, named by the address as it is
 //! reached: a serial port by the device that its path leads to, a TCP address by the host's number.
 
-use super::{Failure, Outside};
+use super::failure::Failure;
+use super::outside::Outside;
 use crate::link::Address;
 use anyhow::anyhow;
 use serde::{Deserialize, Serialize};

@@ -1,12 +1,11 @@
 //! `qualify --settle`: an undecided grip is swept again as its own verdict advises, so often as was said before the first sweep. Which sweep
 //! of several is judged, how sure each must be, and what the later ones settled; why so, in `verdict/looks.rs`.
 
-use super::Outside;
 use super::bench_work::keep;
 use super::kept::Kept;
-use crate::analysis::PartAnalysis;
+use super::outside::Outside;
 use crate::analysis::grip::{GripTraces, analyse};
-use crate::analysis::self_closing;
+use crate::analysis::{PartAnalysis, self_closing};
 use crate::outcome::OutcomeSettling;
 use crate::procedure::Bench;
 use crate::quantity::rounding::{fixed, significant};

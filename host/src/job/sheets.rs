@@ -1,6 +1,6 @@
 //! Which sheet is meant: the given one, or the shipped one whose topology the part shows.
 
-use super::Failure;
+use super::failure::Failure;
 use crate::analysis::grip::topology_shown;
 use crate::quantity::{Channel, PartKind};
 use crate::record::sheet_file;

@@ -1,6 +1,6 @@
 //! Stored outcomes by what was typed: a record's name, its folder, its `outcome.json`, a folder of records, an archive; and their traces analysed again.
 
-use super::Failure;
+use super::failure::Failure;
 use super::judged::analysis_of;
 use super::kept::Kept;
 use crate::analysis::PartAnalysis;

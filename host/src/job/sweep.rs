@@ -4,11 +4,12 @@
 use super::bench_work::{keep, with_bench};
 use super::body::qualify_body;
 use super::cautions::Consent;
+use super::failure::Failure;
 use super::judged::Judged;
 use super::kept::Kept;
+use super::outside::Outside;
 use super::qualify::{after_self_check, refuse_pair};
 use super::sheets::Shelf;
-use super::{Failure, Outside};
 use crate::link::Address;
 use crate::outcome::Outcome;
 use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};

@@ -1,6 +1,6 @@
 //! Recordings without a program: how long they may be, and where a grip may be held meanwhile.
 
-use super::Failure;
+use super::failure::Failure;
 use anyhow::anyhow;
 
 /// Longest recording without a program, s: about 12 MB of memory a minute.

@@ -18,20 +18,20 @@ use trackpair_rig_sim::{SimRig, part_address};
 
 /// A simulated rig that the test can look at and poke while the host holds its link.
 #[derive(Clone)]
-struct Shared(Rc<RefCell<SimRig>>);
+pub(super) struct Shared(pub(super) Rc<RefCell<SimRig>>);
 
 impl Shared {
-    fn with(part: &str) -> Self {
+    pub(super) fn with(part: &str) -> Self {
         Self(Rc::new(RefCell::new(part_address(part).unwrap().rig())))
     }
 
-    fn supply_volts(&self) -> f64 {
+    pub(super) fn supply_volts(&self) -> f64 {
         let rig = self.0.borrow();
         rig.board().plant().supply()
     }
 
     /// Lets time pass without a word from the host.
-    fn leave_alone(&self, us: u64) {
+    pub(super) fn leave_alone(&self, us: u64) {
         let mut rig = self.0.borrow_mut();
         let until = rig.now_us() + us;
         rig.run_until(until);

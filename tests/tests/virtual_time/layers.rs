@@ -1,5 +1,7 @@
 //! Keeps the house: layers import one way, every file says what it is for, only the program knows the simulator.
 
+mod cli_graph;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -28,6 +30,28 @@ const HOST_LAYERS: [&str; 19] = [
 
 /// Layers that stand side by side: neither may use the other.
 const SIDE_BY_SIDE: [(&str, &str); 1] = [("record", "report")];
+
+/// What no file of the jobs may do, by what it would take: print, ask a terminal, read a clock, sleep, look into the environment, end the
+/// program. Whoever starts a job gives it all that.
+const NOT_IN_A_JOB: [&str; 17] = [
+    "print!",
+    "println!",
+    "dbg!",
+    "stdout",
+    "stderr",
+    "stdin",
+    "is_terminal",
+    "IsTerminal",
+    "indicatif",
+    "clap",
+    "::now(",
+    "Instant",
+    "SystemTime",
+    "sleep",
+    "env::",
+    "process::exit",
+    "process::abort",
+];
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -111,6 +135,21 @@ fn the_host_imports_leftward_only() {
         }
     }
     assert!(breaches.is_empty(), "layers must import leftward only:\n{}", breaches.join("\n"));
+}
+
+#[test]
+fn no_job_prints_asks_a_terminal_reads_a_clock_sleeps_or_ends_the_program() {
+    let files = rust_files(&root().join("host/src/job"));
+    assert!(files.len() > 20, "host/src/job was not found");
+    let mut breaches = Vec::new();
+    for path in files {
+        for (number, line) in fs::read_to_string(&path).expect("readable").lines().enumerate() {
+            let code = line.split("//").next().unwrap_or("");
+            let found = NOT_IN_A_JOB.iter().filter(|word| code.contains(**word));
+            breaches.extend(found.map(|word| format!("{}:{}: {word}", path.display(), number + 1)));
+        }
+    }
+    assert!(breaches.is_empty(), "a job is given these by who starts it:\n{}", breaches.join("\n"));
 }
 
 #[test]

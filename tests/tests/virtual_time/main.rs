@@ -27,6 +27,7 @@ mod flexing;
 mod follow;
 mod gauge_studies;
 mod integrity;
+mod jobs;
 mod json_documents;
 mod judge_again;
 mod layers;

@@ -1,8 +1,7 @@
 //! `case new`: a case begins with what was complained of.
 
 use super::ask::Asking;
-use super::typed;
-use super::typed::Told;
+use super::typed::{self, Told};
 use crate::case::{CaseError, Opening};
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;

@@ -1,7 +1,6 @@
 //! `case note` and `case close`: what is added to a case.
 
-use super::typed;
-use super::typed::Told;
+use super::typed::{self, Told};
 use crate::case::{CaseError, Closing, Content, Ending as CaseEnding, Note};
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;

@@ -12,8 +12,7 @@ mod key;
 mod place;
 mod ports;
 
-use super::config::file_in_force;
-use super::config::{Config, ConfigError};
+use super::config::{Config, ConfigError, file_in_force};
 use super::ending::Ending;
 use super::surroundings::Surroundings;
 use super::terminal::document::print_document;

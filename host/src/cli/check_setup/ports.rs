@@ -1,8 +1,7 @@
 //! Whether the rig's port exists and may be opened, and whether a rig answers there. It drives nothing.
 
 use super::check::Check;
-use crate::cli::surroundings::Surroundings;
-use crate::cli::surroundings::locks;
+use crate::cli::surroundings::{Surroundings, locks};
 use crate::job::bench_work::open_session;
 use crate::job::rig_lock;
 use crate::link::{Address, serial_ports};

@@ -2,7 +2,7 @@
 
 use super::counted::sweeps_of;
 use crate::cli::ending::Ending;
-use crate::cli::options::mounted::rig as rig_meant;
+use crate::cli::options::mounted::rig_meant;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::mounting::{ask_to_mount, stopped, sweep_at_terminal, tell_of_torn};
 use crate::gauge::plan::{Mounting, Plan};

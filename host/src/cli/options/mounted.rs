@@ -46,7 +46,7 @@ impl Common {
     pub fn settled<'a>(&'a self, surroundings: &Surroundings<'a>) -> Result<Mounted<'a>, Failure> {
         let config = surroundings.config()?;
         config.shop().map_err(|e| Failure::Usage(e.into()))?;
-        let rig = rig(self.rig.as_deref(), surroundings)?;
+        let rig = rig_meant(self.rig.as_deref(), surroundings)?;
         let archive = self.archive.as_deref().or(config.archive.value.as_deref());
         let case = match &self.case {
             None => None,
@@ -70,7 +70,7 @@ impl Common {
 ///
 /// # Errors
 /// [`Failure::Usage`] when none is named anywhere, or the configuration can't be used.
-pub fn rig<'a>(typed: Option<&'a str>, surroundings: &Surroundings<'a>) -> Result<&'a str, Failure> {
+pub fn rig_meant<'a>(typed: Option<&'a str>, surroundings: &Surroundings<'a>) -> Result<&'a str, Failure> {
     if let Some(rig) = typed {
         return Ok(rig);
     }

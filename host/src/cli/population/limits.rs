@@ -2,17 +2,14 @@
 
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;
-use crate::cli::options::archive::Where;
-use crate::cli::options::archive::named;
+use crate::cli::options::archive::{Where, named};
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::left_out::tell_left_out;
-use crate::cli::terminal::say::say;
-use crate::cli::terminal::say::style;
+use crate::cli::terminal::say::{say, style};
 use crate::compare::proposal::{Proposal, propose};
 use crate::compare::tolerance::Claim;
 use crate::job::Failure;
-use crate::job::stored::Stored;
-use crate::job::stored::read_all;
+use crate::job::stored::{Stored, read_all};
 use crate::record::sheet_file;
 use crate::report::compare::{self as shown, html, sheet_text, terminal};
 use crate::sheet::{parse, shipped_text};

@@ -11,6 +11,7 @@ use crate::cli::filing::keep_in_case;
 use crate::cli::options::new_file::write_new_bytes;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::answers::Typed;
+use crate::cli::terminal::letterhead::letterhead;
 use crate::cli::terminal::say::{say, style, write_report};
 use crate::job::Failure;
 use crate::record::Document;
@@ -72,7 +73,7 @@ pub fn enter(args: &Enter, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     let whole = !asked || ask(args, &setup, &mut file, &draft, surroundings.stop)?;
     let check = VehicleCheck::of(&setup, &file.meter, &file.readings, args.as_typed, &date())
         .map_err(|e| Failure::Usage(e.into()))?;
-    let shop = surroundings.shop();
+    let shop = letterhead(surroundings);
     let name = case.as_ref().map(|c| c.name.as_str());
     let input = VehicleInput { check: &check, case: name, vehicle: None, stamp: None, shop: shop.as_ref() };
     say(&vehicle_check_terminal(&input, style(surroundings)), &check, args.json);
@@ -154,7 +155,7 @@ fn keep(
     check: &VehicleCheck,
     surroundings: &Surroundings<'_>,
 ) -> Result<(), Failure> {
-    let shop = surroundings.shop();
+    let shop = letterhead(surroundings);
     let paper = surroundings.paper();
     let content = Content::VehicleCheck(check.clone());
     keep_in_case(args.basis.archive.as_deref(), &case.name, content, surroundings, |stamp| {

@@ -8,6 +8,7 @@ use crate::cli::ending::Ending;
 use crate::cli::options::new_file::write_new_bytes;
 use crate::cli::options::paper::paper;
 use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::letterhead::letterhead;
 use crate::job::Failure;
 use crate::report::vehicle::{VehicleInput, vehicle_form_html};
 use crate::report::{Paper, vehicle_form_pdf};
@@ -61,7 +62,7 @@ pub fn form(args: &Form, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
         );
     }
     if let (Some(path), Some(medium)) = (&args.out, medium) {
-        let shop = surroundings.shop();
+        let shop = letterhead(surroundings);
         let input = VehicleInput {
             check: &check,
             case: case.as_ref().map(|c| c.name.as_str()),

@@ -3,6 +3,7 @@
 use super::medium::{Medium, document, ending};
 use crate::cli::ending::Ending;
 use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::letterhead::letterhead;
 use crate::cli::terminal::say::{say, style, write_report};
 use crate::job::Failure;
 use crate::report::vehicle::{VehicleInput, vehicle_check_terminal};
@@ -41,7 +42,7 @@ pub fn show(args: &Show, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     if check.schema > CHECK_SCHEMA {
         return Err(bad(format!("its schema is {}, this program reads 1 to {CHECK_SCHEMA}", check.schema)));
     }
-    let shop = surroundings.shop();
+    let shop = letterhead(surroundings);
     let input = VehicleInput { check: &check, case: None, vehicle: None, stamp: None, shop: shop.as_ref() };
     say(&vehicle_check_terminal(&input, style(surroundings)), &check, args.json);
     if let (Some(path), Some(medium)) = (&args.report, medium) {

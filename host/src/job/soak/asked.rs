@@ -1,8 +1,10 @@
 //! What is asked for, by a plan or by a log that goes on; and whether it fits the disk.
 
-use super::{Soak, amounts};
+use super::amounts;
+use super::plan::Soak;
 use crate::compare::soak::{Course, planned};
-use crate::job::{Failure, Outside};
+use crate::job::failure::Failure;
+use crate::job::outside::Outside;
 use crate::outcome::{SOAK_LOG_SCHEMA, SoakBegin};
 use crate::record::Archive;
 use crate::record::soak_log::{SoakLog, SoakLogError, unfinished};

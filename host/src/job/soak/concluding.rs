@@ -8,10 +8,11 @@ use crate::analysis::statistics::{poisson_lower, poisson_upper};
 use crate::analysis::{Detail, Figure, Finding, PartAnalysis, rounds};
 use crate::compare::soak::{Course, WireEvents, is_near};
 use crate::job::concluded::{Concluded, into_record};
+use crate::job::failure::Failure;
 use crate::job::judged::Judged;
 use crate::job::matings::Plugged;
+use crate::job::outside::Outside;
 use crate::job::sheets::Shelf;
-use crate::job::{Failure, Outside};
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
 };

@@ -1,17 +1,21 @@
 //! A soak from its beginning to its end: stretch after stretch on the rig, with the rig or the program away in between.
 
+use super::amounts;
 use super::asked::Asked;
 use super::concluding::{Concluding, conclude};
 use super::driving::{self, Try};
+use super::plan::Soak;
 use super::running::{KeepError, Running, Stretch};
-use super::{Soak, amounts};
 use crate::job::bench_work::on_own_bench;
 use crate::job::cautions::{self, Consent};
 use crate::job::concluded::Concluded;
+use crate::job::event::Event;
+use crate::job::failure::Failure;
 use crate::job::matings::Plugged;
+use crate::job::mounted::Mounted;
+use crate::job::outside::Outside;
 use crate::job::rig_lock::RigLock;
 use crate::job::sheets::Shelf;
-use crate::job::{Event, Failure, Mounted, Outside};
 use crate::outcome::SoakEnd;
 use crate::procedure::Bench;
 use crate::quantity::PartKind;

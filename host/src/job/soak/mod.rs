@@ -1,5 +1,6 @@
 //! Hours or days of cycling, with figures over time; killed or unplugged at any moment it goes on and says what it missed.
 //!
+//! - [`Soak`]: the plan.
 //! - `asked`: what is asked for, by a plan or by a log that goes on; whether it fits the disk.
 //! - `keeping`: of which rounds the traces are kept.
 //! - `running`: one stretch on a rig, round by round.
@@ -16,34 +17,14 @@ mod course;
 mod driving;
 mod keeping;
 mod logged;
+mod plan;
 mod running;
 
-use super::{Concluded, Failure, Mounted, Outside};
+pub use plan::Soak;
 
-/// A soak, as asked for.
-#[derive(Clone, Copy, Debug)]
-pub struct Soak<'a> {
-    /// Part and rig; of one that goes on only the archive is looked at.
-    pub mounted: Mounted<'a>,
-    /// How long, hours of soaking.
-    pub hours: f64,
-    /// From the start of one round to the start of the next, s.
-    pub every_s: f64,
-    /// Full cycles of a grip in each round, instead of 2.
-    pub cycles: Option<u32>,
-    /// Most that log and traces may take, bytes.
-    pub disk: u64,
-    /// How long a rig that went away is waited for, s.
-    pub patience_s: f64,
-    /// The record that goes on, by its name or folder.
-    pub resume: Option<&'a str>,
-    /// With `resume`: nothing more is driven, and what there is is judged.
-    pub conclude: bool,
-    /// Whether another one is begun where an unfinished one on the same part would be gone on with.
-    pub new: bool,
-    /// Whether the cautions before a throttle body is driven were accepted beforehand.
-    pub cautions_read: bool,
-}
+use super::concluded::Concluded;
+use super::failure::Failure;
+use super::outside::Outside;
 
 /// Soaks a part.
 ///

@@ -1,0 +1,15 @@
+//! The shop on documents that a command makes without a job.
+
+use super::aside::aside;
+use crate::cli::surroundings::Surroundings;
+use crate::job::without_logo;
+use crate::report::Shop;
+
+/// The shop that hands reports over; none when nothing is configured. That its logo can't be used is said.
+pub fn letterhead(surroundings: &Surroundings<'_>) -> Option<Shop> {
+    let shop = surroundings.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
+    if let Some(warning) = without_logo(&shop) {
+        aside(format!("trackpair: {warning}"));
+    }
+    Some(shop)
+}
