@@ -1,9 +1,12 @@
 //! What was typed, what it means, what is printed. The one layer of the library that reads the clock and prints.
 //!
-//! - [`Arguments`]: what was typed; `commands`: which command that is. Each command has a file or folder of its own, with its options.
+//! - [`Arguments`]: what was typed; `commands`: which command that is. Each command has a file or folder of its own, with its options; what is done
+//!   with a rig or to many records is a job (`crate::job`), which a command starts and draws.
 //! - `options`: what may be typed with many commands, and what it means.
 //! - `terminal`: what is asked and said, and how far it is.
-//! - [`Config`]: what environment and configuration file set; [`Surroundings`]: what the program gives to its commands.
+//! - [`Config`]: what environment and configuration file set; [`Surroundings`]: what the program gives to its commands; `clock`: this computer's.
+//! - `filing`, `sealing`: entries into cases, and the key, for commands that write without a job.
+//! - [`Ending`], [`code_of`]: how a command ended, as an exit code; [`Logging`]: what is logged beside it.
 //!
 //! A command imports no other command, and no file here imports, over whatever way, itself (a test reads the `use` lines and keeps that).
 

@@ -39,7 +39,7 @@ pub struct Common {
 }
 
 impl Common {
-    /// What is meant by what was self. What a report will need is looked at now, before anything is recorded.
+    /// What is meant by what was typed. What a report will need is looked at now, before anything is recorded.
     ///
     /// # Errors
     /// [`Failure::Usage`] when the configuration can't be used, its logo included, no rig is named anywhere, or there is no such case.
