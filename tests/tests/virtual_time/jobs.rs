@@ -216,7 +216,7 @@ fn lost_contact_is_told_as_it_comes_and_a_round_of_a_soak_as_it_is_kept() {
     let folder = tempdir().unwrap();
     let archive = folder.path().join("archive");
     let asked = Watch {
-        mounted: mounted("sim:intermittent-contact-grip?seed=3", &archive),
+        mounted: mounted("sim:cracked-wire-grip?seed=1&operator=flex", &archive),
         seconds: Seconds::new(20.0).unwrap(),
         at: None,
         sweep: true,
