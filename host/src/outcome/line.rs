@@ -9,7 +9,7 @@ const DAMAGED_SHARE: f64 = 1e-3;
 /// The same for repeats among requests; a single one may be a busy moment.
 const REPEATED_SHARE: f64 = 0.01;
 const FEW_REPEATS: u64 = 3;
-/// From this time between two heartbeats on this computer is called too busy, ms: 100 are meant, a rig takes the drive off at 300.
+/// From this time between two heartbeats on this computer is called too busy, ms: 50 are meant, a rig takes the drive off at 300.
 const HELD_UP_MS: u64 = 200;
 
 /// What the line did.

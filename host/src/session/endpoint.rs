@@ -12,12 +12,12 @@ use std::time::Duration;
 use trackpair_protocol::frame::{DELIMITER, Deframer, Drops, MAX_ENCODED};
 use trackpair_protocol::message::{Refusal, Reply, Request};
 
-/// Time between heartbeats.
-pub const HEARTBEAT_EVERY: Duration = Duration::from_millis(100);
+/// Time between heartbeats: a computer that stands still for 200 ms just after one was due is still heard within a rig's 300 ms.
+pub const HEARTBEAT_EVERY: Duration = Duration::from_millis(50);
 /// Silence after which a rig counts as gone. More than three times the rig's own patience.
 const GONE_AFTER: Duration = Duration::from_millis(1_000);
 /// A heartbeat that goes out so late is told: something on this computer held it up. The rig's own patience is 300 ms.
-const OVERDUE: Duration = Duration::from_millis(50);
+const OVERDUE: Duration = Duration::from_millis(100);
 
 /// How long and how often a request is asked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

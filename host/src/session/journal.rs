@@ -294,7 +294,7 @@ pub struct Summary {
     pub round_trip_us: Option<RoundTrips>,
     /// Longest time without anything whole of the rig, ms.
     pub longest_rig_silence_ms: u64,
-    /// Longest time between two heartbeats, ms: 100 are meant, the rig takes the drive off at 300.
+    /// Longest time between two heartbeats, ms: 50 are meant, the rig takes the drive off at 300.
     pub longest_heartbeat_gap_ms: u64,
     /// Counters.
     pub counts: Counts,

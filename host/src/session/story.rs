@@ -221,7 +221,7 @@ fn told_of(summary: &Summary) -> Vec<String> {
         lines.push(format!("{} late, {duplicate} twice", many(late, "answer")));
     }
     lines.push(format!(
-        "longest silence of the rig {} ms; longest time between two heartbeats of this computer {} ms (100 are meant; at 300 the rig takes the drive off)",
+        "longest silence of the rig {} ms; longest time between two heartbeats of this computer {} ms (50 are meant; at 300 the rig takes the drive off)",
         summary.longest_rig_silence_ms, summary.longest_heartbeat_gap_ms
     ));
     let blocks = [
