@@ -79,7 +79,7 @@ impl Driven {
         let shared = Arc::new(Mutex::new(Shared::default()));
         let opened = Instant::now();
         let driver = Driver {
-            endpoint: Endpoint::new(last_id),
+            endpoint: Endpoint::new(last_id, &address),
             hand,
             waiting: Arc::clone(&waiting),
             shed: 0,
@@ -162,7 +162,7 @@ impl Driven {
         self.order(Command::Story(tell));
         match told.recv_timeout(STORY_PATIENCE) {
             Ok(story) => story,
-            Err(_) => locked(&self.shared).story.clone().unwrap_or_default(),
+            Err(_) => locked(&self.shared).story.clone().unwrap_or_else(|| Journal::of(&self.address)),
         }
     }
 

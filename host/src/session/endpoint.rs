@@ -81,8 +81,8 @@ pub(super) struct Endpoint {
 }
 
 impl Endpoint {
-    /// Ids follow on `last_id`. The first byte sent ends whatever the rig has of a frame.
-    pub(super) fn new(last_id: u16) -> Self {
+    /// To a rig at this address; ids follow on `last_id`. The first byte sent ends whatever the rig has of a frame.
+    pub(super) fn new(last_id: u16, address: &str) -> Self {
         Self {
             deframer: Deframer::new(),
             inbox: Inbox::default(),
@@ -95,7 +95,7 @@ impl Endpoint {
             silence_told: None,
             out: vec![DELIMITER],
             drops: Drops::default(),
-            journal: Journal::default(),
+            journal: Journal::of(address),
         }
     }
 
@@ -112,6 +112,7 @@ impl Endpoint {
         let mut bytes = [0; MAX_ENCODED];
         let Some(len) = request.encode(id, &mut bytes) else { return false };
         self.inbox.expect(id, kind);
+        self.journal.asking(kind, id);
         self.inbox.counts.requests += 1;
         self.answer = None;
         self.out.extend_from_slice(&bytes[..len]);
@@ -143,6 +144,7 @@ impl Endpoint {
             if let Err(refusal) = &answer {
                 self.journal.tell(now, Told::refused(asked.kind, refusal));
             }
+            self.journal.asked();
             self.answer = Some(answer.map_or_else(Answer::Refused, Answer::Reply));
         }
     }
@@ -276,6 +278,7 @@ impl Endpoint {
             let (attempts, waited) = (asked.attempt, now.saturating_sub(asked.since));
             self.inbox.give_up();
             self.journal.tell(now, Told::GivenUp { request, attempts });
+            self.journal.asked();
             self.answer = Some(Answer::None { attempts, waited });
             return;
         }

@@ -45,7 +45,7 @@ fn silent_until(endpoint: &mut Endpoint, from: Duration, until: Duration) -> Vec
 
 #[test]
 fn a_request_is_repeated_under_its_id_and_given_up_when_patience_ends() {
-    let mut endpoint = Endpoint::new(7);
+    let mut endpoint = Endpoint::new(7, "test:");
     assert!(endpoint.ask(5 * MS, &Request::ReadStatus, PATIENCE));
     let sent = silent_until(&mut endpoint, 5 * MS, Duration::from_secs(5));
     assert_eq!(sent.len(), 10);
@@ -57,7 +57,7 @@ fn a_request_is_repeated_under_its_id_and_given_up_when_patience_ends() {
 
 #[test]
 fn an_answer_ends_the_repeats_and_its_time_is_counted() {
-    let mut endpoint = Endpoint::new(0);
+    let mut endpoint = Endpoint::new(0, "test:");
     endpoint.ask(Duration::ZERO, &Request::Stop, PATIENCE);
     endpoint.received(3 * MS, &done(kind::STOP, 1, 40));
     assert_eq!(endpoint.take_answer(), Some(Answer::Reply(Reply::Done { rig_us: 40 })));
@@ -73,7 +73,7 @@ fn an_answer_ends_the_repeats_and_its_time_is_counted() {
 
 #[test]
 fn a_rig_is_gone_after_a_second_of_silence_and_that_is_told_again_and_again() {
-    let mut endpoint = Endpoint::new(0);
+    let mut endpoint = Endpoint::new(0, "test:");
     endpoint.keep_alive();
     let beats = silent_until(&mut endpoint, 5 * MS, 1_000 * MS);
     assert_eq!((beats.len(), endpoint.take_fault()), (10, None));
@@ -85,7 +85,7 @@ fn a_rig_is_gone_after_a_second_of_silence_and_that_is_told_again_and_again() {
 
 #[test]
 fn after_this_computer_was_held_up_what_waits_on_the_line_is_heard_before_the_rig_is_called_silent() {
-    let mut endpoint = Endpoint::new(0);
+    let mut endpoint = Endpoint::new(0, "test:");
     endpoint.keep_alive();
     endpoint.tick(Duration::ZERO);
     // Held up for three seconds; the answer to the first heartbeat has waited meanwhile.
@@ -104,7 +104,7 @@ proptest! {
     fn any_bytes_at_any_time_leave_heartbeats_on_time_and_end_every_request(
         pieces in proptest::collection::vec((proptest::collection::vec(any::<u8>(), 0..200), 0u64..40), 1..60),
     ) {
-        let mut endpoint = Endpoint::new(100);
+        let mut endpoint = Endpoint::new(100, "test:");
         endpoint.keep_alive();
         endpoint.ask(Duration::ZERO, &Request::ReadStatus, PATIENCE);
         let (mut now, mut answered) = (Duration::ZERO, false);

@@ -8,7 +8,7 @@ use hdrhistogram::Histogram;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::time::Duration;
-use tracing::{debug, info, warn};
+use tracing::{Span, debug, debug_span, info, info_span, warn};
 use trackpair_protocol::frame::Drops;
 use trackpair_protocol::message::{Guard, Refusal};
 
@@ -33,6 +33,9 @@ pub enum Told {
         firmware: String,
         /// How often it has started.
         boot: u32,
+        /// The session's number; 0 where a program before did not tell.
+        #[serde(default)]
+        session: u32,
     },
     /// A run began.
     RunStarted {
@@ -137,28 +140,36 @@ impl Told {
     }
 
     /// Tells the program's log.
-    fn log(&self, at_us: u64) {
+    fn log(&self, span: &Span, at_us: u64) {
         match self {
-            Self::Opened { model, serial, firmware, boot } => {
-                info!(at_us, model, serial, firmware, boot, "session opened");
+            Self::Opened { model, serial, firmware, boot, .. } => {
+                info!(parent: span, at_us, model, serial, firmware, boot, "session opened");
             }
-            Self::RunStarted { run, drive, period_us } => info!(at_us, run, drive, period_us, "run started"),
-            Self::RunEnded { run, cause } => info!(at_us, run, cause, "run ended"),
-            Self::Repeated { request, attempt } => debug!(at_us, request, attempt, "request repeated"),
-            Self::GivenUp { request, attempts } => warn!(at_us, request, attempts, "request given up"),
+            Self::RunStarted { run, drive, period_us } => {
+                info!(parent: span, at_us, run, drive, period_us, "run started")
+            }
+            Self::RunEnded { run, cause } => info!(parent: span, at_us, run, cause, "run ended"),
+            Self::Repeated { request, attempt } => {
+                debug!(parent: span, at_us, request, attempt, "request repeated")
+            }
+            Self::GivenUp { request, attempts } => {
+                warn!(parent: span, at_us, request, attempts, "request given up")
+            }
             Self::Refused { request, reason, detail } => {
-                info!(at_us, request, reason, detail, "request refused");
+                info!(parent: span, at_us, request, reason, detail, "request refused");
             }
-            Self::AnswerLate { request } => debug!(at_us, request, "late answer"),
-            Self::Damaged { frames, cause } => debug!(at_us, frames, cause, "damaged frames dropped"),
-            Self::EventsLost { events } => debug!(at_us, events, "events lost"),
+            Self::AnswerLate { request } => debug!(parent: span, at_us, request, "late answer"),
+            Self::Damaged { frames, cause } => {
+                debug!(parent: span, at_us, frames, cause, "damaged frames dropped")
+            }
+            Self::EventsLost { events } => debug!(parent: span, at_us, events, "events lost"),
             Self::Gap { run, from_us, to_us, scans, cause } => {
-                debug!(at_us, run, from_us, to_us, scans, cause = cause.words(), "samples missing");
+                debug!(parent: span, at_us, run, from_us, to_us, scans, cause = cause.words(), "samples missing");
             }
-            Self::GuardTripped { guard, value } => warn!(at_us, guard, value, "guard tripped"),
-            Self::HeartbeatLate { late_ms } => warn!(at_us, late_ms, "heartbeat late"),
-            Self::Fault { why } => warn!(at_us, why, "session fault"),
-            Self::Closed => info!(at_us, "session closed"),
+            Self::GuardTripped { guard, value } => warn!(parent: span, at_us, guard, value, "guard tripped"),
+            Self::HeartbeatLate { late_ms } => warn!(parent: span, at_us, late_ms, "heartbeat late"),
+            Self::Fault { why } => warn!(parent: span, at_us, why, "session fault"),
+            Self::Closed => info!(parent: span, at_us, "session closed"),
         }
     }
 }
@@ -173,9 +184,58 @@ pub struct Entry {
     pub told: Told,
 }
 
+/// Where in the program's log something is told: at which rig, in which session, run and request.
+#[derive(Clone, Debug)]
+struct Spans {
+    rig: Span,
+    session: Span,
+    run: Span,
+    request: Span,
+}
+
+impl Spans {
+    fn of(address: &str) -> Self {
+        let rig = info_span!(parent: None, "rig", address);
+        Self { rig, session: Span::none(), run: Span::none(), request: Span::none() }
+    }
+
+    /// The innermost that is logged.
+    fn here(&self) -> Span {
+        if self.request.is_disabled() { self.around_requests() } else { self.request.clone() }
+    }
+
+    fn around_requests(&self) -> Span {
+        let all = [&self.run, &self.session, &self.rig];
+        all.into_iter().find(|span| !span.is_disabled()).cloned().unwrap_or_else(Span::none)
+    }
+
+    /// What begins with it.
+    fn begin(&mut self, told: &Told) {
+        match told {
+            Told::Opened { session, .. } => {
+                self.session = info_span!(parent: &self.rig, "session", number = session);
+            }
+            Told::RunStarted { run, .. } => {
+                self.run = info_span!(parent: &self.session, "run", number = run);
+            }
+            _ => {}
+        }
+    }
+
+    /// What ends with it.
+    fn end(&mut self, told: &Told) {
+        match told {
+            Told::RunEnded { .. } => self.run = Span::none(),
+            Told::Closed => self.session = Span::none(),
+            _ => {}
+        }
+    }
+}
+
 /// The story of a session.
 #[derive(Clone, Debug)]
 pub struct Journal {
+    spans: Spans,
     entries: VecDeque<Entry>,
     forgotten: u64,
     round_trip_us: Histogram<u64>,
@@ -184,11 +244,13 @@ pub struct Journal {
     host_silence: Duration,
 }
 
-impl Default for Journal {
-    fn default() -> Self {
+impl Journal {
+    /// Of a rig at this address; nothing has happened yet.
+    pub(super) fn of(address: &str) -> Self {
         let (low, high) = ROUND_TRIP_US;
         let histogram = Histogram::new_with_bounds(low, high, DIGITS);
         Self {
+            spans: Spans::of(address),
             entries: VecDeque::new(),
             forgotten: 0,
             round_trip_us: histogram.expect("the bounds are in order"),
@@ -197,13 +259,24 @@ impl Default for Journal {
             host_silence: Duration::ZERO,
         }
     }
-}
 
-impl Journal {
+    /// A request goes out.
+    pub(super) fn asking(&mut self, request: u8, id: u16) {
+        let around = self.spans.around_requests();
+        self.spans.request = debug_span!(parent: &around, "request", kind = request_name(request), id);
+    }
+
+    /// It is known what became of the request.
+    pub(super) fn asked(&mut self) {
+        self.spans.request = Span::none();
+    }
+
     /// Tells.
     pub(super) fn tell(&mut self, now: Duration, told: Told) {
         let at_us = now.as_micros() as u64;
-        told.log(at_us);
+        self.spans.begin(&told);
+        told.log(&self.spans.here(), at_us);
+        self.spans.end(&told);
         if self.entries.len() >= KEPT {
             self.entries.pop_front();
             self.forgotten += 1;

@@ -26,7 +26,8 @@ pub(super) struct Polled {
 impl Polled {
     /// Over this link; request ids follow on `last_id`.
     pub(super) fn new(link: Box<dyn Link>, last_id: u16) -> Self {
-        Self { link, endpoint: Endpoint::new(last_id), buffer: vec![0; 16 * 1024] }
+        let endpoint = Endpoint::new(last_id, link.address());
+        Self { link, endpoint, buffer: vec![0; 16 * 1024] }
     }
 
     fn flush(&mut self) -> Result<(), SessionError> {

@@ -51,7 +51,13 @@ impl Session {
         let Identity { model, serial, firmware, boot, .. } = &session.identity;
         let [model, serial, firmware] =
             [model.as_str(), serial.as_str(), firmware.as_str()].map(str::to_owned);
-        session.line.note(Told::Opened { model, serial, firmware, boot: *boot });
+        session.line.note(Told::Opened {
+            model,
+            serial,
+            firmware,
+            boot: *boot,
+            session: session.options.session,
+        });
         sense::check_limits(&session.identity)?;
         session.read_table()?;
         Ok(session)

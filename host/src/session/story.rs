@@ -138,7 +138,7 @@ fn many(count: u64, thing: &str) -> String {
 
 fn sentence(told: &Told) -> String {
     match told {
-        Told::Opened { model, serial, firmware, boot } => {
+        Told::Opened { model, serial, firmware, boot, .. } => {
             format!(
                 "opened: {model}, serial {serial}, firmware {firmware}, started {} so far",
                 many(u64::from(*boot), "time")
@@ -245,10 +245,10 @@ mod tests {
     use std::time::Duration;
 
     fn story() -> Story {
-        let mut journal = Journal::default();
+        let mut journal = Journal::of("serial:/dev/x");
         let at = Duration::from_millis;
         let [model, serial, firmware] = ["bench", "7", "1.0"].map(str::to_owned);
-        journal.tell(at(2), Told::Opened { model, serial, firmware, boot: 3 });
+        journal.tell(at(2), Told::Opened { model, serial, firmware, boot: 3, session: 41 });
         journal.tell(at(5), Told::Repeated { request: "start".to_owned(), attempt: 2 });
         let gap = Told::Gap { run: 4, from_us: 1, to_us: 900, scans: 8, cause: GapCause::Host };
         journal.tell(at(9), gap);

@@ -265,7 +265,15 @@ fn a_host_that_is_held_up_for_200_ms_goes_on_and_the_story_of_the_line_is_kept()
         ],
     );
     let log = std::fs::read_to_string(log)?;
-    for part in ["session opened", "run started", "run ended", "session closed"] {
+    for part in [
+        "session opened",
+        "run started",
+        "run ended",
+        "session closed",
+        "rig{address=",
+        ":session{number=",
+        ":run{number=",
+    ] {
         ensure!(log.contains(part), "{part}: {log}");
     }
     Ok(())
