@@ -99,7 +99,7 @@ fn store(
     outside: &Outside<'_>,
 ) -> Result<Option<PathBuf>, Failure> {
     let Some(folder) = kept.folder.as_mut() else { return Ok(None) };
-    folder.tell_of_session(std::mem::take(&mut kept.session).into_bytes());
+    folder.tell_of_sessions(&kept.stories);
     into_record(folder, input, outside)
 }
 

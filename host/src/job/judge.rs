@@ -55,7 +55,7 @@ pub fn judge(asked: Judge<'_>, outside: &Outside<'_>) -> Result<Concluded, Failu
             asked.path.display()
         )));
     }
-    let loaded = load_traces(&asked.path, &options).map_err(|e| Failure::Usage(e.into()))?;
+    let loaded = load_traces(asked.path, &options).map_err(|e| Failure::Usage(e.into()))?;
     let keep = asked.keep_in.is_some();
     let mut kept = if let Some(archive) = asked.keep_in {
         // The part's words stand in its traces; those of a log came from the command line.

@@ -8,7 +8,6 @@ use crate::analysis::follow::{self, PairTraces};
 use crate::outcome::{Outcome, OutcomeInputs, OutcomeLine, SessionEnd, StoredTrace, build};
 use crate::quantity::PartKind;
 use crate::report::ReportInput;
-use crate::session::Story;
 use crate::sheet::{PartSheet, Topology};
 use crate::trace::ChannelProvenance;
 use crate::verdict::{Judgement, Judging, Scope, judge_by};
@@ -90,9 +89,7 @@ fn outcome_of(
     now: &str,
 ) -> Outcome {
     let mut outcome = built(kept, analysis, sheet, judgement, now);
-    // What was written by this program can be read by it.
-    let stories = Story::read(&kept.session).unwrap_or_default();
-    if let Some(line) = OutcomeLine::of(&stories).or_else(|| kept.line.clone()) {
+    if let Some(line) = OutcomeLine::of(&kept.stories).or_else(|| kept.line.clone()) {
         outcome.heed_line(line);
     }
     outcome

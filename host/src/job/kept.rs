@@ -44,8 +44,8 @@ pub struct Kept {
     pub(super) doubts: Vec<String>,
     pub(super) among: Option<Population>,
     pub(super) plugged: Option<Plugged>,
-    /// What happened on the line, as `session.jsonl` has it.
-    pub(super) session: String,
+    /// What happened on the line, session by session.
+    pub(super) stories: Vec<Story>,
     /// What an earlier outcome says of the line.
     pub(super) line: Option<OutcomeLine>,
 }
@@ -99,14 +99,14 @@ impl Kept {
             doubts: Vec::new(),
             among: None,
             plugged: None,
-            session: String::new(),
+            stories: Vec::new(),
             line: None,
         }
     }
 
     /// Takes over what happened on the line in a session.
     pub fn tell_of(&mut self, story: Story) {
-        self.session += &story.to_jsonl();
+        self.stories.push(story);
     }
 
     /// Says that a part is plugged into a rig for what will be recorded, and to which case that belongs.

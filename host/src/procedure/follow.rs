@@ -117,7 +117,7 @@ impl Bench<'_> {
         let plates = Decoder::new(&self.session, planned.channels);
         self.session.face(Facing::Grip);
         let (mut grip, plate) = self.record_with(&planned, Some(plates), |tape| {
-            tape.to_the_end(&|_| "ramps, steps, snap openings of the grip".to_owned());
+            tape.until_over(&|_| "ramps, steps, snap openings of the grip".to_owned());
         });
         if let Some(trace) = &mut grip.trace {
             trace.provenance.mapping = mapping.to_vec();

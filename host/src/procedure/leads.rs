@@ -63,7 +63,7 @@ impl Switched {
                 since_us = self.ask(tape, request).or(since_us);
             }
         }
-        tape.to_the_end(&self.words(total));
+        tape.until_over(&self.words(total));
     }
 
     /// The part has moved on: what is left of a place can't be had any more, but where anything was switched nothing stays so.

@@ -84,7 +84,7 @@ impl Tape<'_> {
     }
 
     /// Records until the run is over, and says meanwhile what is going on, given the fraction of the planned time that is over.
-    pub(super) fn to_the_end(&mut self, words: &dyn Fn(f64) -> String) {
+    pub(super) fn until_over(&mut self, words: &dyn Fn(f64) -> String) {
         while self.listen() {
             self.report(words);
         }

@@ -33,7 +33,7 @@ impl Bench<'_> {
     pub fn grip_release(&mut self) -> Recording {
         match self.plan_grip_release() {
             Ok(plan) => self.record(&plan, |tape| {
-                tape.to_the_end(&|_| "letting the grip go from three openings".to_owned())
+                tape.until_over(&|_| "letting the grip go from three openings".to_owned())
             }),
             Err(failure) => self.fail(failure),
         }

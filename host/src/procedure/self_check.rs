@@ -129,7 +129,7 @@ impl Bench<'_> {
             if tape.listen() && tape.until(tape.started_us().unwrap_or(0) + SUPPLY_AT_US, &words) {
                 let _ = tape.ask(&Request::SetSupply { millivolts });
             }
-            tape.to_the_end(&words);
+            tape.until_over(&words);
         });
         let mut check = SelfCheck { warnings: recording.warnings.clone(), recording, ..SelfCheck::default() };
         // What a rig says that contradicts itself tells nothing of the part.

@@ -26,7 +26,7 @@ impl Bench<'_> {
             let cycle = (done * f64::from(cycles)) as u32 + 1;
             format!("cycle {} of {cycles}", cycle.min(cycles))
         };
-        let mut recording = self.record(&plan, |tape| tape.to_the_end(&words));
+        let mut recording = self.record(&plan, |tape| tape.until_over(&words));
         recording.warnings.extend(lowered);
         recording
     }

@@ -14,6 +14,7 @@ use super::seal::{
 use super::whole_file::write_whole;
 use crate::outcome::{Outcome, Stamp};
 use crate::quantity::{Channel, PartKind};
+use crate::session::Story;
 use crate::trace::Trace;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -200,9 +201,10 @@ impl RecordFolder {
         Ok(file)
     }
 
-    /// Takes what happened on the line, as JSON lines: the next outcome keeps it beside itself, sealed with it.
-    pub fn tell_of_session(&mut self, lines: Vec<u8>) {
-        self.session = Some(lines).filter(|lines| !lines.is_empty());
+    /// Takes what happened on the line, session by session: the next outcome keeps it beside itself, sealed with it.
+    pub fn tell_of_sessions(&mut self, stories: &[Story]) {
+        let lines: String = stories.iter().map(Story::to_jsonl).collect();
+        self.session = Some(lines.into_bytes()).filter(|lines| !lines.is_empty());
     }
 
     /// Keeps an outcome: its file, its documents and its rows, whole or not at all; once it returns, they are lasting. With a key it

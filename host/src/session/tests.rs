@@ -30,7 +30,7 @@ fn refused_to_open(nature: Nature) -> SessionError {
 /// What a test wants next of a run.
 enum Step {
     Wait,
-    Ask(Request),
+    Ask(Box<Request>),
     Finish,
 }
 
@@ -320,7 +320,7 @@ fn what_is_switched_in_a_run_is_marked_once() {
     let mut asked = false;
     let (trace, _) = record(&mut session, &CancellationToken::new(), |_| {
         let ask = !std::mem::replace(&mut asked, true);
-        if ask { Step::Ask(Request::SetSupply { millivolts: 4_000 }) } else { Step::Wait }
+        if ask { Step::Ask(Box::new(Request::SetSupply { millivolts: 4_000 })) } else { Step::Wait }
     });
     assert_eq!(trace.marks.len(), 1, "{:?}", trace.marks);
 }

@@ -72,6 +72,9 @@ fn a_soak_keeps_every_round_says_what_drifts_and_is_sealed() -> Result<()> {
             && html.contains("hours since the soak began")
     );
     record.file("report.pdf")?;
+    // What the line did all the time is beside it.
+    ensure!(record.outcome["line"]["counts"]["frames"].as_u64() > Some(1_000), "{}", record.outcome["line"]);
+    ensure!(String::from_utf8(record.file("session.jsonl")?)?.contains("\"what\":\"run_started\""));
     whole(&record.archive)
 }
 

@@ -14,11 +14,12 @@ use crate::job::matings::Plugged;
 use crate::job::outside::Outside;
 use crate::job::sheets::Shelf;
 use crate::outcome::{
-    Outcome, OutcomeInputs, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
+    Outcome, OutcomeInputs, OutcomeLine, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
 };
 use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
 use crate::record::{Archive, LoadedTrace};
 use crate::report::{ReportInput, reach_words, soak_name};
+use crate::session::Story;
 use crate::sheet::PartSheet;
 use crate::trace::Trace;
 use crate::verdict::{Scope, Verdict, judge_scope};
@@ -41,6 +42,8 @@ pub struct Concluding<'a> {
     pub warnings: Vec<String>,
     /// Its matings, and the case that it is filed in.
     pub plugged: Plugged,
+    /// What happened on the line while this program had the rig.
+    pub stories: Vec<Story>,
 }
 
 /// Judges it and keeps the outcome.
@@ -66,6 +69,10 @@ pub fn conclude(mut soak: Concluding<'_>, outside: &Outside<'_>) -> Result<Concl
     }
     let (mut outcome, mut analysis) = judged(&mut soak, &course, &traces, sheet, &outside.now())?;
     soak.plugged.count(&mut outcome, sheet, &soak.running.folder);
+    if let Some(line) = OutcomeLine::of(&soak.stories) {
+        outcome.heed_line(line);
+    }
+    soak.running.folder.tell_of_sessions(&soak.stories);
     // Its course is drawn from the outcome.
     (analysis.plots, analysis.comparisons) = (Vec::new(), Vec::new());
     let channels = traces.first().map(|t| t.trace.provenance.channels.clone()).unwrap_or_default();

@@ -20,6 +20,7 @@ use crate::outcome::SoakEnd;
 use crate::procedure::Bench;
 use crate::quantity::PartKind;
 use crate::record::Archive;
+use crate::session::Story;
 use crate::sheet::PartSheet;
 use anyhow::anyhow;
 
@@ -27,6 +28,8 @@ use std::time::Duration;
 
 /// Cycles of a grip's round, where none are asked for: both directions at two speeds.
 const CYCLES: u32 = 2;
+/// Stretches whose line is told event by event.
+const WHOLE_STORIES: usize = 10;
 /// Time between two looks whether a rig is back.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
 
@@ -40,6 +43,8 @@ struct Whole<'a> {
     running: Option<Running>,
     sheet: Option<PartSheet>,
     cautions_shown: bool,
+    /// What happened on the line, stretch by stretch.
+    stories: Vec<Story>,
 }
 
 /// Runs it.
@@ -84,6 +89,7 @@ pub fn run(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure>
         running: None,
         sheet: None,
         cautions_shown: false,
+        stories: Vec::new(),
     };
     let fallback = warning.map(|w| w.to_string());
     whole.take_up()?;
@@ -91,8 +97,10 @@ pub fn run(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure>
     let Some(running) = whole.running.take() else {
         return Err(Failure::Rig(anyhow!("no round was done, so there is nothing to judge")));
     };
+    let stories = whole.stories;
     let warnings = fallback.into_iter().collect();
-    let concluding = Concluding { running, ended, archive: &archive, shelf: &whole.shelf, warnings, plugged };
+    let concluding =
+        Concluding { running, ended, archive: &archive, shelf: &whole.shelf, warnings, plugged, stories };
     conclude(concluding, outside)
 }
 
@@ -189,7 +197,7 @@ impl Whole<'_> {
         let (rig, part) = (self.asked.begin.rig.clone(), self.asked.begin.part.clone());
         let first = self.shelf.first().clone();
         let outside = self.outside;
-        let (stretch, _) = on_own_bench(&rig, &part, &first, outside, |bench| {
+        let (stretch, story) = on_own_bench(&rig, &part, &first, outside, |bench| {
             let body = bench.drives_body();
             self.check_kind(body)?;
             match self.ready(bench, body)? {
@@ -204,7 +212,18 @@ impl Whole<'_> {
                 Err(ended) => Ok(ended),
             }
         })?;
+        self.tell_of(story);
         stretch
+    }
+
+    /// A rig that comes and goes for days fills no memory: of the last stretches all is kept, of those before what they came to.
+    fn tell_of(&mut self, story: Story) {
+        if let Some(old) = self.stories.len().checked_sub(WHOLE_STORIES).and_then(|k| self.stories.get_mut(k))
+        {
+            let forgotten = std::mem::take(&mut old.entries).len() as u64;
+            old.summary.iter_mut().for_each(|summary| summary.forgotten += forgotten);
+        }
+        self.stories.push(story);
     }
 
     /// A soak goes on with the kind of part that it was begun with.

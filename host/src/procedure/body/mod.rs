@@ -106,7 +106,7 @@ impl Bench<'_> {
             self.ready_body(procedure, &plan, &motion)
         });
         match ready {
-            Ok(plan) => self.record(&plan, |tape| tape.to_the_end(&|_| words.to_owned())),
+            Ok(plan) => self.record(&plan, |tape| tape.until_over(&|_| words.to_owned())),
             Err(failure) => self.fail(failure),
         }
     }
