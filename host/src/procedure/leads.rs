@@ -21,6 +21,9 @@ const ANSWER_US: u64 = 150_000;
 const REPEATS_US: u64 = 500_000;
 /// Lower supply of the step, mV.
 const LOW_MV: u16 = 4_000;
+/// So much later than the program comes to a place the event that tells it counts as lost, µs: a part that did not stand where the program begins
+/// comes there later.
+const EVENT_US: u64 = 200_000;
 /// Speed between the places, deg/s.
 const SPEED_DEG_S: f64 = 60.0;
 /// Time in which a plate comes to rest before the first switch, µs.
@@ -33,6 +36,8 @@ const ALLOWANCES: [u64; 3] = [1, 4, 16];
 #[derive(Clone, Debug)]
 struct Place {
     segment: u8,
+    /// When the program comes to it, µs after its start.
+    due_us: u64,
     requests: Vec<Request>,
 }
 
@@ -51,7 +56,7 @@ impl Switched {
     fn switch(&mut self, tape: &mut Tape<'_>, places: &[Place]) {
         let total: usize = places.iter().map(|place| place.requests.len()).sum();
         for place in places {
-            let mut since_us = arrived(tape, place.segment, &self.words(total));
+            let mut since_us = arrived(tape, place, &self.words(total));
             for (k, request) in place.requests.iter().enumerate() {
                 let lasted = since_us.is_some_and(|since| {
                     stays_until(tape, since + STATE_US, place.segment, &self.words(total))
@@ -108,13 +113,18 @@ fn begun(tape: &Tape<'_>, segment: u8) -> Option<u64> {
     tape.recorder().marks().iter().find(|mark| is(&mark.kind)).map(|mark| mark.at_us)
 }
 
-/// Waits until a segment begins; none when the part is past it, or the run is over.
-fn arrived(tape: &mut Tape<'_>, segment: u8, words: &dyn Fn(f64) -> String) -> Option<u64> {
+/// Waits until the part is at a place; none when it is past it, or the run is over. Where the event that tells it was lost, the program's own
+/// time does.
+fn arrived(tape: &mut Tape<'_>, place: &Place, words: &dyn Fn(f64) -> String) -> Option<u64> {
     loop {
-        if let Some(at_us) = begun(tape, segment) {
+        if let Some(at_us) = begun(tape, place.segment) {
             return Some(at_us);
         }
-        if begun(tape, segment + 1).is_some() || !tape.listen() {
+        let due_us = tape.started_us().map(|started| started + place.due_us + EVENT_US);
+        if let Some(due_us) = due_us.filter(|due| tape.now_us() >= *due) {
+            return Some(due_us);
+        }
+        if begun(tape, place.segment + 1).is_some() || !tape.listen() {
             return None;
         }
         tape.report(words);
@@ -273,7 +283,8 @@ impl Bench<'_> {
             let place_deg = stops.closed_deg + fraction * (stops.open_deg - stops.closed_deg);
             motion = motion.ramp(self.within_travel(place_deg), speed);
             let hold_us = hold_us(&requests, allowance);
-            places.push(Place { segment: motion.next_segment(), requests });
+            let due_us = motion.duration_us(stops.closed_deg);
+            places.push(Place { segment: motion.next_segment(), due_us, requests });
             motion = motion.hold(hold_us);
         }
         (motion.ramp(self.within_travel(stops.closed_deg), speed), places, stops.closed_deg)
@@ -285,7 +296,7 @@ impl Bench<'_> {
         let motion = Motion::new().release(REST_US);
         let segment = motion.next_segment();
         let motion = motion.release(hold_us(&requests, allowance));
-        (motion, vec![Place { segment, requests }], 0.0)
+        (motion, vec![Place { segment, due_us: REST_US.into(), requests }], 0.0)
     }
 
     /// Load on and off for each line, then the pull-downs of both on, then off.
