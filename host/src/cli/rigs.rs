@@ -106,7 +106,7 @@ fn list(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Failure>
         match Address::parse(rig).map_err(|e| Failure::Usage(e.into()))? {
             // A simulated rig is always there: say who it is at once.
             Address::Sim { .. } => {
-                let session = open_session(rig, surroundings.open_simulator)?;
+                let session = open_session(rig, surroundings.open_simulator, surroundings.stop)?;
                 let found = RigShown::of(session.identity());
                 session.close().map_err(|e| Failure::Rig(e.into()))?;
                 answers.push(Answer { address: rig.clone(), rig: Some(found), error: None });
@@ -199,7 +199,7 @@ fn pings(args: &Rigs, count: u32, surroundings: &Surroundings<'_>) -> Result<End
     let mut rigs = Vec::new();
     for rig in &named {
         let _ours = at_terminal(surroundings, |outside| RigLock::take(rig, "", outside))?;
-        let mut session = open_session(rig, surroundings.open_simulator)?;
+        let mut session = open_session(rig, surroundings.open_simulator, surroundings.stop)?;
         let ping = session.ping(count).map_err(|e| Failure::Rig(e.into()))?;
         let trips = RoundTrips::of(rig, &ping, session.statistics().retries);
         session.close().map_err(|e| Failure::Rig(e.into()))?;

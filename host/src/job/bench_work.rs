@@ -10,15 +10,20 @@ use crate::link::{self, Address};
 use crate::procedure::{Bench, Progress, Recording, Setup};
 use crate::session::{Options, Session, Story};
 use crate::sheet::PartSheet;
+use tokio_util::sync::CancellationToken;
 
 /// Opens a session at an address as typed.
 ///
 /// # Errors
 /// [`Failure::Usage`] for an address that can't be understood or a simulated part that does not exist;
-/// [`Failure::Rig`] when nothing answers, or something that is not a rig.
-pub fn open_session(rig: &str, open_simulator: OpenSimulator<'_>) -> Result<Session, Failure> {
+/// [`Failure::Rig`] when nothing answers, something that is not a rig, or `stop` is cancelled.
+pub fn open_session(
+    rig: &str,
+    open_simulator: OpenSimulator<'_>,
+    stop: &CancellationToken,
+) -> Result<Session, Failure> {
     let address = Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
-    let options = Options::default();
+    let options = Options { stop: stop.clone(), ..Options::default() };
     let session = match &address {
         Address::Sim { part } => {
             let link = open_simulator(part).map_err(|e| Failure::Usage(e.into()))?;
@@ -59,7 +64,7 @@ pub fn on_own_bench<T>(
     outside: &Outside<'_>,
     work: impl FnOnce(&mut Bench<'_>) -> T,
 ) -> Result<(T, Story), Failure> {
-    let session = open_session(rig, outside.open_simulator)?;
+    let session = open_session(rig, outside.open_simulator, outside.stop)?;
     outside.tell(Event::SessionBegun);
     let mut show = |progress: Progress| outside.tell(Event::Progress(progress));
     let setup = Setup {

@@ -1,7 +1,7 @@
 //! What the line between rig and computer did in the sessions of a record, counted; and, where it was bad, one sentence on what to check.
 
 use super::Outcome;
-use crate::session::{Counts, RoundTrips, Story};
+use crate::session::{Counts, RoundTrips, Story, many};
 use serde::{Deserialize, Serialize};
 
 /// From this share of damaged frames on a line is called bad. Engineering judgement, no source: a sound cable damages none in hours.
@@ -118,12 +118,6 @@ impl OutcomeLine {
             "Bytes were changed: check the cable, the ground between rig and computer, and keep both away from the motor's leads, then repeat"
         }
     }
-}
-
-/// A number with its thing: `1 scan`, `2 scans`.
-fn many(count: u64, thing: &str) -> String {
-    let s = if count == 1 { "" } else { "s" };
-    format!("{count} {thing}{s}")
 }
 
 impl Outcome {

@@ -55,7 +55,7 @@ const SUPPLY_SETTLE: Duration = Duration::from_millis(100);
 const TRIP_SETTLE: Duration = Duration::from_millis(50);
 
 /// How often a pause looks whether the user stops it.
-const PAUSE_STEP: Duration = Duration::from_millis(500);
+const PAUSE_STEP: Duration = Duration::from_millis(50);
 
 /// What a rig for throttle bodies can do.
 const INSTEAD_FOR_BODY: &str = "for a throttle body: qualify, rest, leads-check, creep, step, release, lash, tooth-map, blip, guided-push";
@@ -149,6 +149,14 @@ impl<'a> Bench<'a> {
                 return Ok(());
             }
             self.session.idle(left.min(PAUSE_STEP))?;
+        }
+    }
+
+    /// The same within a procedure.
+    fn settle(&mut self, procedure: ProcedureKind, time: Duration) -> Result<(), ProcedureError> {
+        match self.pause(time) {
+            Err(ProcedureError::Stopped) => Err(ProcedureError::Aborted { procedure }),
+            paused => paused,
         }
     }
 
@@ -261,7 +269,7 @@ impl<'a> Bench<'a> {
             return Err(ProcedureError::Guard { procedure, guard, value: 0 });
         }
         // What the motor carried when the guard tripped must be gone first.
-        self.session.idle(TRIP_SETTLE)?;
+        self.settle(procedure, TRIP_SETTLE)?;
         self.session.request(&Request::ClearTrip)?;
         Ok(())
     }
@@ -271,7 +279,7 @@ impl<'a> Bench<'a> {
         let millivolts = self.supply_mv(procedure)?;
         self.clear_trip(procedure)?;
         self.session.set_supply(millivolts)?;
-        self.session.idle(SUPPLY_SETTLE)?;
+        self.settle(procedure, SUPPLY_SETTLE)?;
         Ok(millivolts)
     }
 

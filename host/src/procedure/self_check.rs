@@ -158,7 +158,7 @@ impl Bench<'_> {
         let millivolts = self.supply_mv(procedure)?;
         self.clear_trip(procedure)?;
         self.session.set_supply(0)?;
-        self.session.idle(super::SUPPLY_SETTLE)?;
+        self.settle(procedure, super::SUPPLY_SETTLE)?;
         let travel = self.sheet.travel_deg;
         let (low, high) = (self.within_travel(-BEYOND_DEG), self.within_travel(travel + BEYOND_DEG));
         let (fast, slow) = (self.speed(FAST_DEG_S), self.speed(SLOW_DEG_S));

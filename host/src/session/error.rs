@@ -9,6 +9,12 @@ pub enum SessionError {
     /// The link itself failed.
     #[error(transparent)]
     Link(#[from] LinkError),
+    /// Called off while the rig was asked who it is.
+    #[error("stopped by the user while the rig at {address} was asked who it is; nothing was driven")]
+    Stopped {
+        /// Where.
+        address: String,
+    },
     /// Not one byte came back.
     #[error(
         "nothing answers at {address}: no byte in {waited_ms} ms; check that the rig is on and that this is its port{}",

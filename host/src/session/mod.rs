@@ -51,7 +51,7 @@ pub use recorder::{Decoder, Recorder, RecorderPick};
 pub use run::{News, Run, RunCause, RunEnd, RunSpec};
 pub use sequence::Lost;
 pub use statistics::Statistics;
-pub use story::{STORY_SCHEMA, Story, StoryError};
+pub use story::{STORY_SCHEMA, Story, StoryError, many};
 pub use survey::{Answerer, survey};
 
 use crate::quantity::Channel;
@@ -60,12 +60,15 @@ use endpoint::{Answer, Patience};
 use line::Line;
 use sequence::Oddities;
 use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
 use trackpair_protocol::message::{Identity, Reason, Refusal, Reply, Request, Status, capability, kind};
 
 /// How patient a session is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Options {
+    /// Ends the opening when it is cancelled. Of an open session nothing ends by it: its owner has the rig made safe first.
+    pub stop: CancellationToken,
     /// Session number: tells this session from any other on the same rig. Each session should have its own.
     pub session: u32,
     /// How long one attempt to identify waits.
@@ -85,6 +88,7 @@ impl Default for Options {
         use std::hash::{BuildHasher, Hasher};
         let random = std::hash::RandomState::new().build_hasher().finish();
         Self {
+            stop: CancellationToken::new(),
             session: (random as u32).max(1),
             identify_timeout: Duration::from_millis(250),
             identify_attempts: 7,
@@ -94,8 +98,9 @@ impl Default for Options {
     }
 }
 
-/// Longest wait for something to happen before it is looked again.
+/// Longest wait for something to happen before it is looked again, and the same while a session is opened and may be called off.
 const LONG: Duration = Duration::from_millis(100);
+const OPENING: Duration = Duration::from_millis(20);
 
 /// An open session with a rig. Dropping it stops the rig and takes the supply off, as far as the link still carries;
 /// [`Session::close`] does the same and says whether it worked.
@@ -109,6 +114,7 @@ pub struct Session {
     encodings: [Encoding; MAX_CHANNELS],
     calibrations: Vec<Option<Calibration>>,
     facing: Facing,
+    opening: bool,
     closed: bool,
 }
 
@@ -360,7 +366,10 @@ impl Session {
             return Err(nonsense(name, "it does not fit a frame"));
         }
         loop {
-            self.line.pump(LONG)?;
+            if self.opening && self.options.stop.is_cancelled() {
+                return Err(SessionError::Stopped { address: self.line.address().to_owned() });
+            }
+            self.line.pump(if self.opening { OPENING } else { LONG })?;
             match self.line.take_answer() {
                 Some(Answer::Reply(reply)) => return Ok(reply),
                 Some(Answer::Refused(refusal)) => return Err(self.refused(name, refusal)),

@@ -34,14 +34,15 @@ impl Session {
     fn on(line: Line, options: Options) -> Result<Self, SessionError> {
         let mut session = Self {
             line,
+            next_run: options.session,
             options,
             oddities: Oddities::default(),
-            next_run: options.session,
             identity: no_identity(),
             channels: Vec::new(),
             encodings: [Encoding::I16; MAX_CHANNELS],
             calibrations: Vec::new(),
             facing: Facing::Grip,
+            opening: true,
             // Nothing to switch off at an address that has not answered as a rig.
             closed: true,
         };
@@ -60,6 +61,7 @@ impl Session {
         });
         sense::check_limits(&session.identity)?;
         session.read_table()?;
+        session.opening = false;
         Ok(session)
     }
 

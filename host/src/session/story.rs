@@ -131,7 +131,7 @@ impl Story {
 }
 
 /// A number with its thing: `1 frame`, `2 frames`.
-fn many(count: u64, thing: &str) -> String {
+pub fn many(count: u64, thing: &str) -> String {
     let s = if count == 1 { "" } else { "s" };
     format!("{count} {thing}{s}")
 }

@@ -172,6 +172,20 @@ fn a_calibration_or_a_scale_that_is_no_number_is_refused_by_name() {
 }
 
 #[test]
+fn opening_can_be_called_off_and_an_open_session_can_still_be_made_safe_then() {
+    let stop = CancellationToken::new();
+    let options = Options { stop: stop.clone(), ..options() };
+    let (rig, heard) = FakeRig::new(Script::default());
+    let session = Session::open(Box::new(rig), options.clone()).unwrap();
+    stop.cancel();
+    session.close().unwrap();
+    assert!(heard.borrow().requests.contains(&Request::Stop));
+    let (rig, _) = FakeRig::new(Script { nature: Nature::Silent, ..Script::default() });
+    let error = Session::open(Box::new(rig), options).err().unwrap();
+    assert!(matches!(error, SessionError::Stopped { .. }), "{error}");
+}
+
+#[test]
 fn a_lost_answer_is_asked_for_again_under_the_same_id() {
     let (session, heard) = open(Script { unanswered: vec![0, 3], ..Script::default() }).unwrap();
     assert_eq!(session.statistics().retries, 2);

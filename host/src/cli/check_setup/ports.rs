@@ -79,7 +79,7 @@ fn named(rig: &str, surroundings: &Surroundings<'_>) -> Vec<Check> {
 }
 
 fn simulated(rig: &str, surroundings: &Surroundings<'_>) -> Check {
-    match open_session(rig, surroundings.open_simulator)
+    match open_session(rig, surroundings.open_simulator, surroundings.stop)
         .and_then(|s| s.close().map_err(|e| crate::job::Failure::Rig(e.into())))
     {
         Ok(_) => Check::ok(RIG, format!("{rig} is simulated and answers")),

@@ -24,9 +24,6 @@ impl Bench<'_> {
             if heat <= limit {
                 return Ok(());
             }
-            if self.setup.stop.is_cancelled() {
-                return Err(ProcedureError::Aborted { procedure });
-            }
             if self.session.now() >= deadline {
                 return Err(ProcedureError::StaysHot { procedure, heat_percent: 100.0 * heat });
             }
@@ -34,7 +31,7 @@ impl Bench<'_> {
             let done_fraction = ((from - heat) / (from - limit).max(1e-3)).clamp(0.0, 1.0);
             let message = format!("cooling down: {:.0} % of the motor's heat budget", 100.0 * heat);
             (self.setup.progress)(Progress { procedure, done_fraction, message });
-            self.session.idle(LOOK_EVERY)?;
+            self.settle(procedure, LOOK_EVERY)?;
         }
     }
 }
