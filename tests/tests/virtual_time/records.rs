@@ -1,7 +1,7 @@
 //! `records list`, `find`, `show`, `export`: what a shop asks its archive.
 
 use anyhow::{Context, Result, ensure};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use tempfile::{TempDir, tempdir};
 use trackpair_tests::cli::{Said, qualify, record_folders, trackpair};
 
@@ -71,15 +71,19 @@ fn what_happened_on_the_line_is_told_and_sealed_with_the_record() -> Result<()> 
     }
     ensure!(lines.lines().count() > 10 && lines.contains("\"round_trip_us\""), "{lines}");
     // The outcome has the same counters, and a sound line is not talked about.
-    let outcome = record_folders(archive.path())[0].join("outcome.json");
-    let outcome: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(outcome)?)?;
+    let is_it = |folder: &PathBuf| {
+        std::fs::read_to_string(folder.join("session.jsonl")).is_ok_and(|told| told.trim() == lines.trim())
+    };
+    let folder = record_folders(archive.path()).into_iter().find(is_it).context("the record's folder")?;
+    let outcome = std::fs::read_to_string(folder.join("outcome.json"))?;
+    let outcome: serde_json::Value = serde_json::from_str(&outcome)?;
     let last = lines.lines().last().context("a summary")?;
     let summary: serde_json::Value = serde_json::from_str(last)?;
     ensure!(outcome["line"]["counts"] == summary["summary"]["counts"], "{}", outcome["line"]);
     ensure!(!outcome["warnings"].to_string().contains("line between rig"), "{}", outcome["warnings"]);
     records(archive.path(), &["verify"])?.expect(0, &[]);
     // A guard that tripped is not made to have never been.
-    let file = record_folders(archive.path())[0].join("session.jsonl");
+    let file = folder.join("session.jsonl");
     std::fs::write(&file, lines.replace("complete", "complyte"))?;
     records(archive.path(), &["verify"])?.expect(12, &["session.jsonl"]);
     Ok(())
