@@ -25,10 +25,13 @@ const EARLY_SHARE: f64 = 0.2;
 
 /// A segment that began.
 #[derive(Clone, Copy, Debug)]
-struct Begun {
-    at_us: u64,
-    segment: usize,
-    pass: u16,
+pub struct Begun {
+    /// When, rig µs.
+    pub at_us: u64,
+    /// Its number in the program.
+    pub segment: usize,
+    /// How often the repeat around it had gone back.
+    pub pass: u16,
 }
 
 /// Why marks, program and reference can't all be true, as a fragment; none when they agree, and where nothing was driven.
@@ -112,7 +115,7 @@ fn begun(trace: &Trace) -> Vec<Begun> {
 }
 
 /// Whether `next` is what comes after `this` in the program, with no event lost between them.
-fn follows(program: &[Stimulus], this: Begun, next: Begun) -> bool {
+pub fn follows(program: &[Stimulus], this: Begun, next: Begun) -> bool {
     match program.get(this.segment + 1) {
         Some(Stimulus::Repeat { from, times }) => {
             let again = next.segment == usize::from(*from) && next.pass == this.pass + 1;

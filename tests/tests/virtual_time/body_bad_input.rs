@@ -4,8 +4,15 @@
 use anyhow::{Context, Result};
 use std::path::Path;
 use tempfile::tempdir;
+use trackpair::link::{FaultRates, FaultyLink};
+use trackpair::sheet::shipped;
+use trackpair::verdict::Verdict;
 use trackpair_tests::bad_sheets::{self, refused};
+use trackpair_tests::bench::link;
+use trackpair_tests::body_bench::run_body_plan;
 use trackpair_tests::cli::{Record, qualify};
+use trackpair_tests::draws::draws;
+use trackpair_tests::parallel::on_all_cores;
 
 // ---- The wrong kind of part ----
 
@@ -130,4 +137,23 @@ fn a_body_whose_falling_line_is_dead_is_outside_for_that_line() -> Result<()> {
     record.said.expect(10, &["SIMULATED", "OUTSIDE", "falling"]);
     assert_eq!(record.figure("span", Some("falling"))?["verdict"], "outside");
     Ok(())
+}
+
+// ---- A line that loses frames ----
+
+/// What the line lost condemns no part: neither samples nor the events that tell where a motion begins.
+#[test]
+fn a_sound_body_over_a_line_that_loses_frames_is_never_outside() {
+    let sheet = shipped("body").unwrap();
+    let parts = *draws(4).end();
+    let judged = on_all_cores(2 * parts, |k| {
+        let (seed, drop) = (1 + k / 2, [0.002, 0.01][(k % 2) as usize]);
+        let rates = FaultRates { drop, ..FaultRates::default() };
+        let rig = FaultyLink::new(link(&format!("good-body?seed={seed}")), seed, rates, rates);
+        let (_, judgement) = run_body_plan(Box::new(rig), &sheet).judge(&sheet);
+        (seed, drop, judgement.overall, judgement.reasons)
+    });
+    for (seed, drop, verdict, reasons) in judged {
+        assert_ne!(verdict, Verdict::Outside, "seed {seed}, {drop} lost: {reasons:?}");
+    }
 }
