@@ -137,26 +137,11 @@ impl Condition {
 
     fn provenance(&self) -> Provenance {
         Provenance {
-            procedure: ProcedureKind::Sweep,
             simulated: true,
-            rig: None,
-            channels: Vec::new(),
             part: "invented".into(),
             started: "2026-01-01T00:00:00Z".into(),
-            period_us: (1e6 / self.rate_hz).round() as u32,
-            reference_zero_deg: 0.0,
-            sweep: None,
-            file: None,
-            stated_supply_volts: None,
             recorded_by: "study".into(),
-            time_known: true,
-            program: Vec::new(),
-            plate: None,
-            mapping: Vec::new(),
-            places: Vec::new(),
-            plan: Vec::new(),
-            link: None,
-            refused: Vec::new(),
+            ..Provenance::bare(ProcedureKind::Sweep, (1e6 / self.rate_hz).round() as u32)
         }
     }
 }

@@ -323,7 +323,6 @@ impl Synthetic {
             certificate: String::new(),
         };
         Provenance {
-            procedure: if self.foreign { ProcedureKind::Import } else { ProcedureKind::Sweep },
             simulated: true,
             rig: (!self.foreign).then(|| RigProvenance {
                 address: "test".into(),
@@ -342,20 +341,12 @@ impl Synthetic {
             ],
             part: "invented".into(),
             started: "2026-01-01T00:00:00Z".into(),
-            period_us: (1e6 / self.rate_hz).round() as u32,
-            reference_zero_deg: 0.0,
             sweep: Some(SweepConditions { cycles: self.cycles, speed_deg_s: self.speeds[0] }),
-            file: None,
-            stated_supply_volts: None,
             recorded_by: "test".into(),
-            time_known: true,
-            program: Vec::new(),
-            plate: None,
-            mapping: Vec::new(),
-            places: Vec::new(),
-            plan: Vec::new(),
-            link: None,
-            refused: Vec::new(),
+            ..Provenance::bare(
+                if self.foreign { ProcedureKind::Import } else { ProcedureKind::Sweep },
+                (1e6 / self.rate_hz).round() as u32,
+            )
         }
     }
 }

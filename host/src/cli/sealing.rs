@@ -7,6 +7,5 @@ use crate::record::seal::ShopKey;
 
 /// The key that is sealed with, made at first use. When it can't be used, why is said.
 pub fn to_seal_with(surroundings: &Surroundings<'_>) -> Option<ShopKey> {
-    let file = surroundings.key_file().map_err(|why| format!("{:#}", why.error()));
-    sealing::to_seal_with(&file, &mut |line| aside(format!("trackpair: {line}")))
+    sealing::to_seal_with(&surroundings.key_file_or_why(), &mut |line| aside(format!("trackpair: {line}")))
 }

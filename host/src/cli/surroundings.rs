@@ -2,7 +2,7 @@
 
 use super::config::{Config, ConfigError};
 use crate::job::{Failure, OpenSimulator, Workshop};
-use crate::report::Paper;
+use crate::report::{Paper, Shop};
 use anyhow::anyhow;
 use etcetera::BaseStrategy;
 use std::path::{Path, PathBuf};
@@ -51,14 +51,23 @@ impl<'a> Surroundings<'a> {
         })
     }
 
+    /// The shop that hands reports over; none when nothing is configured, or it can't be used.
+    pub fn shop(&self) -> Option<Shop> {
+        self.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()
+    }
+
+    /// As [`Surroundings::key_file`], for who goes on without a key: why there is none, in words.
+    pub fn key_file_or_why(&self) -> Result<PathBuf, String> {
+        self.key_file().map_err(|why| format!("{:#}", why.error()))
+    }
+
     /// Whose bench it is, for a job. What of the configuration can't be used was said before, where the job needs it.
     pub fn workshop(&self) -> Workshop {
-        let config = self.config.as_ref().ok();
         Workshop {
-            shop: config.and_then(|config| config.shop().ok()).flatten(),
+            shop: self.shop(),
             paper: self.paper(),
-            key_file: self.key_file().map_err(|why| format!("{:#}", why.error())),
-            lead_fitted: config.and_then(|config| config.lead_fitted.clone()),
+            key_file: self.key_file_or_why(),
+            lead_fitted: self.config.as_ref().ok().and_then(|config| config.lead_fitted.clone()),
             locks: locks(),
         }
     }

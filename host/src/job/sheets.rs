@@ -207,26 +207,10 @@ mod tests {
         let column = |channel, volts| Column { channel, unit: Unit::Volt, values: vec![volts; 10] };
         standing_topologies(&Trace {
             provenance: Provenance {
-                procedure: ProcedureKind::Flex,
                 simulated: true,
-                rig: None,
-                channels: vec![],
                 part: "invented".to_owned(),
-                started: String::new(),
-                period_us: 200,
-                reference_zero_deg: 0.0,
-                sweep: None,
-                file: None,
-                stated_supply_volts: None,
                 recorded_by: "test".to_owned(),
-                time_known: true,
-                program: Vec::new(),
-                plate: None,
-                mapping: Vec::new(),
-                places: Vec::new(),
-                plan: Vec::new(),
-                link: None,
-                refused: Vec::new(),
+                ..Provenance::bare(ProcedureKind::Flex, 200)
             },
             time_us: (0..10).map(|k| k * 200).collect(),
             columns: vec![

@@ -25,26 +25,13 @@ fn invented_trace() -> Trace {
         lets_go: false,
     };
     let provenance = Provenance {
-        procedure: ProcedureKind::Sweep,
         simulated: true,
         rig: Some(rig),
-        channels: vec![],
         part: "invented <part> \"7\"".to_owned(),
         started: "2026-01-02T03:04:05Z".to_owned(),
-        period_us: 200,
         reference_zero_deg: 1.5,
-        sweep: None,
-        file: None,
-        stated_supply_volts: None,
         recorded_by: "trackpair 0.1.0".to_owned(),
-        time_known: true,
-        program: Vec::new(),
-        plate: None,
-        mapping: Vec::new(),
-        places: Vec::new(),
-        plan: Vec::new(),
-        link: None,
-        refused: Vec::new(),
+        ..Provenance::bare(ProcedureKind::Sweep, 200)
     };
     let reference = Column { channel: Channel::Reference, unit: Unit::Degree, values: vec![1.5, 2.0, 8.0] };
     let gap = Gap { index: 2, from_us: 200, to_us: 12_200, scans: 59, cause: GapCause::Line };

@@ -10,7 +10,7 @@ use trackpair_protocol::message::Request;
 use trackpair_protocol::program::Program;
 
 /// Time between two progress reports on the rig's clock, µs.
-const REPORT_EVERY_US: u64 = 200_000;
+pub(super) const REPORT_EVERY_US: u64 = 200_000;
 
 /// What a procedure has recorded.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -103,7 +103,7 @@ impl Tape<'_> {
 
     /// Whether the run is over, though not all of it may have been listened to.
     pub(super) const fn is_over(&self) -> bool {
-        self.run.cause_so_far().is_some()
+        self.run.is_over()
     }
 
     /// What is recorded so far.

@@ -20,7 +20,6 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         certificate: "invented \"€\"".to_owned(),
     };
     let provenance = Provenance {
-        procedure: ProcedureKind::Sweep,
         simulated: true,
         rig: Some(RigProvenance {
             address: "sim:invented".to_owned(),
@@ -34,20 +33,10 @@ pub(in crate::record) fn invented(rows: usize) -> Trace {
         channels: vec![calibration],
         part: "invented".to_owned(),
         started: "2026-01-02T03:04:05Z".to_owned(),
-        period_us: 200,
         reference_zero_deg: -0.1 / 3.0,
         sweep: Some(SweepConditions { cycles: 5, speed_deg_s: 60.0 }),
-        file: None,
-        stated_supply_volts: None,
         recorded_by: "test".to_owned(),
-        time_known: true,
-        program: Vec::new(),
-        plate: None,
-        mapping: Vec::new(),
-        places: Vec::new(),
-        plan: Vec::new(),
-        link: None,
-        refused: Vec::new(),
+        ..Provenance::bare(ProcedureKind::Sweep, 200)
     };
     Trace {
         provenance,

@@ -4,7 +4,7 @@
 use super::error::{guard_name, guards_in};
 use super::heard::{Block, Heard};
 use super::journal::Told;
-use super::sequence::{Lost, Oddities, Piece, Sequence};
+use super::sequence::{Lost, Piece, Sequence};
 use super::{Session, SessionError, done};
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -174,7 +174,7 @@ impl Run<'_> {
             if let Some(news) = self.news.pop_front() {
                 return Some(news);
             }
-            if self.cause.is_some() {
+            if self.is_over() {
                 return None;
             }
             if std::mem::take(&mut self.waited) {
@@ -182,15 +182,15 @@ impl Run<'_> {
             }
             match self.wait() {
                 Ok(None) => self.waited = true,
-                Ok(Some(cause)) => self.is_over(cause),
-                Err(error) => self.is_over(RunCause::Lost(error)),
+                Ok(Some(cause)) => self.conclude(cause),
+                Err(error) => self.conclude(RunCause::Lost(error)),
             }
         }
     }
 
-    /// Why it is over; none while it is on.
-    pub const fn cause_so_far(&self) -> Option<&RunCause> {
-        self.cause.as_ref()
+    /// Whether it is over, though not everything of it may have been handed on.
+    pub const fn is_over(&self) -> bool {
+        self.cause.is_some()
     }
 
     /// Newest rig time heard, µs.
@@ -209,8 +209,8 @@ impl Run<'_> {
             Ok(Reply::Done { rig_us }) => Ok(rig_us),
             Ok(_) => Ok(self.newest_us),
             Err(error) => {
-                if !matches!(error, SessionError::Refused { .. }) && self.cause.is_none() {
-                    self.is_over(RunCause::Lost(error.clone()));
+                if !matches!(error, SessionError::Refused { .. }) && !self.is_over() {
+                    self.conclude(RunCause::Lost(error.clone()));
                 }
                 Err(error)
             }
@@ -219,10 +219,10 @@ impl Run<'_> {
 
     /// Enough: stops the run, which then counts as complete. What has come of it is still handed on.
     pub fn finish(&mut self) {
-        if self.cause.is_none() {
+        if !self.is_over() {
             match self.stop_it() {
-                Ok(()) => self.is_over(RunCause::Complete),
-                Err(error) => self.is_over(RunCause::Lost(error)),
+                Ok(()) => self.conclude(RunCause::Complete),
+                Err(error) => self.conclude(RunCause::Lost(error)),
             }
         }
     }
@@ -370,8 +370,8 @@ impl Run<'_> {
         self.news.push_back(News::Event(event));
     }
 
-    /// Hands on what waits, with its holes, and tells the link's story of them.
-    fn is_over(&mut self, cause: RunCause) {
+    /// It is over: hands on what waits, with its holes, and tells the link's story of them.
+    fn conclude(&mut self, cause: RunCause) {
         let cause = match cause {
             RunCause::Guard(None) => RunCause::Guard(self.tripped_guard()),
             cause => cause,
@@ -380,7 +380,7 @@ impl Run<'_> {
         let Self { sequence, news, holes, .. } = self;
         sequence.finish(expected, end_us, &mut |piece| pass_on(piece, news, holes));
         self.tell_of(&cause);
-        self.session.count_oddities(self.sequence.oddities);
+        self.session.oddities += self.sequence.oddities;
         self.cause = Some(cause);
     }
 
@@ -423,18 +423,6 @@ fn pass_on(piece: Piece, news: &mut VecDeque<News>, holes: &mut Vec<Lost>) {
             News::Lost(lost)
         }
     });
-}
-
-impl Session {
-    fn count_oddities(&mut self, oddities: Oddities) {
-        self.oddities.duplicate += oddities.duplicate;
-        self.oddities.reordered += oddities.reordered;
-        self.oddities.late += oddities.late;
-        self.oddities.rejected += oddities.rejected;
-        self.oddities.lost_line += oddities.lost_line;
-        self.oddities.lost_rig += oddities.lost_rig;
-        self.oddities.lost_host += oddities.lost_host;
-    }
 }
 
 fn cause_of(cause: EndCause, guard: Option<(Guard, i32)>) -> Result<RunCause, SessionError> {

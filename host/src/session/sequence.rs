@@ -5,7 +5,7 @@ use super::heard::Block;
 use crate::trace::GapCause;
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
-use std::ops::Range;
+use std::ops::{AddAssign, Range};
 use trackpair_protocol::channel::Encoding;
 use trackpair_protocol::samples::SampleBlock;
 
@@ -44,6 +44,18 @@ pub(super) struct Oddities {
     pub(super) lost_line: u64,
     pub(super) lost_rig: u64,
     pub(super) lost_host: u64,
+}
+
+impl AddAssign for Oddities {
+    fn add_assign(&mut self, other: Self) {
+        self.duplicate += other.duplicate;
+        self.reordered += other.reordered;
+        self.late += other.late;
+        self.rejected += other.rejected;
+        self.lost_line += other.lost_line;
+        self.lost_rig += other.lost_rig;
+        self.lost_host += other.lost_host;
+    }
 }
 
 impl Oddities {

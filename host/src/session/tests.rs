@@ -53,28 +53,7 @@ fn take_all(run: &mut Run<'_>, recorder: &mut Recorder, steps: &mut dyn FnMut(&R
 }
 
 fn provenance() -> Provenance {
-    Provenance {
-        procedure: crate::trace::ProcedureKind::Flex,
-        simulated: true,
-        rig: None,
-        channels: Vec::new(),
-        part: String::new(),
-        started: String::new(),
-        period_us: PERIOD_US,
-        reference_zero_deg: 0.0,
-        sweep: None,
-        file: None,
-        stated_supply_volts: None,
-        recorded_by: String::new(),
-        time_known: true,
-        program: Vec::new(),
-        plate: None,
-        mapping: Vec::new(),
-        places: Vec::new(),
-        plan: Vec::new(),
-        link: None,
-        refused: Vec::new(),
-    }
+    Provenance { simulated: true, ..Provenance::bare(crate::trace::ProcedureKind::Flex, PERIOD_US) }
 }
 
 fn record(

@@ -8,7 +8,7 @@ pub use ending::{LinkQuality, WORST_LINE_PERCENT};
 pub use provenance::{
     ChannelProvenance, PlateScale, ProcedureKind, Provenance, RigProvenance, Stimulus, SweepConditions,
 };
-pub use timeline::{Begun, contradiction, ended_early, follows};
+pub use timeline::{begun, contradiction, ended_early, follows, last_segment};
 
 use crate::quantity::{Channel, Unit};
 use serde::{Deserialize, Serialize};

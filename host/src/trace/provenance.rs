@@ -130,6 +130,32 @@ fn known() -> bool {
 }
 
 impl Provenance {
+    /// Of a procedure at a scan period, µs, and nothing else: no rig, no part, no program.
+    pub fn bare(procedure: ProcedureKind, period_us: u32) -> Self {
+        Self {
+            procedure,
+            simulated: false,
+            rig: None,
+            channels: Vec::new(),
+            part: String::new(),
+            started: String::new(),
+            period_us,
+            reference_zero_deg: 0.0,
+            sweep: None,
+            file: None,
+            stated_supply_volts: None,
+            recorded_by: String::new(),
+            time_known: true,
+            program: Vec::new(),
+            plate: None,
+            mapping: Vec::new(),
+            places: Vec::new(),
+            plan: Vec::new(),
+            link: None,
+            refused: Vec::new(),
+        }
+    }
+
     /// What is known of a channel; none when nothing is.
     pub fn channel(&self, channel: Channel) -> Option<&ChannelProvenance> {
         self.channels.iter().find(|c| c.channel == channel)

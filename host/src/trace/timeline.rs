@@ -90,7 +90,7 @@ pub fn ended_early(trace: &Trace, planned_s: f64, took_s: f64, marks_whole: bool
         return true;
     }
     let program = &trace.provenance.program;
-    let last = program.iter().rposition(|s| !matches!(s, Stimulus::Repeat { .. }));
+    let last = last_segment(program);
     let Some((last, begun)) = last.filter(|_| marks_whole).zip(Some(begun(trace))) else { return false };
     match begun.last() {
         None => true,
@@ -103,7 +103,13 @@ pub fn ended_early(trace: &Trace, planned_s: f64, took_s: f64, marks_whole: bool
     }
 }
 
-fn begun(trace: &Trace) -> Vec<Begun> {
+/// The last segment of a program that takes time; none where there is none.
+pub fn last_segment(program: &[Stimulus]) -> Option<usize> {
+    program.iter().rposition(|s| !matches!(s, Stimulus::Repeat { .. }))
+}
+
+/// The segments that began, in order. A repeat takes no time.
+pub fn begun(trace: &Trace) -> Vec<Begun> {
     let of = |at_us: u64, kind: MarkKind| match kind {
         MarkKind::Segment { segment, pass } => Some(Begun { at_us, segment: usize::from(segment), pass }),
         _ => None,
@@ -216,26 +222,9 @@ mod tests {
             .collect();
         Trace {
             provenance: Provenance {
-                procedure: ProcedureKind::Sweep,
                 simulated: true,
-                rig: None,
-                channels: Vec::new(),
-                part: String::new(),
-                started: String::new(),
-                period_us: 1_000,
-                reference_zero_deg: 0.0,
-                sweep: None,
-                file: None,
-                stated_supply_volts: None,
-                recorded_by: String::new(),
-                time_known: true,
                 program,
-                plate: None,
-                mapping: Vec::new(),
-                places: Vec::new(),
-                plan: Vec::new(),
-                link: None,
-                refused: Vec::new(),
+                ..Provenance::bare(ProcedureKind::Sweep, 1_000)
             },
             time_us,
             columns: vec![Column { channel: Channel::Reference, unit: Unit::Degree, values }],

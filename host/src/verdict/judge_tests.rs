@@ -74,26 +74,11 @@ pub(super) fn finding(kind: FindingKind, confidence: f64) -> Finding {
 
 pub(super) fn trace(procedure: ProcedureKind, end: TraceEnd, gaps: Vec<Gap>) -> Trace {
     let provenance = Provenance {
-        procedure,
         simulated: true,
-        rig: None,
-        channels: vec![],
         part: "invented".to_owned(),
         started: "2026-01-01T00:00:00Z".to_owned(),
-        period_us: 200,
-        reference_zero_deg: 0.0,
-        sweep: None,
-        file: None,
-        stated_supply_volts: None,
         recorded_by: "test".to_owned(),
-        time_known: true,
-        program: Vec::new(),
-        plate: None,
-        mapping: Vec::new(),
-        places: Vec::new(),
-        plan: Vec::new(),
-        link: None,
-        refused: Vec::new(),
+        ..Provenance::bare(procedure, 200)
     };
     Trace { provenance, time_us: vec![], columns: vec![], gaps, marks: vec![], end }
 }

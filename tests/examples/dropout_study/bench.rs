@@ -203,25 +203,11 @@ fn provenance(period_us: f64) -> Provenance {
         certificate: String::new(),
     };
     Provenance {
-        procedure: ProcedureKind::Sweep,
         simulated: true,
-        rig: None,
         channels: vec![channel(Channel::Rising), channel(Channel::Falling)],
         part: "invented".into(),
         started: "2026-01-01T00:00:00Z".into(),
-        period_us: period_us.round() as u32,
-        reference_zero_deg: 0.0,
-        sweep: None,
-        file: None,
-        stated_supply_volts: None,
         recorded_by: "study".into(),
-        time_known: true,
-        program: Vec::new(),
-        plate: None,
-        mapping: Vec::new(),
-        places: Vec::new(),
-        plan: Vec::new(),
-        link: None,
-        refused: Vec::new(),
+        ..Provenance::bare(ProcedureKind::Sweep, period_us.round() as u32)
     }
 }

@@ -2,14 +2,14 @@
 //! does not feel it, nothing is lost, and it ends unpowered.
 #![cfg(target_os = "linux")]
 
-use crate::real_line::{SHORT, check_unpowered, serve, status};
+use crate::real_line::{SHORT, check_unpowered, serve, status, wait_for_file};
 use anyhow::{Context, Result, ensure};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 use tempfile::tempdir;
-use trackpair_tests::cli::{DEADLINE, Record, Running, command, files_under, trackpair};
+use trackpair_tests::cli::{Record, Running, command, trackpair};
 
 /// `odd_system.c` as what is loaded before the C library. The C compiler is the one that Rust links with.
 fn odd_system(folder: &Path) -> Result<PathBuf> {
@@ -76,11 +76,7 @@ fn who_does_not_read_what_is_printed_holds_up_no_rig_and_no_record() -> Result<(
     let full = std::thread::spawn(move || filler.write_all(&vec![b'.'; 4 << 20]));
     let mut running = qualify.spawn()?;
     drop(qualify);
-    let until = Instant::now() + DEADLINE;
-    while !files_under(archive.path()).iter().any(|file| file.ends_with("outcome.json")) {
-        ensure!(Instant::now() < until, "nothing is stored: {:?}", files_under(archive.path()));
-        std::thread::sleep(Duration::from_millis(20));
-    }
+    wait_for_file(archive.path(), "outcome.json")?;
     check_unpowered(&status(&rig)?);
     ensure!(running.try_wait()?.is_none(), "what it has to say was not held up");
     let mut said = Vec::new();

@@ -55,6 +55,16 @@ pub fn serve(part: &str, listen: &str, more: &[&str]) -> Result<Served> {
     Ok(Served { rig, _turn: turn })
 }
 
+/// Waits until a file of this name lies in an archive: nothing else tells of it.
+pub fn wait_for_file(archive: &Path, name: &str) -> Result<()> {
+    let until = Instant::now() + DEADLINE;
+    while !files_under(archive).iter().any(|file| file.ends_with(name)) {
+        ensure!(Instant::now() < until, "it never came: {:?}", files_under(archive));
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    Ok(())
+}
+
 /// `qualify` at an address, running.
 fn begin(rig: &ServedRig, archive: &Path, plan: &[&str]) -> Result<Running> {
     let mut qualify = command(["qualify", "--rig", rig.address(), "--archive"])?;
@@ -213,11 +223,7 @@ fn a_paused_terminal_holds_up_what_is_drawn_and_not_the_rig() -> Result<()> {
     qualify.arg(archive.path()).args(SHORT).stdout(Stdio::piped()).stderr(stderr);
     let running = qualify.spawn()?;
     // It goes on until all is recorded; what it has to say at last waits for the terminal.
-    let until = Instant::now() + DEADLINE;
-    while !files_under(archive.path()).iter().any(|f| f.ends_with("trace-3-release.parquet")) {
-        ensure!(Instant::now() < until, "the run does not go on: {:?}", files_under(archive.path()));
-        std::thread::sleep(Duration::from_millis(20));
-    }
+    wait_for_file(archive.path(), "trace-3-release.parquet")?;
     drop(terminal);
     let resumed = std::thread::spawn(move || while read_some(&mut screen, &mut [0; 4096]).is_ok() {});
     let said = running.wait_with_output()?;

@@ -4,7 +4,7 @@
 use super::super::statistics;
 use super::supply;
 use crate::quantity::Channel;
-use crate::trace::{Begun, MarkKind, PlateScale, Stimulus, Trace, follows};
+use crate::trace::{PlateScale, Stimulus, Trace, begun, follows, last_segment};
 use std::ops::Range;
 
 /// Whether the position loop drives.
@@ -63,11 +63,6 @@ pub struct Recording {
 
 /// Where a segment began: segment number, pass, rig µs.
 pub type Began = (usize, u16, u64);
-
-/// The same for who knows the program.
-const fn begun((segment, pass, at_us): Began) -> Begun {
-    Begun { at_us, segment, pass }
-}
 
 impl Recording {
     /// Cuts samples at the marks. `gaps` holds the indices of the first scans after gaps. Never fails: what is absurd is left out.
@@ -133,24 +128,15 @@ impl Recording {
             celsius: mean(&warm).unwrap_or(f64::NAN),
         };
         let program = &trace.provenance.program;
-        let began: Vec<Began> = trace
-            .marks
-            .iter()
-            .filter_map(|m| match m.kind {
-                MarkKind::Segment { segment, pass } => Some((usize::from(segment), pass, m.at_us)),
-                _ => None,
-            })
-            // A repeat takes no time.
-            .filter(|b| !matches!(program.get(b.0), Some(Stimulus::Repeat { .. })))
-            .collect();
-        let lacking = began.windows(2).filter(|pair| !follows(program, begun(pair[0]), begun(pair[1])));
+        let told = begun(trace);
         // A stretch whose end was not told, its event lost, is as good as one with a hole: what comes after it is not its own.
-        let untold = lacking.map(|pair| trace.time_us.partition_point(|t| *t < pair[0].2));
+        let lacking = told.windows(2).filter(|pair| !follows(program, pair[0], pair[1]));
+        let untold = lacking.map(|pair| trace.time_us.partition_point(|t| *t < pair[0].at_us));
         let gaps: Vec<usize> = trace.gaps.iter().map(|g| g.index).chain(untold).collect();
+        let began: Vec<Began> = told.iter().map(|b| (b.segment, b.pass, b.at_us)).collect();
         let mut recording = Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) };
-        let newest = began.last().map_or(0, |b| b.2);
-        let last = program.iter().rposition(|s| !matches!(s, Stimulus::Repeat { .. }));
-        let to_its_end = began.last().map(|b| b.0) == last;
+        let newest = told.last().map_or(0, |b| b.at_us);
+        let to_its_end = told.last().map(|b| b.segment) == last_segment(program);
         // The program did not go on from the stretch in which it was interrupted, and what came after the last that is told is not its own.
         if (trace.was_interrupted() || !to_its_end)
             && recording.stretches.pop_if(|s| s.began_us == newest).is_some()

@@ -90,7 +90,6 @@ impl Invented {
 
 fn provenance(program: Vec<Stimulus>) -> Provenance {
     Provenance {
-        procedure: ProcedureKind::Release,
         simulated: true,
         rig: Some(RigProvenance {
             address: String::new(),
@@ -101,23 +100,8 @@ fn provenance(program: Vec<Stimulus>) -> Provenance {
             boot: 1,
             lets_go: true,
         }),
-        channels: Vec::new(),
-        part: String::new(),
-        started: String::new(),
-        period_us: PERIOD_US as u32,
-        reference_zero_deg: 0.0,
-        sweep: None,
-        file: None,
-        stated_supply_volts: None,
-        recorded_by: String::new(),
-        time_known: true,
         program,
-        plate: None,
-        mapping: Vec::new(),
-        places: Vec::new(),
-        plan: Vec::new(),
-        link: None,
-        refused: Vec::new(),
+        ..Provenance::bare(ProcedureKind::Release, PERIOD_US as u32)
     }
 }
 

@@ -7,7 +7,7 @@ use crate::report::Shop;
 
 /// The shop that hands reports over; none when nothing is configured. That its logo can't be used is said.
 pub fn letterhead(surroundings: &Surroundings<'_>) -> Option<Shop> {
-    let shop = surroundings.config.as_ref().ok().and_then(|config| config.shop().ok()).flatten()?;
+    let shop = surroundings.shop()?;
     if let Some(warning) = without_logo(&shop) {
         aside(format!("trackpair: {warning}"));
     }

@@ -1,6 +1,7 @@
 //! Watches the lines for jumps while a flex runs, and keeps windows around them, with samples from before the trigger.
 
 use super::super::detector::Detector;
+use super::super::recording::REPORT_EVERY_US;
 use super::super::{Progress, Typed};
 use super::baseline::Baseline;
 use super::{FlexCapture, FlexCue, FlexEvent, FlexKeep, FlexPlan};
@@ -14,8 +15,6 @@ use trackpair_protocol::samples::SampleBlock;
 const WATCHED: [Channel; 3] = [Channel::Rising, Channel::Falling, Channel::Supply];
 /// Longest window of one event, µs: a line that never rests makes several.
 const LONGEST_WINDOW_US: u64 = 1_000_000;
-/// Time between two progress reports on the rig's clock, µs.
-const REPORT_EVERY_US: u64 = 200_000;
 
 /// An event that is still being collected.
 #[derive(Debug)]

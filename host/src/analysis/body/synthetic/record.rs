@@ -48,26 +48,13 @@ pub fn trace(run: &Run, procedure: ProcedureKind, program: &[Stimulus]) -> Trace
     let program = compact(run, program);
     Trace {
         provenance: Provenance {
-            procedure,
             simulated: true,
-            rig: None,
-            channels: Vec::new(),
             part: "invented".into(),
             started: "2026-01-01T00:00:00Z".into(),
-            period_us: 200,
-            reference_zero_deg: 0.0,
-            sweep: None,
-            file: None,
-            stated_supply_volts: None,
             recorded_by: "test".into(),
-            time_known: true,
             program,
             plate: Some(PlateScale { closed_ratio: 0.1, open_ratio: 0.9, travel_deg: TRAVEL_DEG }),
-            mapping: Vec::new(),
-            places: Vec::new(),
-            plan: Vec::new(),
-            link: None,
-            refused: Vec::new(),
+            ..Provenance::bare(procedure, 200)
         },
         time_us: s.time_us.clone(),
         columns: columns.collect(),
