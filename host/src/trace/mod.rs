@@ -1,6 +1,7 @@
 //! The immutable samples of one procedure, with where they came from. It does not know how they came or what they mean.
 
 mod ending;
+mod filled;
 mod provenance;
 mod timeline;
 
@@ -8,7 +9,7 @@ pub use ending::{LinkQuality, WORST_LINE_PERCENT};
 pub use provenance::{
     ChannelProvenance, PlateScale, ProcedureKind, Provenance, RigProvenance, Stimulus, SweepConditions,
 };
-pub use timeline::{begun, contradiction, ended_early, follows, last_segment};
+pub use timeline::{Begun, begun, contradiction, duration_us, ended_early, follows, last_segment};
 
 use crate::quantity::{Channel, Unit};
 use serde::{Deserialize, Serialize};

@@ -141,7 +141,7 @@ fn after(stimulus: &Stimulus, before: Option<f64>) -> Option<f64> {
 }
 
 /// How long a segment lasts, µs; none for a ramp from an unknown place.
-fn duration_us(stimulus: &Stimulus, from_deg: Option<f64>) -> Option<f64> {
+pub fn duration_us(stimulus: &Stimulus, from_deg: Option<f64>) -> Option<f64> {
     let seconds = match *stimulus {
         Stimulus::Hold { seconds }
         | Stimulus::Step { seconds, .. }

@@ -90,7 +90,7 @@ pub fn judge_by(analysis: &PartAnalysis, sheet: &PartSheet, judging: Judging<'_>
             .collect(),
         not_tried: not_tried(analysis, scope),
         not_looked_at: not_looked_at(analysis, scope),
-        places_covered: analysis.kind == PartKind::Grip && analysis.gap_regions.is_empty(),
+        places_covered: analysis.gap_regions.is_empty(),
         mismatch,
         topology: sheet.topology,
         sure,
@@ -133,19 +133,13 @@ impl Judgement {
         self
     }
 
-    /// Whether a grip's recording tells what it should although scans are missing: few of them, lost by rig, line or computer, and every place
-    /// passed whole by other strokes.
+    /// Whether a driven recording tells what it should although scans are missing: few of them, lost by rig, line or computer, and every place
+    /// passed whole by other strokes, or motion done whole by others.
     fn bears(&self, trace: &Trace, missing: u64) -> bool {
         let few = missing as f64 <= MOST_MISSING * (trace.len() as u64 + missing) as f64;
-        let covers = [
-            ProcedureKind::SelfCheck,
-            ProcedureKind::Sweep,
-            ProcedureKind::Release,
-            ProcedureKind::LeadsCheck,
-        ];
         self.places_covered
             && few
-            && covers.contains(&trace.provenance.procedure)
+            && repeats_its_motions(trace.provenance.procedure)
             && trace.gaps.iter().all(|gap| gap.cause.is_on_the_way())
     }
 
@@ -285,6 +279,17 @@ impl Judgement {
             ),
             (Scope::Flex { .. }, None) => "within: no dropout was seen".to_owned(),
         }
+    }
+}
+
+/// Whether a procedure passes every place, or does every motion, several times. A hand does not.
+const fn repeats_its_motions(procedure: ProcedureKind) -> bool {
+    use ProcedureKind as Of;
+    match procedure {
+        Of::SelfCheck | Of::Sweep | Of::Release | Of::LeadsCheck => true,
+        Of::Rest | Of::Creep | Of::Step | Of::Lash | Of::ToothMap => true,
+        Of::BlipBefore | Of::Blip | Of::BlipAfter => true,
+        Of::HandSweep | Of::GuidedPush | Of::Flex | Of::Follow | Of::Import => false,
     }
 }
 

@@ -141,19 +141,29 @@ fn a_body_whose_falling_line_is_dead_is_outside_for_that_line() -> Result<()> {
 
 // ---- A line that loses frames ----
 
-/// What the line lost condemns no part: neither samples nor the events that tell where a motion begins.
+/// What the line lost condemns no part: neither samples nor the events that tell where a motion begins. Of most lines that lose one frame in
+/// 500 it leaves nothing open either: every motion is done more than once.
 #[test]
-fn a_sound_body_over_a_line_that_loses_frames_is_never_outside() {
+fn a_line_that_loses_frames_condemns_no_sound_body_and_one_in_500_leaves_most_of_them_judged() {
     let sheet = shipped("body").unwrap();
-    let parts = *draws(4).end();
+    let parts = *draws(6).end();
     let judged = on_all_cores(2 * parts, |k| {
         let (seed, drop) = (1 + k / 2, [0.002, 0.01][(k % 2) as usize]);
         let rates = FaultRates { drop, ..FaultRates::default() };
         let rig = FaultyLink::new(link(&format!("good-body?seed={seed}")), seed, rates, rates);
-        let (_, judgement) = run_body_plan(Box::new(rig), &sheet).judge(&sheet);
-        (seed, drop, judgement.overall, judgement.reasons)
+        let run = run_body_plan(Box::new(rig), &sheet);
+        let lost = run.traces.iter().any(|t| !t.gaps.is_empty());
+        let (analysis, judgement) = run.judge(&sheet);
+        assert!(lost, "seed {seed}, {drop}: the line lost nothing");
+        assert_ne!(judgement.overall, Verdict::Outside, "seed {seed}, {drop} lost: {:?}", judgement.reasons);
+        let left_open = !analysis.gap_regions.is_empty()
+            || !judgement.untested.is_empty()
+            || !judgement.impairments.is_empty();
+        (drop, left_open)
     });
-    for (seed, drop, verdict, reasons) in judged {
-        assert_ne!(verdict, Verdict::Outside, "seed {seed}, {drop} lost: {reasons:?}");
-    }
+    let few: Vec<bool> =
+        judged.iter().filter(|(drop, _)| *drop < 0.01).map(|(_, left_open)| *left_open).collect();
+    // Over 24 bodies (seeds 1 to 24): 1 of them.
+    let open = few.iter().filter(|left_open| **left_open).count();
+    assert!(3 * open <= few.len(), "{open} of {} lines that lose 0.2 % left something open", few.len());
 }

@@ -149,7 +149,9 @@ pub fn measure(
             let goes = going(r, start..s.range.end, (to_deg - first).signum() * speed_deg_s);
             let samples = r.deg(start..s.range.end).iter().zip(r.amps(start..s.range.end)).zip(goes);
             for ((deg, amps), goes) in samples {
-                if !stopped || (deg - end).abs() > 1.0 {
+                if let Some(goes) = goes
+                    && (!stopped || (deg - end).abs() > 1.0)
+                {
                     side.add(*deg, amps - offsets.amps, goes);
                 }
             }
@@ -188,17 +190,19 @@ pub fn measure(
     Some(out)
 }
 
-/// Whether the plate goes with a ramp of `speed` degrees per second at each sample.
-fn going(r: &Recording, range: std::ops::Range<usize>, speed: f64) -> Vec<bool> {
+/// Whether the plate goes with a ramp of `speed` degrees per second at each sample; none where scans that would tell are lacking.
+fn going(r: &Recording, range: std::ops::Range<usize>, speed: f64) -> Vec<Option<bool>> {
     let n = r.samples(BLOCK_S);
     let means: Vec<f64> = r.deg(range.clone()).chunks(n).map(|b| mean(b).unwrap_or(f64::NAN)).collect();
     let block_s = n as f64 * r.period_s;
     let goes = |k: usize| {
         let (a, b) = (k.saturating_sub(2), (k + 2).min(means.len() - 1));
-        WITH_THE_RAMP.contains(&((means[b] - means[a]) / ((b - a) as f64 * block_s) / speed))
+        let share = (means[b] - means[a]) / ((b - a) as f64 * block_s) / speed;
+        share.is_finite().then(|| WITH_THE_RAMP.contains(&share))
     };
-    let blocks: Vec<bool> = (0..means.len()).map(|k| means.len() > 4 && goes(k)).collect();
-    (0..range.len()).map(|k| blocks.get(k / n).copied().unwrap_or(false)).collect()
+    let blocks: Vec<Option<bool>> =
+        (0..means.len()).map(|k| if means.len() > 4 { goes(k) } else { Some(false) }).collect();
+    (0..range.len()).map(|k| blocks.get(k / n).copied().unwrap_or(Some(false))).collect()
 }
 
 /// Sums of current per bin of one direction.

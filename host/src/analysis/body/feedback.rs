@@ -2,7 +2,6 @@
 //! the stops tells the output there. It adds the moments in which a line was lost, and the trips that they would have
 //! caused, in any other procedure, above all on impacts.
 
-use super::measured::Recordings;
 use super::pressing;
 use super::stretches::Recording;
 use super::traces::BodyTraces;
@@ -16,15 +15,19 @@ use crate::quantity::{Channel, FigureName, FindingKind};
 use crate::sheet::PartSheet;
 use crate::trace::{ProcedureKind, Trace};
 
-/// Analyses the pair. None where neither slow ramps nor the way between the stops was recorded.
-pub fn analyse(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartSheet) -> Option<PartAnalysis> {
+/// Analyses the pair; `rest` is the way between the stops with its samples made ready. None where neither slow ramps nor that way was
+/// recorded.
+pub fn analyse(
+    traces: &BodyTraces<'_>,
+    rest: Option<(&Trace, &Recording)>,
+    sheet: &PartSheet,
+) -> Option<PartAnalysis> {
     let sweep = traces.creep.or(traces.rest)?;
     let mut out = grip::analyse(GripTraces { sweep, leads: traces.leads, flex: traces.flex }, sheet);
     if traces.creep.is_none() {
         keep_without_ramps(&mut out);
     }
-    let rest = traces.rest.filter(|t| !t.was_interrupted()).zip(recordings.rest.as_ref());
-    take_stops(&mut out, rest, traces.leads, sheet);
+    take_stops(&mut out, rest.filter(|(trace, _)| !trace.was_interrupted()), traces.leads, sheet);
     for finding in &mut out.findings {
         finding.kind = match finding.kind {
             FindingKind::GainOffset => FindingKind::FeedbackOffset,

@@ -70,6 +70,7 @@ pub fn of(m: &Measured) -> Told {
     latencies(m, &mut out);
     responses(m, &mut out);
     returns(m, &mut out);
+    lost_returns(m, &mut out);
     gears(m, &mut out);
     springs(m, &mut out);
     motor(m, &mut out);
@@ -229,6 +230,14 @@ fn returns(m: &Measured, out: &mut Told) {
                 format!("{} of {} releases did not end at rest within the time given", g.count.1, g.count.0);
             out.missing(&what, &why);
         }
+    }
+}
+
+/// Openings whose returns were lost on the line.
+fn lost_returns(m: &Measured, out: &mut Told) {
+    for (from_deg, bridge) in &m.lost_returns {
+        let condition = Condition { from_deg: Some(*from_deg), bridge: Some(*bridge), ..Condition::NONE };
+        out.missing(&format!("return_time, {}", condition.words()), "scans of it were lost: repeat release");
     }
 }
 

@@ -165,7 +165,7 @@ struct Half {
 
 fn volts_of(s: &Stretch) -> Option<f64> {
     match s.stimulus {
-        Stimulus::Volts { volts, .. } => Some(volts),
+        Stimulus::Volts { volts, .. } if s.whole => Some(volts),
         _ => None,
     }
 }

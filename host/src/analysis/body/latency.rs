@@ -263,7 +263,7 @@ pub fn measure(recordings: &[&Recording], ranges: Ranges, lag: Estimate) -> Step
 
 impl Steps {
     fn add_volts(&mut self, r: &Recording, before: &Stretch, s: &Stretch, ranges: Ranges) {
-        let Stimulus::Volts { .. } = s.stimulus else { return };
+        let (Stimulus::Volts { .. }, true) = (s.stimulus, s.whole) else { return };
         let held = closed_loop(before.stimulus) || matches!(before.stimulus, Stimulus::Volts { .. });
         let (Some(was), Some(now)) =
             (mean(r.volts(r.tail(&before.range, 0.005))), mean(r.volts(s.range.start + 1..s.range.end)))
@@ -287,7 +287,7 @@ impl Steps {
             return;
         }
         let (region, heading) = (ranges.region(from_deg), heading(step.signum()));
-        if !self.latencies.iter().any(|l| l.region == region && l.heading == heading) {
+        if s.whole && !self.latencies.iter().any(|l| l.region == region && l.heading == heading) {
             self.add(r, s, step.signum(), step, ranges);
         }
         self.responses.extend(response(r, s, from_deg, to_deg));
@@ -364,7 +364,12 @@ fn response(r: &Recording, s: &Stretch, from_deg: f64, to_deg: f64) -> Option<Re
     let rise_s = (crosses(0.9)? - crosses(0.1)?) * r.period_s;
     let highest = share.iter().copied().filter(|v| v.is_finite()).fold(f64::NEG_INFINITY, f64::max);
     let band = SETTLED.0.max(SETTLED.1 / size.abs());
-    let outside = share.iter().rposition(|v| v.is_nan() || (v - 1.0).abs() > band);
+    // Scans that were lost once it has settled leave nothing open; earlier they may hide the peak.
+    let outside = share.iter().rposition(|v| (v - 1.0).abs() > band || (s.whole && v.is_nan()));
+    let until = outside.map_or(0, |k| k + 2).min(share.len());
+    if !s.whole && share[..until].iter().any(|v| v.is_nan()) {
+        return None;
+    }
     // A window of five is centred two samples on.
     let settling_s = match outside {
         Some(k) if k + 1 >= share.len() => None,

@@ -17,7 +17,7 @@ use super::tooth_map::{self, NoMap, ToothMap};
 use super::traces::BodyTraces;
 use super::tracking::{self, Tracking};
 use super::worn_teeth::{Search, Worn};
-use crate::quantity::Channel;
+use crate::quantity::{Bridge, Channel};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, ProcedureKind, Trace};
 
@@ -55,6 +55,8 @@ pub struct Recordings {
     pub tooth_map: Option<Recording>,
     /// Short check before the snap openings.
     pub blip_before: Option<Recording>,
+    /// Snap openings: nothing is measured in them, only watched.
+    pub blip: Option<Recording>,
     /// Short check after them.
     pub blip_after: Option<Recording>,
     /// Pushed through the bore.
@@ -62,7 +64,7 @@ pub struct Recordings {
 }
 
 impl Recordings {
-    /// Makes traces ready. The scale of the plate is the newest that any trace holds, else the sheet's nominal line.
+    /// Makes traces ready whose lost scans were filled ([`Trace::filled`]). The scale of the plate is the newest that any trace holds, else the sheet's nominal line.
     pub fn new(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Self {
         let nominal = PlateScale {
             closed_ratio: sheet.rising.closed,
@@ -87,6 +89,7 @@ impl Recordings {
             lash: of(traces.lash),
             tooth_map: of(traces.tooth_map),
             blip_before: of(traces.blip_before),
+            blip: of(traces.blip),
             blip_after: of(traces.blip_after),
             guided_push: of(traces.guided_push),
         }
@@ -108,6 +111,23 @@ impl Recordings {
         .collect()
     }
 
+    /// The recording of a procedure.
+    pub const fn of(&self, procedure: ProcedureKind) -> Option<&Recording> {
+        match procedure {
+            ProcedureKind::Rest => self.rest.as_ref(),
+            ProcedureKind::Step => self.step.as_ref(),
+            ProcedureKind::Release => self.release.as_ref(),
+            ProcedureKind::Creep => self.creep.as_ref(),
+            ProcedureKind::Lash => self.lash.as_ref(),
+            ProcedureKind::ToothMap => self.tooth_map.as_ref(),
+            ProcedureKind::BlipBefore => self.blip_before.as_ref(),
+            ProcedureKind::Blip => self.blip.as_ref(),
+            ProcedureKind::BlipAfter => self.blip_after.as_ref(),
+            ProcedureKind::GuidedPush => self.guided_push.as_ref(),
+            _ => None,
+        }
+    }
+
     /// Share of the scans under the position loop at which the feedback lines contradict each other.
     pub fn contradicted(&self) -> f64 {
         let driven: Vec<&Recording> =
@@ -116,9 +136,9 @@ impl Recordings {
         driven.iter().map(|r| r.angle_lost).sum::<usize>() as f64 / scans.max(1) as f64
     }
 
-    /// Stretches that were left out because scans are missing there.
-    pub fn left_out(&self) -> usize {
-        self.all().iter().map(|r| r.left_out).sum()
+    /// Stretches in which scans are missing, whether they were left out as a whole or not.
+    pub fn lacking(&self) -> usize {
+        self.all().iter().map(|r| r.left_out + r.stretches.iter().filter(|s| !s.whole).count()).sum()
     }
 }
 
@@ -162,6 +182,8 @@ pub struct Measured {
     pub returns: Vec<Return>,
     /// The same by opening.
     pub grouped: Vec<Returns>,
+    /// Openings whose returns were lost on the line.
+    pub lost_returns: Vec<(f64, Bridge)>,
     /// How late the plate's sensor is, s.
     pub sensor_lag: Estimate,
     /// Steps.
@@ -245,6 +267,9 @@ impl Measured {
                 .map(|(r, k)| guided_push::measure(r, k))
                 .unwrap_or_default(),
             grouped: release::grouped(&returns),
+            lost_returns: traces
+                .release
+                .map_or_else(Vec::new, |t| release::lost(t, &returns, ranges.rest_deg)),
             steps: latency::measure(&steps, ranges, sensor_lag),
             sensor_lag,
             tracking: tracking::measure(&creeps),

@@ -7,6 +7,7 @@
 //! - one file per figure or finding: [`creep`], [`onset`] and [`latency`], [`sensor_lag`], [`release`], [`lash`] with the gears' [`wind_up`], [`guided_push`], [`tracking`], [`blip`],
 //!   [`tooth_map`], and [`worn_teeth`] among a [`population`] and past a part's [`own_errors`].
 //! - [`feedback`]: the pair on the plate, by the grip's own analysis; [`feedback_shape`]: its lines against each other and the rotor.
+//! - [`holes`]: which lost scans leave something open.
 //! - [`looked_at`]: what was searched for worn teeth, from where to where, and what nothing looked at.
 //! - [`measured`]: all of it in the order in which one needs the other.
 //! - [`lines`]: whether the feedback lines moved at all.
@@ -23,6 +24,7 @@ pub mod feedback;
 pub mod feedback_shape;
 pub mod figures;
 pub mod guided_push;
+pub mod holes;
 pub mod jam;
 pub mod lash;
 pub mod latency;
@@ -51,13 +53,14 @@ pub mod worn_teeth;
 
 pub use traces::BodyTraces;
 
-use super::prepared::{AngleSource, Prepared};
 use super::usable::{Usable, nothing, unfit};
-use super::{NotTestable, PartAnalysis, gaps, order};
+use super::{NotTestable, PartAnalysis, order};
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
 use crate::sheet::PartSheet;
+use crate::trace::Trace;
 use measured::{Measured, Recordings};
 use population::Population;
+use std::borrow::Cow;
 
 /// Analyses a throttle body with the population of healthy ones that ships with the program. Never fails: what can't be had is
 /// named in `not_testable`.
@@ -90,12 +93,15 @@ pub fn analyse_among(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Pop
 
 /// The same of recordings of which nothing has to be left out.
 fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Population) -> PartAnalysis {
-    let recordings = Recordings::new(&traces, sheet);
+    let filled: Vec<Cow<'_, Trace>> = traces.all().map(Trace::filled).collect();
+    let even = BodyTraces::sorted(filled.iter().map(|t| &**t));
+    let recordings = Recordings::new(&even, sheet);
     if lines::no_angle(&traces) {
         return without_angle(&traces);
     }
-    let measured = Measured::new(&recordings, &traces, sheet, population);
-    let mut out = feedback::analyse(&traces, &recordings, sheet).unwrap_or_default();
+    let measured = Measured::new(&recordings, &even, sheet, population);
+    let mut out =
+        feedback::analyse(&traces, even.rest.zip(recordings.rest.as_ref()), sheet).unwrap_or_default();
     out.kind = PartKind::Body;
     out.population = measured.worn.is_some().then(|| population.words());
     let mut told = figures::of(&measured);
@@ -115,7 +121,7 @@ fn analyse_usable(traces: BodyTraces<'_>, sheet: &PartSheet, population: &Popula
     }
     out.detection_limits.extend(looked_at::teeth_limit(&measured, population));
     out.not_looked_at = looked_at::missed(&traces, &measured, &out);
-    out.gap_regions.extend(gap_regions(&traces, sheet));
+    out.gap_regions.extend(holes::regions(&traces, &recordings, sheet));
     say_what_is_missing(&traces, &recordings, &measured, &mut out);
     out.figures.retain(|f| f.value.is_finite() && f.standard_uncertainty().is_finite());
     let place = |name: FigureName| FigureName::ALL.iter().position(|n| *n == name);
@@ -176,18 +182,6 @@ fn add_shape(
     }
 }
 
-/// Stretches of travel that a gap touches, in any trace of the body.
-fn gap_regions(traces: &BodyTraces<'_>, sheet: &PartSheet) -> Vec<(f64, f64)> {
-    let others =
-        traces.all().filter(|t| !t.gaps.is_empty() && traces.creep.is_none_or(|c| !std::ptr::eq(c, *t)));
-    others
-        .flat_map(|t| {
-            let prepared = Prepared::new(t, sheet);
-            if prepared.angle_source == AngleSource::None { Vec::new() } else { gaps::regions(&prepared) }
-        })
-        .collect()
-}
-
 fn say_what_is_missing(
     traces: &BodyTraces<'_>,
     recordings: &Recordings,
@@ -214,9 +208,12 @@ fn say_what_is_missing(
                 .to_owned(),
         );
     }
-    let left_out = recordings.left_out();
-    if left_out > 0 {
-        out.warnings.push(format!("{left_out} stretches were left out because scans are missing in them"));
+    let lacking = recordings.lacking();
+    if lacking > 0 {
+        let motions = if lacking == 1 { "1 motion".to_owned() } else { format!("{lacking} motions") };
+        out.warnings.push(format!(
+            "scans are missing in {motions}: figures that need a motion whole are by the others"
+        ));
     }
     if m.pushed.1 > 0 {
         out.warnings.push(format!(

@@ -280,9 +280,9 @@ fn slow_blocks(recording: &Recording, offsets: Offsets, emf: f64) -> Vec<Block> 
             continue;
         }
         let from = s.range.start + recording.samples(0.05);
-        let means: Vec<[f64; 3]> = (from..s.range.end.saturating_sub(n))
+        let means: Vec<Option<[f64; 3]>> = (from..s.range.end.saturating_sub(n))
             .step_by(n)
-            .filter_map(|k| {
+            .map(|k| {
                 let block = k..k + n;
                 Some([
                     mean(recording.deg(block.clone()))?,
@@ -292,14 +292,15 @@ fn slow_blocks(recording: &Recording, offsets: Offsets, emf: f64) -> Vec<Block> 
             })
             .collect();
         let span_s = 2.0 * n as f64 * recording.period_s;
-        out.extend(means.windows(3).map(|w| {
-            let speed = (w[2][0] - w[0][0]) * RAD / span_s;
-            Block {
-                deg: w[1][0],
-                volts: w[1][1] - emf * speed,
-                amps: w[1][2],
+        out.extend(means.windows(3).filter_map(|w| {
+            let (before, at, after) = (w[0]?, w[1]?, w[2]?);
+            let speed = (after[0] - before[0]) * RAD / span_s;
+            Some(Block {
+                deg: at[0],
+                volts: at[1] - emf * speed,
+                amps: at[2],
                 moving: speed.abs() > 0.4 * speed_deg_s * RAD,
-            }
+            })
         }));
     }
     out
@@ -397,7 +398,7 @@ impl Motor {
 fn inductance(recordings: &[&Recording], offsets: Offsets, winding: &Winding) -> Option<Estimate> {
     let mut all = Vec::new();
     for r in recordings {
-        for s in r.stretches.iter().filter(|s| matches!(s.stimulus, Stimulus::Volts { .. })) {
+        for s in r.whole().filter(|s| matches!(s.stimulus, Stimulus::Volts { .. })) {
             // The step lies between two samples: begin one later, when volts are constant.
             let first = s.range.start + 1;
             let last = (first + r.samples(0.001)).min(s.range.end.saturating_sub(1));

@@ -39,7 +39,8 @@ pub fn stop(recording: &Recording, ratio: &[f32], end: End, per_deg: f64) -> Opt
         .with_previous()
         .filter_map(|(before, press)| match (before.stimulus, press.stimulus) {
             (Stimulus::VoltsRamp { .. }, Stimulus::Volts { volts, .. }) if volts * sign > 0.0 => {
-                once(recording, ratio, &before.range, &press.range)
+                let whole = before.whole && press.whole;
+                once(recording, ratio, whole.then_some(&before.range), &press.range)
             }
             _ => None,
         })
@@ -65,12 +66,19 @@ pub fn stop(recording: &Recording, ratio: &[f32], end: End, per_deg: f64) -> Opt
     Some((stop, error))
 }
 
-fn once(recording: &Recording, ratio: &[f32], ramp: &Range<usize>, press: &Range<usize>) -> Option<Press> {
+/// Without a ramp of which every scan came, how far the stop gave way is not told.
+fn once(
+    recording: &Recording,
+    ratio: &[f32],
+    ramp: Option<&Range<usize>>,
+    press: &Range<usize>,
+) -> Option<Press> {
     let at_end = recording.tail(press, LOOK_S);
     let deg = mean(recording.deg(at_end.clone()))?;
     let pressed: Vec<f64> =
         ratio.get(at_end.clone())?.iter().map(|r| f64::from(*r)).filter(|r| r.is_finite()).collect();
-    Some(Press { deg, ratio: mean(&pressed)?, yielded: yielded(recording, ratio, ramp, &at_end, deg) })
+    let yielded = ramp.and_then(|ramp| yielded(recording, ratio, ramp, &at_end, deg));
+    Some(Press { deg, ratio: mean(&pressed)?, yielded })
 }
 
 /// By how much of the line a stop gave way between the touch and the end of the press.

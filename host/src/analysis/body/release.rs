@@ -7,7 +7,7 @@ use super::estimate::Estimate;
 use super::rest::stands;
 use super::stretches::{Recording, Stretch, closed_loop, mean};
 use crate::quantity::Bridge;
-use crate::trace::Stimulus;
+use crate::trace::{Stimulus, Trace, begun, follows};
 
 /// Within this of rest, to stay, degrees.
 pub const NEAR_DEG: f64 = 1.0;
@@ -15,6 +15,10 @@ pub const NEAR_DEG: f64 = 1.0;
 const LEAST_DEG: f64 = 1.5;
 /// A release shorter than this may end before the plate is there, s.
 const SHORTEST_S: f64 = 0.3;
+/// Openings nearer than this to each other are one, degrees.
+const SAME_DEG: f64 = 1.0;
+/// The plate is held this near to the opening that was asked for, degrees.
+const NEAR_OPENING_DEG: f64 = 2.0;
 /// Repeatability of one return (the physics study, part B, 3.7), s.
 const ONE_S: f64 = 0.25e-3;
 
@@ -56,6 +60,25 @@ pub fn find(recording: &Recording, rest_deg: f64) -> Vec<Return> {
     pairs.filter_map(|(before, s)| one(recording, before, s, rest_deg)).collect()
 }
 
+/// Openings from which no return came that could be timed, though the program let go there and scans or events of the recording were lost.
+pub fn lost(trace: &Trace, returns: &[Return], rest_deg: f64) -> Vec<(f64, Bridge)> {
+    let program = &trace.provenance.program;
+    let told = begun(trace);
+    let is_whole = trace.gaps.is_empty() && told.windows(2).all(|pair| follows(program, pair[0], pair[1]));
+    if is_whole || trace.was_interrupted() {
+        return Vec::new();
+    }
+    let asked = program.windows(3).filter_map(|w| match (w[0], w[2]) {
+        (Stimulus::Ramp { to_deg, .. }, Stimulus::Release { .. }) => Some((to_deg, Bridge::Open)),
+        (Stimulus::Ramp { to_deg, .. }, Stimulus::Brake { .. }) => Some((to_deg, Bridge::Brake)),
+        _ => None,
+    });
+    let came = |(deg, bridge): &(f64, Bridge)| {
+        returns.iter().any(|r| r.bridge == *bridge && (r.from_deg - deg).abs() < NEAR_OPENING_DEG)
+    };
+    asked.filter(|one| (one.0 - rest_deg).abs() > LEAST_DEG + NEAR_OPENING_DEG && !came(one)).collect()
+}
+
 fn one(r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64) -> Option<Return> {
     let bridge = match s.stimulus {
         Stimulus::Release { .. } => Bridge::Open,
@@ -68,15 +91,20 @@ fn one(r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64) -> Option<Re
     }
     let deg = r.deg(s.range.clone());
     let smooth: Vec<f64> = deg.windows(5).map(|w| w.iter().sum::<f64>() / 5.0 - rest_deg).collect();
-    if smooth.iter().any(|d| !d.is_finite()) {
+    if s.whole && smooth.iter().any(|d| !d.is_finite()) {
         return None;
     }
     let tail = r.tail(&s.range, 0.06);
-    let end_deg = mean(r.deg(tail.clone()))?;
+    let end_deg = r.seen_deg(tail.clone())?;
     let there = stands(r, tail).is_some() && (end_deg - rest_deg).abs() < NEAR_DEG;
     let sign = (from_deg - rest_deg).signum();
     let past = smooth.iter().map(|d| -sign * d).fold(0.0, f64::max);
     let last_out = smooth.iter().rposition(|d| d.abs() >= NEAR_DEG);
+    // Lost scans between the last that is out and the first that is in, or the last of all: when it came is not told.
+    let edge = last_out.map_or(0, |k| k + 1);
+    if smooth.get(edge).or(smooth.last()).is_some_and(|d| !d.is_finite()) {
+        return None;
+    }
     let seconds = match last_out {
         Some(k) if k + 1 < smooth.len() => {
             let (a, b) = (smooth[k].abs(), smooth[k + 1].abs());
@@ -97,29 +125,25 @@ fn one(r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64) -> Option<Re
     })
 }
 
-/// Grouped by opening (to the nearest degree) and bridge, in order of opening.
+/// Grouped by opening and bridge, in order of opening.
 pub fn grouped(returns: &[Return]) -> Vec<Returns> {
-    let mut keys: Vec<(i64, Bridge)> = Vec::new();
-    for r in returns {
-        let key = (r.from_deg.round() as i64, r.bridge);
-        if !keys.contains(&key) {
-            keys.push(key);
-        }
-    }
-    keys.sort_by_key(|k| (k.0, k.1.name()));
-    keys.iter()
-        .map(|(deg, bridge)| {
-            let of = || returns.iter().filter(|r| r.from_deg.round() as i64 == *deg && r.bridge == *bridge);
-            let times: Option<Vec<f64>> = of().map(|r| r.seconds).collect();
-            Returns {
-                from_deg: *deg as f64,
-                bridge: *bridge,
-                seconds: times.and_then(|t| Estimate::median_of(&t, ONE_S)),
-                overshoot_deg: of().map(|r| r.overshoot_deg).fold(0.0, f64::max),
-                count: (of().count(), of().filter(|r| r.seconds.is_none()).count()),
-            }
-        })
-        .collect()
+    let mut sorted: Vec<&Return> = returns.iter().collect();
+    sorted.sort_by(|a, b| a.bridge.name().cmp(b.bridge.name()).then(a.from_deg.total_cmp(&b.from_deg)));
+    let one_opening = |a: &&Return, b: &&Return| a.bridge == b.bridge && b.from_deg - a.from_deg < SAME_DEG;
+    let mut out: Vec<Returns> = sorted.chunk_by(one_opening).filter_map(together).collect();
+    out.sort_by(|a, b| a.from_deg.total_cmp(&b.from_deg).then(a.bridge.name().cmp(b.bridge.name())));
+    out
+}
+
+fn together(group: &[&Return]) -> Option<Returns> {
+    let times: Option<Vec<f64>> = group.iter().map(|r| r.seconds).collect();
+    Some(Returns {
+        from_deg: mean(&group.iter().map(|r| r.from_deg).collect::<Vec<f64>>())?.round(),
+        bridge: group[0].bridge,
+        seconds: times.and_then(|t| Estimate::median_of(&t, ONE_S)),
+        overshoot_deg: group.iter().map(|r| r.overshoot_deg).fold(0.0, f64::max),
+        count: (group.len(), group.iter().filter(|r| r.seconds.is_none()).count()),
+    })
 }
 
 #[cfg(test)]

@@ -75,7 +75,7 @@ fn returns(recording: &Recording) -> Vec<(Resting, bool)> {
         }
         let Some(from_deg) = mean(recording.deg(recording.tail(&before.range, 0.004))) else { continue };
         let tail = recording.tail(&release.range, TAIL_S);
-        let Some(end) = mean(recording.deg(tail.clone())) else { continue };
+        let Some(end) = recording.seen_deg(tail.clone()) else { continue };
         let standing = stands(recording, tail);
         out.push((Resting { deg: standing.unwrap_or(end), from_deg }, standing.is_some()));
     }

@@ -1,10 +1,11 @@
 //! A body's trace as plate angle, volts and amps in float, cut into the stretches that the rig's program asked for. It computes no
-//! figure. A stretch that a gap touches is left out and told.
+//! figure. A stretch in which lost scans were filled with none ([`Trace::filled`]) is not whole: who needs every sample leaves it out. One with a
+//! hole that could not be filled is left out for all.
 
 use super::super::statistics;
 use super::supply;
 use crate::quantity::Channel;
-use crate::trace::{PlateScale, Stimulus, Trace, begun, follows, last_segment};
+use crate::trace::{Begun, Gap, PlateScale, Stimulus, Trace, begun, duration_us, follows, last_segment};
 use std::ops::Range;
 
 /// Whether the position loop drives.
@@ -25,8 +26,10 @@ pub struct Stretch {
     pub range: Range<usize>,
     /// Rig time at which it began, µs.
     pub began_us: u64,
-    /// Whether it follows the stretch before it in [`Recording::stretches`] without a hole.
+    /// Whether it follows the stretch before it in [`Recording::stretches`], with none left out between.
     pub follows: bool,
+    /// Whether every scan of it came; where not, those that are lacking have no values (NaN).
+    pub whole: bool,
 }
 
 /// Samples of a body, one value each per scan; NaN where there is none.
@@ -53,9 +56,9 @@ pub struct Recording {
     pub period_s: f64,
     /// Random noise of the plate angle, one standard deviation, degrees.
     pub noise_deg: f64,
-    /// Stretches in order of time, none touched by a gap.
+    /// Stretches in order of time, none touched by a hole that could not be filled.
     pub stretches: Vec<Stretch>,
-    /// Stretches left out because a gap touches them.
+    /// Stretches left out because such a hole touches them, or because what ended them was not told.
     pub left_out: usize,
     /// Scans whose angle is the second line's, or none, because the first contradicts it.
     pub angle_lost: usize,
@@ -65,7 +68,8 @@ pub struct Recording {
 pub type Began = (usize, u16, u64);
 
 impl Recording {
-    /// Cuts samples at the marks. `gaps` holds the indices of the first scans after gaps. Never fails: what is absurd is left out.
+    /// Cuts samples at the marks. `gaps` holds the indices of the first scans after holes that could not be filled. Never fails: what is
+    /// absurd is left out.
     pub fn new(signals: Signals, program: &[Stimulus], began: &[Began], gaps: &[usize]) -> Self {
         let len = [signals.deg.len(), signals.volts.len(), signals.amps.len()]
             .into_iter()
@@ -102,6 +106,7 @@ impl Recording {
                     range,
                     began_us: *us,
                     follows: whole_before,
+                    whole: true,
                 }),
                 _ => left_out += 1,
             }
@@ -129,26 +134,48 @@ impl Recording {
         };
         let program = &trace.provenance.program;
         let told = begun(trace);
-        // A stretch whose end was not told, its event lost, is as good as one with a hole: what comes after it is not its own.
-        let lacking = told.windows(2).filter(|pair| !follows(program, pair[0], pair[1]));
-        let untold = lacking.map(|pair| trace.time_us.partition_point(|t| *t < pair[0].at_us));
-        let gaps: Vec<usize> = trace.gaps.iter().map(|g| g.index).chain(untold).collect();
-        let began: Vec<Began> = told.iter().map(|b| (b.segment, b.pass, b.at_us)).collect();
+        let (filled, holes): (Vec<&Gap>, Vec<&Gap>) = trace.gaps.iter().partition(|g| is_filled(trace, g));
+        let (began, untold) = cut_at(&told, program, trace);
+        let untold = untold.into_iter().map(|us| trace.time_us.partition_point(|t| *t < us));
+        // Before the first scan there is nothing to cut off.
+        let gaps: Vec<usize> = holes.iter().map(|g| g.index).filter(|at| *at > 0).chain(untold).collect();
         let mut recording = Self { angle_lost: lost, ..Self::new(signals, program, &began, &gaps) };
+        for gap in filled {
+            recording.lacks(gap.index - gap.scans as usize..gap.index);
+        }
+        if holes.iter().any(|g| g.index == 0) {
+            recording.lacks(0..1);
+        }
         let newest = told.last().map_or(0, |b| b.at_us);
-        let to_its_end = told.last().map(|b| b.segment) == last_segment(program);
-        // The program did not go on from the stretch in which it was interrupted, and what came after the last that is told is not its own.
-        if (trace.was_interrupted() || !to_its_end)
-            && recording.stretches.pop_if(|s| s.began_us == newest).is_some()
-        {
+        // The program did not go on from the stretch in which it was interrupted.
+        if trace.was_interrupted() && recording.stretches.pop_if(|s| s.began_us == newest).is_some() {
             recording.left_out += 1;
         }
         Some(recording)
     }
 
+    /// Samples that have no values because they were lost on the way.
+    pub fn lacks(&mut self, samples: Range<usize>) {
+        let touched = |s: &&mut Stretch| s.range.start < samples.end && samples.start < s.range.end;
+        self.stretches.iter_mut().filter(touched).for_each(|s| s.whole = false);
+    }
+
+    /// Stretches of which every scan came.
+    pub fn whole(&self) -> impl Iterator<Item = &Stretch> {
+        self.stretches.iter().filter(|s| s.whole)
+    }
+
     /// Plate angle over samples.
     pub fn deg(&self, range: Range<usize>) -> &[f64] {
         self.signals.deg.get(range).unwrap_or(&[])
+    }
+
+    /// Mean plate angle over samples; none where half of either half has no value.
+    pub fn seen_deg(&self, range: Range<usize>) -> Option<f64> {
+        let deg = self.deg(range);
+        let (a, b) = deg.split_at(deg.len() / 2);
+        let seen = |half: &[f64]| 2 * half.iter().filter(|d| d.is_finite()).count() > half.len();
+        mean(deg).filter(|_| seen(a) && seen(b))
     }
 
     /// Terminal volts over samples.
@@ -175,10 +202,46 @@ impl Recording {
         range.end.saturating_sub(self.samples(seconds)).max(range.start)..range.end
     }
 
-    /// Every stretch with the one before it, where it follows without a hole.
+    /// Every stretch with the one before it, where none was left out between them.
     pub fn with_previous(&self) -> impl Iterator<Item = (&Stretch, &Stretch)> {
         self.stretches.windows(2).filter(|w| w[1].follows).map(|w| (&w[0], &w[1]))
     }
+}
+
+/// Stands for what went on where the event that tells it was lost.
+const UNTOLD: usize = usize::MAX;
+
+/// Where a program's segments began, as cuts of the samples, and the beginnings of those whose end is not known. A segment whose next event was
+/// lost ends by the time that its program gives it; what comes after is [`UNTOLD`].
+fn cut_at(told: &[Begun], program: &[Stimulus], trace: &Trace) -> (Vec<Began>, Vec<u64>) {
+    let end_us = trace.time_us.last().copied().unwrap_or(0);
+    let (mut began, mut open) = (Vec::with_capacity(told.len()), Vec::new());
+    for (k, b) in told.iter().enumerate() {
+        began.push((b.segment, b.pass, b.at_us));
+        let next = told.get(k + 1);
+        let is_next = match next {
+            Some(next) => follows(program, *b, *next),
+            None => Some(b.segment) == last_segment(program) || trace.was_interrupted(),
+        };
+        if is_next {
+            continue;
+        }
+        let lasts_us = program.get(b.segment).and_then(|s| duration_us(s, None));
+        let until = lasts_us.map(|us| b.at_us + us as u64);
+        match until.filter(|until| *until < next.map_or(end_us, |next| next.at_us)) {
+            Some(until) => began.push((UNTOLD, 0, until)),
+            None => open.push(b.at_us),
+        }
+    }
+    (began, open)
+}
+
+/// Whether a gap's scans stand in the trace without values.
+fn is_filled(trace: &Trace, gap: &Gap) -> bool {
+    let Some(start) = usize::try_from(gap.scans).ok().and_then(|n| gap.index.checked_sub(n)) else {
+        return false;
+    };
+    start > 0 && trace.time_us.get(start - 1) == Some(&gap.from_us)
 }
 
 /// Lines that differ by more than this from what they differ by elsewhere contradict each other, ratio of supply: a degree of plate.
@@ -217,6 +280,9 @@ fn plate_angle(trace: &Trace, plate: PlateScale, (m, k): (f64, f64)) -> Option<(
         let now = if (a - b).abs() < CONTRADICTS {
             // Each track has a texture and noise of its own: two witnesses are better than one.
             0.5 * (a + b)
+        } else if a.is_nan() && b.is_nan() {
+            // A scan that did not come contradicts nothing.
+            f64::NAN
         } else {
             lost += 1;
             if !a.is_finite() || (b - last).abs() < (a - last).abs() { *b } else { *a }

@@ -134,7 +134,7 @@ pub fn measure(recordings: &[&Recording], motor: &Motor, rest_deg: Option<f64>) 
     }
     let mut strokes = Vec::new();
     for r in recordings {
-        for (before, s) in r.with_previous() {
+        for (before, s) in r.with_previous().filter(|(_, s)| s.whole) {
             if matches!(before.stimulus, Stimulus::Release { .. }) {
                 strokes.extend(stroke(r, s, motor, rest_deg));
             }

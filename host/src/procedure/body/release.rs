@@ -1,5 +1,5 @@
-//! Release: the plate is opened, held and let go, from every opening of the sheet, once with the bridge open and once with the
-//! motor braked.
+//! Release: the plate is opened, held and let go, from every opening of the sheet, with the bridge open and with the motor braked; all of it
+//! twice, so that a return of which scans are lost on the line is not the only one.
 
 use super::super::{Bench, Motion, Recording};
 use crate::trace::ProcedureKind;
@@ -12,6 +12,8 @@ const RETURN_US: u32 = 1_500_000;
 const SPEED_DEG_S: f64 = 120.0;
 /// Most openings: a program has 40 segments.
 const MOST: usize = 6;
+/// Rounds.
+const ROUNDS: u16 = 2;
 
 impl Bench<'_> {
     /// Lets the plate go from the sheet's openings.
@@ -24,7 +26,7 @@ impl Bench<'_> {
                 motion = motion.ramp(place, speed).hold(HOLD_US).release(RETURN_US);
                 motion = motion.ramp(place, speed).hold(HOLD_US).brake(RETURN_US);
             }
-            motion
+            motion.repeat(0, ROUNDS - 1)
         })
     }
 }
