@@ -5,10 +5,10 @@ use super::ReportInput;
 use super::format;
 use super::people::{People, of_the_drive};
 use super::plots::Plot;
-use super::svg::canvas::{Hatch, Mark, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Place, Side, Span};
+use super::svg::picture::{Hatch, Mark, Stroke};
 use super::svg::series::Series;
-use super::svg::{FIRST, INK, SECOND};
+use super::svg::{FIRST, FOURTH, INK, SECOND, THIRD};
 use super::text::{LABEL, SENTENCE, plain};
 use crate::analysis;
 use crate::compare::family;
@@ -57,22 +57,22 @@ fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People)
         events: Vec::new(),
         places: places(plot),
     };
-    Some(Plot { title, caption: caption(plot, people), svg: chart.draw(), wide: true })
+    Some(Plot { title, caption: caption(plot, people), picture: chart.draw(), wide: true })
 }
 
 /// A curve in its own colour, dash and mark; a falling abscissa is turned round.
 fn curve(index: usize, series: &analysis::PlotSeries) -> Series<'_> {
     let strokes = [
         (Stroke::solid(FIRST, 1.7), Mark::Disc),
-        (Stroke::dashed(SECOND, 1.7, "8 3"), Mark::Square),
-        (Stroke::dashed("#2a6b45", 1.7, "2 2.5"), Mark::Up),
-        (Stroke::dashed("#6a3d8f", 1.7, "10 3 2 3"), Mark::Down),
+        (Stroke::dashed(SECOND, 1.7, &[8.0, 3.0]), Mark::Square),
+        (Stroke::dashed(THIRD, 1.7, &[2.0, 2.5]), Mark::Up),
+        (Stroke::dashed(FOURTH, 1.7, &[10.0, 3.0, 2.0, 3.0]), Mark::Down),
         (Stroke::solid(INK, 1.0), Mark::Square),
-        (Stroke::dashed(FIRST, 1.0, "5 2"), Mark::Up),
-        (Stroke::dashed(SECOND, 1.0, "2 2"), Mark::Disc),
-        (Stroke::dashed(INK, 1.0, "1.5 3"), Mark::Down),
-        (Stroke::dashed("#2a6b45", 1.0, "6 2 1 2"), Mark::Square),
-        (Stroke::solid("#6a3d8f", 1.0), Mark::Disc),
+        (Stroke::dashed(FIRST, 1.0, &[5.0, 2.0]), Mark::Up),
+        (Stroke::dashed(SECOND, 1.0, &[2.0, 2.0]), Mark::Disc),
+        (Stroke::dashed(INK, 1.0, &[1.5, 3.0]), Mark::Down),
+        (Stroke::dashed(THIRD, 1.0, &[6.0, 2.0, 1.0, 2.0]), Mark::Square),
+        (Stroke::solid(FOURTH, 1.0), Mark::Disc),
     ];
     let (stroke, mark) = strokes[index % strokes.len()];
     let (mut x, mut y) = (Cow::Borrowed(series.x.as_slice()), series.y.clone());

@@ -9,8 +9,8 @@ use super::histograms::{
 use super::people::{FindingRow, People, of_the_drive};
 use super::soak;
 use super::svg::bars::{Bars, beyond};
-use super::svg::canvas::{Hatch, Mark, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
+use super::svg::picture::{Colour, Hatch, Mark, Picture, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
 use super::text::{LABEL, plain};
@@ -27,20 +27,20 @@ const MARKED_WITH_EVENTS: &str = "Measured lines over their nominal ones (thin, 
 pub(super) const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
 
 /// A picture with its caption.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Plot {
     /// What it shows.
     pub title: String,
     /// How to read it.
     pub caption: String,
     /// The picture.
-    pub svg: String,
+    pub picture: Picture,
     /// Whether it takes the whole width where others stand in pairs.
     pub wide: bool,
 }
 
 /// Every picture whose data are there.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Plots {
     /// Pictures of a throttle body.
     pub body: Vec<Plot>,
@@ -290,7 +290,7 @@ impl<'a> Draft<'a> {
         let title = histogram_title(histogram, people);
         let (outside, all) = beyond(histogram.low, histogram.width, &histogram.counts, &histogram.limits);
         let caption = histogram_caption(outside, all, !histogram.limits.is_empty());
-        let svg = Bars {
+        let picture = Bars {
             id: &format!("histogram-{index}"),
             title: title.clone(),
             description: caption.clone(),
@@ -304,11 +304,11 @@ impl<'a> Draft<'a> {
             at_least: (histogram.name == LATENCY).then(|| latencies_seen(self.input.outcome)),
         }
         .draw();
-        Plot { title, caption, svg, wide }
+        Plot { title, caption, picture, wide }
     }
 
     fn plot(&self, chart: &Chart<'_>, title: &str, caption: &str) -> Plot {
-        Plot { title: title.to_owned(), caption: caption.to_owned(), svg: chart.draw(), wide: true }
+        Plot { title: title.to_owned(), caption: caption.to_owned(), picture: chart.draw(), wide: true }
     }
 
     /// Curves of a name that have something to show; of any line when `line` is none.
@@ -331,7 +331,7 @@ impl<'a> Draft<'a> {
             name: name.to_owned(),
             x: Cow::Owned(vec![0.0, sheet.travel_deg]),
             y: vec![line.closed * 5.0, line.open * 5.0],
-            stroke: Stroke::dashed(FAINT, 1.0, "1.5 3"),
+            stroke: Stroke::dashed(FAINT, 1.0, &[1.5, 3.0]),
             mark: None,
         };
         vec![make("nominal", &sheet.rising), make("", &sheet.falling)]
@@ -450,11 +450,11 @@ fn mean_or_both<'a>(curves: &[&'a PlotCurve]) -> Vec<&'a PlotCurve> {
 }
 
 /// Up and down thin, the mean heavy and on top.
-fn directions<'a>(curves: &[&'a PlotCurve], colour: &'static str) -> Vec<Series<'a>> {
+fn directions<'a>(curves: &[&'a PlotCurve], colour: Colour) -> Vec<Series<'a>> {
     let thin = if curves.iter().any(|c| c.direction == "mean") { 0.9 } else { 1.5 };
     let styles = [
         ("up", Stroke::solid(colour, thin), Some(Mark::Up)),
-        ("down", Stroke::dashed(colour, thin, "4 2"), Some(Mark::Down)),
+        ("down", Stroke::dashed(colour, thin, &[4.0, 2.0]), Some(Mark::Down)),
         ("mean", Stroke::solid(colour, 2.1), None),
     ];
     styles
@@ -474,8 +474,8 @@ fn directions<'a>(curves: &[&'a PlotCurve], colour: &'static str) -> Vec<Series<
 fn line_stroke(line: Channel, width: f64) -> Stroke {
     match line {
         Channel::Rising => Stroke::solid(FIRST, width),
-        Channel::Falling => Stroke::dashed(SECOND, width, "8 3"),
-        _ => Stroke::dashed(FAINT, width, "2 2"),
+        Channel::Falling => Stroke::dashed(SECOND, width, &[8.0, 3.0]),
+        _ => Stroke::dashed(FAINT, width, &[2.0, 2.0]),
     }
 }
 

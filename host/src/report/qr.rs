@@ -24,7 +24,7 @@ pub fn qr_svg(text: &str, title: &str) -> Option<String> {
     let side = width + 2 * QUIET;
     Some(format!(
         r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" width="{side}" height="{side}" role="img" aria-label="{}" shape-rendering="crispEdges"><rect width="{side}" height="{side}" fill="#fff"/><path d="{path}" fill="#000"/></svg>"##,
-        super::svg::canvas::escape(title)
+        super::svg::write::escape(title)
     ))
 }
 

@@ -3,8 +3,8 @@
 use super::format;
 use super::people::Named;
 use super::plots::{Plot, capital};
-use super::svg::canvas::{Hatch, Stroke};
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
+use super::svg::picture::{Hatch, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
 use super::text::{LABEL, SENTENCE, plain};
@@ -259,7 +259,7 @@ fn picture(index: usize, drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) ->
             name: "drift".to_owned(),
             x: Cow::Owned(straight),
             y: vec![drift.first, drift.last],
-            stroke: Stroke::dashed(SECOND, 1.8, "8 3"),
+            stroke: Stroke::dashed(SECOND, 1.8, &[8.0, 3.0]),
             mark: None,
         });
     }
@@ -285,7 +285,7 @@ fn picture(index: usize, drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) ->
         row.word,
         format::with_unit(&rounded(drift.u, drift.u).0, drift.unit)
     );
-    Plot { title, caption: plain(&caption, SENTENCE), svg: chart.draw(), wide: true }
+    Plot { title, caption: plain(&caption, SENTENCE), picture: chart.draw(), wide: true }
 }
 
 fn along(soak: &OutcomeSoak) -> Axis {
@@ -353,7 +353,7 @@ fn temperature(soak: &OutcomeSoak) -> Option<Plot> {
         places: Vec::new(),
     };
     let caption = "A figure that drifts as this does may follow the room and not wear.".to_owned();
-    Some(Plot { title, caption, svg: chart.draw(), wide: true })
+    Some(Plot { title, caption, picture: chart.draw(), wide: true })
 }
 
 #[cfg(test)]

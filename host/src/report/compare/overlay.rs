@@ -7,10 +7,10 @@ use crate::quantity::Channel;
 use crate::report::body_plots::{axis_words, extent};
 use crate::report::format;
 use crate::report::plots::{Plot, TRAVEL_LABEL, capital};
-use crate::report::svg::canvas::{Mark, Stroke};
 use crate::report::svg::chart::{Axis, Chart};
+use crate::report::svg::picture::{Mark, Stroke};
 use crate::report::svg::series::Series;
-use crate::report::svg::{FIRST, INK, SECOND};
+use crate::report::svg::{FIRST, INK, SECOND, THIRD};
 use crate::report::text::{LABEL, SENTENCE, plain};
 use crate::report::words::Lines;
 use std::borrow::Cow;
@@ -59,9 +59,9 @@ pub fn overlays(drawn: &[Drawn<'_>], lines: Lines) -> Vec<Plot> {
 fn stroke(record: usize) -> Stroke {
     match record {
         0 => Stroke::solid(FIRST, 1.7),
-        1 => Stroke::dashed(SECOND, 1.7, "8 3"),
-        2 => Stroke::dashed("#2a6b45", 1.7, "2 2.5"),
-        _ => Stroke::dashed(INK, 1.3, "10 3 2 3"),
+        1 => Stroke::dashed(SECOND, 1.7, &[8.0, 3.0]),
+        2 => Stroke::dashed(THIRD, 1.7, &[2.0, 2.5]),
+        _ => Stroke::dashed(INK, 1.3, &[10.0, 3.0, 2.0, 3.0]),
     }
 }
 
@@ -157,5 +157,5 @@ fn picture(
         events: Vec::new(),
         places: Vec::new(),
     };
-    Some(Plot { title: title.to_owned(), caption: caption.to_owned(), svg: chart.draw(), wide: true })
+    Some(Plot { title: title.to_owned(), caption: caption.to_owned(), picture: chart.draw(), wide: true })
 }

@@ -7,6 +7,8 @@
 mod png;
 mod svg;
 
+pub use svg::{paintable, tree};
+
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 
@@ -54,7 +56,7 @@ pub enum Logo {
     },
     /// Shapes.
     Svg {
-        /// The picture, rebuilt from allowed elements and attributes.
+        /// The picture, written anew from the shapes that it draws.
         text: String,
     },
 }

@@ -1,10 +1,10 @@
-//! An SVG rebuilt from elements and attributes that draw a still picture. What editors leave behind is dropped; what could
-//! run, load or refer to anything outside is refused.
+//! An SVG read once for the shapes that it draws, and written anew from them: what editors leave behind is not among them. What could
+//! run, load or refer to anything outside is refused, and so is what no document can draw. It does not draw.
 
 use super::LogoError;
-use crate::report::svg::canvas::escape;
-use roxmltree::{Document, Node, ParsingOptions};
-use std::fmt::Write as _;
+use crate::report::text::plain;
+use usvg::roxmltree::{Document, Node, ParsingOptions};
+use usvg::{BlendMode, Group, Indent, Node as Shape, Options, Paint, SpreadMethod, Tree, WriteOptions};
 
 const NAMESPACE: &str = "http://www.w3.org/2000/svg";
 /// Most nodes, attributes aside.
@@ -34,75 +34,31 @@ const DRAWN: [&str; 15] = [
 /// Of the picture's own namespace, harmless and not shown.
 const DROPPED: [&str; 3] = ["title", "desc", "metadata"];
 
-const ATTRIBUTES: [&str; 53] = [
-    "id",
-    "d",
-    "points",
-    "x",
-    "y",
-    "width",
-    "height",
-    "rx",
-    "ry",
-    "r",
-    "cx",
-    "cy",
-    "fx",
-    "fy",
-    "x1",
-    "y1",
-    "x2",
-    "y2",
-    "viewBox",
-    "preserveAspectRatio",
-    "transform",
-    "fill",
-    "fill-opacity",
-    "fill-rule",
-    "stroke",
-    "stroke-width",
-    "stroke-opacity",
-    "stroke-linecap",
-    "stroke-linejoin",
-    "stroke-miterlimit",
-    "stroke-dasharray",
-    "stroke-dashoffset",
-    "opacity",
-    "color",
-    "display",
-    "visibility",
-    "overflow",
-    "clip-path",
-    "clip-rule",
-    "clipPathUnits",
-    "gradientUnits",
-    "gradientTransform",
-    "spreadMethod",
-    "offset",
-    "stop-color",
-    "stop-opacity",
-    "style",
-    "version",
-    "class",
-    "vector-effect",
-    "paint-order",
-    "shape-rendering",
-    "color-interpolation",
-];
+/// Longest value of an attribute that is neither a path nor points, bytes.
+const LONGEST_VALUE: usize = 2_000;
+/// Most colours of a gradient.
+const MOST_STOPS: usize = 64;
 
-/// The picture as text that holds nothing but what is allowed.
+/// The picture written anew from the shapes that it draws, and from nothing else.
 pub(super) fn rebuilt(text: &str) -> Result<String, LogoError> {
+    let broken = |e: &dyn std::error::Error| LogoError::BrokenSvg(e.to_string());
     let options = ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..ParsingOptions::default() };
-    let document =
-        Document::parse_with_options(text, options).map_err(|e| LogoError::BrokenSvg(e.to_string()))?;
+    let document = Document::parse_with_options(text, options).map_err(|e| broken(&e))?;
     let root = document.root_element();
     if root.tag_name().name() != "svg" || root.tag_name().namespace() != Some(NAMESPACE) {
         return Err(LogoError::UnknownFormat);
     }
     check_size(root)?;
-    let mut out = String::new();
-    element(root, 0, &mut out)?;
-    Ok(out)
+    check(root, 0)?;
+    let tree = Tree::from_xmltree(&document, &Options::default()).map_err(|e| broken(&e))?;
+    drawable(tree.root())?;
+    Ok(tree.to_string(&WriteOptions { indent: Indent::None, ..WriteOptions::default() }))
+}
+
+/// The shapes of an SVG. Nothing it refers to is loaded.
+pub fn tree(text: &str) -> Result<Tree, usvg::Error> {
+    let document = Document::parse(text).map_err(usvg::Error::ParsingFailed)?;
+    Tree::from_xmltree(&document, &Options::default())
 }
 
 /// A picture must have a size that can be told and drawn.
@@ -121,7 +77,8 @@ fn check_size(root: Node<'_, '_>) -> Result<(), LogoError> {
     Ok(())
 }
 
-fn element(node: Node<'_, '_>, depth: usize, out: &mut String) -> Result<(), LogoError> {
+/// Refuses what could run, load, refer to anything outside, or make more work than a logo is worth.
+fn check(node: Node<'_, '_>, depth: usize) -> Result<(), LogoError> {
     let name = node.tag_name().name();
     if depth > DEEPEST {
         return Err(LogoError::BrokenSvg(format!("it is nested deeper than {DEEPEST}")));
@@ -129,57 +86,105 @@ fn element(node: Node<'_, '_>, depth: usize, out: &mut String) -> Result<(), Log
     if !DRAWN.contains(&name) {
         return Err(LogoError::NotAllowed(format!("an element {}", named(name))));
     }
-    let _ = write!(out, "<{name}");
-    if depth == 0 {
-        let _ = write!(out, r#" xmlns="{NAMESPACE}""#);
-    }
     for attribute in node.attributes() {
-        if let Some(value) = allowed(attribute.namespace(), attribute.name(), attribute.value())? {
-            let _ = write!(out, r#" {}="{}""#, attribute.name(), value);
-        }
+        check_attribute(attribute.namespace().is_none(), attribute.name(), attribute.value())?;
     }
-    out.push('>');
+    check_clipping(node)?;
+    if name.ends_with("Gradient") && node.children().filter(Node::is_element).count() > MOST_STOPS {
+        return Err(LogoError::NotAllowed(format!("a gradient of more than {MOST_STOPS} colours")));
+    }
     for child in node.children().filter(Node::is_element) {
         let (own, name) = (child.tag_name().namespace() == Some(NAMESPACE), child.tag_name().name());
         // What an editor keeps for itself stands in a namespace of its own; another's drawing or page does not belong here.
         let page = child.tag_name().namespace().is_some_and(|n| n.ends_with("/xhtml"));
         if own && !DROPPED.contains(&name) {
-            element(child, depth + 1, out)?;
+            check(child, depth + 1)?;
         } else if page {
             return Err(LogoError::NotAllowed(format!("a part of a page, {}", named(name))));
         }
     }
-    let _ = write!(out, "</{name}>");
     Ok(())
 }
 
 /// A name that may be hostile, short.
 fn named(name: &str) -> String {
-    format!("“{}”", crate::report::text::plain(name, 30))
+    format!("“{}”", plain(name, 30))
 }
 
-/// An attribute's value fit to be written; none when it is dropped.
-fn allowed(namespace: Option<&str>, name: &str, value: &str) -> Result<Option<String>, LogoError> {
+fn check_attribute(own: bool, name: &str, value: &str) -> Result<(), LogoError> {
     let lower = name.to_ascii_lowercase();
     if lower.starts_with("on") || lower == "href" {
         return Err(LogoError::NotAllowed(format!("an attribute {}", named(name))));
     }
-    if namespace.is_some() || !ATTRIBUTES.contains(&name) || name == "class" {
-        return Ok(None);
+    if !own || name == "class" {
+        return Ok(());
+    }
+    if name == "id" && value.contains(['<', '>', '&', '"', '\'']) {
+        return Err(LogoError::NotAllowed(format!("an id {}", named(value))));
+    }
+    if !matches!(name, "d" | "points") && value.len() > LONGEST_VALUE {
+        let why = format!("{} bytes in its attribute {}", value.len(), named(name));
+        return Err(LogoError::NotAllowed(why));
     }
     let without_local = value.replace("url(#", "").replace("url('#", "").replace("url(\"#", "");
     let value_lower = without_local.to_ascii_lowercase();
     let suspect = ["url(", "@", "\\", "expression", "javascript:", "data:", "/*"];
-    if let Some(what) = suspect.into_iter().find(|s| value_lower.contains(s)) {
-        return Err(LogoError::NotAllowed(format!("“{what}” in its attribute {}", named(name))));
+    match suspect.into_iter().find(|s| value_lower.contains(s)) {
+        Some(what) => Err(LogoError::NotAllowed(format!("“{what}” in its attribute {}", named(name)))),
+        None => Ok(()),
     }
-    // Paths are long: they are escaped as any text, but not cut.
-    let pieces: Vec<String> = value.split_whitespace().map(escaped).collect();
-    Ok(Some(pieces.join(" ")))
 }
 
-/// A piece of any length, escaped.
-fn escaped(piece: &str) -> String {
-    let letters: Vec<char> = piece.chars().collect();
-    letters.chunks(crate::report::text::SENTENCE).map(|c| escape(&c.iter().collect::<String>())).collect()
+/// A clip path is one outline in the picture's own units and refers to nothing.
+fn check_clipping(node: Node<'_, '_>) -> Result<(), LogoError> {
+    let clips = |n: &Node<'_, '_>| n.tag_name().name() == "clipPath";
+    if !node.ancestors().any(|n| clips(&n)) {
+        return Ok(());
+    }
+    let what = if node.children().filter(Node::is_element).count() > 1 {
+        "a clip path of several shapes"
+    } else if node.attribute("clipPathUnits").is_some_and(|u| u != "userSpaceOnUse") {
+        "a clip path in units of what it clips"
+    } else if node.attributes().any(|a| a.value().contains("url(")) {
+        "a clip path that refers to something else"
+    } else {
+        return Ok(());
+    };
+    Err(LogoError::NotAllowed(what.to_owned()))
+}
+
+/// Whether every document can draw it.
+fn drawable(group: &Group) -> Result<(), LogoError> {
+    let refused = |what: &str| Err(LogoError::NotAllowed(what.to_owned()));
+    if group.blend_mode() != BlendMode::Normal {
+        return refused("a blend mode");
+    }
+    if group.mask().is_some() || !group.filters().is_empty() {
+        return refused("a mask or a filter");
+    }
+    for node in group.children() {
+        match node {
+            Shape::Group(inner) => drawable(inner)?,
+            Shape::Path(path) => {
+                let fill = path.fill().map(usvg::Fill::paint);
+                if !fill.into_iter().chain(path.stroke().map(usvg::Stroke::paint)).all(paintable) {
+                    return refused("a gradient that repeats, or fades from one opacity to another");
+                }
+            }
+            Shape::Image(_) | Shape::Text(_) => return refused("an image or text"),
+        }
+    }
+    Ok(())
+}
+
+/// A colour, or a gradient that ends with its last colour and covers alike everywhere.
+pub fn paintable(paint: &Paint) -> bool {
+    let gradient = match paint {
+        Paint::Color(_) => return true,
+        Paint::LinearGradient(g) => &***g,
+        Paint::RadialGradient(g) => &***g,
+        Paint::Pattern(_) => return false,
+    };
+    let alike = gradient.stops().windows(2).all(|pair| pair[0].opacity() == pair[1].opacity());
+    alike && gradient.spread_method() == SpreadMethod::Pad
 }

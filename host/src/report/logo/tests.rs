@@ -69,10 +69,11 @@ fn shapes_pass_and_what_editors_leave_behind_is_dropped() {
     let svg = r##"<?xml version="1.0"?><!-- made by hand -->
         <svg xmlns="http://www.w3.org/2000/svg" xmlns:e="urn:editor" viewBox="0 0 10 10" e:zoom="2" class="x">
         <title>t</title><metadata><e:view/></metadata><e:view at="1"/>
-        <defs><linearGradient id="g"><stop offset="0" stop-color="#f00"/></linearGradient></defs>
+        <defs><linearGradient id="g"><stop offset="0" stop-color="#f00"/><stop offset="1"/></linearGradient></defs>
         <g transform="scale(2)"><path d="M0 0L5 5&#10;z" style="fill:url(#g);stroke:none"/></g></svg>"##;
     let Logo::Svg { text } = Logo::read(svg.as_bytes()).unwrap() else { panic!("shapes") };
-    assert!(text.contains(r##"style="fill:url(#g);stroke:none""##) && text.contains("M0 0L5 5 z"), "{text}");
+    assert!(text.contains(r##"fill="url(#g)""##) && text.contains(r#"d="M 0 0 L 5 5 Z""#), "{text}");
+    assert!(text.contains("<linearGradient") && !text.contains("style"), "{text}");
     for word in ["editor", "made by hand", "<title", "class", "zoom", "view "] {
         assert!(!text.contains(word), "{word} in {text}");
     }
@@ -125,5 +126,51 @@ fn a_picture_without_a_size_or_beyond_all_bounds_is_refused() {
         r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 NaN 5"/>"#,
     ] {
         refused(svg.as_bytes(), "must be 0.1 to 100000");
+    }
+}
+
+#[test]
+fn what_is_written_anew_passes_again_and_says_the_same() {
+    let inner = r##"<defs><clipPath id="c"><circle cx="5" cy="5" r="4"/></clipPath>
+        <radialGradient id="r"><stop offset="0" stop-color="red"/><stop offset="1" stop-color="blue"/></radialGradient></defs>
+        <g clip-path="url(#c)" opacity="0.5"><rect width="9" height="9" fill="url(#r)" stroke="#123456" stroke-dasharray="2 1"/></g>
+        <path id="a b" d="M0 0q3 3 6 0z" fill-rule="evenodd" transform="rotate(30)"/>"##;
+    let Logo::Svg { text } = Logo::read(&svg_of(inner)).unwrap() else { panic!("shapes") };
+    for kept in
+        ["clipPath", "radialGradient", "opacity=\"0.5\"", "stroke-dasharray=\"2 1\"", "evenodd", "matrix("]
+    {
+        assert!(text.contains(kept), "{kept} is not in {text}");
+    }
+    assert_eq!(Logo::read(text.as_bytes()).unwrap(), Logo::Svg { text: text.clone() });
+}
+
+#[test]
+fn what_no_document_can_draw_is_refused() {
+    let gradient = |attributes: &str, last: &str| {
+        format!(
+            r#"<linearGradient id="g" {attributes}><stop offset="0"/><stop offset="1" {last}/></linearGradient>
+               <rect width="9" height="9" fill="url(#g)"/>"#
+        )
+    };
+    let clip = |attributes: &str, inner: &str| {
+        format!(
+            r#"<clipPath id="c" {attributes}>{inner}</clipPath><rect width="9" height="9" clip-path="url(#c)"/>"#
+        )
+    };
+    let stops = format!("<radialGradient>{}</radialGradient>", "<stop/>".repeat(65));
+    let long = format!(r#"<rect stroke-dasharray="{}"/>"#, "1 ".repeat(1500));
+    let two = "<rect width='1' height='1'/><rect width='1' height='1'/>";
+    for (inner, words) in [
+        (gradient(r#"spreadMethod="repeat""#, r#"stop-color="red""#).as_str(), "a gradient that repeats"),
+        (&gradient("", r#"stop-opacity="0""#), "fades from one opacity to another"),
+        (&stops, "more than 64 colours"),
+        (&long, "3000 bytes in its attribute “stroke-dasharray”"),
+        (&clip("", two), "a clip path of several shapes"),
+        (&clip(r#"clipPathUnits="objectBoundingBox""#, "<rect/>"), "units of what it clips"),
+        (&clip(r#"clip-path="url(#d)""#, "<rect/>"), "refers to something else"),
+        (r#"<g style="mix-blend-mode:multiply"><rect width="9" height="9"/></g>"#, "a blend mode"),
+        (r#"<g id="a&lt;script>"/>"#, "an id “a<script>”"),
+    ] {
+        refused(&svg_of(inner), words);
     }
 }

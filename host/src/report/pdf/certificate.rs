@@ -280,7 +280,7 @@ impl Page<'_> {
         };
         let margin = |f: &OutcomeFigure| margin_percent(f).unwrap_or(f64::INFINITY);
         judged.sort_by(|a, b| rank(a.0).cmp(&rank(b.0)).then(margin(a.0).total_cmp(&margin(b.0))));
-        let verdicts = Verdicts::new(self.set.fonts)?;
+        let verdicts = Verdicts::new()?;
         let cell = |text: String| Cell::text(Rich::new(text, QUIET));
         let rows: Vec<Row> = judged
             .iter()

@@ -1,106 +1,59 @@
 //! Pages as a file: items become operators of PDF. Nothing in it depends on when or where it is made.
 
 use super::PdfError;
+use super::brush::{Brush, Letters, Paint, Pen};
+use super::file::{Labels, file};
 use super::fonts::Fonts;
-use super::piece::{Colour, Item};
-use crate::outcome::empty_slot;
+use super::picture::Image;
+use super::piece::{INK, Item};
+use super::shared::Shared;
+use super::{drawing, plot};
 use crate::report::Paper;
-use krilla::Document;
-use krilla::color::rgb;
-use krilla::geom::{Path, PathBuilder, Point, Rect, Size, Transform};
-use krilla::metadata::Metadata;
-use krilla::page::PageSettings;
-use krilla::paint::{Fill, Stroke};
-use krilla::surface::Surface;
-use krilla_svg::{SurfaceExt, SvgSettings};
-
-/// What the file says of itself.
-#[derive(Clone, Debug)]
-pub struct Labels {
-    /// Title.
-    pub title: String,
-    /// Whether a seal will be written into it.
-    pub sealed: bool,
-}
+use usvg::Transform;
 
 /// The file.
 ///
 /// # Errors
-/// The library refuses; none of its limits is reached by bounded text.
-pub fn draw(fonts: &Fonts, paper: Paper, pages: &[Vec<Item>], labels: Labels) -> Result<Vec<u8>, PdfError> {
-    let (width, height) = paper.points();
-    let settings =
-        PageSettings::from_wh(width, height).ok_or_else(|| PdfError::File("no paper".to_owned()))?;
-    let mut document = Document::new();
-    for items in pages {
-        let mut page = document.start_page_with(settings.clone());
-        let mut surface = page.surface();
-        for item in items {
-            draw_item(&mut surface, fonts, item);
-        }
-        surface.finish();
-        page.finish();
-    }
-    let mut metadata = Metadata::new()
-        .title(labels.title)
-        .language("en".to_owned())
-        .creator(format!("trackpair {}", env!("CARGO_PKG_VERSION")));
-    if labels.sealed {
-        metadata = metadata.keywords(vec![empty_slot()]);
-    }
-    document.set_metadata(metadata);
-    document.finish().map_err(|e| PdfError::File(format!("{e:?}")))
+/// The program's own font is damaged.
+pub fn draw(fonts: &Fonts, paper: Paper, pages: &[Vec<Item>], labels: &Labels) -> Result<Vec<u8>, PdfError> {
+    let size = paper.points();
+    let mut shared = Shared::default();
+    let contents: Vec<Vec<u8>> = pages.iter().map(|items| page(fonts, &mut shared, size.1, items)).collect();
+    file(fonts, size, &contents, &shared, labels)
 }
 
-fn draw_item(surface: &mut Surface<'_>, fonts: &Fonts, item: &Item) {
+/// The operators of a page.
+fn page(fonts: &Fonts, shared: &mut Shared, height: f32, items: &[Item]) -> Vec<u8> {
+    let mut brush = Brush::new(fonts, shared, height);
+    items.iter().for_each(|item| draw_item(&mut brush, item));
+    brush.finish()
+}
+
+fn draw_item(brush: &mut Brush<'_>, item: &Item) {
     match item {
         Item::Text { at, text, style } => {
-            let (font, glyphs) = fonts.glyphs(text, style.bold);
-            surface.set_stroke(None);
-            surface.set_fill(Some(Fill { paint: paint(style.colour).into(), ..Fill::default() }));
-            surface.draw_glyphs(Point::from_xy(at.0, at.1), &glyphs, font, text, style.size, false);
+            let letters = Letters { size: style.size, bold: style.bold, colour: style.colour, upward: false };
+            brush.text(text, *at, letters);
         }
         Item::Rule { from, to, width, colour } => {
-            let mut path = PathBuilder::new();
-            path.move_to(from.0, from.1);
-            path.line_to(to.0, to.1);
-            stroke(surface, path.finish(), *width, *colour);
+            brush.through(&[*from, *to]);
+            brush.stroke_with(&Paint::Solid(*colour), Pen::solid(*width));
+            brush.stroke();
         }
         Item::Frame { at, size, width } => {
-            let mut path = PathBuilder::new();
-            if let Some(rect) = Rect::from_xywh(at.0, at.1, size.0, size.1) {
-                path.push_rect(rect);
-            }
-            stroke(surface, path.finish(), *width, super::piece::INK);
+            brush.rect(*at, *size);
+            brush.stroke_with(&Paint::Solid(INK), Pen::solid(*width));
+            brush.stroke();
         }
-        Item::Picture { at, size, tree } => placed(surface, *at, *size, |surface, size| {
-            surface.draw_svg(tree, size, SvgSettings::default());
+        Item::Picture { at, size, image } => brush.apart(|brush| {
+            let (width, height) = image.size();
+            let (x, y) = (size.0 / width, size.1 / height);
+            brush.transform(Transform::from_row(x, 0.0, 0.0, y, at.0, at.1));
+            match image {
+                Image::Plot(picture) => plot::draw(brush, picture),
+                Image::Drawing(tree) => drawing::draw(brush, tree),
+            }
         }),
-        Item::Pixels { at, size, image } => placed(surface, *at, *size, |surface, size| {
-            surface.draw_image(krilla::image::Image::clone(image), size);
-        }),
+        Item::Pixels { at, size, image } => brush.image(image, *at, *size),
     }
-}
-
-fn placed(
-    surface: &mut Surface<'_>,
-    at: (f32, f32),
-    size: (f32, f32),
-    draw: impl FnOnce(&mut Surface<'_>, Size),
-) {
-    let Some(size) = Size::from_wh(size.0, size.1) else { return };
-    surface.push_transform(&Transform::from_translate(at.0, at.1));
-    draw(surface, size);
-    surface.pop();
-}
-
-fn paint((r, g, b): Colour) -> rgb::Color {
-    rgb::Color::new(r, g, b)
-}
-
-fn stroke(surface: &mut Surface<'_>, path: Option<Path>, width: f32, colour: Colour) {
-    let Some(path) = path else { return };
-    surface.set_fill(None);
-    surface.set_stroke(Some(Stroke { paint: paint(colour).into(), width, ..Stroke::default() }));
-    surface.draw_path(&path);
 }

@@ -2,7 +2,6 @@
 
 use super::PdfError;
 use super::blocks::{SMALL, Setter};
-use super::fonts::Fonts;
 use super::picture::{Picture, sign};
 use super::piece::{FAINT, OUTSIDE, Piece, UNDECIDED, WITHIN, verdict_colour};
 use super::rich::{Rich, Style};
@@ -29,11 +28,11 @@ impl Verdicts {
     ///
     /// # Errors
     /// One is no picture.
-    pub fn new(fonts: &Fonts) -> Result<Self, PdfError> {
+    pub fn new() -> Result<Self, PdfError> {
         Ok(Self {
-            within: sign("within", WITHIN, fonts)?,
-            outside: sign("outside", OUTSIDE, fonts)?,
-            undecided: sign("undecided", UNDECIDED, fonts)?,
+            within: sign("within", WITHIN)?,
+            outside: sign("outside", OUTSIDE)?,
+            undecided: sign("undecided", UNDECIDED)?,
         })
     }
 
@@ -59,7 +58,7 @@ impl Verdicts {
 /// # Errors
 /// A sign is no picture.
 pub fn figures(set: &Setter<'_>, people: &People) -> Result<Vec<Piece>, PdfError> {
-    let verdicts = Verdicts::new(set.fonts)?;
+    let verdicts = Verdicts::new()?;
     let mut pieces = set.paragraph(&Rich::new(READING, SMALL.colour(FAINT)), 0.0);
     pieces.iter_mut().for_each(|p| p.keep = true);
     if people.groups.is_empty() {

@@ -2,13 +2,9 @@
 //! glyphs come from the same table, so that what was measured is what is drawn. It does not know lines or pages.
 
 use super::PdfError;
-use krilla::text::{Font, GlyphId, KrillaGlyph};
-use std::sync::Arc;
-use usvg::fontdb;
 
 const REGULAR: &[u8] = include_bytes!("../../../fonts/LiberationSans-Regular.ttf");
 const BOLD: &[u8] = include_bytes!("../../../fonts/LiberationSans-Bold.ttf");
-const FAMILY: &str = "Liberation Sans";
 
 /// What stands where the font has no character: an empty box.
 pub const LACKING: char = '□';
@@ -19,20 +15,21 @@ pub const LINE: f32 = 1.32;
 pub const BASELINE: f32 = 0.99;
 
 /// One face.
-struct Face {
-    parsed: ttf_parser::Face<'static>,
-    drawn: Font,
+pub struct Face {
+    /// Its file.
+    pub data: &'static [u8],
+    /// What is in it.
+    pub parsed: ttf_parser::Face<'static>,
 }
 
 impl Face {
     fn read(data: &'static [u8]) -> Result<Self, PdfError> {
         let parsed = ttf_parser::Face::parse(data, 0).map_err(|_| PdfError::Font)?;
-        let drawn = Font::new(data.into(), 0).ok_or(PdfError::Font)?;
-        Ok(Self { parsed, drawn })
+        Ok(Self { data, parsed })
     }
 
     /// Glyph and advance of a character, in sizes of the font.
-    fn glyph(&self, character: char) -> (u16, f32) {
+    pub fn glyph(&self, character: char) -> (u16, f32) {
         let id = self.parsed.glyph_index(character).or_else(|| self.parsed.glyph_index(LACKING));
         let id = id.unwrap_or_default();
         let advance = self.parsed.glyph_hor_advance(id).unwrap_or_default();
@@ -40,12 +37,10 @@ impl Face {
     }
 }
 
-/// Both faces, for text and for pictures.
+/// Both faces.
 pub struct Fonts {
     regular: Face,
     bold: Face,
-    /// The same for pictures.
-    pub pictures: Arc<fontdb::Database>,
 }
 
 impl Fonts {
@@ -54,15 +49,11 @@ impl Fonts {
     /// # Errors
     /// They are damaged: the program was built wrong.
     pub fn load() -> Result<Self, PdfError> {
-        let mut pictures = fontdb::Database::new();
-        for face in [REGULAR, BOLD] {
-            pictures.load_font_source(fontdb::Source::Binary(Arc::new(face)));
-        }
-        pictures.set_sans_serif_family(FAMILY);
-        Ok(Self { regular: Face::read(REGULAR)?, bold: Face::read(BOLD)?, pictures: Arc::new(pictures) })
+        Ok(Self { regular: Face::read(REGULAR)?, bold: Face::read(BOLD)? })
     }
 
-    const fn face(&self, bold: bool) -> &Face {
+    /// The regular or the bold face.
+    pub const fn face(&self, bold: bool) -> &Face {
         if bold { &self.bold } else { &self.regular }
     }
 
@@ -80,16 +71,6 @@ impl Fonts {
     pub fn width(&self, text: &str, bold: bool, size: f32) -> f32 {
         let face = self.face(bold);
         text.chars().map(|c| face.glyph(c).1).sum::<f32>() * size
-    }
-
-    /// The face and the glyphs of text on one line.
-    pub fn glyphs(&self, text: &str, bold: bool) -> (Font, Vec<KrillaGlyph>) {
-        let face = self.face(bold);
-        let glyph = |(at, c): (usize, char)| {
-            let (id, advance) = face.glyph(c);
-            KrillaGlyph::new(GlyphId::new(u32::from(id)), advance, 0.0, 0.0, 0.0, at..at + c.len_utf8(), None)
-        };
-        (face.drawn.clone(), text.char_indices().map(glyph).collect())
     }
 }
 
@@ -109,7 +90,7 @@ mod tests {
         let fonts = Fonts::load().unwrap();
         assert_eq!(fonts.shown("スロットル 4711\u{1}"), "□□□□□ 4711□");
         assert!(fonts.width("スロットル", false, 10.0) > 20.0);
-        assert_eq!(fonts.glyphs("aス", true).1.len(), 2);
+        assert_eq!(fonts.face(true).glyph('ス'), fonts.face(true).glyph(LACKING));
     }
 
     #[test]

@@ -7,27 +7,39 @@
 //! - `blocks`: headings, paragraphs, lists.
 //! - `table`: rows and their cells.
 //! - `picture`: vector pictures, signs, logos.
+//! - `plot`, `hatch`: pictures of the program's own.
+//! - `drawing`: what an SVG draws.
 //! - `flow`: pieces onto pages.
 //! - `frame`: head and foot of each page.
-//! - `draw`: pages as a file.
+//! - `draw`: pages.
+//! - `brush`: operators of a page.
+//! - `shared`: what pages share.
+//! - `file`, `typeface`: objects of the file.
 //! - `report`, `figures`: what a report says, in order.
 //! - `suspects`: causes that fit.
 //! - `certificate`: what a buyer's page says.
 //! - `vehicle_form`, `vehicle_check`: checks at the vehicle, to be filled in and judged.
 
 mod blocks;
+mod brush;
 mod certificate;
 mod draw;
+mod drawing;
 mod figures;
+mod file;
 mod flow;
 mod fonts;
 mod frame;
+mod hatch;
 mod picture;
 mod piece;
+mod plot;
 mod report;
 mod rich;
+mod shared;
 mod suspects;
 mod table;
+mod typeface;
 mod vehicle_check;
 mod vehicle_form;
 
@@ -36,7 +48,8 @@ use super::{Paper, ReportInput};
 pub use certificate::CertificateInput;
 
 use blocks::Setter;
-use draw::{Labels, draw};
+use draw::draw;
+use file::Labels;
 use fonts::Fonts;
 use frame::Frame;
 use piece::{Item, Piece};
@@ -53,9 +66,6 @@ pub enum PdfError {
     /// A picture that the program drew itself can't be read back.
     #[error("a picture of the document can't be drawn ({0}); take the HTML report, and report this")]
     Picture(#[from] usvg::Error),
-    /// The file can't be made of the pages.
-    #[error("the document can't be made ({0}); take the HTML report, and report this")]
-    File(String),
 }
 
 /// The report as PDF.
@@ -122,7 +132,8 @@ fn document(
     pieces: &[Piece],
     sealed: bool,
 ) -> Result<Vec<u8>, PdfError> {
-    draw(fonts, paper, &framed(fonts, frame, pieces), Labels { title: frame.title.clone(), sealed })
+    let labels = Labels { title: frame.title.clone(), sealed };
+    draw(fonts, paper, &framed(fonts, frame, pieces), &labels)
 }
 
 /// What every page shows, its head and foot last.

@@ -1,11 +1,11 @@
 //! Pieces of a document: what stands on paper and can't be broken, with its height and whom it must stay with. It does not
 //! know pages.
 
+use super::picture::Image;
 use super::rich::Style;
+use super::shared::Pixels;
+pub use crate::report::svg::picture::Colour;
 use std::rc::Rc;
-
-/// Red, green, blue.
-pub type Colour = (u8, u8, u8);
 
 /// Text, rules.
 pub const INK: Colour = (0x1a, 0x24, 0x30);
@@ -71,7 +71,7 @@ pub enum Item {
         /// Width and height.
         size: (f32, f32),
         /// The picture.
-        tree: Rc<usvg::Tree>,
+        image: Image,
     },
     /// A picture of pixels.
     Pixels {
@@ -80,7 +80,7 @@ pub enum Item {
         /// Width and height.
         size: (f32, f32),
         /// The picture.
-        image: Rc<krilla::image::Image>,
+        image: Rc<Pixels>,
     },
 }
 

@@ -77,7 +77,7 @@ pub fn letterhead(set: &Setter<'_>, shop: &Letterhead) -> Piece {
         words.extend(narrow.paragraph(&Rich::new(line.clone(), SMALL.colour(FAINT)), 0.0));
     }
     let mut columns = vec![(0.0, Piece::joined(&words))];
-    if let Some((item, (wide, high))) = shop.logo.as_ref().and_then(|l| picture::logo(l, LOGO, set.fonts)) {
+    if let Some((item, (wide, high))) = shop.logo.as_ref().and_then(|l| picture::logo(l, LOGO)) {
         columns.push((set.width - wide, Piece { height: high, items: vec![item], ..Piece::default() }));
     }
     let mut whole = beside(&columns);
@@ -164,7 +164,7 @@ pub fn verdict(
 ) -> Result<Piece, PdfError> {
     let side = 40.0 * scale;
     let colour = verdict_colour(verdict);
-    let sign = sign(verdict, colour, set.fonts)?;
+    let sign = sign(verdict, colour)?;
     let indent = if sign.is_some() { side + 14.0 } else { 0.0 };
     Ok(set.framed(1.2, 11.0 * scale, |set| {
         let narrow = Setter { width: set.width - indent, ..*set };
@@ -187,7 +187,7 @@ pub fn verdict(
 /// # Errors
 /// The code is no picture.
 pub fn sealing(set: &Setter<'_>, sealing: &Sealing, side: f32) -> Result<Piece, PdfError> {
-    let code = sealing.code.as_deref().map(|svg| Picture::of(svg, set.fonts)).transpose()?;
+    let code = sealing.code.as_deref().map(Picture::of).transpose()?;
     let indent = if code.is_some() { side + 10.0 } else { 0.0 };
     let narrow = Setter { width: set.width - indent, ..*set };
     let mut words = narrow.facts_beside(&sealing.facts, 58.0, Style::new(7.4));
@@ -286,7 +286,7 @@ fn over_time(set: &Setter<'_>, input: &ReportInput<'_>, drawn: &Plots) -> Result
     if !soak.rows.is_empty() {
         pieces.extend(drifts(set, &soak.rows));
     }
-    pieces.extend(in_column(set, &drawn.soak)?);
+    pieces.extend(in_column(set, &drawn.soak));
     Ok(pieces)
 }
 
@@ -297,23 +297,22 @@ fn pictures(set: &Setter<'_>, drawn: &Plots, body: bool) -> Result<Vec<Piece>, P
     } else {
         "How often each deviation occurs"
     };
-    let mut pieces = section(set, "What the plate did", in_column(set, &drawn.body)?);
-    pieces.extend(section(set, along, in_column(set, &drawn.curves)?));
-    pieces.extend(section(set, often, in_pairs(set, &drawn.histograms)?));
+    let mut pieces = section(set, "What the plate did", in_column(set, &drawn.body));
+    pieces.extend(section(set, along, in_column(set, &drawn.curves)));
+    pieces.extend(section(set, often, in_pairs(set, &drawn.histograms)));
     Ok(pieces)
 }
 
-fn in_column(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
-    let drawn: Result<Vec<Vec<Piece>>, PdfError> = all.iter().map(|plot| figure(set, plot)).collect();
-    Ok(drawn?.concat())
+fn in_column(set: &Setter<'_>, all: &[Plot]) -> Vec<Piece> {
+    all.iter().flat_map(|plot| figure(set, plot)).collect()
 }
 
-fn figure(set: &Setter<'_>, plot: &Plot) -> Result<Vec<Piece>, PdfError> {
-    Ok(set.figure(&plot.title, &Picture::of(&plot.svg, set.fonts)?, &plot.caption))
+fn figure(set: &Setter<'_>, plot: &Plot) -> Vec<Piece> {
+    set.figure(&plot.title, &Picture::plot(&plot.picture), &plot.caption)
 }
 
 /// Small pictures two in a row, wide ones alone.
-fn in_pairs(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
+fn in_pairs(set: &Setter<'_>, all: &[Plot]) -> Vec<Piece> {
     const BETWEEN: f32 = 16.0;
     let half = Setter { width: (set.width - BETWEEN) / 2.0, ..*set };
     let mut rows = Vec::new();
@@ -322,17 +321,17 @@ fn in_pairs(set: &Setter<'_>, all: &[Plot]) -> Result<Vec<Piece>, PdfError> {
     for plot in all {
         if plot.wide {
             rows.extend(waiting.take().map(alone));
-            rows.extend(figure(set, plot)?);
+            rows.extend(figure(set, plot));
             continue;
         }
-        let piece = Piece::joined(&figure(&half, plot)?);
+        let piece = Piece::joined(&figure(&half, plot));
         match waiting.take() {
             None => waiting = Some(piece),
             Some(left) => rows.push(beside(&[(0.0, left), (half.width + BETWEEN, piece)]).before(10.0)),
         }
     }
     rows.extend(waiting.take().map(alone));
-    Ok(rows)
+    rows
 }
 
 /// Figures with their limits and verdicts, what would decide them, sources and definitions.

@@ -38,7 +38,7 @@ pub fn content(input: &VehicleInput<'_>, set: &Setter<'_>) -> Result<Vec<Piece>,
     if let Some(stamp) = input.stamp {
         pieces.push(sealing(set, &Sealing::of(stamp), 84.0)?.before(10.0));
     }
-    let verdicts = Verdicts::new(set.fonts)?;
+    let verdicts = Verdicts::new()?;
     for group in groups(check) {
         pieces.extend(set.sub(&group.title));
         let names = ["wire or place", "entered", "value ± uncertainty (k = 2)", "expected", "verdict"];
@@ -82,7 +82,7 @@ fn head(input: &VehicleInput<'_>, set: &Setter<'_>) -> Result<Piece, PdfError> {
         words::time(&input.check.checked)
     );
     words.extend(narrow.paragraph(&Rich::new(about, SMALL.colour(FAINT)), 2.0));
-    let picture = sign(verdict, colour, set.fonts)?.map(|s| {
+    let picture = sign(verdict, colour)?.map(|s| {
         let items = vec![s.item((0.0, 2.0), SIGN)];
         (0.0, Piece { height: SIGN + 4.0, items, ..Piece::default() })
     });

@@ -1,8 +1,9 @@
 //! A histogram with its limits drawn in; bars beyond a limit are hatched.
 
-use super::canvas::{Anchor, Canvas, Hatch, Lettering, Stroke, text_width};
+use super::canvas::{Canvas, text_width};
+use super::picture::{Anchor, Colour, Fill, Hatch, Lettering, Picture, Stroke};
 use super::ticks::ticks;
-use super::{FAINT, GRID, INK, LIMIT};
+use super::{FAINT, GRID, INK, LIMIT, WHITE};
 use crate::report::format;
 
 const LEFT: f64 = 44.0;
@@ -16,6 +17,11 @@ const ROW: f64 = 14.0;
 const MOST_ROWS: usize = 2;
 /// More bars than this can't be told apart; neighbours are joined.
 const MOST_BARS: usize = 90;
+
+/// Inside of a bar that keeps the limits.
+const BAR: Colour = (0x9f, 0xb0, 0xc3);
+/// Its outline.
+const BAR_EDGE: Colour = (0x4a, 0x5f, 0x78);
 
 /// A histogram to draw.
 #[derive(Clone, Debug, PartialEq)]
@@ -102,8 +108,8 @@ impl Frame {
 }
 
 impl Bars<'_> {
-    /// The picture as SVG.
-    pub fn draw(&self) -> String {
+    /// The picture.
+    pub fn draw(&self) -> Picture {
         let mut canvas = Canvas::new(self.id, self.size.0, self.size.1, &self.title, &self.description);
         let Some(x) = self.range() else {
             let lettering = Lettering::new(SMALL, FAINT, Anchor::Middle);
@@ -158,12 +164,12 @@ impl Bars<'_> {
             let height = (frame.bottom() - frame.y(*share)).max(2.0);
             let is_out = is_beyond(from + bin / 2.0, self.limits);
             let (fill, outline) = if is_out {
-                (canvas.hatch(Hatch::Finding), Stroke::solid(INK, 1.0))
+                (Fill::Hatched(Hatch::Finding), Stroke::solid(INK, 1.0))
             } else {
-                ("#9fb0c3".to_owned(), Stroke::solid("#4a5f78", 0.6))
+                (Fill::Solid(BAR), Stroke::solid(BAR_EDGE, 0.6))
             };
             let (left, right) = (frame.x(from), frame.x(from + bin));
-            canvas.rect((left, frame.bottom() - height), (right - left, height), &fill, Some(outline));
+            canvas.rect((left, frame.bottom() - height), (right - left, height), fill, Some(outline));
         }
     }
 
@@ -185,12 +191,17 @@ impl Bars<'_> {
         // Lines first, so that none runs through a label.
         for (line, _, baseline) in &placed {
             let x = frame.x(line.at);
-            let dash = if line.limit { "9 3 2 3" } else { "3 2" };
+            let dash: &[f64] = if line.limit { &[9.0, 3.0, 2.0, 3.0] } else { &[3.0, 2.0] };
             canvas.line((x, baseline + 4.0), (x, frame.bottom()), Stroke::dashed(colour(line), 1.4, dash));
         }
         for (line, middle, baseline) in &placed {
             let half = text_width(&line.label, SMALL) / 2.0;
-            canvas.rect((middle - half - 1.0, baseline - 10.0), (2.0 * half + 2.0, 12.5), "#fff", None);
+            canvas.rect(
+                (middle - half - 1.0, baseline - 10.0),
+                (2.0 * half + 2.0, 12.5),
+                Fill::Solid(WHITE),
+                None,
+            );
             let lettering = Lettering::new(SMALL, colour(line), Anchor::Middle);
             canvas.text((*middle, *baseline), lettering, &line.label);
         }
@@ -245,6 +256,7 @@ mod tests {
             at_least: None,
         }
         .draw()
+        .svg()
     }
 
     #[test]

@@ -1,9 +1,10 @@
 //! Curves over a common axis with limits, hatched spans and marks. Drawn to be read without colour.
 
-use super::canvas::{Anchor, Canvas, Hatch, Lettering, Mark, Stroke, text_width};
+use super::canvas::{Canvas, text_width};
+use super::picture::{Anchor, Fill, Hatch, Lettering, Mark, Picture, Stroke};
 use super::series::{Series, draw_legend, draw_series, legend_rows};
 use super::ticks::ticks;
-use super::{FAINT, GRID, INK, LIMIT};
+use super::{FAINT, GRID, INK, LIMIT, WHITE};
 use crate::report::format;
 
 /// Width of every chart, px.
@@ -136,8 +137,8 @@ impl Frame {
 }
 
 impl Chart<'_> {
-    /// The picture as SVG.
-    pub fn draw(&self) -> String {
+    /// The picture.
+    pub fn draw(&self) -> Picture {
         let legend = legend_rows(&self.series);
         let labels = self.labels();
         let lanes = lanes(&labels);
@@ -185,7 +186,8 @@ impl Chart<'_> {
                 &format::fixed(*value, marks.decimals),
             );
         }
-        canvas.rect((LEFT, frame.top), (Frame::WIDTH, frame.height), "none", Some(Stroke::solid(INK, 1.0)));
+        let outline = Some(Stroke::solid(INK, 1.0));
+        canvas.rect((LEFT, frame.top), (Frame::WIDTH, frame.height), Fill::None, outline);
         canvas.text((LEFT + Frame::WIDTH / 2.0, frame.bottom() + 34.0), small, &self.x.label);
         canvas.text_upward((13.0, frame.top + frame.height / 2.0), small, &self.y.label);
     }
@@ -197,10 +199,13 @@ impl Chart<'_> {
                 Side::Above => (frame.top, y),
                 Side::Below => (y, frame.bottom()),
             };
-            let hatch = canvas.hatch(Hatch::Forbidden);
-            canvas.rect((LEFT, from), (Frame::WIDTH, to - from), &hatch, None);
+            canvas.rect((LEFT, from), (Frame::WIDTH, to - from), Fill::Hatched(Hatch::Forbidden), None);
             if limit.at >= frame.y.0 && limit.at <= frame.y.1 {
-                canvas.line((LEFT, y), (LEFT + Frame::WIDTH, y), Stroke::dashed(LIMIT, 1.4, "9 3 2 3"));
+                canvas.line(
+                    (LEFT, y),
+                    (LEFT + Frame::WIDTH, y),
+                    Stroke::dashed(LIMIT, 1.4, &[9.0, 3.0, 2.0, 3.0]),
+                );
             }
         }
     }
@@ -214,7 +219,7 @@ impl Chart<'_> {
             };
             let right = LEFT + Frame::WIDTH - 5.0;
             let width = text_width(&limit.label, SMALL) + 6.0;
-            canvas.rect((right - width, baseline - 10.0), (width + 3.0, 13.0), "#fff", None);
+            canvas.rect((right - width, baseline - 10.0), (width + 3.0, 13.0), Fill::Solid(WHITE), None);
             canvas.text((right, baseline), Lettering::new(SMALL, LIMIT, Anchor::End), &limit.label);
         }
     }
@@ -226,10 +231,9 @@ impl Chart<'_> {
             // A place of no width would not be seen.
             let width = (to - from).max(3.0);
             let left = middle - width / 2.0;
-            let hatch = canvas.hatch(span.hatch);
             // Hatching over most of the plot would hide it: a wide span is a strip along the upper edge.
             let height = if width > WIDE * Frame::WIDTH { STRIP } else { frame.height };
-            canvas.rect((left, frame.top), (width, height), &hatch, None);
+            canvas.rect((left, frame.top), (width, height), Fill::Hatched(span.hatch), None);
             if span.hatch == Hatch::Finding {
                 for x in [left, left + width] {
                     canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(INK, 1.0));
@@ -255,7 +259,7 @@ impl Chart<'_> {
                 canvas.line((x, frame.bottom() - TICK), (x, frame.bottom()), Stroke::solid(INK, 1.0));
             } else {
                 let bottom = if many { frame.top + TICK } else { frame.bottom() };
-                canvas.line((x, frame.top), (x, bottom), Stroke::dashed(INK, 0.9, "3 2"));
+                canvas.line((x, frame.top), (x, bottom), Stroke::dashed(INK, 0.9, &[3.0, 2.0]));
             }
         }
     }
@@ -273,11 +277,11 @@ impl Chart<'_> {
         }
         for (label, baseline) in placed() {
             let (mut x, right) = label.extent();
-            canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), "#fff", None);
+            canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), Fill::Solid(WHITE), None);
             if !label.tag.is_empty() {
                 let width = tag_width(label.tag);
-                canvas.rect((x, baseline - 11.5), (width, 14.5), INK, None);
-                let tag = Lettering::new(SMALL, "#fff", Anchor::Middle).bold();
+                canvas.rect((x, baseline - 11.5), (width, 14.5), Fill::Solid(INK), None);
+                let tag = Lettering::new(SMALL, WHITE, Anchor::Middle).bold();
                 canvas.text((x + width / 2.0, baseline - 0.5), tag, label.tag);
                 x += width + 5.0;
             }
@@ -366,7 +370,7 @@ mod tests {
                     name: "down".to_owned(),
                     x: Cow::Borrowed(&x),
                     y: x.iter().map(|x| if *x == 4.0 { f64::NAN } else { 1.0 - x / 5.0 }).collect(),
-                    stroke: Stroke::dashed(SECOND, 1.6, "7 3"),
+                    stroke: Stroke::dashed(SECOND, 1.6, &[7.0, 3.0]),
                     mark: Some(Mark::Square),
                 },
             ],
@@ -379,6 +383,7 @@ mod tests {
             places: Vec::new(),
         }
         .draw()
+        .svg()
     }
 
     fn span(from: f64, to: f64, tag: &str) -> Span {
@@ -454,12 +459,12 @@ mod tests {
             events: vec![],
             places: vec![place(5.0, "rest"), place(2.0, ""), place(99.0, "beyond the axis")],
         };
-        let with = chart.draw();
+        let with = chart.draw().svg();
         assert!(with.contains(">rest<") && !with.contains("beyond the axis"), "{with}");
         assert_eq!(with.matches("stroke-dasharray=\"3 2\"").count(), 1);
         chart.places.clear();
         let count = |svg: &str| svg.matches("<line").count();
         // The line, its leader, and the tick.
-        assert_eq!(count(&with), count(&chart.draw()) + 3);
+        assert_eq!(count(&with), count(&chart.draw().svg()) + 3);
     }
 }

@@ -1,9 +1,10 @@
 //! Curves of a chart and their legend. Drawn to be read without colour.
 
 use super::INK;
-use super::canvas::{Anchor, Canvas, Lettering, Mark, Stroke, text_width};
+use super::canvas::{Canvas, text_width};
 use super::chart::{Frame, LEFT, LEGEND_ROW, SMALL};
 use super::decimate::decimate;
+use super::picture::{Anchor, Lettering, Mark, Stroke};
 use std::borrow::Cow;
 
 /// A curve of so few points bears a mark on each.
@@ -35,7 +36,7 @@ pub(super) fn draw_series(canvas: &mut Canvas, frame: &Frame, series: &Series<'_
         .filter(|(x, _)| inside(**x))
         .map(|(x, y)| (frame.x(*x), clip(*y)))
         .collect();
-    canvas.path(&decimate(points.iter().copied()), series.stroke);
+    canvas.path(decimate(points.iter().copied()), series.stroke);
     let Some(mark) = series.mark else { return };
     // Few points are each a measurement; of many, some are marked, each curve's elsewhere.
     let few = points.len() <= FEW;

@@ -1,0 +1,146 @@
+//! A resolved SVG as operators: signs of verdicts, QR codes, logos. What it can't draw a logo may not have
+//! ([`crate::report::logo`] refuses it); nothing is loaded.
+
+use super::brush::{Brush, Paint, Pen};
+use super::shared::{Course, Gradient};
+use crate::report::logo::paintable;
+use pdf_writer::types::{LineCapStyle, LineJoinStyle};
+use usvg::{BaseGradient, ClipPath, Fill, FillRule, Group, LineCap, LineJoin, Node, PaintOrder, Path, Tree};
+
+/// Draws a tree; its top left corner is the origin, its own unit a unit.
+pub fn draw(brush: &mut Brush<'_>, tree: &Tree) {
+    brush.rect((0.0, 0.0), (tree.size().width(), tree.size().height()));
+    brush.clip(false);
+    draw_group(brush, tree.root());
+}
+
+fn draw_group(brush: &mut Brush<'_>, group: &Group) {
+    brush.apart(|brush| {
+        brush.transform(group.transform());
+        if let Some(clip) = group.clip_path() {
+            clip_to(brush, clip);
+        }
+        let opacity = group.opacity().get();
+        if opacity < 1.0 {
+            let bounds = group.layer_bounding_box();
+            let bounds = [bounds.left(), bounds.top(), bounds.right(), bounds.bottom()];
+            brush.group(bounds, opacity, |brush| draw_nodes(brush, group));
+        } else {
+            draw_nodes(brush, group);
+        }
+    });
+}
+
+fn draw_nodes(brush: &mut Brush<'_>, group: &Group) {
+    for node in group.children() {
+        match node {
+            Node::Group(group) => draw_group(brush, group),
+            Node::Path(path) if path.is_visible() => draw_path(brush, path),
+            _ => {}
+        }
+    }
+}
+
+/// Clips to the one outline of a clip path; one without any lets nothing be seen.
+fn clip_to(brush: &mut Brush<'_>, clip: &ClipPath) {
+    match only_path(clip.root()) {
+        Some(path) => {
+            // Coordinates are those of the outline while it is drawn, and those of the group after it.
+            let place = clip.transform().pre_concat(path.abs_transform());
+            let even_odd = path.fill().is_some_and(|f| f.rule() == FillRule::EvenOdd);
+            if let Some(outline) = path.data().clone().transform(place) {
+                brush.path(outline.segments());
+                brush.clip(even_odd);
+                return;
+            }
+            brush.rect((0.0, 0.0), (0.0, 0.0));
+        }
+        None => brush.rect((0.0, 0.0), (0.0, 0.0)),
+    }
+    brush.clip(false);
+}
+
+/// The path of a group that holds nothing else.
+fn only_path(group: &Group) -> Option<&Path> {
+    match group.children() {
+        [Node::Path(path)] => Some(path),
+        [Node::Group(inner)] if inner.clip_path().is_none() => only_path(inner),
+        _ => None,
+    }
+}
+
+fn draw_path(brush: &mut Brush<'_>, path: &Path) {
+    match path.paint_order() {
+        PaintOrder::FillAndStroke => {
+            fill(brush, path);
+            stroke(brush, path);
+        }
+        PaintOrder::StrokeAndFill => {
+            stroke(brush, path);
+            fill(brush, path);
+        }
+    }
+}
+
+fn fill(brush: &mut Brush<'_>, path: &Path) {
+    let Some((fill, (paint, opacity))) = path.fill().and_then(|f: &Fill| Some((f, paint(f.paint())?))) else {
+        return;
+    };
+    brush.apart(|brush| {
+        brush.opacity(fill.opacity().get() * opacity, 1.0);
+        brush.fill_with(&paint);
+        brush.path(path.data().segments());
+        brush.fill(fill.rule() == FillRule::EvenOdd);
+    });
+}
+
+fn stroke(brush: &mut Brush<'_>, path: &Path) {
+    let Some((stroke, (paint, opacity))) = path.stroke().and_then(|s| Some((s, paint(s.paint())?))) else {
+        return;
+    };
+    let pen = Pen {
+        width: stroke.width().get(),
+        cap: match stroke.linecap() {
+            LineCap::Butt => LineCapStyle::ButtCap,
+            LineCap::Round => LineCapStyle::RoundCap,
+            LineCap::Square => LineCapStyle::ProjectingSquareCap,
+        },
+        join: match stroke.linejoin() {
+            LineJoin::Miter | LineJoin::MiterClip => LineJoinStyle::MiterJoin,
+            LineJoin::Round => LineJoinStyle::RoundJoin,
+            LineJoin::Bevel => LineJoinStyle::BevelJoin,
+        },
+        miter: stroke.miterlimit().get(),
+        dash: stroke.dasharray().unwrap_or_default(),
+        phase: stroke.dashoffset(),
+    };
+    brush.apart(|brush| {
+        brush.opacity(1.0, stroke.opacity().get() * opacity);
+        brush.stroke_with(&paint, pen);
+        brush.path(path.data().segments());
+        brush.stroke();
+    });
+}
+
+/// What is painted with, and how much it covers what is below; none where it can't be drawn.
+fn paint(paint: &usvg::Paint) -> Option<(Paint, f32)> {
+    if !paintable(paint) {
+        return None;
+    }
+    match paint {
+        usvg::Paint::Color(c) => Some((Paint::Solid((c.red, c.green, c.blue)), 1.0)),
+        usvg::Paint::LinearGradient(g) => gradient(g, Course::Linear([g.x1(), g.y1(), g.x2(), g.y2()])),
+        usvg::Paint::RadialGradient(g) => {
+            let circles = [g.fx(), g.fy(), g.fr().get(), g.cx(), g.cy(), g.r().get()];
+            gradient(g, Course::Radial(circles))
+        }
+        usvg::Paint::Pattern(_) => None,
+    }
+}
+
+fn gradient(base: &BaseGradient, course: Course) -> Option<(Paint, f32)> {
+    let opacity = base.stops().first()?.opacity();
+    let stop = |s: &usvg::Stop| (s.offset().get(), (s.color().red, s.color().green, s.color().blue));
+    let stops = base.stops().iter().map(stop).collect();
+    Some((Paint::Gradient(Gradient { place: base.transform(), course, stops }), opacity.get()))
+}
