@@ -1,7 +1,7 @@
-//! False alarms and detection of what finds defects, on invented parts: `cargo run --release -p trackpair --example
+//! False alarms and detection of what finds defects, on invented parts: `cargo run --release -p trackpair-host --example
 //! defect_study -- false-alarms 10000`, `-- flat-spots 200`, `-- dropouts 400`. It prints tables with exact binomial bounds.
 
-#[path = "../src/analysis/synthetic.rs"]
+#[path = "../analysis/src/analysis/synthetic.rs"]
 #[allow(dead_code, reason = "the study uses a part of the generator")]
 mod synthetic;
 

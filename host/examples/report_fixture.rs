@@ -11,9 +11,9 @@ use trackpair::report::{
 };
 use trackpair::verdict::Verdict;
 
-#[path = "../src/report/body_fixture.rs"]
+#[path = "../reports/src/report/body_fixture.rs"]
 mod body_fixture;
-#[path = "../src/report/fixture.rs"]
+#[path = "../reports/src/report/fixture.rs"]
 mod fixture;
 
 fn main() -> ExitCode {

@@ -15,7 +15,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 /// Longest that any command of a test may take: a hang is a failure, a slow machine is not.
-pub const DEADLINE: Duration = Duration::from_secs(60);
+pub const DEADLINE: Duration = Duration::from_secs(120);
 
 /// What a command said and how it ended.
 #[derive(Clone, Debug)]

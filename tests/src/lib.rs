@@ -23,14 +23,14 @@ pub mod body_bench;
 pub mod cli;
 pub mod crash;
 pub mod cuts;
-#[path = "../../host/src/test_draws.rs"]
+#[path = "../../host/analysis/src/test_draws.rs"]
 pub mod draws;
 pub mod odd_rigs;
 pub mod parallel;
 pub mod programs;
 pub mod reading;
 pub mod shares;
-#[path = "../../host/src/sim_link.rs"]
+#[path = "../../host/program/src/sim_link.rs"]
 pub mod sim_link;
 pub mod soaks;
 pub mod truth;

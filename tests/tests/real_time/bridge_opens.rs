@@ -49,7 +49,8 @@ fn rig_at(listen: &str, folder: &Path, more: &[&str]) -> Result<(ServedRig, Path
 /// `step` at an address, by the shipped sheet with a fifth of its steps: 19 s instead of 69.
 fn host(address: &str, folder: &Path) -> Result<Running> {
     let sheet = folder.join("few-steps.toml");
-    let shipped = std::fs::read_to_string(programs::repository().join("host/src/sheet/sheets/body.toml"))?;
+    let shipped =
+        std::fs::read_to_string(programs::repository().join("host/model/src/sheet/sheets/body.toml"))?;
     ensure!(shipped.contains("steps = 60 "), "the shipped sheet has other steps");
     std::fs::write(&sheet, shipped.replace("steps = 60 ", "steps = 12 "))?;
     let mut step = command(["step", "--rig", address, "--i-have-read-the-cautions", "--sheet"])?;

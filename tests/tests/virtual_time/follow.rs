@@ -99,7 +99,8 @@ fn a_rig_or_a_sheet_for_one_part_is_refused_with_what_to_do() -> Result<()> {
     run(&["qualify", "--rig", "sim:good-body", "--sheet", "pair"])?.expect(2, &["is for a pair"]);
     run(&["qualify", "--rig", pair])?.expect(2, &["a grip and a throttle body are on this rig", "follow"]);
     let sheet = folder.path().join("turns-back.toml");
-    let shipped = std::fs::read_to_string(programs::repository().join("host/src/sheet/sheets/pair.toml"))?;
+    let shipped =
+        std::fs::read_to_string(programs::repository().join("host/model/src/sheet/sheets/pair.toml"))?;
     std::fs::write(
         &sheet,
         shipped.replace("plate_percent = [4, 14, 32, 60, 98]", "plate_percent = [4, 14, 12, 60, 98]"),

@@ -54,7 +54,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
     std::fs::create_dir(&damaged)?;
     std::fs::write(damaged.join("archive.sqlite"), "no database")?;
     let damaged = damaged.to_str().context("a path of ASCII")?;
-    let good_sheet = programs::repository().join("host/src/sheet/sheets/body.toml");
+    let good_sheet = programs::repository().join("host/model/src/sheet/sheets/body.toml");
     let good_sheet = good_sheet.to_str().context("a path of UTF-8")?;
     let stored = programs::repository().join("tests/data/records/note-1");
     let stored = stored.to_str().context("a path of UTF-8")?;

@@ -1,35 +1,20 @@
-//! Keeps the house: layers import one way, every file says what it is for, only the program knows the simulator.
+//! Keeps the house: crates use what the guide's table allows, layers within a crate import one way, every file says what it is for.
 
 mod cli_graph;
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// The host's layers; each may use only those before it.
-const HOST_LAYERS: [&str; 19] = [
-    "quantity",
-    "sheet",
-    "trace",
-    "link",
-    "session",
-    "conform",
-    "procedure",
-    "analysis",
-    "verdict",
-    "diagnosis",
-    "outcome",
-    "vehicle",
-    "case",
-    "compare",
-    "gauge",
-    "report",
-    "record",
-    "job",
-    "cli",
+/// The host's crates by folder, each with its layers; a layer may use only those before it in its crate, and what its crate may use at all.
+pub const HOST_CRATES: [(&str, &[&str]); 7] = [
+    ("host/model", &["quantity", "sheet", "trace"]),
+    ("host/bench", &["link", "session", "conform", "procedure"]),
+    ("host/analysis", &["analysis", "verdict", "diagnosis"]),
+    ("host/outcome", &["outcome", "vehicle", "case", "compare", "gauge"]),
+    ("host/records", &["record"]),
+    ("host/reports", &["report"]),
+    ("host", &["job", "cli"]),
 ];
-
-/// Layers that stand side by side: neither may use the other.
-const SIDE_BY_SIDE: [(&str, &str); 1] = [("record", "report")];
 
 /// What no file of the jobs may do, by what it would take: print, ask a terminal, read a clock, sleep, look into the environment, end the
 /// program. Whoever starts a job gives it all that.
@@ -115,26 +100,57 @@ fn crate_names_are_read_from_plain_and_grouped_imports() {
 }
 
 #[test]
-fn the_host_imports_leftward_only() {
-    let src = root().join("host/src");
+fn the_layers_of_a_crate_import_leftward_only() {
     let mut breaches = Vec::new();
-    for path in rust_files(&src) {
-        let relative = path.strip_prefix(&src).expect("inside src");
-        let Some(own) = relative.components().next().and_then(|c| c.as_os_str().to_str()) else { continue };
-        let own = own.trim_end_matches(".rs");
-        let Some(own_rank) = HOST_LAYERS.iter().position(|l| *l == own) else { continue };
-        for (number, line) in fs::read_to_string(&path).expect("readable").lines().enumerate() {
-            for name in crate_names(line) {
-                let Some(rank) = HOST_LAYERS.iter().position(|l| *l == name) else { continue };
-                let beside =
-                    SIDE_BY_SIDE.iter().any(|&(a, b)| (a, b) == (own, name) || (b, a) == (own, name));
-                if rank > own_rank || beside {
-                    breaches.push(format!("{}:{}: {own} uses {name}", relative.display(), number + 1));
+    for (folder, layers) in HOST_CRATES {
+        for (own_rank, own) in layers.iter().enumerate() {
+            for path in rust_files(&root().join(folder).join("src").join(own)) {
+                for (number, line) in fs::read_to_string(&path).expect("readable").lines().enumerate() {
+                    for name in crate_names(line) {
+                        if layers.iter().position(|l| *l == name).is_some_and(|rank| rank > own_rank) {
+                            breaches.push(format!("{}:{}: {own} uses {name}", path.display(), number + 1));
+                        }
+                    }
                 }
             }
         }
     }
     assert!(breaches.is_empty(), "layers must import leftward only:\n{}", breaches.join("\n"));
+}
+
+/// Crates of this workspace that a manifest names as what it is built with.
+fn used_by_manifest(folder: &str) -> Vec<String> {
+    let text = fs::read_to_string(root().join(folder).join("Cargo.toml")).expect("a manifest");
+    let table: toml::Table = text.parse().expect("TOML");
+    let dependencies = table["dependencies"].as_table().expect("dependencies");
+    dependencies.keys().filter(|name| name.starts_with("trackpair")).cloned().collect()
+}
+
+/// The compiler keeps crates from using what their manifest does not name; this keeps manifests to the table that the contributor guide shows.
+#[test]
+fn crates_use_what_the_table_of_the_guide_allows() {
+    let guide = fs::read_to_string(root().join("DEVELOPERS.md")).expect("the guide");
+    let rows = guide.lines().filter_map(|line| {
+        let mut cells = line.strip_prefix("| `")?.split('|');
+        let folder = cells.next()?.trim().strip_suffix('`')?.trim_end_matches('/').to_owned();
+        let name = cells.next()?.trim().trim_matches('`').to_owned();
+        let uses = cells.next()?.trim().strip_prefix("uses ")?.to_owned();
+        Some((folder, name, uses))
+    });
+    let rows: Vec<(String, String, String)> = rows.collect();
+    let folders: Vec<&str> = HOST_CRATES.iter().map(|(folder, _)| *folder).chain(["host/program"]).collect();
+    for folder in folders {
+        let row = rows.iter().find(|row| row.0 == folder);
+        let (_, _, uses) = row.unwrap_or_else(|| panic!("the guide has no row for {folder}"));
+        let mut allowed: Vec<String> = uses
+            .split(',')
+            .map(|one| one.trim().trim_matches('`'))
+            .filter(|one| !one.is_empty())
+            .map(|one| format!("trackpair-{one}"))
+            .collect();
+        allowed.sort();
+        assert_eq!(used_by_manifest(folder), allowed, "{folder}: its manifest, and the guide's row");
+    }
 }
 
 #[test]
@@ -153,30 +169,18 @@ fn no_job_prints_asks_a_terminal_reads_a_clock_sleeps_or_ends_the_program() {
 }
 
 #[test]
-fn every_layer_of_the_host_exists_and_is_listed_in_its_lib() {
-    let src = root().join("host/src");
-    let lib = fs::read_to_string(src.join("lib.rs")).expect("readable");
-    let mut last = 0;
-    for layer in HOST_LAYERS {
-        assert!(src.join(layer).is_dir(), "no folder for layer {layer}");
-        let at =
-            lib.find(&format!("//! - [`{layer}`]")).unwrap_or_else(|| panic!("lib.rs does not list {layer}"));
-        assert!(at > last, "lib.rs lists {layer} out of order");
-        last = at;
-    }
-}
-
-#[test]
-fn only_the_program_knows_the_simulator() {
-    let src = root().join("host/src");
-    let program = [src.join("main.rs"), src.join("sim_link.rs")];
-    for path in rust_files(&src) {
-        if program.contains(&path) {
-            continue;
-        }
-        let text = fs::read_to_string(&path).expect("readable");
-        for name in ["trackpair_rig_sim", "trackpair_rig_core"] {
-            assert!(!text.contains(name), "{} names {name}", path.display());
+fn every_layer_exists_and_is_listed_in_its_crate() {
+    for (folder, layers) in HOST_CRATES {
+        let src = root().join(folder).join("src");
+        let lib = fs::read_to_string(src.join("lib.rs")).expect("readable");
+        let mut last = 0;
+        for layer in layers {
+            assert!(src.join(layer).is_dir(), "no folder for layer {layer}");
+            let at = lib
+                .find(&format!("//! - [`{layer}`]"))
+                .unwrap_or_else(|| panic!("{folder}/src/lib.rs does not list {layer}"));
+            assert!(at > last, "{folder}/src/lib.rs lists {layer} out of order");
+            last = at;
         }
     }
 }

@@ -90,7 +90,7 @@ const SHAPES: [&str; 9] = [
 
 #[test]
 fn every_record_keeps_its_schema_opens_in_parquet_readers_and_its_report_parses() -> Result<()> {
-    let schema = programs::repository().join("host/src/outcome/schema/outcome.schema.json");
+    let schema = programs::repository().join("host/outcome/src/outcome/schema/outcome.schema.json");
     for part in SHAPES {
         let (_archive, record) = record(&format!("sim:{part}"), &["--part", "<b>&\"'</script>"])?;
         let said = python("readers.py", &[&schema, &record.folder])?;

@@ -1,6 +1,7 @@
-//! The files of the command line, and those of the jobs, among each other: none of them uses itself in a circle, and no command uses another.
+//! The files of each layer among each other: no more than two of them use each other in a circle, in the jobs and the command line none, and
+//! no command uses another.
 
-use super::{root, rust_files};
+use super::{HOST_CRATES, root, rust_files};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::PathBuf;
@@ -105,8 +106,8 @@ fn used_by(module: &str, is_folder: bool, code: &str, all: &BTreeSet<Module>) ->
 }
 
 /// The files of a layer, each with whether it is a folder's `mod.rs`, and its code.
-fn modules(layer: &str) -> BTreeMap<Module, (bool, String)> {
-    let src = root().join("host/src");
+fn modules(folder: &str, layer: &str) -> BTreeMap<Module, (bool, String)> {
+    let src = root().join(folder).join("src");
     let files =
         rust_files(&src.join(layer)).into_iter().filter(|p| !p.to_string_lossy().ends_with("_tests.rs"));
     let module = |path: PathBuf| {
@@ -171,6 +172,28 @@ fn circle(graph: &Graph) -> Option<Vec<Module>> {
     })
 }
 
+/// Modules that use each other in circles, each such group once: all that can be reached from each other.
+fn groups(graph: &Graph) -> Vec<BTreeSet<Module>> {
+    let reached = |from: &Module| -> BTreeSet<Module> {
+        let (mut seen, mut open) = (BTreeSet::new(), vec![from.clone()]);
+        while let Some(at) = open.pop() {
+            for next in graph.get(&at).into_iter().flatten().filter(|next| graph.contains_key(*next)) {
+                if seen.insert(next.clone()) {
+                    open.push(next.clone());
+                }
+            }
+        }
+        seen
+    };
+    let all: BTreeMap<&Module, BTreeSet<Module>> = graph.keys().map(|m| (m, reached(m))).collect();
+    let circle = |m: &Module| all[m].iter().filter(|other| all[*other].contains(m)).cloned().collect();
+    let mut found: Vec<BTreeSet<Module>> =
+        graph.keys().map(circle).filter(|group: &BTreeSet<Module>| group.len() > 1).collect();
+    found.sort();
+    found.dedup();
+    found
+}
+
 /// The modules that the dispatch carries commands out by.
 fn commands(dispatch: &str) -> BTreeSet<Module> {
     let arms = dispatch.match_indices("=> ").filter_map(|(at, arrow)| {
@@ -194,21 +217,38 @@ fn use_trees_are_opened_and_circles_are_found() {
     };
     assert_eq!(circle(&graph(&[("a", "b"), ("b", "c")])), None);
     assert_eq!(circle(&graph(&[("a", "b"), ("b", "c"), ("c", "b")])).map(|c| c.len()), Some(2));
+    assert_eq!(groups(&graph(&[("a", "b"), ("b", "c"), ("c", "b")])), [names(&["b", "c"])]);
 }
 
 #[test]
 fn no_file_of_the_command_line_or_of_the_jobs_uses_itself_in_a_circle() {
     for layer in ["cli", "job"] {
-        let graph = graph(&modules(layer));
+        let graph = graph(&modules("host", layer));
         assert!(graph.len() > LEAST_COMMANDS, "{layer} was not found");
         assert_eq!(circle(&graph), None, "files of {layer} that use each other");
         assert_eq!(circle(&tops(&graph)), None, "files and folders of {layer} that use each other");
     }
 }
 
+/// A folder's own file names what stands in it and is used by it: that is no circle of the work.
+#[test]
+fn no_more_than_two_files_of_a_layer_use_each_other_in_a_circle() {
+    let mut found = Vec::new();
+    for (folder, layers) in HOST_CRATES {
+        for layer in layers {
+            let modules = modules(folder, layer);
+            let mut graph = graph(&modules);
+            graph.retain(|module, _| !modules[module].0);
+            assert!(!graph.is_empty(), "{layer} was not found");
+            found.extend(groups(&graph).into_iter().filter(|group| group.len() > 2));
+        }
+    }
+    assert!(found.is_empty(), "files that use each other in circles: {found:#?}");
+}
+
 #[test]
 fn no_command_uses_another() {
-    let modules = modules("cli");
+    let modules = modules("host", "cli");
     let commands = commands(&modules["cli::commands"].1);
     assert!(commands.len() >= LEAST_COMMANDS, "only {commands:?} were found in cli/commands.rs");
     let mut breaches = Vec::new();
