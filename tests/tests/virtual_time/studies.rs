@@ -10,7 +10,7 @@ const PAGE: &str = "docs/STUDIES.md";
 /// README, the guides and everything under `docs/`.
 fn documents() -> Result<Vec<PathBuf>> {
     let root = programs::repository();
-    let mut all = vec![root.join("README.md"), root.join("DEVELOPERS.md")];
+    let mut all = vec![root.join("README.md"), root.join("DEVELOPERS.md"), root.join("CHANGELOG.md")];
     for entry in std::fs::read_dir(root.join("docs"))? {
         let path = entry?.path();
         if path.extension().is_some_and(|e| e == "md") {
