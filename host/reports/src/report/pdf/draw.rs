@@ -36,13 +36,13 @@ fn draw_item(brush: &mut Brush<'_>, item: &Item) {
             brush.text(text, *at, letters);
         }
         Item::Rule { from, to, width, colour } => {
-            brush.through(&[*from, *to]);
             brush.stroke_with(&Paint::Solid(*colour), Pen::solid(*width));
+            brush.through(&[*from, *to]);
             brush.stroke();
         }
         Item::Frame { at, size, width } => {
-            brush.rect(*at, *size);
             brush.stroke_with(&Paint::Solid(INK), Pen::solid(*width));
+            brush.rect(*at, *size);
             brush.stroke();
         }
         Item::Picture { at, size, image } => brush.apart(|brush| {

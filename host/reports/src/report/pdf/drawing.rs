@@ -144,3 +144,68 @@ fn gradient(base: &BaseGradient, course: Course) -> Option<(Paint, f32)> {
     let stops = base.stops().iter().map(stop).collect();
     Some((Paint::Gradient(Gradient { place: base.transform(), course, stops }), opacity.get()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fonts::Fonts;
+    use super::super::shared::Shared;
+    use super::*;
+    use crate::report::logo::{Logo, tree};
+
+    fn operators(inner: &str) -> (String, Shared) {
+        let svg = format!(r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10">{inner}</svg>"#);
+        let Logo::Svg { text } = Logo::read(svg.as_bytes()).unwrap() else { panic!("shapes") };
+        let (fonts, mut shared) = (Fonts::load().unwrap(), Shared::default());
+        let mut brush = Brush::new(&fonts, &mut shared, 10.0);
+        draw(&mut brush, &tree(&text).unwrap());
+        let content = brush.finish();
+        (String::from_utf8_lossy(&content).into_owned(), shared)
+    }
+
+    #[test]
+    fn fills_and_strokes_keep_colour_rule_dash_and_opacity() {
+        let (content, shared) = operators(
+            r#"<path d="M1 1h8v8z" fill="red" fill-rule="evenodd" stroke="blue" stroke-width="2"
+                stroke-dasharray="3 1" stroke-linecap="square" stroke-linejoin="bevel" stroke-opacity="0.25"/>"#,
+        );
+        for wanted in
+            ["1 0 0 rg", "f*", "0 0 1 RG", "2 w\n2 J\n2 j", "[3 1] 0 d", "/O0 gs", "1 1 m\n9 1 l\n9 9 l\nh"]
+        {
+            assert!(content.contains(wanted), "{wanted} is not in {content}");
+        }
+        assert_eq!(shared.opacities, [(1000, 250)]);
+    }
+
+    #[test]
+    fn a_gradient_runs_from_its_first_to_its_last_colour_where_the_shape_is() {
+        let (content, shared) = operators(
+            r##"<linearGradient id="g"><stop offset="0" stop-color="#f00"/><stop offset="1" stop-color="#00f"/></linearGradient>
+                <rect x="2" y="4" width="6" height="2" fill="url(#g)"/>"##,
+        );
+        assert!(content.contains("/Pattern cs\n/C0 scn"), "{content}");
+        let [gradient] = shared.gradients.as_slice() else { panic!("one gradient") };
+        assert_eq!(gradient.stops, [(0.0, (255, 0, 0)), (1.0, (0, 0, 255))]);
+        let Course::Linear([x1, y1, x2, y2]) = gradient.course else { panic!("a straight course") };
+        let mut ends = [(x1, y1), (x2, y2)].map(|(x, y)| usvg::tiny_skia_path::Point::from_xy(x, y));
+        gradient.place.map_points(&mut ends);
+        // Coordinates of paper run upward: the page is 10 high.
+        assert_eq!(ends.map(|p| p.x), [2.0, 8.0]);
+        assert!(ends.iter().all(|p| (p.y - 6.0).abs() < 1e-4), "{ends:?}");
+    }
+
+    #[test]
+    fn what_is_clipped_is_cut_and_a_see_through_group_is_one() {
+        let (content, shared) = operators(
+            r#"<clipPath id="c"><path d="M1 1h2v2z" transform="translate(4 0)"/></clipPath>
+                <g clip-path="url(#c)"><rect width="9" height="9"/></g>
+                <g opacity="0.5"><rect width="5" height="5"/><rect x="2" width="5" height="5"/></g>"#,
+        );
+        assert!(content.contains("5 1 m\n7 1 l\n7 3 l\nh\nW\nn"), "{content}");
+        assert!(content.contains("/O0 gs\n/G0 Do"), "{content}");
+        let [group] = shared.groups.as_slice() else { panic!("one group") };
+        assert_eq!(
+            (group.bounds, shared.opacities.as_slice()),
+            ([0.0, 0.0, 7.0, 5.0], [(500, 500)].as_slice())
+        );
+    }
+}

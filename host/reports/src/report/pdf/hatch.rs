@@ -1,52 +1,46 @@
-//! The lines of a hatching in a rectangle, each cut to it. It does not draw them.
+//! Where the lines and dots of a hatching lie in a rectangle. It does not draw them.
 
 use crate::report::svg::picture::{Point, Ruling};
 
-/// From where to where each line runs; rows of dots run from the first dot to the right edge.
-pub fn lines(at: Point, size: Point, ruling: Ruling) -> Vec<(Point, Point)> {
-    let area = [at.0, at.1, size.0, size.1];
-    if area.iter().any(|v| !v.is_finite()) {
-        return Vec::new();
-    }
-    if ruling.dots { rows(at, size, ruling.spacing) } else { ruled(at, size, ruling) }
+/// Lines side by side, in coordinates that are turned as the ruling is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lines {
+    /// The left edge of each.
+    pub lefts: Vec<f64>,
+    /// Where all begin and end.
+    pub ends: (f64, f64),
 }
 
-fn rows(at: Point, size: Point, spacing: f64) -> Vec<(Point, Point)> {
+/// The lines that touch a rectangle; what of them lies outside is to be cut off. None where there is no rectangle.
+pub fn lines(at: Point, size: Point, ruling: Ruling) -> Option<Lines> {
+    let corners = corners(at, size)?;
+    let (sin, cos) = ruling.turn.to_radians().sin_cos();
+    let (low, high) = range(corners.map(|(x, y)| x * cos + y * sin));
+    let ends = range(corners.map(|(x, y)| y * cos - x * sin));
+    // A line begins at the left edge of its cell.
+    let first = (low / ruling.spacing).floor() as i64;
+    let last = (high / ruling.spacing).floor() as i64;
+    Some(Lines { lefts: (first..=last).map(|k| k as f64 * ruling.spacing).collect(), ends })
+}
+
+/// The rows of dots: from the first dot to the right edge.
+pub fn rows(at: Point, size: Point, ruling: Ruling) -> Vec<(Point, Point)> {
+    let Some([_, .., (right, lower)]) = corners(at, size) else { return Vec::new() };
+    let spacing = ruling.spacing;
     let middle = |from: f64| (from / spacing - 0.5).ceil() * spacing + spacing / 2.0;
-    let (x, right, lower) = (middle(at.0), at.0 + size.0, at.1 + size.1);
+    let x = middle(at.0);
     let ys = std::iter::successors(Some(middle(at.1)), |y| Some(y + spacing)).take_while(|y| *y <= lower);
     if x <= right { ys.map(|y| ((x, y), (right, y))).collect() } else { Vec::new() }
 }
 
-fn ruled(at: Point, size: Point, ruling: Ruling) -> Vec<(Point, Point)> {
-    let (sin, cos) = ruling.turn.to_radians().sin_cos();
-    let corners = [(0.0, 0.0), (size.0, 0.0), (0.0, size.1), size].map(|c| (at.0 + c.0, at.1 + c.1));
-    let across = corners.map(|c| c.0 * cos + c.1 * sin);
-    let low = across.into_iter().fold(f64::INFINITY, f64::min);
-    let high = across.into_iter().fold(f64::NEG_INFINITY, f64::max);
-    // A line begins at the left edge of its cell.
-    let first = (low / ruling.spacing).floor() as i64;
-    let last = (high / ruling.spacing).ceil() as i64;
-    (first..=last)
-        .filter_map(|k| {
-            let u = k as f64 * ruling.spacing + ruling.width / 2.0;
-            cut((u * cos, u * sin), (-sin, cos), at, size)
-        })
-        .collect()
+fn corners(at: Point, size: Point) -> Option<[Point; 4]> {
+    let finite = [at.0, at.1, size.0, size.1].into_iter().all(f64::is_finite);
+    let all = [(0.0, 0.0), (size.0, 0.0), (0.0, size.1), size];
+    finite.then(|| all.map(|c| (at.0 + c.0, at.1 + c.1)))
 }
 
-/// The piece of a straight line through `through` that lies in a rectangle.
-fn cut(through: Point, along: Point, at: Point, size: Point) -> Option<(Point, Point)> {
-    let (mut from, mut to) = (f64::NEG_INFINITY, f64::INFINITY);
-    for (place, step, low, high) in
-        [(through.0, along.0, at.0, at.0 + size.0), (through.1, along.1, at.1, at.1 + size.1)]
-    {
-        let ends = [(low - place) / step, (high - place) / step];
-        from = from.max(ends[0].min(ends[1]));
-        to = to.min(ends[0].max(ends[1]));
-    }
-    let point = |t: f64| (through.0 + t * along.0, through.1 + t * along.1);
-    (from < to).then(|| (point(from), point(to)))
+fn range(of: [f64; 4]) -> (f64, f64) {
+    (of.into_iter().fold(f64::INFINITY, f64::min), of.into_iter().fold(f64::NEG_INFINITY, f64::max))
 }
 
 #[cfg(test)]
@@ -57,38 +51,39 @@ mod tests {
 
     proptest! {
         #[test]
-        fn every_line_stays_inside_and_ends_at_an_edge(
+        fn every_place_of_a_rectangle_has_a_line_near_and_none_is_far_off(
+            x in 0.0..700.0_f64, y in 0.0..300.0_f64, width in 0.5..700.0_f64, height in 0.5..300.0_f64,
+            place in (0.0..1.0_f64, 0.0..1.0_f64),
+        ) {
+            for hatch in [Hatch::Forbidden, Hatch::Finding] {
+                let ruling = hatch.ruling();
+                let found = lines((x, y), (width, height), ruling).unwrap();
+                let (sin, cos) = ruling.turn.to_radians().sin_cos();
+                let (px, py) = (x + place.0 * width, y + place.1 * height);
+                let (u, v) = (px * cos + py * sin, py * cos - px * sin);
+                prop_assert!(found.lefts.iter().any(|left| (0.0..=ruling.spacing).contains(&(u - left))));
+                prop_assert!(v >= found.ends.0 && v <= found.ends.1);
+                let most = (width.hypot(height) / ruling.spacing) as usize + 2;
+                prop_assert!(found.lefts.len() <= most, "{} of {}", found.lefts.len(), most);
+            }
+        }
+
+        #[test]
+        fn dots_lie_inside_and_on_the_grid_of_the_picture(
             x in 0.0..700.0_f64, y in 0.0..300.0_f64, width in 0.5..700.0_f64, height in 0.5..300.0_f64,
         ) {
-            for hatch in Hatch::ALL {
-                let inside = |p: &Point| {
-                    p.0 >= x - 1e-6 && p.0 <= x + width + 1e-6 && p.1 >= y - 1e-6 && p.1 <= y + height + 1e-6
-                };
-                for (from, to) in lines((x, y), (width, height), hatch.ruling()) {
-                    prop_assert!(inside(&from) && inside(&to), "{:?}: {:?} {:?}", hatch, from, to);
-                }
+            for (from, to) in rows((x, y), (width, height), Hatch::Gap.ruling()) {
+                prop_assert!(from.0 >= x - 1e-9 && from.1 >= y - 1e-9 && from.1 <= y + height, "{:?}", from);
+                prop_assert!(to.0 <= x + width && to.1 == from.1);
+                prop_assert!((from.0 - 2.5) % 5.0 < 1e-9 && (from.1 - 2.5) % 5.0 < 1e-9, "{:?}", from);
             }
         }
     }
 
     #[test]
-    fn a_square_has_the_lines_that_its_spacing_gives() {
-        // Lines at 45° through 100 × 100: the diagonal is 141.4 long; 141.4 / 7 = 20.2 spacings.
-        let forbidden = lines((0.0, 0.0), (100.0, 100.0), Hatch::Forbidden.ruling());
-        assert!((20..=21).contains(&forbidden.len()), "{}", forbidden.len());
-        // Rows of dots every 5.
-        assert_eq!(lines((0.0, 0.0), (100.0, 100.0), Hatch::Gap.ruling()).len(), 20);
-        assert_eq!(lines((f64::NAN, 0.0), (9.0, 9.0), Hatch::Gap.ruling()), []);
-    }
-
-    #[test]
-    fn neighbours_fit_together() {
-        let of = |y: f64| lines((0.0, y), (50.0, 20.0), Hatch::Finding.ruling());
-        let upper: Vec<f64> =
-            of(0.0).iter().flat_map(|(a, b)| [a, b]).filter(|p| p.1 > 19.999).map(|p| p.0).collect();
-        let lower: Vec<f64> =
-            of(20.0).iter().flat_map(|(a, b)| [a, b]).filter(|p| p.1 < 20.001).map(|p| p.0).collect();
-        assert!(upper.len() > 8);
-        assert!(upper.iter().all(|x| lower.iter().any(|l| (l - x).abs() < 1e-6)), "{upper:?} {lower:?}");
+    fn a_square_has_the_rows_that_its_spacing_gives_and_nothing_has_none() {
+        assert_eq!(rows((0.0, 0.0), (100.0, 100.0), Hatch::Gap.ruling()).len(), 20);
+        assert_eq!(rows((f64::NAN, 0.0), (9.0, 9.0), Hatch::Gap.ruling()), []);
+        assert_eq!(lines((0.0, 0.0), (f64::INFINITY, 9.0), Hatch::Finding.ruling()), None);
     }
 }

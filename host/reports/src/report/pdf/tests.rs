@@ -271,3 +271,30 @@ fn a_broken_logo_is_left_out_and_told_and_a_good_one_is_shown() {
     assert!(pictures == 0 && !page.contains("<img") && !page.contains("img-src"));
     assert!(shop.check_logo().unwrap_err().to_string().contains("damaged"));
 }
+
+#[test]
+fn a_plot_has_as_many_strokes_and_texts_on_paper_as_in_the_page() {
+    let fonts = Fonts::load().unwrap();
+    for outcome in [fixture::worn(), body_fixture::worn()] {
+        let all = with_input(&outcome, None, |input| {
+            crate::report::plots::plots(input, &crate::report::people::People::of(&outcome))
+        });
+        let all: Vec<_> = [all.body, all.curves, all.soak, all.histograms].concat();
+        assert!(!all.is_empty());
+        for plot in all {
+            let mut shared = shared::Shared::default();
+            let mut brush = brush::Brush::new(&fonts, &mut shared, 800.0);
+            plot::draw(&mut brush, &plot.picture);
+            let content = brush.finish();
+            let content = String::from_utf8_lossy(&content);
+            let svg = plot.picture.svg();
+            let drawn = svg.rsplit("</defs>").next().unwrap_or_default();
+            let operators = |name: &str| {
+                content.lines().filter(|l| *l == name || l.ends_with(&format!(" {name}"))).count()
+            };
+            let dots = drawn.matches("-gap)").count();
+            assert_eq!(operators("S"), drawn.matches(" stroke=\"").count() + dots, "{}", plot.title);
+            assert_eq!(operators("BT"), drawn.matches("<text ").count(), "{}", plot.title);
+        }
+    }
+}

@@ -80,3 +80,23 @@ fn meanings(letters: &[char]) -> Vec<u8> {
     }
     map.finish().into_vec()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_code_stands_for_its_own_letter_even_where_two_look_alike() {
+        let map = String::from_utf8(meanings(&['a', ' ', '\u{a0}'])).unwrap();
+        for pair in ["<0001> <0061>", "<0002> <0020>", "<0003> <00a0>"] {
+            assert!(map.to_lowercase().contains(pair), "{pair} is not in {map}");
+        }
+    }
+
+    #[test]
+    fn the_mark_of_a_cut_face_is_six_capitals_and_follows_its_outlines() {
+        let marks = [tag(b"a"), tag(b"b")];
+        assert!(marks.iter().all(|m| m.len() == 6 && m.chars().all(|c| c.is_ascii_uppercase())));
+        assert_ne!(marks[0], marks[1]);
+    }
+}
