@@ -7,7 +7,7 @@
 mod png;
 mod svg;
 
-pub use svg::{paintable, tree};
+pub use svg::tree;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;

@@ -168,7 +168,7 @@ fn drawable(group: &Group) -> Result<(), LogoError> {
             Shape::Path(path) => {
                 let fill = path.fill().map(usvg::Fill::paint);
                 if !fill.into_iter().chain(path.stroke().map(usvg::Stroke::paint)).all(paintable) {
-                    return refused("a gradient that repeats, or fades from one opacity to another");
+                    return refused("a gradient that repeats");
                 }
             }
             Shape::Image(_) | Shape::Text(_) => return refused("an image or text"),
@@ -177,14 +177,12 @@ fn drawable(group: &Group) -> Result<(), LogoError> {
     Ok(())
 }
 
-/// A colour, or a gradient that ends with its last colour and covers alike everywhere.
-pub fn paintable(paint: &Paint) -> bool {
-    let gradient = match paint {
-        Paint::Color(_) => return true,
-        Paint::LinearGradient(g) => &***g,
-        Paint::RadialGradient(g) => &***g,
-        Paint::Pattern(_) => return false,
-    };
-    let alike = gradient.stops().windows(2).all(|pair| pair[0].opacity() == pair[1].opacity());
-    alike && gradient.spread_method() == SpreadMethod::Pad
+/// A colour, or a gradient that ends with its last colour.
+fn paintable(paint: &Paint) -> bool {
+    match paint {
+        Paint::Color(_) => true,
+        Paint::LinearGradient(g) => g.spread_method() == SpreadMethod::Pad,
+        Paint::RadialGradient(g) => g.spread_method() == SpreadMethod::Pad,
+        Paint::Pattern(_) => false,
+    }
 }

@@ -110,6 +110,25 @@ impl<'a> Brush<'a> {
 
     /// Draws a group by itself and lays it over what is there.
     pub fn group(&mut self, bounds: [f32; 4], opacity: f32, draw: impl FnOnce(&mut Brush<'_>)) {
+        let group = self.drawn(bounds, draw);
+        let name = self.shared.group(group);
+        self.opacity(opacity, opacity);
+        self.content.x_object(Name(name.as_bytes()));
+    }
+
+    /// Lets from here on be seen as much as a gradient is bright.
+    pub fn fade(&mut self, bounds: [f32; 4], brightness: &Gradient) {
+        let [left, top, right, bottom] = bounds;
+        let group = self.drawn(bounds, |brush| {
+            brush.fill_with(&Paint::Gradient(brightness.clone()));
+            brush.rect((left, top), (right - left, bottom - top));
+            brush.fill(false);
+        });
+        let name = self.shared.fade(group);
+        self.content.set_parameters(Name(name.as_bytes()));
+    }
+
+    fn drawn(&mut self, bounds: [f32; 4], draw: impl FnOnce(&mut Brush<'_>)) -> Group {
         let mut inner = Brush {
             content: Content::new(),
             shared: &mut *self.shared,
@@ -118,10 +137,7 @@ impl<'a> Brush<'a> {
             scale: self.scale,
         };
         draw(&mut inner);
-        let content = inner.finish();
-        let name = self.shared.group(Group { bounds, content });
-        self.opacity(opacity, opacity);
-        self.content.x_object(Name(name.as_bytes()));
+        Group { bounds, content: inner.finish() }
     }
 
     /// Other coordinates from here on.

@@ -2,10 +2,12 @@
 //! ([`crate::report::logo`] refuses it); nothing is loaded.
 
 use super::brush::{Brush, Paint, Pen};
+use super::piece::Colour;
 use super::shared::{Course, Gradient};
-use crate::report::logo::paintable;
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
-use usvg::{BaseGradient, ClipPath, Fill, FillRule, Group, LineCap, LineJoin, Node, PaintOrder, Path, Tree};
+use usvg::{
+    BaseGradient, ClipPath, FillRule, Group, LineCap, LineJoin, Node, PaintOrder, Path, Stop, Stroke, Tree,
+};
 
 /// Draws a tree; its top left corner is the origin, its own unit a unit.
 pub fn draw(brush: &mut Brush<'_>, tree: &Tree) {
@@ -83,22 +85,29 @@ fn draw_path(brush: &mut Brush<'_>, path: &Path) {
 }
 
 fn fill(brush: &mut Brush<'_>, path: &Path) {
-    let Some((fill, (paint, opacity))) = path.fill().and_then(|f: &Fill| Some((f, paint(f.paint())?))) else {
-        return;
-    };
+    let Some((fill, ink)) = path.fill().and_then(|f| Some((f, Ink::of(f.paint())?))) else { return };
     brush.apart(|brush| {
-        brush.opacity(fill.opacity().get() * opacity, 1.0);
-        brush.fill_with(&paint);
+        brush.opacity(fill.opacity().get() * ink.opacity, 1.0);
+        ink.fade(brush, path);
+        brush.fill_with(&ink.paint);
         brush.path(path.data().segments());
         brush.fill(fill.rule() == FillRule::EvenOdd);
     });
 }
 
 fn stroke(brush: &mut Brush<'_>, path: &Path) {
-    let Some((stroke, (paint, opacity))) = path.stroke().and_then(|s| Some((s, paint(s.paint())?))) else {
-        return;
-    };
-    let pen = Pen {
+    let Some((stroke, ink)) = path.stroke().and_then(|s| Some((s, Ink::of(s.paint())?))) else { return };
+    brush.apart(|brush| {
+        brush.opacity(1.0, stroke.opacity().get() * ink.opacity);
+        ink.fade(brush, path);
+        brush.stroke_with(&ink.paint, pen(stroke));
+        brush.path(path.data().segments());
+        brush.stroke();
+    });
+}
+
+fn pen(stroke: &Stroke) -> Pen<'_> {
+    Pen {
         width: stroke.width().get(),
         cap: match stroke.linecap() {
             LineCap::Butt => LineCapStyle::ButtCap,
@@ -113,36 +122,61 @@ fn stroke(brush: &mut Brush<'_>, path: &Path) {
         miter: stroke.miterlimit().get(),
         dash: stroke.dasharray().unwrap_or_default(),
         phase: stroke.dashoffset(),
-    };
-    brush.apart(|brush| {
-        brush.opacity(1.0, stroke.opacity().get() * opacity);
-        brush.stroke_with(&paint, pen);
-        brush.path(path.data().segments());
-        brush.stroke();
-    });
+    }
 }
 
-/// What is painted with, and how much it covers what is below; none where it can't be drawn.
-fn paint(paint: &usvg::Paint) -> Option<(Paint, f32)> {
-    if !paintable(paint) {
-        return None;
-    }
-    match paint {
-        usvg::Paint::Color(c) => Some((Paint::Solid((c.red, c.green, c.blue)), 1.0)),
-        usvg::Paint::LinearGradient(g) => gradient(g, Course::Linear([g.x1(), g.y1(), g.x2(), g.y2()])),
-        usvg::Paint::RadialGradient(g) => {
-            let circles = [g.fx(), g.fy(), g.fr().get(), g.cx(), g.cy(), g.r().get()];
-            gradient(g, Course::Radial(circles))
+/// What is painted with, and how much it covers what is below.
+struct Ink {
+    paint: Paint,
+    /// Everywhere alike.
+    opacity: f32,
+    /// Where it differs: as bright as it covers.
+    brightness: Option<Gradient>,
+}
+
+impl Ink {
+    /// None where it can't be drawn.
+    fn of(paint: &usvg::Paint) -> Option<Self> {
+        match paint {
+            usvg::Paint::Color(c) => {
+                let paint = Paint::Solid((c.red, c.green, c.blue));
+                Some(Self { paint, opacity: 1.0, brightness: None })
+            }
+            usvg::Paint::LinearGradient(g) => {
+                Some(Self::gradient(g, Course::Linear([g.x1(), g.y1(), g.x2(), g.y2()])))
+            }
+            usvg::Paint::RadialGradient(g) => {
+                let circles = [g.fx(), g.fy(), g.fr().get(), g.cx(), g.cy(), g.r().get()];
+                Some(Self::gradient(g, Course::Radial(circles)))
+            }
+            usvg::Paint::Pattern(_) => None,
         }
-        usvg::Paint::Pattern(_) => None,
     }
-}
 
-fn gradient(base: &BaseGradient, course: Course) -> Option<(Paint, f32)> {
-    let opacity = base.stops().first()?.opacity();
-    let stop = |s: &usvg::Stop| (s.offset().get(), (s.color().red, s.color().green, s.color().blue));
-    let stops = base.stops().iter().map(stop).collect();
-    Some((Paint::Gradient(Gradient { place: base.transform(), course, stops }), opacity.get()))
+    fn gradient(base: &BaseGradient, course: Course) -> Self {
+        let with = |colour: fn(&Stop) -> Colour| Gradient {
+            place: base.transform(),
+            course,
+            stops: base.stops().iter().map(|s| (s.offset().get(), colour(s))).collect(),
+        };
+        let paint = Paint::Gradient(with(|s| (s.color().red, s.color().green, s.color().blue)));
+        let first = base.stops().first().map_or(1.0, |s| s.opacity().get());
+        if base.stops().iter().all(|s| s.opacity().get() == first) {
+            return Self { paint, opacity: first, brightness: None };
+        }
+        let brightness = with(|s| {
+            let grey = s.opacity().to_u8();
+            (grey, grey, grey)
+        });
+        Self { paint, opacity: 1.0, brightness: Some(brightness) }
+    }
+
+    fn fade(&self, brush: &mut Brush<'_>, path: &Path) {
+        if let Some(brightness) = &self.brightness {
+            let area = path.stroke_bounding_box();
+            brush.fade([area.left(), area.top(), area.right(), area.bottom()], brightness);
+        }
+    }
 }
 
 #[cfg(test)]
@@ -191,6 +225,19 @@ mod tests {
         // Coordinates of paper run upward: the page is 10 high.
         assert_eq!(ends.map(|p| p.x), [2.0, 8.0]);
         assert!(ends.iter().all(|p| (p.y - 6.0).abs() < 1e-4), "{ends:?}");
+    }
+
+    #[test]
+    fn a_gradient_that_fades_is_seen_as_much_as_its_brightness_says() {
+        let (content, shared) = operators(
+            r##"<radialGradient id="g"><stop offset="0" stop-color="#f00"/><stop offset="1" stop-color="#00f" stop-opacity="0.2"/></radialGradient>
+                <rect x="2" y="4" width="6" height="2" fill="url(#g)"/>"##,
+        );
+        assert!(content.contains("/M0 gs\n"), "{content}");
+        let [brightness, colours] = shared.gradients.as_slice() else { panic!("two gradients") };
+        assert_eq!(brightness.stops, [(0.0, (255, 255, 255)), (1.0, (51, 51, 51))]);
+        assert_eq!(colours.stops, [(0.0, (255, 0, 0)), (1.0, (0, 0, 255))]);
+        assert_eq!(shared.groups[shared.fades[0]].bounds, [2.0, 4.0, 8.0, 6.0]);
     }
 
     #[test]

@@ -6,8 +6,9 @@ use super::fonts::Fonts;
 use super::shared::{Course, Gradient, Group, Pixels, Shared};
 use super::typeface;
 use crate::outcome::empty_slot;
-use pdf_writer::types::FunctionShadingType;
-use pdf_writer::{Filter, Finish, Name, Pdf, Rect, Ref, TextStr};
+use pdf_writer::types::{FunctionShadingType, MaskType};
+use pdf_writer::writers::{ExtGraphicsState, Resources};
+use pdf_writer::{Dict, Filter, Finish, Name, Pdf, Rect, Ref, TextStr};
 
 /// What the file says of itself.
 #[derive(Clone, Debug)]
@@ -100,7 +101,7 @@ fn write_shared(file: &mut File, fonts: &Fonts, shared: &Shared, id: Ref) -> Res
     let images: Vec<Ref> = shared.images.iter().map(|i| write_image(file, i)).collect();
     let groups: Vec<Ref> = shared.groups.iter().map(|g| write_group(file, g, id)).collect();
     let gradients: Vec<Ref> = shared.gradients.iter().map(|g| write_gradient(file, g)).collect();
-    let mut resources = file.pdf.indirect(id).start::<pdf_writer::writers::Resources<'_>>();
+    let mut resources = file.pdf.indirect(id).start::<Resources<'_>>();
     resources.fonts().pairs(faces.into_iter().map(|(name, face)| (Name(name), face)));
     let mut objects = resources.x_objects();
     refer(&mut objects, "I", &images);
@@ -109,15 +110,21 @@ fn write_shared(file: &mut File, fonts: &Fonts, shared: &Shared, id: Ref) -> Res
     refer(&mut resources.patterns(), "C", &gradients);
     let mut states = resources.ext_g_states();
     for (place, (fill, stroke)) in shared.opacities.iter().enumerate() {
-        let mut state = states
-            .insert(Name(format!("O{place}").as_bytes()))
-            .start::<pdf_writer::writers::ExtGraphicsState<'_>>();
+        let mut state = begin_state(&mut states, "O", place);
         state.non_stroking_alpha(f32::from(*fill) / 1000.0).stroking_alpha(f32::from(*stroke) / 1000.0);
+    }
+    for (place, group) in shared.fades.iter().enumerate() {
+        let mut state = begin_state(&mut states, "M", place);
+        state.soft_mask().subtype(MaskType::Luminosity).group(groups[*group]);
     }
     Ok(())
 }
 
-fn refer(list: &mut pdf_writer::Dict<'_>, kind: &str, all: &[Ref]) {
+fn begin_state<'s>(states: &'s mut Dict<'_>, kind: &str, place: usize) -> ExtGraphicsState<'s> {
+    states.insert(Name(format!("{kind}{place}").as_bytes())).start()
+}
+
+fn refer(list: &mut Dict<'_>, kind: &str, all: &[Ref]) {
     for (place, id) in all.iter().enumerate() {
         list.pair(Name(format!("{kind}{place}").as_bytes()), *id);
     }

@@ -77,6 +77,8 @@ pub struct Shared {
     pub groups: Vec<Group>,
     /// Gradients.
     pub gradients: Vec<Gradient>,
+    /// Places of the groups whose brightness says how much of something is seen.
+    pub fades: Vec<usize>,
 }
 
 impl Shared {
@@ -102,17 +104,27 @@ impl Shared {
         named("G", &mut self.groups, group)
     }
 
+    /// The name of a group as a measure of how much is seen: all where it is white, nothing where it is black.
+    pub fn fade(&mut self, group: Group) -> String {
+        let place = place(&mut self.groups, group);
+        named("M", &mut self.fades, place)
+    }
+
     /// The name of a gradient.
     pub fn gradient(&mut self, gradient: Gradient) -> String {
         named("C", &mut self.gradients, gradient)
     }
 }
 
-/// The name of a thing among its like, where it is put unless it is there.
+/// The name of a thing among its like.
 fn named<T: PartialEq>(kind: &str, all: &mut Vec<T>, one: T) -> String {
-    let place = all.iter().position(|other| *other == one).unwrap_or_else(|| {
+    format!("{kind}{}", place(all, one))
+}
+
+/// The place of a thing among its like, where it is put unless it is there.
+fn place<T: PartialEq>(all: &mut Vec<T>, one: T) -> usize {
+    all.iter().position(|other| *other == one).unwrap_or_else(|| {
         all.push(one);
         all.len() - 1
-    });
-    format!("{kind}{place}")
+    })
 }
