@@ -20,8 +20,8 @@ PAPERS = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (612, 792)}
 BLOCKS = {"h1", "h2", "h3", "p", "li", "dt", "dd", "figcaption", "tr", "caption"}
 # Elements whose text is not the page's.
 HIDDEN = {"svg", "style", "head"}
-# Operators that draw lines and curves.
-PATHS = {b"m", b"l", b"c", b"re", b"v", b"y"}
+# Operators that draw lines and curves. A rectangle is short for one m and three l (ISO 32000-1, table 59).
+PATHS = {b"m": 1, b"l": 1, b"c": 1, b"v": 1, b"y": 1, b"re": 4}
 
 
 def bare(text):
@@ -122,7 +122,7 @@ def images(resources, seen):
 def check_vectors(reader, figures):
     drawn, pixels = 0, 0
     for page in reader.pages:
-        drawn += sum(1 for _, operator in page.get_contents().operations if operator in PATHS)
+        drawn += sum(PATHS.get(operator, 0) for _, operator in page.get_contents().operations)
         pixels += images(page["/Resources"], set())
     assert pixels == 0, f"{pixels} pictures of pixels"
     assert drawn > 200 * figures, f"{drawn} paths for {figures} figures"
