@@ -14,7 +14,8 @@ mod runs;
 mod tests;
 
 use crate::link::{Link, LinkError};
-use points::{POINTS, drives};
+use points::POINTS;
+use probe::drives;
 use probe::{Broken, Probe};
 use serde::Serialize;
 use trackpair_protocol::message::Identity;

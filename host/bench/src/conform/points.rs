@@ -13,7 +13,6 @@ use super::requests::{
 use super::runs::{
     clock, dead_host, event_numbers, new_session, stopped_run, watched_run, watching, young_blocks,
 };
-use trackpair_protocol::message::{Identity, capability};
 
 /// One thing that is asked.
 pub(super) struct Asked {
@@ -77,9 +76,4 @@ const fn driven(
     ask: fn(&mut Probe) -> Result<(), Broken>,
 ) -> Asked {
     Asked { section, title, drives: true, ask }
-}
-
-/// Whether a rig drives a grip or a throttle body.
-pub(super) const fn drives(identity: &Identity) -> bool {
-    identity.capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) != 0
 }

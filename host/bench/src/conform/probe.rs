@@ -4,7 +4,9 @@ use crate::link::{Link, LinkError};
 use std::collections::VecDeque;
 use std::time::Duration;
 use trackpair_protocol::frame::{self, DELIMITER, Deframer, MAX_ENCODED};
-use trackpair_protocol::message::{Event, Identity, Message, Reason, Refusal, Reply, Request, Status, kind};
+use trackpair_protocol::message::{
+    Event, Identity, Message, Reason, Refusal, Reply, Request, Status, capability, kind,
+};
 
 /// How long an answer is waited for before the frame is sent again. WIRE.md 2 tells a host to wait 100 ms.
 const PATIENCE: Duration = Duration::from_millis(300);
@@ -335,4 +337,9 @@ fn must_refuse(
 
 fn told(refusal: &Refusal) -> String {
     format!("{:?} {}", refusal.reason, refusal.detail)
+}
+
+/// Whether a rig drives a grip or a throttle body.
+pub(super) const fn drives(identity: &Identity) -> bool {
+    identity.capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) != 0
 }

@@ -1,7 +1,6 @@
 //! Runs that only watch: events, blocks, the clock, and a host that is gone: sections 3.1, 6 and 8.
 
-use super::points::drives;
-use super::probe::{BlockSeen, Broken, Probe, QUIET, otherwise};
+use super::probe::{BlockSeen, Broken, Probe, QUIET, drives, otherwise};
 use std::time::Duration;
 use trackpair_protocol::message::{EndCause, Event, EventKind, Reason, Reply, Request, RigState, Start};
 use trackpair_protocol::program::{Program, Segment};

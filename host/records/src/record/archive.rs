@@ -1,15 +1,14 @@
 //! The archive: where records are kept, begun, found and read again. An index beside the files answers questions over many.
 
+use super::archive_error::ArchiveError;
 use super::folder::{RecordFolder, SESSION};
-use super::index::{
-    INDEX_FILE, Index, IndexError, Query, RecordSummary, StoredOutcome, StoredSeal, StoredTraceFile,
-};
-use super::load::LoadedTrace;
+use super::index::{INDEX_FILE, Index, Query, RecordSummary, StoredTraceFile};
 use super::names::{RECORDS, outcome_path, record_stem};
-use super::parquet_file::{ParquetError, trace_from_parquet};
+use super::parquet_file::trace_from_parquet;
 use super::seal::sha256_hex;
+use super::stored::{LoadedTrace, StoredRecord};
 use super::table::{Exported, Table};
-use crate::outcome::{Outcome, OutcomeError};
+use crate::outcome::Outcome;
 use rusqlite::types::Value;
 use std::collections::BTreeSet;
 use std::fs;
@@ -18,104 +17,6 @@ use std::path::{Path, PathBuf};
 
 /// Records of one second and label that are told apart.
 const MOST_ALIKE: u32 = 1000;
-
-/// Why the archive can't be used.
-#[derive(Debug, thiserror::Error)]
-pub enum ArchiveError {
-    /// The folder can't be made or written.
-    #[error("can't keep records in {path}: {} ({cause}); give another folder with --archive DIR", said(.cause), path = .path.display())]
-    Folder {
-        /// The folder.
-        path: PathBuf,
-        /// What the system said.
-        cause: io::Error,
-    },
-    /// No place for data on this platform.
-    #[error("this system names no place for a program's data; give a folder with --archive DIR")]
-    NoPlace,
-    /// A file can't be written.
-    #[error("can't write {path}: {} ({cause}); mend that or give another folder with --archive DIR", said(.cause), path = .path.display())]
-    File {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        cause: io::Error,
-    },
-    /// A trace can't be turned into Parquet, or read from it.
-    #[error(transparent)]
-    Parquet(#[from] ParquetError),
-    /// The index can't be used.
-    #[error(transparent)]
-    Index(#[from] IndexError),
-    /// A file of the archive can't be read.
-    #[error("can't read {path}: {cause}; `trackpair records verify` says what else is amiss", path = .path.display())]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        cause: io::Error,
-    },
-    /// A file is not the one that was kept.
-    #[error(
-        "{path} is not the file that was kept (its SHA-256 differs): it was swapped or altered; take it from a backup. `trackpair records verify` says what else is amiss",
-        path = .path.display()
-    )]
-    Swapped {
-        /// The file.
-        path: PathBuf,
-    },
-    /// An outcome can't be read.
-    #[error("{path}: {cause}", path = .path.display())]
-    Outcome {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        cause: OutcomeError,
-    },
-    /// No record of that name.
-    #[error("the archive {archive} has no record {record:?}; `trackpair records list` shows their names", archive = .archive.display())]
-    NoRecord {
-        /// The archive's folder.
-        archive: PathBuf,
-        /// What was asked for.
-        record: String,
-    },
-    /// Several records fit.
-    #[error("{part:?} fits {count} records ({names}); give more of the name")]
-    SeveralRecords {
-        /// What was asked for.
-        part: String,
-        /// How many fit.
-        count: usize,
-        /// The first of them.
-        names: String,
-    },
-    /// The record has not been judged.
-    #[error(
-        "the record {record} has no outcome {number}; it has {count}: `trackpair judge` or `trackpair rejudge` makes one"
-    )]
-    NoOutcome {
-        /// The record.
-        record: String,
-        /// Which outcome was asked for.
-        number: u32,
-        /// How many it has.
-        count: u32,
-    },
-}
-
-/// What the system's error means for someone who wants to keep a record.
-fn said(cause: &io::Error) -> &'static str {
-    use io::ErrorKind as Kind;
-    match cause.kind() {
-        Kind::StorageFull | Kind::QuotaExceeded => "no space is left there",
-        Kind::ReadOnlyFilesystem => "it is read-only",
-        Kind::PermissionDenied => "writing there is not allowed",
-        Kind::NotADirectory | Kind::AlreadyExists => "there is a file in the place of the folder",
-        Kind::NotFound => "the place does not exist",
-        _ => "the system refused",
-    }
-}
 
 /// Told when the archive could not be written and another place was taken.
 #[derive(Debug, thiserror::Error)]
@@ -131,19 +32,6 @@ pub struct FallbackWarning {
 #[derive(Clone, Debug)]
 pub struct Archive {
     dir: PathBuf,
-}
-
-/// A record with all that is known of it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct StoredRecord {
-    /// As in a list.
-    pub summary: RecordSummary,
-    /// Its outcomes, by number.
-    pub outcomes: Vec<StoredOutcome>,
-    /// Its traces, in the order of recording.
-    pub traces: Vec<StoredTraceFile>,
-    /// Its seals, by number of the outcome.
-    pub seals: Vec<StoredSeal>,
 }
 
 impl Archive {

@@ -1,9 +1,11 @@
 //! A record in one file for a buyer, a customer or a warranty desk: its outcomes, documents and seals, and on request its traces, as a
 //! ZIP that any system opens; checked by itself, with the public key alone.
 
-use super::archive::{Archive, ArchiveError, StoredRecord};
+use super::archive::Archive;
+use super::archive_error::ArchiveError;
 use super::names::outcome_path;
 use super::seal::{FileEntry, PublicKey, SealFile, check_document, sha256_hex};
+use super::stored::StoredRecord;
 use super::verify::Problem;
 use std::collections::BTreeSet;
 use std::fs;

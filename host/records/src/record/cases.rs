@@ -1,6 +1,7 @@
 //! Cases in the archive: an entry is a file, a row and a seal in the archive's chain, whole or not at all.
 
-use super::archive::{Archive, ArchiveError};
+use super::archive::Archive;
+use super::archive_error::ArchiveError;
 use super::folder::{ClockWarning, Document, Sealing};
 use super::head;
 use super::index::{Index, StoredEntry, StoredSeal, Writing};

@@ -1,6 +1,6 @@
 //! One record being kept: its traces as they come, then an outcome with its documents, sealed.
 
-use super::archive::{ArchiveError, StoredRecord};
+use super::archive_error::ArchiveError;
 use super::head;
 use super::index::{
     Index, NewRecord, NewTrace, StoredSeal, StoredTraceFile, Table, Writing, figure_rows, finding_rows,
@@ -11,6 +11,7 @@ use super::parquet_file::trace_to_parquet;
 use super::seal::{
     FileEntry, MANIFEST_SCHEMA, Manifest, PrintedCode, ShopKey, seal_document, sha256, sha256_hex,
 };
+use super::stored::StoredRecord;
 use super::whole_file::write_whole;
 use crate::outcome::{Outcome, Stamp};
 use crate::quantity::{Channel, PartKind};

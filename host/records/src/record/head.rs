@@ -1,7 +1,7 @@
 //! The archive's head: which seal is the newest, signed, in a file of its own. A chain that was cut at its end is shorter than its head
 //! says. Who put back an older copy of the whole archive is not found by it; the newest fingerprint, kept elsewhere, tells.
 
-use super::archive::ArchiveError;
+use super::archive_error::ArchiveError;
 use super::index::Index;
 use super::seal::{PublicKey, ShopKey, from_hex, hex};
 use super::whole_file::write_whole;

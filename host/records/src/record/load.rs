@@ -1,10 +1,12 @@
 //! Traces from wherever they lie: a Parquet file, a record folder, another logger's CSV; told apart by content, not by name.
 
-use super::archive::{Archive, ArchiveError};
+use super::archive::Archive;
+use super::archive_error::ArchiveError;
 use super::csv_blocks::Source;
 use super::csv_error::{CsvError, CsvWarning};
 use super::csv_file::{CsvOptions, csv_trace_from};
 use super::parquet_file::{ParquetError, trace_from_parquet, trace_from_parquet_file};
+use super::stored::LoadedTrace;
 use crate::trace::Trace;
 use std::fs::{self, File};
 use std::io::{self, Read};
@@ -56,15 +58,6 @@ pub enum LoadError {
         /// Why.
         cause: CsvError,
     },
-}
-
-/// A trace and the record's file that holds it; none for imported files.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LoadedTrace {
-    /// The trace.
-    pub trace: Trace,
-    /// Name of its Parquet file.
-    pub file: Option<String>,
 }
 
 /// What was found.

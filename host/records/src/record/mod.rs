@@ -2,7 +2,7 @@
 //!
 //! The one layer of the library beside `link` that touches the outside; it does not know what a trace means.
 //!
-//! - `archive`, `folder`: where records are kept; one record being kept. `cases`: cases and their entries.
+//! - `archive`, `folder`: where records are kept; one record being kept; `stored`: what it gives out of one; `archive_error`: what can go wrong. `cases`: cases and their entries.
 //! - `index`: the database beside the files.
 //! - `seal`, `head`: what makes content and order provable.
 //! - `line_log`: JSON lines that are lasting one by one; `soak_log`: those of a soak while it runs.
@@ -14,6 +14,7 @@
 //! - `parquet_file`, `csv_*`: samples in files; `load`: from wherever they lie.
 
 mod archive;
+mod archive_error;
 mod bundle;
 mod cases;
 mod csv_blocks;
@@ -33,12 +34,14 @@ mod parquet_file;
 pub mod seal;
 pub mod sheet_file;
 pub mod soak_log;
+mod stored;
 pub mod study_folder;
 pub mod table;
 pub mod verify;
 mod whole_file;
 
-pub use archive::{Archive, ArchiveError, FallbackWarning, StoredRecord};
+pub use archive::{Archive, FallbackWarning};
+pub use archive_error::ArchiveError;
 pub use bundle::{BundleCheck, BundleError, bundle, check_bundle};
 pub use cases::{CaseFileError, KeptEntry};
 pub use csv_error::{CsvError, CsvWarning};
@@ -49,5 +52,6 @@ pub use index::{
     INDEX_FILE, INDEX_SCHEMA, Index, IndexError, LeadMatings, PartMatings, Query, RecordState, RecordSummary,
     StoredOutcome, StoredSeal, StoredTraceFile,
 };
-pub use load::{LoadError, Loaded, LoadedTrace, load_traces};
+pub use load::{LoadError, Loaded, load_traces};
 pub use parquet_file::{ParquetError, TRACE_KEY, trace_from_parquet, trace_to_parquet};
+pub use stored::{LoadedTrace, StoredRecord};

@@ -2,11 +2,13 @@
 //!
 //! What is torn off a last line is said when the soak goes on. It does not know what a round means.
 
-use super::archive::{Archive, ArchiveError, StoredRecord};
+use super::archive::Archive;
+use super::archive_error::ArchiveError;
 use super::folder::RecordFolder;
 use super::line_log::{self, LineLog, LineLogError};
 use super::names::RECORDS;
 use super::seal::sha256_hex;
+use super::stored::StoredRecord;
 use crate::outcome::{SOAK_LOG_SCHEMA, SoakBegin, SoakLine, SoakLogFile};
 use std::fs;
 use std::io;

@@ -4,7 +4,7 @@
 use super::ReportInput;
 use super::format;
 use super::people::{People, of_the_drive};
-use super::plots::Plot;
+use super::plot::Plot;
 use super::svg::chart::{Axis, Chart, LimitLine, Place, Side, Span};
 use super::svg::picture::{Hatch, Mark, Stroke};
 use super::svg::series::Series;

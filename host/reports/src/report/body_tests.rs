@@ -1,7 +1,8 @@
 //! What the report of a throttle body must keep: same numbers in every medium, every figure once, every plot drawn, nothing
 //! hostile let through.
 
-use super::people::{FigureRow, People};
+use super::people::People;
+use super::rows::FigureRow;
 use super::tests::{golden, parse, words_of};
 use super::{ReportInput, Style, body_fixture, fixture, html, terminal};
 use crate::analysis::{Comparison, Plot, PlotBand, PlotMark};

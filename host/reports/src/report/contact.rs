@@ -1,6 +1,6 @@
 //! Lost contact in words: what it follows, by place of the pigtail, and event by event. The same for every medium.
 
-use super::people::Named;
+use super::rows::Named;
 use super::text::{LABEL, SENTENCE, plain};
 use super::words::Lines;
 use crate::outcome::{Outcome, OutcomeContact, OutcomeContactEvent, OutcomePlace};

@@ -2,7 +2,7 @@
 //! It does not know where the tables go.
 
 use super::format;
-use super::people::{FigureRow, Named};
+use super::rows::{FigureRow, Named};
 use crate::outcome::{Outcome, OutcomeFigure};
 use crate::quantity::{Bridge, Condition, FigureName};
 
@@ -164,7 +164,7 @@ fn group(
 ) -> FigureGroup {
     let listed = members.iter().filter(|(f, _)| grid.is_none() || f.condition.is_none());
     let mut rows: Vec<FigureRow> = listed.map(|(_, row)| (*row).clone()).collect();
-    super::people::group(&mut rows);
+    super::rows::group(&mut rows);
     let second = match (rows.iter().any(|r| r.line != "pair"), rows.iter().any(|r| !r.condition.is_empty())) {
         (_, true) => "condition",
         (true, false) => "line",

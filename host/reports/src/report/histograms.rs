@@ -2,8 +2,8 @@
 
 use super::format;
 use super::people::People;
-use super::plots::capital;
 use super::svg::bars::Line;
+use super::text::capital;
 use super::text::{LABEL, plain};
 use super::words;
 use crate::outcome::{Outcome, OutcomeHistogram};

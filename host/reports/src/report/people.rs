@@ -2,8 +2,9 @@
 
 use super::format;
 use super::groups::{FigureGroup, groups};
+use super::rows::{FigureRow, Named, group};
 use super::suspects::{SuspectRow, rows};
-use super::text::{LABEL, SENTENCE, plain};
+use super::text::{LABEL, SENTENCE, ohms, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
@@ -11,49 +12,6 @@ use crate::outcome::{
 };
 use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
 use crate::verdict::Verdict;
-
-/// A figure.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FigureRow {
-    /// Name in words.
-    pub name: String,
-    /// Line in words, or "pair".
-    pub line: String,
-    /// Under which condition, in words; empty without one.
-    pub condition: String,
-    /// Value with uncertainty and unit.
-    pub value: String,
-    /// The unit alone.
-    pub unit: &'static str,
-    /// Limit, or "–".
-    pub limit: String,
-    /// Limit without its unit, for narrow columns.
-    pub limit_number: String,
-    /// Rows of the same figure from here on; 0 in those that continue one.
-    pub rows: usize,
-    /// Verdict's word, or "no limit".
-    pub verdict: &'static str,
-    /// Place, or "–".
-    pub place: String,
-    /// Number of its source among [`People::sources`], from 1.
-    pub source: Option<usize>,
-    /// What would decide it.
-    pub would_decide: Option<String>,
-}
-
-impl FigureRow {
-    /// Name with line and condition: "latency, 99th percentile (low range, opening)".
-    pub fn full_name(&self) -> String {
-        let mut name = self.name.clone();
-        if self.line != "pair" {
-            name = format!("{name}, {}", self.line);
-        }
-        if !self.condition.is_empty() {
-            name = format!("{name} ({})", self.condition);
-        }
-        name
-    }
-}
 
 /// A finding.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -89,15 +47,6 @@ pub struct GradeWords {
     pub why: Vec<String>,
     /// Source of its rule; empty without a grade.
     pub source: String,
-}
-
-/// A name and what is said of it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Named {
-    /// The name.
-    pub name: String,
-    /// What is said.
-    pub text: String,
 }
 
 /// The outcome in words.
@@ -271,23 +220,6 @@ fn sentences(all: &[String]) -> Vec<String> {
     all.iter().map(|s| plain(&ohms(s), SENTENCE)).collect()
 }
 
-/// Stored sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
-pub(super) fn ohms(text: &str) -> String {
-    let mut text = text.to_owned();
-    for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {
-        // Not "ohmic": the word must end there.
-        let mut out = String::with_capacity(text.len());
-        for (k, piece) in text.split(word).enumerate() {
-            if k > 0 {
-                out.push_str(if piece.starts_with(char::is_alphabetic) { word } else { sign });
-            }
-            out.push_str(piece);
-        }
-        text = out;
-    }
-    text
-}
-
 fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -> FigureRow {
     let source = figure.source.as_ref().map(|source| {
         let source = plain(source, SENTENCE);
@@ -312,20 +244,6 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
         place: format::place(figure.at_deg, None).unwrap_or(format::NOTHING.to_owned()),
         source,
         would_decide: figure.would_decide.as_ref().map(|w| plain(w, SENTENCE)),
-    }
-}
-
-/// Counts the rows of each figure, so that its name need not be repeated.
-pub(super) fn group(rows: &mut [FigureRow]) {
-    let mut first = 0;
-    rows.iter_mut().for_each(|row| row.rows = 1);
-    for k in 1..rows.len() {
-        if rows[k].name == rows[first].name {
-            rows[first].rows += 1;
-            rows[k].rows = 0;
-        } else {
-            first = k;
-        }
     }
 }
 

@@ -7,13 +7,14 @@ use super::histograms::{
     LATENCY, histogram_caption, histogram_quantity, histogram_title, latencies_seen, quantile_lines,
 };
 use super::people::{FindingRow, People, of_the_drive};
+use super::plot::{Plot, TRAVEL_LABEL};
 use super::soak;
 use super::svg::bars::{Bars, beyond};
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
-use super::svg::picture::{Colour, Hatch, Mark, Picture, Stroke};
+use super::svg::picture::{Colour, Hatch, Mark, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
-use super::text::{LABEL, plain};
+use super::text::{LABEL, capital, plain};
 use crate::analysis::PlotCurve;
 use crate::outcome::{OutcomeFigure, OutcomeHistogram, OutcomeLimit};
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
@@ -24,20 +25,6 @@ const MARKED: &str =
     "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings.";
 const MARKED_WITH_EVENTS: &str = "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the \
     findings; triangles at the lower edge are dropout events.";
-pub(super) const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
-
-/// A picture with its caption.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Plot {
-    /// What it shows.
-    pub title: String,
-    /// How to read it.
-    pub caption: String,
-    /// The picture.
-    pub picture: Picture,
-    /// Whether it takes the whole width where others stand in pairs.
-    pub wide: bool,
-}
 
 /// Every picture whose data are there.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -426,12 +413,6 @@ impl<'a> Draft<'a> {
             format!("Marked: {}.", all.join("; "))
         }
     }
-}
-
-/// The first letter made a capital.
-pub fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn ends(from: Option<f64>, to: Option<f64>) -> Option<(f64, f64)> {

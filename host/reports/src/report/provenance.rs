@@ -3,8 +3,9 @@
 
 use super::ReportInput;
 use super::format;
-use super::people::{Named, People};
+use super::people::People;
 use super::qr::qr_svg;
+use super::rows::Named;
 use super::text::{LABEL, SENTENCE, plain};
 use super::words;
 use crate::outcome::{Outcome, OutcomeLine, OutcomeMating, OutcomeProcedure, Stamp};

@@ -1,12 +1,13 @@
 //! A soak in words and pictures: its course in facts, its figures over time, when lines were lost. The same for every medium.
 
 use super::format;
-use super::people::Named;
-use super::plots::{Plot, capital};
+use super::plot::Plot;
+use super::rows::Named;
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
 use super::svg::picture::{Hatch, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
+use super::text::capital;
 use super::text::{LABEL, SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::compare::soak::is_near;

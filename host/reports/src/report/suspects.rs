@@ -1,6 +1,7 @@
 //! Suspects in words, the same for every medium. It ranks nothing and lays nothing out.
 
-use super::people::{Named, ohms};
+use super::rows::Named;
+use super::text::ohms;
 use super::text::{LABEL, SENTENCE, plain};
 use crate::outcome::OutcomeSuspect;
 

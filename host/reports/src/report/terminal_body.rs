@@ -3,7 +3,8 @@
 use super::format;
 use super::groups::{FigureGroup, Grid};
 use super::histograms::LATENCY;
-use super::people::{FigureRow, People};
+use super::people::People;
+use super::rows::FigureRow;
 use super::terminal::{Page, code, columns, figure_list, shown, undecided};
 use crate::outcome::{Outcome, OutcomeHistogram};
 use crate::verdict::Verdict;

@@ -105,6 +105,29 @@ pub fn ascii(text: &str) -> String {
     out
 }
 
+/// The first letter made a capital.
+pub fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// Stored sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
+pub fn ohms(text: &str) -> String {
+    let mut text = text.to_owned();
+    for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {
+        // Not "ohmic": the word must end there.
+        let mut out = String::with_capacity(text.len());
+        for (k, piece) in text.split(word).enumerate() {
+            if k > 0 {
+                out.push_str(if piece.starts_with(char::is_alphabetic) { word } else { sign });
+            }
+            out.push_str(piece);
+        }
+        text = out;
+    }
+    text
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

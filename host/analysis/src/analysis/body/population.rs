@@ -5,10 +5,10 @@
 //! do not fill some 380 dimensions. How high the search goes is learned on bodies left out of the fit, in five folds, as a Gumbel
 //! distribution by its moments (Gumbel, Statistics of Extremes, 1958).
 
+mod learning;
+
 use super::cholesky::Cholesky;
 use super::tooth_map::{Layout, ToothMap};
-use super::worn_teeth;
-use crate::analysis::statistics;
 use crate::sheet::PartSheet;
 use serde::{Deserialize, Serialize};
 use std::ops::Range;
@@ -25,12 +25,6 @@ const MEAN_UNIT: f64 = 1e-5;
 const FLOOR_DEG: f64 = 0.004;
 /// Fewer bodies than this are no population.
 pub const LEAST_BODIES: usize = 20;
-/// Share of the assumed covariance: this over the number of bodies, within bounds.
-const SHRINK: (f64, f64, f64) = (20.0, 0.04, 0.9);
-/// Folds of the search on bodies left out.
-const FOLDS: usize = 5;
-/// Euler's constant.
-const EULER: f64 = 0.577_215_664_901_532_9;
 
 /// Distribution of the largest z that the search finds on a healthy body.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -165,63 +159,6 @@ impl Population {
         learned.into_iter().find(|p| p.origin.kind == sheet.name).unwrap_or_else(Self::assumed)
     }
 
-    /// From maps of healthy bodies.
-    ///
-    /// # Errors
-    /// When there are too few of the standard layout, or they do not differ.
-    pub fn learn(maps: &[ToothMap], pitch_deg: f64, origin: Origin) -> Result<Self, PopulationError> {
-        let layout = Layout::STANDARD;
-        let rows: Vec<&[f64]> = maps
-            .iter()
-            .filter(|m| m.layout == layout && m.lost_deg.iter().all(|v| v.is_finite()))
-            .map(|m| m.lost_deg.as_slice())
-            .collect();
-        // As far as nine in ten of the maps go, and no fewer than are needed: the others ended short.
-        let mut lengths: Vec<usize> = rows.iter().map(|r| r.len()).collect();
-        lengths.sort_unstable();
-        let kept = (9 * lengths.len()).div_ceil(10).max(LEAST_BODIES);
-        let bins = lengths.get(lengths.len().saturating_sub(kept)).copied().unwrap_or(0);
-        let rows: Vec<&[f64]> = rows.into_iter().filter(|r| r.len() >= bins).map(|r| &r[..bins]).collect();
-        let layout = Layout { bins, ..layout };
-        if rows.len() < LEAST_BODIES {
-            return Err(PopulationError::TooFew { given: rows.len(), layout });
-        }
-        let mut whole = Self::fitted(&rows, layout, pitch_deg, origin.clone());
-        let mut highest = Vec::with_capacity(rows.len());
-        for fold in 0..FOLDS {
-            let of = |inside: bool| -> Vec<&[f64]> {
-                rows.iter()
-                    .enumerate()
-                    .filter(|(k, _)| (k % FOLDS == fold) == inside)
-                    .map(|(_, r)| *r)
-                    .collect()
-            };
-            let others = Self::fitted(&of(false), layout, pitch_deg, origin.clone());
-            let search = worn_teeth::Search::new(&others).ok_or(PopulationError::NotDefinite)?;
-            highest.extend(of(true).iter().map(|row| search.highest(row)));
-        }
-        whole.null = gumbel(&highest).ok_or(PopulationError::NotDefinite)?;
-        Ok(whole)
-    }
-
-    fn fitted(rows: &[&[f64]], layout: Layout, pitch_deg: f64, origin: Origin) -> Self {
-        let n = rows.len() as f64;
-        let mean: Vec<f64> = (0..layout.bins).map(|k| rows.iter().map(|r| r[k]).sum::<f64>() / n).collect();
-        let shrink = (SHRINK.0 / n).clamp(SHRINK.1, SHRINK.2);
-        let covariance = (0..layout.bins)
-            .map(|i| {
-                (0..=i)
-                    .map(|j| {
-                        let sum: f64 = rows.iter().map(|r| (r[i] - mean[i]) * (r[j] - mean[j])).sum();
-                        (1.0 - shrink) * sum / (n - 1.0)
-                            + shrink * assumed_covariance(layout.deg(i), layout.deg(j))
-                    })
-                    .collect()
-            })
-            .collect();
-        Self { origin, bodies: rows.len(), layout, pitch_deg, null: ASSUMED_NULL, mean, covariance }
-    }
-
     /// Whether it was learned from bodies of the part's kind and its maps have the part's bins, as far as both go.
     pub fn fits(&self, map: &ToothMap, kind: &str) -> bool {
         self.bodies >= LEAST_BODIES && self.layout.agrees_with(&map.layout) && self.origin.kind == kind
@@ -324,6 +261,8 @@ impl Population {
     }
 }
 
+/// Euler's constant.
+const EULER: f64 = 0.577_215_664_901_532_9;
 /// Largest z of the search on healthy bodies with the stand-in, self-scaled: from simulation of the first 38 degrees, and ln 2 scales more for
 /// twice as many places (the largest of two samples of a Gumbel distribution). Engineering assumption.
 const ASSUMED_NULL: Null = Null { location: 2.7, scale: 0.4 };
@@ -334,11 +273,4 @@ fn assumed_covariance(a: f64, b: f64) -> f64 {
     let bend = 0.02f64.powi(2) * (-(d / 8.0).powi(2) / 2.0).exp();
     let teeth = 0.010f64.powi(2) * (-(d / 1.3).powi(2) / 2.0).exp();
     bend + teeth + (a - 31.0) * (b - 31.0) * 0.004f64.powi(2)
-}
-
-/// Gumbel distribution by mean and standard deviation.
-fn gumbel(values: &[f64]) -> Option<Null> {
-    let (mean, sd) = (statistics::mean(values)?, statistics::standard_deviation(values)?);
-    let scale = sd * 6.0f64.sqrt() / std::f64::consts::PI;
-    (scale > 0.0).then_some(Null { location: mean - EULER * scale, scale })
 }

@@ -2,7 +2,7 @@
 
 use super::{Sealed, Verifier};
 use crate::case::Entry;
-use crate::record::archive::ArchiveError;
+use crate::record::archive_error::ArchiveError;
 use crate::record::index::StoredEntry;
 use crate::record::names::case_path;
 use std::collections::BTreeMap;

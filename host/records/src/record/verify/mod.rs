@@ -11,7 +11,8 @@ mod chain;
 mod disk;
 mod rows;
 
-use super::archive::{Archive, ArchiveError};
+use super::archive::Archive;
+use super::archive_error::ArchiveError;
 use super::index::{INDEX_FILE, Index, StoredSeal};
 use super::names::is_case;
 use super::seal::{FileEntry, Manifest, PublicKey, check_document, sha256_hex};

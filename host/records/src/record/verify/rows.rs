@@ -2,7 +2,7 @@
 
 use super::{Sealed, Verifier};
 use crate::outcome::Outcome;
-use crate::record::archive::ArchiveError;
+use crate::record::archive_error::ArchiveError;
 use crate::record::index::{
     Query, RecordState, RecordSummary, Row, StoredTraceFile, Table, figure_rows, finding_rows, outcome_row,
 };

@@ -5,7 +5,7 @@ use crate::compare::normality::Shape;
 use crate::compare::standing::{Place, Standing};
 use crate::outcome::Outcome;
 use crate::report::format;
-use crate::report::plots::Plot;
+use crate::report::plot::Plot;
 use crate::report::words::Lines;
 
 /// A document about a part among others as a view. `part` is its outcome.

@@ -3,7 +3,7 @@
 use crate::compare::subject::{Quantity, Side};
 use crate::quantity::Unit;
 use crate::report::format;
-use crate::report::plots::Plot;
+use crate::report::plot::Plot;
 use crate::report::text::{LABEL, SENTENCE, plain};
 use crate::report::words::{self, Lines};
 

@@ -1,10 +1,11 @@
 //! Headings, paragraphs, lists, framed blocks: text as pieces of a column. It does not know what it says.
 
+use super::colour::{FAINT, INK};
 use super::fonts::{Fonts, LINE};
 use super::picture::Picture;
-use super::piece::{FAINT, INK, Item, Piece, keep_together};
+use super::piece::{Item, Piece, keep_together};
 use super::rich::{Line, Rich, Style};
-use crate::report::people::Named;
+use crate::report::rows::Named;
 
 /// Plain text.
 pub const BODY: Style = Style::new(9.3);

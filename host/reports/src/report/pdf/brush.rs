@@ -1,8 +1,8 @@
 //! Operators of PDF for lines, outlines, text and images; points run from the top left corner downward. What a page shares with
 //! others goes into [`Shared`]. It does not know what is drawn.
 
+use super::colour::Colour;
 use super::fonts::Fonts;
-use super::piece::Colour;
 use super::shared::{Gradient, Group, Pixels, Shared};
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Name, Str};

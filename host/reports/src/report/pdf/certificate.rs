@@ -6,18 +6,20 @@
 
 use super::PdfError;
 use super::blocks::{Setter, beside};
+use super::colour::{FAINT, INK, RULE};
 use super::figures::Verdicts;
 use super::frame::Frame;
-use super::piece::{FAINT, INK, Item, Piece, RULE};
+use super::piece::{Item, Piece};
 use super::report::{finding_title, letterhead, sealing, verdict};
 use super::rich::{Rich, Style};
 use super::table::{Cell, Row, table};
 use crate::outcome::{Outcome, OutcomeFigure, Stamp, margin_percent};
 use crate::quantity::rounding;
 use crate::report::letterhead::Letterhead;
-use crate::report::people::{FigureRow, FindingRow, GradeWords, Named, People};
-use crate::report::plots::capital;
+use crate::report::people::{FindingRow, GradeWords, People};
 use crate::report::provenance::Sealing;
+use crate::report::rows::{FigureRow, Named};
+use crate::report::text::capital;
 use crate::report::text::{LABEL, plain};
 use crate::report::words;
 use crate::report::{Paper, Shop};

@@ -2,10 +2,11 @@
 
 use super::PdfError;
 use super::brush::{Brush, Letters, Paint, Pen};
+use super::colour::INK;
 use super::file::{Labels, file};
 use super::fonts::Fonts;
-use super::picture::Image;
-use super::piece::{INK, Item};
+use super::piece::Image;
+use super::piece::Item;
 use super::shared::Shared;
 use super::{drawing, plot};
 use crate::report::Paper;

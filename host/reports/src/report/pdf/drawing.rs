@@ -2,7 +2,7 @@
 //! ([`crate::report::logo`] refuses it); nothing is loaded.
 
 use super::brush::{Brush, Paint, Pen};
-use super::piece::Colour;
+use super::colour::Colour;
 use super::shared::{Course, Gradient};
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use usvg::{

@@ -2,13 +2,15 @@
 
 use super::PdfError;
 use super::blocks::{SMALL, Setter};
+use super::colour::{FAINT, OUTSIDE, UNDECIDED, WITHIN, verdict_colour};
 use super::picture::{Picture, sign};
-use super::piece::{FAINT, OUTSIDE, Piece, UNDECIDED, WITHIN, verdict_colour};
+use super::piece::Piece;
 use super::rich::{Rich, Style};
 use super::table::{Cell, Row, table};
 use crate::report::body_plots::BeforeAfter;
 use crate::report::groups::{FigureGroup, Grid};
-use crate::report::people::{FigureRow, People};
+use crate::report::people::People;
+use crate::report::rows::FigureRow;
 use crate::report::soak::DriftRow;
 
 /// How figures are to be read.

@@ -191,7 +191,7 @@ fn write_gradient(file: &mut File, gradient: &Gradient) -> Ref {
 }
 
 /// Colours over a course from 0 to 1: the first holds up to its stop, the last from its stop on.
-fn write_stops(file: &mut File, stops: &[(f32, super::piece::Colour)]) -> Ref {
+fn write_stops(file: &mut File, stops: &[(f32, super::colour::Colour)]) -> Ref {
     let mut all = stops.to_vec();
     if let (Some(first), Some(last)) = (stops.first(), stops.last()) {
         all.insert(0, (0.0, first.1));
@@ -207,7 +207,7 @@ fn write_stops(file: &mut File, stops: &[(f32, super::piece::Colour)]) -> Ref {
     id
 }
 
-fn write_piece(file: &mut File, [from, to]: [super::piece::Colour; 2]) -> Ref {
+fn write_piece(file: &mut File, [from, to]: [super::colour::Colour; 2]) -> Ref {
     let id = file.next();
     file.pdf.exponential_function(id).domain([0.0, 1.0]).c0(shares(from)).c1(shares(to)).n(1.0);
     id

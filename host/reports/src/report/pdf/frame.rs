@@ -1,8 +1,9 @@
 //! What stands on every page around its contents: which part, which fingerprint, that it is simulated, which page of how many.
 
+use super::colour::{FAINT, INK, RULE};
 use super::flow::Column;
 use super::fonts::Fonts;
-use super::piece::{FAINT, INK, Item, RULE};
+use super::piece::Item;
 use super::rich::Style;
 use crate::outcome::{Outcome, Stamp};
 use crate::report::people::label;

@@ -6,6 +6,7 @@
 //! - `piece`: what is not broken.
 //! - `blocks`: headings, paragraphs, lists.
 //! - `table`: rows and their cells.
+//! - `colour`: colours.
 //! - `picture`: vector pictures, signs, logos.
 //! - `plot`, `hatch`: pictures of the program's own.
 //! - `drawing`: what an SVG draws.
@@ -23,6 +24,7 @@
 mod blocks;
 mod brush;
 mod certificate;
+mod colour;
 mod draw;
 mod drawing;
 mod figures;

@@ -1,31 +1,12 @@
 //! Vector pictures for pages: plots, the signs of verdicts, codes, logos. It does not draw them itself.
 
 use super::PdfError;
-use super::piece::{Colour, Item};
+use super::colour::Colour;
+use super::piece::{Image, Item};
 use super::shared::Pixels;
 use crate::report::logo::{self, Logo};
 use crate::report::{signs, svg};
 use std::rc::Rc;
-use usvg::Tree;
-
-/// What is drawn.
-#[derive(Clone, Debug)]
-pub enum Image {
-    /// A picture of the program's own.
-    Plot(Rc<svg::picture::Picture>),
-    /// A resolved SVG.
-    Drawing(Rc<Tree>),
-}
-
-impl Image {
-    /// Width and height in its own units.
-    pub fn size(&self) -> (f32, f32) {
-        match self {
-            Self::Plot(picture) => (picture.size.0 as f32, picture.size.1 as f32),
-            Self::Drawing(tree) => (tree.size().width(), tree.size().height()),
-        }
-    }
-}
 
 /// A picture of any size.
 #[derive(Clone, Debug)]

@@ -1,34 +1,29 @@
 //! Pieces of a document: what stands on paper and can't be broken, with its height and whom it must stay with. It does not
 //! know pages.
 
-use super::picture::Image;
+use super::colour::Colour;
 use super::rich::Style;
 use super::shared::Pixels;
-pub use crate::report::svg::picture::Colour;
+use crate::report::svg;
 use std::rc::Rc;
+use usvg::Tree;
 
-/// Text, rules.
-pub const INK: Colour = (0x1a, 0x24, 0x30);
-/// What is said by the way.
-pub const FAINT: Colour = (0x55, 0x60, 0x6d);
-/// Rules between groups.
-pub const RULE: Colour = (0xae, 0xb7, 0xc1);
-/// Rules between rows.
-pub const HAIR: Colour = (0xdd, 0xe2, 0xe7);
-/// A verdict's colours; its word and its sign say the same without them.
-pub const WITHIN: Colour = (0x17, 0x60, 0x3a);
-/// As [`WITHIN`].
-pub const OUTSIDE: Colour = (0x9a, 0x1b, 0x1b);
-/// As [`WITHIN`].
-pub const UNDECIDED: Colour = (0x7a, 0x52, 0x00);
+/// What a picture is.
+#[derive(Clone, Debug)]
+pub enum Image {
+    /// A picture of the program's own.
+    Plot(Rc<svg::picture::Picture>),
+    /// A resolved SVG.
+    Drawing(Rc<Tree>),
+}
 
-/// Colour of a verdict's word.
-pub fn verdict_colour(verdict: &str) -> Colour {
-    match verdict {
-        "within" => WITHIN,
-        "outside" => OUTSIDE,
-        "undecided" => UNDECIDED,
-        _ => INK,
+impl Image {
+    /// Width and height in its own units.
+    pub fn size(&self) -> (f32, f32) {
+        match self {
+            Self::Plot(picture) => (picture.size.0 as f32, picture.size.1 as f32),
+            Self::Drawing(tree) => (tree.size().width(), tree.size().height()),
+        }
     }
 }
 

@@ -2,19 +2,23 @@
 
 use super::PdfError;
 use super::blocks::{BODY, SMALL, Setter, beside};
+use super::colour::{FAINT, verdict_colour};
 use super::figures::{before_and_after, drifts, figures, procedures};
 use super::picture::{self, Picture, sign};
-use super::piece::{FAINT, Item, Piece, keep_together, verdict_colour};
+use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
 use super::suspects;
 use crate::report::ReportInput;
 use crate::report::body_plots::comparisons;
 use crate::report::contact::ContactWords;
 use crate::report::letterhead::Letterhead;
-use crate::report::people::{FindingRow, GradeWords, Named, People};
-use crate::report::plots::{Plot, Plots, capital, plots};
+use crate::report::people::{FindingRow, GradeWords, People};
+use crate::report::plot::Plot;
+use crate::report::plots::{Plots, plots};
 use crate::report::provenance::{Provenance, Sealing};
+use crate::report::rows::Named;
 use crate::report::soak::SoakWords;
+use crate::report::text::capital;
 use crate::report::words;
 
 /// Everything, in order.

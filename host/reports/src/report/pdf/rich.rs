@@ -1,7 +1,8 @@
 //! Text in several styles, broken into lines of a width. It does not know where lines go.
 
+use super::colour::{Colour, INK};
 use super::fonts::{BASELINE, Fonts, LINE};
-use super::piece::{Colour, INK, Item};
+use super::piece::Item;
 
 /// How a stretch of text looks.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,6 +1,6 @@
 //! What pages refer to and share: letters of the faces, opacities, images, groups, gradients. It does not know where they stand.
 
-use super::piece::Colour;
+use super::colour::Colour;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 use usvg::Transform;

@@ -1,10 +1,11 @@
 //! Suspects on paper: one block each, which no page end cuts.
 
 use super::blocks::{BODY, SMALL, Setter};
-use super::piece::{FAINT, INK, Item, Piece, keep_together};
+use super::colour::{FAINT, INK};
+use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
-use crate::report::plots::capital;
 use crate::report::suspects::SuspectRow;
+use crate::report::text::capital;
 
 /// What the numbers mean; the page says the same.
 const READING: &str = "Causes that fit, most likely first. Numbers before a reason are its weight: +2.3 makes the odds ten times as high. Tied: less than \

@@ -1,9 +1,10 @@
 //! Tables: a head that is repeated on every page, rows that stay whole where they can. It does not know what they say.
 
 use super::blocks::Setter;
+use super::colour::{HAIR, INK, RULE};
 use super::fonts::Fonts;
 use super::picture::Picture;
-use super::piece::{HAIR, INK, Item, Piece, RULE};
+use super::piece::{Item, Piece};
 use super::rich::{Line, Rich};
 use std::rc::Rc;
 

@@ -2,9 +2,10 @@
 
 use super::PdfError;
 use super::blocks::{BODY, SMALL, Setter, beside};
+use super::colour::{FAINT, verdict_colour};
 use super::figures::Verdicts;
 use super::picture::sign;
-use super::piece::{FAINT, Piece, verdict_colour};
+use super::piece::Piece;
 use super::report::{letterhead, sealing};
 use super::rich::{Rich, Style};
 use super::table::{Cell, Row, table};

@@ -1,7 +1,8 @@
 //! The form that is filled in at the vehicle, on paper: what is done, what is expected, a box for each line.
 
 use super::blocks::{SMALL, Setter, beside};
-use super::piece::{FAINT, INK, Item, Piece, keep_together};
+use super::colour::{FAINT, INK};
+use super::piece::{Item, Piece, keep_together};
 use super::report::letterhead;
 use super::rich::{Rich, Style};
 use crate::report::letterhead::Letterhead;
