@@ -11,8 +11,10 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::Duration;
-use tracing_subscriber::EnvFilter;
+use tracing_subscriber::Layer;
+use tracing_subscriber::filter::Targets;
 use tracing_subscriber::fmt::MakeWriter;
+use tracing_subscriber::layer::SubscriberExt;
 
 /// Lines that may wait to be written; more are dropped.
 const MOST_WAITING: usize = 10_000;
@@ -58,7 +60,8 @@ impl Logging {
         if filter == "off" {
             return Ok(Log { lines: None });
         }
-        let parsed = EnvFilter::try_new(filter)
+        let parsed = filter
+            .parse::<Targets>()
             .with_context(|| format!("--log {filter}: can't be understood; give a level (error, warn, info, debug) or MODULE=LEVEL, divided by commas"))
             .map_err(Failure::Usage)?;
         let file = self.log_file.as_ref().map(|path| {
@@ -70,12 +73,12 @@ impl Logging {
         let (lines, waiting) = sync_channel(MOST_WAITING);
         let on_terminal = file.is_none();
         std::thread::spawn(move || write_lines(&waiting, file));
-        let log = tracing_subscriber::fmt()
-            .with_env_filter(parsed)
+        let written = tracing_subscriber::fmt::layer()
             .with_ansi(on_terminal && io::IsTerminal::is_terminal(&io::stderr()))
             .with_writer(Lines(lines.clone()))
             .with_target(false)
-            .finish();
+            .with_filter(parsed);
+        let log = tracing_subscriber::registry().with(written);
         // Only a second log in one process could be refused, and there is none.
         let _ = tracing::subscriber::set_global_default(log);
         Ok(Log { lines: Some(lines) })
