@@ -222,7 +222,7 @@ fn archives_of_earlier_schemas_are_brought_to_the_present_one_and_still_are_what
 }
 
 fn earlier_archive_goes_on(folder: &str, key_file: &str) {
-    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data/archives");
+    let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/archives");
     let dir = tempfile::tempdir().unwrap();
     copy_folder(&data.join(folder), dir.path());
     let archive = Archive::open_to_read(dir.path()).unwrap();

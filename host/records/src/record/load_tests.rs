@@ -34,7 +34,7 @@ fn a_record_folder_gives_its_traces_in_the_order_of_recording() {
 
 #[test]
 fn a_folder_of_an_earlier_program_gives_the_traces_that_lie_in_it() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data/records/note-1");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/records/note-1");
     let loaded = load_traces(&folder, &options()).unwrap();
     assert_eq!(loaded.traces.iter().map(|t| t.trace.len()).collect::<Vec<_>>(), [66, 433]);
 }

@@ -181,7 +181,7 @@ fn a_later_version_and_a_damaged_description_are_told_apart() {
 #[test]
 fn a_trace_of_version_1_stays_readable() {
     for (name, scans, columns) in [("trace-2-sweep", 66, 8), ("trace-3-leads_check", 433, 8)] {
-        let path = format!("{}/../tests/data/records/note-1/{name}.parquet", env!("CARGO_MANIFEST_DIR"));
+        let path = format!("{}/../../tests/data/records/note-1/{name}.parquet", env!("CARGO_MANIFEST_DIR"));
         let trace = trace_from_parquet(std::fs::read(path).unwrap()).unwrap();
         assert_eq!((trace.len(), trace.columns.len()), (scans, columns), "{name}");
         // What it was is written anew as what is written today.
