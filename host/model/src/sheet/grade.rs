@@ -1,5 +1,5 @@
 //! Grades for the resale of a part: what a part must be to bear one. The rules are the sheet's; how an outcome is held against
-//! them is [`crate::outcome`]'s business.
+//! them is `trackpair_outcome`'s business.
 
 use serde::Serialize;
 
@@ -54,7 +54,7 @@ pub struct GradeRule {
     pub verdicts: Vec<&'static str>,
     /// What must have been judged, from [`SCOPES`]; the whole part where the sheet says nothing.
     pub scopes: Vec<&'static str>,
-    /// Smallest margin of any figure to its limit, %, as [`crate::outcome::margin_percent`] defines it; none = any.
+    /// Smallest margin of any figure to its limit, %, as `outcome::margin_percent` defines it; none = any.
     pub smallest_margin_percent: Option<f64>,
     /// Largest confidence of any finding, 0..1; none = any.
     pub largest_confidence: Option<f64>,

@@ -1,7 +1,7 @@
 //! Which lost scans leave something open: those in motions that were not done whole often enough. It knows no figure.
 //!
 //! A recording that a rig drives repeats its motions. A hole in one of them leaves nothing open when others show what it hides: when at least
-//! [`LEAST`] of that motion, and half of those asked for, came whole at that time of it. Holds and letting go are judged scan by scan, so
+//! two of that motion, and half of those asked for, came whole at that time of it. Holds and letting go are judged scan by scan, so
 //! that a hole in them costs the places it hides, and the slow ramps pass each of those several times.
 
 use super::measured::Recordings;
