@@ -15,7 +15,7 @@ impl Trace {
             gap.cause.is_on_the_way()
                 && spans <= LONGEST_US
                 && (1..self.len()).contains(&gap.index)
-                && gap.scans < spans.max(1)
+                && (1..spans).contains(&gap.scans)
         };
         if !self.gaps.iter().any(fills) {
             return Cow::Borrowed(self);
@@ -34,8 +34,9 @@ impl Trace {
         };
         let mut done = 0;
         for gap in &self.gaps {
-            out.append(self, done..gap.index);
-            done = gap.index.clamp(done, self.len());
+            let next = gap.index.clamp(done, self.len());
+            out.append(self, done..next);
+            done = next;
             if fills(gap) {
                 out.append_lost(gap);
             }

@@ -9,6 +9,9 @@ use std::path::PathBuf;
 /// Fewest commands that must be found for this to be a reading of the house at all.
 const LEAST_COMMANDS: usize = 20;
 
+/// No module in a circle with others.
+const NONE: [BTreeSet<Module>; 0] = [];
+
 /// A file by its module's path: `cli::soak::amounts`; a folder's `mod.rs` by the folder's.
 type Module = String;
 
@@ -147,31 +150,6 @@ fn tops(graph: &Graph) -> Graph {
     all
 }
 
-/// A circle, as the modules on it; none where there is none.
-fn circle(graph: &Graph) -> Option<Vec<Module>> {
-    fn walk(at: &Module, graph: &Graph, way: &mut Vec<Module>, done: &mut BTreeSet<Module>) -> bool {
-        if let Some(from) = way.iter().position(|m| m == at) {
-            way.drain(..from);
-            return true;
-        }
-        if done.contains(at) {
-            return false;
-        }
-        way.push(at.clone());
-        if graph.get(at).into_iter().flatten().any(|next| walk(next, graph, way, done)) {
-            return true;
-        }
-        way.pop();
-        done.insert(at.clone());
-        false
-    }
-    let mut done = BTreeSet::new();
-    graph.keys().find_map(|start| {
-        let mut way = Vec::new();
-        walk(start, graph, &mut way, &mut done).then_some(way)
-    })
-}
-
 /// Modules that use each other in circles, each such group once: all that can be reached from each other.
 fn groups(graph: &Graph) -> Vec<BTreeSet<Module>> {
     let reached = |from: &Module| -> BTreeSet<Module> {
@@ -215,8 +193,7 @@ fn use_trees_are_opened_and_circles_are_found() {
     let graph = |pairs: &[(&str, &str)]| -> Graph {
         pairs.iter().map(|(from, to)| ((*from).to_owned(), names(&[to]))).collect()
     };
-    assert_eq!(circle(&graph(&[("a", "b"), ("b", "c")])), None);
-    assert_eq!(circle(&graph(&[("a", "b"), ("b", "c"), ("c", "b")])).map(|c| c.len()), Some(2));
+    assert_eq!(groups(&graph(&[("a", "b"), ("b", "c")])), NONE);
     assert_eq!(groups(&graph(&[("a", "b"), ("b", "c"), ("c", "b")])), [names(&["b", "c"])]);
 }
 
@@ -225,8 +202,8 @@ fn no_file_of_the_command_line_or_of_the_jobs_uses_itself_in_a_circle() {
     for layer in ["cli", "job"] {
         let graph = graph(&modules("host", layer));
         assert!(graph.len() > LEAST_COMMANDS, "{layer} was not found");
-        assert_eq!(circle(&graph), None, "files of {layer} that use each other");
-        assert_eq!(circle(&tops(&graph)), None, "files and folders of {layer} that use each other");
+        assert_eq!(groups(&graph), NONE, "files of {layer} that use each other");
+        assert_eq!(groups(&tops(&graph)), NONE, "files and folders of {layer} that use each other");
     }
 }
 

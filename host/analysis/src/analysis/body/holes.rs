@@ -5,12 +5,12 @@
 //! that a hole in them costs the places it hides, and the slow ramps pass each of those several times.
 
 use super::measured::Recordings;
-use super::stretches::Recording;
+use super::stretches::{Recording, Stretch};
 use super::traces::BodyTraces;
 use crate::analysis::gaps;
 use crate::analysis::prepared::{AngleSource, Prepared};
 use crate::sheet::PartSheet;
-use crate::trace::{Gap, ProcedureKind, Stimulus, Trace, begun};
+use crate::trace::{Begun, Gap, ProcedureKind, Stimulus, Trace, begun};
 use std::ops::Range;
 
 /// A moment of a motion is told by so many that came. Engineering assumption, as for the strokes of a grip.
@@ -23,24 +23,25 @@ pub fn regions(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartShe
     let lacking = traces.all().filter(|t| !t.gaps.is_empty() && !by_places.contains(&t.provenance.procedure));
     let of = |trace: &Trace| {
         let recording = recordings.of(trace.provenance.procedure);
-        let open = |gap: &Gap| !recording.is_some_and(|r| is_made_up_for(gap, trace, r));
-        if !trace.gaps.iter().any(open) {
+        let told = begun(trace);
+        let made_up_for = |gap: &&Gap| recording.is_some_and(|r| is_made_up_for(gap, trace, &told, r));
+        let open: Vec<&Gap> = trace.gaps.iter().filter(|gap| !made_up_for(gap)).collect();
+        if open.is_empty() {
             return Vec::new();
         }
         let prepared = Prepared::new(trace, sheet);
         if prepared.angle_source == AngleSource::None {
             Vec::new()
         } else {
-            gaps::regions_of(&prepared, open)
+            gaps::regions_of(&prepared, |gap| open.contains(&gap))
         }
     };
     lacking.flat_map(of).collect()
 }
 
 /// Whether every motion that a gap touches is told by others like it at that time of it, or scan by scan.
-fn is_made_up_for(gap: &Gap, trace: &Trace, recording: &Recording) -> bool {
+fn is_made_up_for(gap: &Gap, trace: &Trace, told: &[Begun], recording: &Recording) -> bool {
     let program = &trace.provenance.program;
-    let told = begun(trace);
     // The one that was under way when the gap began, and all that began within it.
     let first = told.partition_point(|b| b.at_us <= gap.from_us).saturating_sub(1);
     let touched = || (first..told.len()).take_while(|k| told[*k].at_us < gap.to_us);
@@ -54,10 +55,11 @@ fn is_made_up_for(gap: &Gap, trace: &Trace, recording: &Recording) -> bool {
                 return true;
             }
             let end_us = told.get(k + 1).map_or(u64::MAX, |next| next.at_us);
-            let hidden = gap.from_us.saturating_sub(b.at_us)..gap.to_us.min(end_us) - b.at_us;
+            let hidden = gap.from_us.saturating_sub(b.at_us)..gap.to_us.min(end_us).saturating_sub(b.at_us);
             let others =
                 recording.stretches.iter().filter(|s| s.segment == b.segment && s.began_us != b.at_us);
-            let told = others.filter(|s| came(trace, s.began_us + hidden.start..s.began_us + hidden.end));
+            let at = |us: u64, s: &Stretch| s.began_us.saturating_add(us);
+            let told = others.filter(|s| came(trace, at(hidden.start, s)..at(hidden.end, s)));
             told.count() >= LEAST.max(asked(program, b.segment).div_ceil(2))
         })
 }

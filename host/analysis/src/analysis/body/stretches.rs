@@ -227,7 +227,7 @@ fn cut_at(told: &[Begun], program: &[Stimulus], trace: &Trace) -> (Vec<Began>, V
             continue;
         }
         let lasts_us = program.get(b.segment).and_then(|s| duration_us(s, None));
-        let until = lasts_us.map(|us| b.at_us + us as u64);
+        let until = lasts_us.map(|us| b.at_us.saturating_add(us as u64));
         match until.filter(|until| *until < next.map_or(end_us, |next| next.at_us)) {
             Some(until) => began.push((UNTOLD, 0, until)),
             None => open.push(b.at_us),
@@ -241,7 +241,7 @@ fn is_filled(trace: &Trace, gap: &Gap) -> bool {
     let Some(start) = usize::try_from(gap.scans).ok().and_then(|n| gap.index.checked_sub(n)) else {
         return false;
     };
-    start > 0 && trace.time_us.get(start - 1) == Some(&gap.from_us)
+    gap.scans > 0 && start > 0 && trace.time_us.get(start - 1) == Some(&gap.from_us)
 }
 
 /// Lines that differ by more than this from what they differ by elsewhere contradict each other, ratio of supply: a degree of plate.
