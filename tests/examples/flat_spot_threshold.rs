@@ -7,9 +7,9 @@
 use trackpair::analysis::curve::Curves;
 use trackpair::analysis::prepared::Prepared;
 use trackpair::analysis::{dropout, flat_spot, noise_map, statistics};
-use trackpair::quantity::{Channel, Unit};
+use trackpair::quantity::{Channel, ProcedureKind, Unit};
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::trace::{Column, ProcedureKind, Provenance, Trace, TraceEnd};
+use trackpair::trace::{Column, Provenance, Trace, TraceEnd};
 use trackpair_rig_sim::part::Part;
 use trackpair_rig_sim::random::Random;
 use trackpair_rig_sim::spec::{PartSpec, Sensor, Topology};

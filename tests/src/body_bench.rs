@@ -7,7 +7,8 @@ use trackpair::link::Link;
 use trackpair::procedure::{Bench, HandEnd, Recording, Setup};
 use trackpair::session::{Options, Session};
 use trackpair::sheet::PartSheet;
-use trackpair::trace::{ProcedureKind, Trace};
+use trackpair::trace::Trace;
+use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::{Judgement, Scope, judge, judge_scope};
 
 /// The plan, in order.

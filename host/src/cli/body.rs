@@ -9,7 +9,7 @@ use super::terminal::conclusion::present;
 use super::terminal::enter_key::enter;
 use crate::job::watched::Seconds;
 use crate::job::{Failure, body as job};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 use clap::Args;
 use std::path::PathBuf;
 

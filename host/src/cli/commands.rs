@@ -30,7 +30,7 @@ use super::surroundings::Surroundings;
 use super::vehicle_check::{self, VehicleCheckCommand};
 use super::verify::{self, Verify};
 use crate::job::Failure;
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 use clap::{CommandFactory, Parser, Subcommand};
 
 const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 12 altered or missing · 20 rig fault or aborted · 2 usage · 1 other";

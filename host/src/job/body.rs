@@ -12,8 +12,8 @@ use super::sheets::Shelf;
 use super::watched::Seconds;
 use crate::analysis::body::population::Population;
 use crate::procedure::{Bench, HandEnd, Recording, Typed, Warning};
+use crate::quantity::ProcedureKind;
 use crate::sheet::PartSheet;
-use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
 use std::path::Path;
 

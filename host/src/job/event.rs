@@ -1,7 +1,7 @@
 //! What a job tells while it runs. Whoever started it draws that: a terminal, a page.
 
 use crate::procedure::{FlexCue, Progress};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 use std::path::PathBuf;
 
 /// Something that happened.

@@ -10,8 +10,7 @@ use super::mounted::Mounted;
 use super::outside::Outside;
 use super::sheets::Shelf;
 use crate::procedure::Recording;
-use crate::quantity::PartKind;
-use crate::trace::ProcedureKind;
+use crate::quantity::{PartKind, ProcedureKind};
 use crate::verdict::Scope;
 
 /// Grip and throttle body together.

@@ -10,11 +10,11 @@ use super::sheets::Shelf;
 use crate::analysis::body::population::Population;
 use crate::outcome::{Outcome, OutcomeLine, OutcomeNotDone, OutcomeReading};
 use crate::procedure::{ProcedureError, SelfCheck};
-use crate::quantity::{Channel, PartKind};
+use crate::quantity::{Channel, PartKind, ProcedureKind};
 use crate::record::{Archive, RecordFolder};
 use crate::session::Story;
 use crate::sheet::{PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace};
+use crate::trace::Trace;
 use crate::verdict::Scope;
 use std::path::Path;
 

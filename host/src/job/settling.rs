@@ -8,9 +8,10 @@ use crate::analysis::grip::{GripTraces, analyse};
 use crate::analysis::{PartAnalysis, self_closing};
 use crate::outcome::OutcomeSettling;
 use crate::procedure::Bench;
+use crate::quantity::ProcedureKind;
 use crate::quantity::rounding::{fixed, significant};
 use crate::sheet::PartSheet;
-use crate::trace::{ProcedureKind, Trace, TraceEnd};
+use crate::trace::{Trace, TraceEnd};
 use crate::verdict::{Judgement, Judging, MOST_CYCLES, Verdict, judge_by, planned_looks, sure_in_each};
 
 /// Rests and ramps up of one cycle beside its travel, s.

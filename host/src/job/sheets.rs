@@ -199,8 +199,9 @@ fn standing_topologies(trace: &Trace) -> Vec<Topology> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::ProcedureKind;
     use crate::quantity::Unit;
-    use crate::trace::{Column, ProcedureKind, Provenance, TraceEnd};
+    use crate::trace::{Column, Provenance, TraceEnd};
 
     /// Lines that stand still, as ratios of a supply of 5 V.
     fn standing(first: f32, second: f32) -> Vec<Topology> {

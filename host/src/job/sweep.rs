@@ -12,8 +12,8 @@ use super::qualify::{after_self_check, refuse_pair};
 use super::sheets::Shelf;
 use crate::link::Address;
 use crate::outcome::Outcome;
+use crate::quantity::ProcedureKind;
 use crate::record::study_folder::{SWEEP_SCHEMA, StudyError, StudyFolder, SweepLine};
-use crate::trace::ProcedureKind;
 use anyhow::anyhow;
 
 /// A part on a rig, once.

@@ -1,9 +1,9 @@
 //! Traces for the study, 1000 times as fast as the whole bench: the simulator's own static curves, play and input filter under
 //! a motion that is made here, not driven. It analyses nothing.
 
-use trackpair::quantity::{Channel, Unit};
+use trackpair::quantity::{Channel, ProcedureKind, Unit};
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::trace::{ChannelProvenance, Column, ProcedureKind, Provenance, Trace, TraceEnd};
+use trackpair::trace::{ChannelProvenance, Column, Provenance, Trace, TraceEnd};
 use trackpair_rig_sim::Part;
 use trackpair_rig_sim::dropout::Outage;
 use trackpair_rig_sim::front::{Input, Slice};

@@ -4,7 +4,7 @@ use crate::{body_class, grip_class};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Duration;
 use trackpair::analysis::PartAnalysis;
-use trackpair::diagnosis::Cause;
+use trackpair::quantity::Cause;
 use trackpair::link::{Link, LinkError};
 use trackpair::outcome::{OutcomeInputs, OutcomeSuspect, StoredTrace, build};
 use trackpair::sheet::{PartSheet, shipped};

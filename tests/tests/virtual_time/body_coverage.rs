@@ -4,9 +4,8 @@
 use std::fmt::Write as _;
 use tempfile::{TempDir, tempdir};
 use trackpair::analysis::{Figure, Finding, PartAnalysis};
-use trackpair::quantity::{Channel, FigureName, FindingKind};
+use trackpair::quantity::{Channel, FigureName, FindingKind, ProcedureKind};
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::trace::ProcedureKind;
 use trackpair::verdict::{Judgement, Scope, Verdict};
 use trackpair_tests::bench::link;
 use trackpair_tests::body_bench::{BodyRun, run_guided_push, run_procedures};

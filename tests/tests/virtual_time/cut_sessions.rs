@@ -3,7 +3,8 @@
 
 use std::sync::Mutex;
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::trace::{ProcedureKind, Trace};
+use trackpair::trace::Trace;
+use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::{HowEnded, Verdict, not_done};
 use trackpair_tests::cuts::{Cut, grip, judged, throttle_body};
 use trackpair_tests::draws::draws;

@@ -19,7 +19,7 @@ use trackpair::job::{
 };
 use trackpair::procedure::Typed;
 use trackpair::report::Paper;
-use trackpair::trace::ProcedureKind;
+use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::Verdict;
 use trackpair_tests::bench::link;
 

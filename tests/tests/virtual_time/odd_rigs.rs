@@ -5,7 +5,7 @@ use tokio_util::sync::CancellationToken;
 use trackpair::procedure::ProcedureError;
 use trackpair::session::{Options, Session, SessionError};
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::trace::ProcedureKind;
+use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::{FindingEffect, HowEnded, Verdict, loads_stepped, not_done};
 use trackpair_tests::cuts::{judged, run_grip};
 use trackpair_tests::odd_rigs::{OddLink, Oddity};

@@ -10,8 +10,7 @@ use super::prepared::{AngleSource, Direction, Prepared};
 use super::statistics;
 use super::uncertainty::Calibration;
 use super::{Figure, NotTestable, turns};
-use crate::quantity::{Channel, Condition, FigureName};
-use crate::trace::ProcedureKind;
+use crate::quantity::{Channel, Condition, FigureName, ProcedureKind};
 use std::ops::Range;
 
 /// Volts of the supply that ratios are given at.

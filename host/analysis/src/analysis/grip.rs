@@ -14,9 +14,9 @@ use super::{
     limp, linearity, monotonicity, noise, noise_map, order, recording, repeatability, side_by_side, skew,
     topology,
 };
-use crate::quantity::{Channel, FigureName, PartKind, Unit};
+use crate::quantity::{Channel, FigureName, PartKind, ProcedureKind, Unit};
 use crate::sheet::{PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace};
+use crate::trace::Trace;
 
 /// A line whose output changes by less than this share of supply does not move.
 const LEAST_SPAN: f64 = 0.02;

@@ -40,7 +40,6 @@ pub mod leads;
 pub mod limp;
 pub mod line;
 pub mod linearity;
-pub mod method;
 pub mod monotonicity;
 mod moving_means;
 pub mod noise;

@@ -4,39 +4,9 @@
 //! What is less likely than not comes after all that is likelier.
 
 use super::Finding;
-use crate::quantity::FindingKind;
 
 /// Confidence below which a finding comes last.
 const UNLIKELY: f64 = 0.5;
-
-/// 0 first. A part that did not move or has a dead or exchanged line makes everything after it doubtful; then what fails
-/// without warning at a place or a moment; then what shifts the whole line; then what degrades it.
-const fn rank(kind: FindingKind) -> u8 {
-    match kind {
-        FindingKind::NotMoving => 0,
-        FindingKind::SwappedChannels => 1,
-        FindingKind::DeadChannel => 2,
-        FindingKind::Dropout | FindingKind::FeedbackIntermittent => 3,
-        FindingKind::MissingTooth | FindingKind::BrokenSpring | FindingKind::BrushDeadSpot => 3,
-        FindingKind::FlatSpot | FindingKind::WornTooth => 4,
-        FindingKind::GroundLead
-        | FindingKind::SupplyLead
-        | FindingKind::SignalLead
-        | FindingKind::Leakage
-        | FindingKind::GainOffset
-        | FindingKind::CommonNonlinearity
-        | FindingKind::FeedbackOffset => 5,
-        FindingKind::WeakSpring
-        | FindingKind::StickyPlate
-        | FindingKind::DryBearing
-        | FindingKind::Winding
-        | FindingKind::Lash => 6,
-        FindingKind::SlowReturn => 7,
-        FindingKind::NoisyTrack => 8,
-        // What follows from the others.
-        FindingKind::NotTestable => 9,
-    }
-}
 
 /// Orders findings: likely ones first, then by kind, within a kind (or among rivals) the surest first, then by place.
 pub fn order(findings: &mut [Finding]) {
@@ -44,7 +14,7 @@ pub fn order(findings: &mut [Finding]) {
         let unlikely = |f: &Finding| f.confidence.is_nan() || f.confidence < UNLIKELY;
         unlikely(a)
             .cmp(&unlikely(b))
-            .then(rank(a.kind).cmp(&rank(b.kind)))
+            .then(a.kind.row().order.cmp(&b.kind.row().order))
             .then(b.confidence.total_cmp(&a.confidence))
             .then(a.from_deg.unwrap_or(f64::MAX).total_cmp(&b.from_deg.unwrap_or(f64::MAX)))
             .then(a.channel.cmp(&b.channel))
@@ -54,6 +24,7 @@ pub fn order(findings: &mut [Finding]) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::FindingKind;
 
     fn finding(kind: FindingKind, confidence: f64, from: Option<f64>) -> Finding {
         Finding {

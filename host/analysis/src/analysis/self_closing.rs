@@ -23,8 +23,8 @@ use self::margin::Margin;
 use self::releases::Releases;
 use super::budget::{Budget, Source};
 use super::{Detail, Figure, Finding, NotTestable, PartAnalysis};
-use crate::quantity::{Condition, FigureName, FindingKind};
-use crate::trace::{ProcedureKind, Trace};
+use crate::quantity::{Condition, FigureName, FindingKind, ProcedureKind};
+use crate::trace::Trace;
 use statrs::function::erf::erfc;
 
 /// A grip that stays further open than this does not close, degrees: no sheet's dead band at the closed stop is larger. Common practice, no

@@ -5,11 +5,10 @@
 //! assumption, not a measurement.
 
 use super::statistics::Resampler;
-use crate::quantity::{Channel, PartKind, Unit};
+use crate::quantity::{Channel, PartKind, ProcedureKind, Unit};
 use crate::sheet::{ConnectorRating, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::trace::{
-    ChannelProvenance, Column, Gap, GapCause, ProcedureKind, Provenance, RigProvenance, SweepConditions,
-    Trace, TraceEnd,
+    ChannelProvenance, Column, Gap, GapCause, Provenance, RigProvenance, SweepConditions, Trace, TraceEnd,
 };
 
 /// A stretch of travel where one line stops following.

@@ -10,12 +10,9 @@
 //! is evidence as it stands. Only recordings of a rig are looked at: another logger's supply is what it is.
 
 use super::{NotTestable, PartAnalysis, statistics};
-use crate::quantity::{Channel, FigureName, PartKind};
+use crate::quantity::{Channel, FigureName, PartKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::{
-    Column, Gap, GapCause, LinkQuality, MarkKind, ProcedureKind, Trace, TraceEnd, WORST_LINE_PERCENT,
-    contradiction,
-};
+use crate::trace::{Column, Gap, GapCause, LinkQuality, MarkKind, Trace, TraceEnd, WORST_LINE_PERCENT, contradiction};
 use std::borrow::Cow;
 use std::ops::Range;
 

@@ -1,8 +1,8 @@
 //! What of a session's plan was not done to its end. Nothing is claimed of it: it keeps a part from being `within`, and no grade counts it.
 
 use super::Judgement;
-use crate::quantity::Channel;
-use crate::trace::{MarkKind, ProcedureKind, Trace};
+use crate::trace::{MarkKind, Trace};
+use crate::quantity::{Channel, ProcedureKind};
 use serde::{Deserialize, Serialize};
 
 /// How a planned procedure ended that was not done to its end.

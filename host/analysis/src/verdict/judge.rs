@@ -3,22 +3,20 @@
 use super::advised::{again, cycles_without_event, remedy, with_sweep};
 use super::conformity::{CONFORMANCE_PROBABILITY, Conformity, GUARD_FACTOR, conformity_at};
 use super::findings::decide;
-use super::remedy::{Makeup, Remedy, averages, comes_from_a_sweep};
-use super::scope::source_of;
+use super::remedy::{Makeup, Remedy, comes_from_a_sweep};
 use super::untested::{not_looked_at, untested};
 use super::words::{
     counted, figure_reason, finding_reason, limit_words, longer, mismatch_words, other_kind_words, settle,
-    title_of,
 };
 use super::{FindingEffect, JudgedFigure, Judgement, Scope, Untested, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::PartAnalysis;
 use crate::analysis::recording::{LimitKind, RecordingLimit};
 use crate::quantity::rounding::{as_written, fixed, rounded_up};
-use crate::quantity::{FigureName, PartKind, Sign};
+use crate::quantity::{FigureName, PartKind, ProcedureKind, Sign};
 use crate::sheet::bounds::is_rate;
 use crate::sheet::{Limit, PartSheet, Topology};
-use crate::trace::{ProcedureKind, Trace, TraceEnd};
+use crate::trace::{Trace, TraceEnd};
 
 /// Of a recording that lacks more scans than this share nothing is `within`: an event may hide there. A line that loses one block in a hundred loses
 /// up to twice as many in one recording by chance. Engineering assumption.
@@ -115,7 +113,7 @@ impl Judgement {
     /// `within`. Calling it twice changes nothing.
     pub fn heed(mut self, traces: &[&Trace]) -> Self {
         for trace in traces.iter().filter(|trace| !was_repeated(trace, traces)) {
-            let what = title_of(trace.provenance.procedure);
+            let what = trace.provenance.procedure.title();
             if let Some(ended) = trace.end.words() {
                 self.impair(format!("the {what} {ended}: repeat it"));
             }
@@ -186,7 +184,7 @@ impl Judgement {
                 judged.verdict = Some(Verdict::Undecided);
                 judged.would_decide = Some(format!(
                     "scans are missing from the {} and may hide an event: repeat it",
-                    title_of(procedure)
+                    procedure.title()
                 ));
                 judged.remedy = None;
             }
@@ -261,7 +259,7 @@ impl Judgement {
                 let figures = counted(limited as u64, "figure");
                 format!(
                     "within: {figures} of the {} {keep}, and no finding decides against the part",
-                    title_of(procedure)
+                    procedure.title()
                 )
             }
             (Scope::Soak, _) => format!(
@@ -366,7 +364,7 @@ fn judge_figure(
             let lacks =
                 lacking(figure, &analysis.recording).map(|why| format!("this recording can't tell: {why}"));
             let of_sweep = lacks.is_none() && comes_from_a_sweep(figure.name, analysis.kind);
-            let narrows = averages(figure.name);
+            let narrows = figure.name.row().averages;
             let makeup = Makeup::of(figure).filter(|_| of_sweep && narrows);
             judged.remedy = match &makeup {
                 Some(makeup) => Some(remedy(makeup, &found, limit, analysis.cycles, judging.sure)),
@@ -476,7 +474,7 @@ fn doubt_gaps(judged: &mut JudgedFigure, analysis: &PartAnalysis, repeat: Option
     }
     let spoiled = analysis.gap_regions.iter().find(|r| touches(judged.figure.name, **r, analysis.travel_deg));
     let Some((from, to)) = spoiled else { return };
-    let again = source_of(judged.figure.name).map_or("sweep".to_owned(), title_of);
+    let again = judged.figure.name.row().procedure.map_or("sweep", ProcedureKind::title);
     let gap = format!("scans are missing at {} to {}°: repeat the {again}", fixed(*from, 1), fixed(*to, 1));
     judged.verdict = Some(Verdict::Undecided);
     judged.remedy = judged.remedy.or(repeat);

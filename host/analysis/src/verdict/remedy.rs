@@ -9,7 +9,6 @@
 //!   would settle half of the parts.
 
 use super::conformity::{below, guard_factor};
-use super::scope::source_of;
 use crate::analysis::Figure;
 use crate::analysis::budget::Source;
 use crate::quantity::{FigureName, PartKind};
@@ -117,18 +116,7 @@ impl Remedy {
 
 /// Whether a figure of a kind of part comes from the sweep, so that one more may settle it.
 pub(super) fn comes_from_a_sweep(figure: FigureName, kind: PartKind) -> bool {
-    kind == PartKind::Grip && source_of(figure).is_none()
-}
-
-/// Whether the uncertainty of a sweep's figure narrows with more cycles. The others are a largest of single scans or of single strokes, a
-/// place at which a line begins to move, or hang on how well noise itself is known: of them a longer sweep tells no more
-/// (`tests/tests/virtual_time/settle.rs` holds this list against simulated parts).
-pub(super) const fn averages(figure: FigureName) -> bool {
-    use FigureName as F;
-    !matches!(
-        figure,
-        F::CorrelationMomentary | F::Repeatability | F::DeadBandClosed | F::DeadBandOpen | F::Noise | F::Skew
-    )
+    kind == PartKind::Grip && figure.row().procedure.is_none()
 }
 
 /// What most of a figure's uncertainty beside scatter comes from.

@@ -5,9 +5,8 @@ use super::words::named;
 use super::{Scope, Untested};
 use crate::analysis::grip::DIRECTION_OF_TRAVEL;
 use crate::analysis::{NotTestable, PartAnalysis};
-use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::ProcedureKind;
 
 /// Limits that no figure meets, and deciding kinds of finding that could not be looked for.
 pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope) -> Vec<Untested> {
@@ -29,7 +28,7 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
     for kind in FindingKind::ALL.into_iter().filter(|k| scope.looks_for(*k)) {
         let decides = sheet.findings.iter().any(|r| r.kind == kind && r.decides);
         if decides
-            && has_no_figure(kind)
+            && !kind.row().shows_in_a_figure
             && let Some(missing) =
                 analysis.not_testable.iter().find(|n| words(&n.what).any(|w| w == kind.name()))
         {
@@ -137,21 +136,6 @@ fn partly_unmet(analysis: &PartAnalysis, sheet: &PartSheet, name: FigureName) ->
 /// The machine names in what could not be had.
 fn words(what: &str) -> impl Iterator<Item = &str> {
     what.split(|c: char| !c.is_ascii_alphanumeric() && c != '_')
-}
-
-/// Kinds that no limited figure would show. The others, where they could not be told apart, still move voltages, linearity
-/// or correlation, and those decide.
-const fn has_no_figure(kind: FindingKind) -> bool {
-    matches!(
-        kind,
-        FindingKind::FlatSpot
-            | FindingKind::Dropout
-            | FindingKind::NoisyTrack
-            | FindingKind::WornTooth
-            | FindingKind::MissingTooth
-            | FindingKind::BrushDeadSpot
-            | FindingKind::FeedbackIntermittent
-    )
 }
 
 /// Why the analysis could not have a figure. The entry that names it and its line goes first, then one that

@@ -2,14 +2,12 @@
 
 use super::conformity::Conformity;
 use super::remedy::{Makeup, Remedy, rests_on};
-use super::scope::source_of;
 use super::{DecidedFinding, FindingEffect, JudgedFigure, MOST_CYCLES, Verdict};
 use crate::analysis::Figure;
 use crate::analysis::budget::Source;
 use crate::quantity::rounding::{as_written, fixed, measured, rounded_up, significant, with_unit};
-use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, Unit};
+use crate::quantity::{Channel, Condition, FigureName, PartKind, ProcedureKind, Unit};
 use crate::sheet::{Limit, PartSheet, Topology, shipped_of};
-use crate::trace::ProcedureKind;
 
 /// What a line is called: only in a complementary sensor does the second one fall.
 pub const fn line_name(channel: Channel, topology: Option<Topology>) -> &'static str {
@@ -37,24 +35,6 @@ pub(super) fn named(
     match condition.words() {
         words if words.is_empty() => name,
         words => format!("{name} ({words})"),
-    }
-}
-
-/// A procedure as people call it.
-pub(super) fn title_of(procedure: ProcedureKind) -> String {
-    procedure.name().replace('_', " ")
-}
-
-/// What a procedure of a throttle body does many times.
-const fn repeats(procedure: ProcedureKind) -> &'static str {
-    match procedure {
-        ProcedureKind::Step => "steps",
-        ProcedureKind::Release => "releases",
-        ProcedureKind::Creep => "ramps",
-        ProcedureKind::Lash => "coasts",
-        ProcedureKind::ToothMap => "strokes",
-        ProcedureKind::GuidedPush => "pushes",
-        _ => "returns",
     }
 }
 
@@ -127,45 +107,12 @@ pub(super) fn finding_reason(decided: &DecidedFinding, mismatch: bool, needed: f
                 format!(", {} % needed", significant(100.0 * needed, 3))
             };
             let settles = decided.sweep.map_or_else(
-                || settles(finding.kind).to_owned(),
+                || finding.kind.row().settled_by.to_owned(),
                 |s| format!("one more sweep of {} cycles over the same place would settle it", s.cycles),
             );
             Some(format!("undecided: {what} ({sure}{needs}): {settles}"))
         }
         FindingEffect::Rival | FindingEffect::TooWeak | FindingEffect::Explains => None,
-    }
-}
-
-/// What would make an unsure finding sure, or drop it.
-const fn settles(kind: FindingKind) -> &'static str {
-    match kind {
-        FindingKind::FlatSpot | FindingKind::NoisyTrack => "more cycles over the same place would settle it",
-        FindingKind::Dropout => "a longer flex of the pigtail would settle it",
-        FindingKind::SupplyLead | FindingKind::GroundLead | FindingKind::SignalLead => {
-            "the leads check, or a 4-wire drop of that lead, would settle it"
-        }
-        FindingKind::Leakage => "the leads check, or an insulation test of the signal pins, would settle it",
-        FindingKind::DeadChannel => "continuity of that line from terminal to sensor would settle it",
-        FindingKind::SwappedChannels => "the adapter's wiring against the sheet would settle it",
-        FindingKind::GainOffset | FindingKind::CommonNonlinearity => {
-            "a sweep after mounting it anew would settle it"
-        }
-        FindingKind::NotMoving => "a sweep with the coupling tightened would settle it",
-        FindingKind::WornTooth | FindingKind::MissingTooth | FindingKind::BrushDeadSpot => {
-            "repeating the tooth map, or a guided push at that place, would settle it"
-        }
-        FindingKind::Lash => "a guided push at 20 and 60 degrees would settle it",
-        FindingKind::WeakSpring
-        | FindingKind::BrokenSpring
-        | FindingKind::StickyPlate
-        | FindingKind::DryBearing
-        | FindingKind::SlowReturn => "repeating the creep and the release would settle it",
-        FindingKind::Winding => "a 4-wire measurement at the motor's pins would settle it",
-        FindingKind::FeedbackOffset => {
-            "a 4-wire drop and an insulation test of the feedback leads would settle it"
-        }
-        FindingKind::FeedbackIntermittent => "more blips, or a flex of the feedback wires, would settle it",
-        FindingKind::NotTestable => "a plate that returns to rest would settle it",
     }
 }
 
@@ -209,15 +156,15 @@ pub(super) fn settle(
     makeup: Option<&Makeup>,
 ) -> String {
     let figure = &judged.figure;
-    let source = source_of(figure.name);
+    let source = figure.name.row().procedure;
     if !figure.value.is_finite() {
-        let again = source.map_or("sweep".to_owned(), title_of);
+        let again = source.map_or("sweep", ProcedureKind::title);
         return format!("it has no finite value: repeat the {again}");
     }
     let u = figure.stated_uncertainty();
     if !u.is_finite() || u < 0.0 {
-        let of_body = |p| {
-            format!("how far it scatters is not known: repeat the {} with more {}", title_of(p), repeats(p))
+        let of_body = |p: ProcedureKind| {
+            format!("how far it scatters is not known: repeat the {} with more {}", p.title(), p.row().repeats)
         };
         return source.map_or_else(|| unknown_scatter(cycles), of_body);
     }
@@ -314,9 +261,9 @@ fn more_repeats(distance: f64, guard: f64, procedure: ProcedureKind) -> String {
     let times = (guard / distance).powi(2);
     if distance > 0.0 && times <= 1000.0 {
         let times = rounded_up(times.max(1.1));
-        format!("about {times} times as many {} if it scatters between them; {maker}", repeats(procedure))
+        format!("about {times} times as many {} if it scatters between them; {maker}", procedure.row().repeats)
     } else {
-        format!("more {} can't settle so small a distance; {maker}", repeats(procedure))
+        format!("more {} can't settle so small a distance; {maker}", procedure.row().repeats)
     }
 }
 

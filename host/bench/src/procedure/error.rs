@@ -1,7 +1,7 @@
 //! Why a procedure failed or was cut short, and what the reader should know of one that was not.
 
 use crate::session::{SessionError, guard_advice, guard_name};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 use trackpair_protocol::message::Guard;
 
 /// Why a procedure did not come to its end.
@@ -11,7 +11,7 @@ pub enum ProcedureError {
     #[error(transparent)]
     Session(#[from] SessionError),
     /// The user's stop flag.
-    #[error("stopped by the user during the {}; what was recorded is kept", title(*.procedure))]
+    #[error("stopped by the user during the {}; what was recorded is kept", .procedure.title())]
     Aborted {
         /// During which procedure.
         procedure: ProcedureKind,
@@ -22,7 +22,7 @@ pub enum ProcedureError {
     /// A guard took the drive off.
     #[error(
         "the {} guard took the drive off during the {}{}; {}",
-        guard_name(*.guard), title(*.procedure), guard_value(*.guard, *.value), guard_advice(*.guard)
+        guard_name(*.guard), .procedure.title(), guard_value(*.guard, *.value), guard_advice(*.guard)
     )]
     Guard {
         /// During which procedure.
@@ -33,13 +33,13 @@ pub enum ProcedureError {
         value: i32,
     },
     /// A guard took the drive off and it could not be learnt which.
-    #[error("a guard took the drive off during the {}; look at the E-stop, the lid and the part", title(*.procedure))]
+    #[error("a guard took the drive off during the {}; look at the E-stop, the lid and the part", .procedure.title())]
     UnknownGuard {
         /// During which procedure.
         procedure: ProcedureKind,
     },
     /// The rig lacks what the procedure needs.
-    #[error("this rig can't do a {}: it has no {missing}; use a rig that has one, or {instead}", title(*.procedure))]
+    #[error("this rig can't do a {}: it has no {missing}; use a rig that has one, or {instead}", .procedure.title())]
     NotCapable {
         /// Which procedure.
         procedure: ProcedureKind,
@@ -49,7 +49,7 @@ pub enum ProcedureError {
         instead: &'static str,
     },
     /// The plan asks for what the rig does not allow.
-    #[error("the {} asks for {what} of {given}, this rig allows {allowed}; {advice}", title(*.procedure))]
+    #[error("the {} asks for {what} of {given}, this rig allows {allowed}; {advice}", .procedure.title())]
     OutOfRange {
         /// Which procedure.
         procedure: ProcedureKind,
@@ -65,7 +65,7 @@ pub enum ProcedureError {
     /// The motor does not cool.
     #[error(
         "the {} waits for the motor to cool, and it stays at {heat_percent:.0} % of its heat budget; let it rest and look at it",
-        title(*.procedure)
+        .procedure.title()
     )]
     StaysHot {
         /// Which procedure.
@@ -76,7 +76,7 @@ pub enum ProcedureError {
     /// The rig ended the run before its time, and says that it is complete.
     #[error(
         "rig fault: the rig ended the {} after {took_s:.1} s and calls it complete, its program takes {planned_s:.1} s; restart the rig, or \
-         have its firmware looked at", title(*.procedure)
+         have its firmware looked at", .procedure.title()
     )]
     EndedEarly {
         /// Which procedure.
@@ -89,7 +89,7 @@ pub enum ProcedureError {
     /// The rig's events contradict the program that it was given.
     #[error(
         "rig fault: the rig's events during the {} contradict its program: {what}; nothing is said of the part: update the rig's firmware \
-         or have it looked at, then repeat", title(*.procedure)
+         or have it looked at, then repeat", .procedure.title()
     )]
     Contradiction {
         /// During which procedure.
@@ -98,7 +98,7 @@ pub enum ProcedureError {
         what: String,
     },
     /// The run did not end when it should have.
-    #[error("the {} should have taken {planned_s:.0} s and had not ended after {waited_s:.0} s; restart the rig", title(*.procedure))]
+    #[error("the {} should have taken {planned_s:.0} s and had not ended after {waited_s:.0} s; restart the rig", .procedure.title())]
     Overdue {
         /// Which procedure.
         procedure: ProcedureKind,
@@ -270,29 +270,6 @@ impl Warning {
             self,
             Self::NotMoving { .. } | Self::NotSeen { .. } | Self::NoStop { .. } | Self::SupplyOff { .. }
         )
-    }
-}
-
-/// The procedure's name in a sentence.
-pub const fn title(procedure: ProcedureKind) -> &'static str {
-    match procedure {
-        ProcedureKind::SelfCheck => "self-check",
-        ProcedureKind::Sweep => "sweep",
-        ProcedureKind::LeadsCheck => "leads check",
-        ProcedureKind::HandSweep => "hand sweep",
-        ProcedureKind::Flex => "flex",
-        ProcedureKind::Import => "import",
-        ProcedureKind::Rest => "rest and stops",
-        ProcedureKind::Step => "steps",
-        ProcedureKind::Release => "release",
-        ProcedureKind::Creep => "creep",
-        ProcedureKind::Lash => "lash",
-        ProcedureKind::ToothMap => "tooth map",
-        ProcedureKind::BlipBefore => "check before the blips",
-        ProcedureKind::Blip => "blips",
-        ProcedureKind::BlipAfter => "check after the blips",
-        ProcedureKind::GuidedPush => "guided push",
-        ProcedureKind::Follow => "follow",
     }
 }
 

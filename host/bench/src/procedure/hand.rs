@@ -2,9 +2,8 @@
 
 use super::recording::{Plan, Recording};
 use super::{Bench, ProcedureError};
-use crate::quantity::Channel;
 use crate::session::Recorder;
-use crate::trace::ProcedureKind;
+use crate::quantity::{Channel, ProcedureKind};
 
 /// When a procedure without a program ends, in good order. The stop flag of the bench ends it as aborted.
 #[derive(Clone, Copy, Default)]

@@ -2,10 +2,8 @@
 
 use super::{Bench, ProcedureError, Progress, Warning};
 use crate::session::{Decoder, News, Recorder, Run, RunCause, RunEnd, RunSpec, Session, SessionError};
-use crate::trace::{
-    LinkQuality, Mark, MarkKind, ProcedureKind, Provenance, Stimulus, SweepConditions, Trace, TraceEnd,
-    contradiction, ended_early,
-};
+use crate::trace::{LinkQuality, Mark, MarkKind, Provenance, Stimulus, SweepConditions, Trace, TraceEnd, contradiction, ended_early};
+use crate::quantity::ProcedureKind;
 use trackpair_protocol::message::Request;
 use trackpair_protocol::program::Program;
 

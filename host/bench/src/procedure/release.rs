@@ -3,7 +3,7 @@
 
 use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Setpoint beyond each stop, degrees: the drive then presses on it, which tells the stop's place and the sign of the current.
 const PRESS_DEG: f64 = 1.0;

@@ -4,8 +4,8 @@
 use super::recording::{Plan, Recording};
 use super::robust;
 use super::{Bench, Motion, ProcedureError, Stops, Warning};
-use crate::quantity::Channel;
-use crate::trace::{MarkKind, ProcedureKind, Trace};
+use crate::trace::{MarkKind, Trace};
+use crate::quantity::{Channel, ProcedureKind};
 use std::ops::Range;
 use trackpair_protocol::message::Request;
 

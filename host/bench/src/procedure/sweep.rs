@@ -4,7 +4,8 @@
 
 use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError, Warning};
-use crate::trace::{ProcedureKind, SweepConditions};
+use crate::trace::SweepConditions;
+use crate::quantity::ProcedureKind;
 
 /// How far the setpoint goes beyond each stop, degrees: enough to press lightly, too little to strain the clamp.
 const PRESS_DEG: f64 = 1.0;

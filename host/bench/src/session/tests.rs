@@ -53,7 +53,7 @@ fn take_all(run: &mut Run<'_>, recorder: &mut Recorder, steps: &mut dyn FnMut(&R
 }
 
 fn provenance() -> Provenance {
-    Provenance { simulated: true, ..Provenance::bare(crate::trace::ProcedureKind::Flex, PERIOD_US) }
+    Provenance { simulated: true, ..Provenance::bare(crate::quantity::ProcedureKind::Flex, PERIOD_US) }
 }
 
 fn record(

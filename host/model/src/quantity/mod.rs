@@ -1,12 +1,29 @@
 //! Names and units of what is measured: the vocabulary every other layer shares.
+//!
+//! - [`FigureName`], [`FindingKind`], [`Cause`], [`ProcedureKind`]: tables, a row each (`figures`, `findings`, `causes`, `procedures`; their form in
+//!   `table`). What is said about a figure anywhere comes from its row.
+//! - `methods`, `advice`: texts that several rows share.
+//! - [`Named`]: a name as a document holds it, known or not.
 
+mod advice;
+mod causes;
 mod channel;
 mod condition;
-mod figure;
+mod figures;
+mod findings;
+mod methods;
+mod named;
+mod procedures;
 pub mod rounding;
+mod table;
 mod unit;
 
+pub use causes::{Cause, CauseRow};
 pub use channel::Channel;
 pub use condition::{Bridge, Condition, Heading, PartKind, Region};
-pub use figure::{FigureName, FindingKind, Sign};
+pub use figures::{Each, FigureGroup, FigureName, FigureRow, Sign};
+pub use findings::{FindingKind, FindingRow};
+pub use methods::Method;
+pub use named::{Name, Named};
+pub use procedures::{ProcedureKind, ProcedureRow};
 pub use unit::Unit;

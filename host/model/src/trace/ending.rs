@@ -1,7 +1,7 @@
 //! How a recording ended, as far as that matters to whoever judges it: as planned, stopped by the part, or interrupted by something that is
 //! not the part.
 
-use super::{Column, MarkKind, ProcedureKind, Trace, TraceEnd};
+use super::{Column, MarkKind, Trace, TraceEnd};
 use std::borrow::Cow;
 use trackpair_protocol::message::Guard;
 
@@ -99,12 +99,5 @@ impl TraceEnd {
             Self::LinkLost => Some("ended when the link was lost"),
             Self::EndedEarly => Some("was ended by the rig before its time"),
         }
-    }
-}
-
-impl ProcedureKind {
-    /// The name as people call it.
-    pub fn title(self) -> String {
-        self.name().replace('_', " ")
     }
 }

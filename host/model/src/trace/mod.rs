@@ -7,7 +7,7 @@ mod timeline;
 
 pub use ending::{LinkQuality, WORST_LINE_PERCENT};
 pub use provenance::{
-    ChannelProvenance, PlateScale, ProcedureKind, Provenance, RigProvenance, Stimulus, SweepConditions,
+    ChannelProvenance, PlateScale, Provenance, RigProvenance, Stimulus, SweepConditions,
 };
 pub use timeline::{Begun, begun, contradiction, duration_us, ended_early, follows, last_segment};
 

@@ -1,73 +1,8 @@
 //! Where a trace came from: procedure, rig, calibration, part, time.
 
 use super::ending::LinkQuality;
-use crate::quantity::Channel;
+use crate::quantity::{Channel, ProcedureKind};
 use serde::{Deserialize, Serialize};
-
-/// What the rig did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ProcedureKind {
-    /// Supply, noise floor, reference, stops.
-    SelfCheck,
-    /// Driven cycles, stop to stop.
-    Sweep,
-    /// Supply step and load steps at rest.
-    LeadsCheck,
-    /// The grip turned by hand.
-    HandSweep,
-    /// Waiting for dropouts while the pigtail is flexed.
-    Flex,
-    /// Read from another logger's file.
-    Import,
-    /// Plate let go from both sides and brought to both stops.
-    Rest,
-    /// Steps of voltage and of the setpoint, over regions and both ways.
-    Step,
-    /// Plate, or driven grip, let go from several openings.
-    Release,
-    /// Slow ramps to and fro, quasi-static.
-    Creep,
-    /// Swinging and arresting the rotor inside the lash at rest.
-    Lash,
-    /// Strokes from rest at a constant voltage.
-    ToothMap,
-    /// A short check before snap openings.
-    BlipBefore,
-    /// Snap openings.
-    Blip,
-    /// The same short check after snap openings.
-    BlipAfter,
-    /// The plate moved by a probe through the bore, bridge open.
-    GuidedPush,
-    /// A grip turned and the plate following it.
-    Follow,
-}
-
-impl ProcedureKind {
-    /// The name in files and outcomes.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::SelfCheck => "self_check",
-            Self::Sweep => "sweep",
-            Self::LeadsCheck => "leads_check",
-            Self::HandSweep => "hand_sweep",
-            Self::Flex => "flex",
-            Self::Import => "import",
-            Self::Rest => "rest",
-            Self::Step => "step",
-            Self::Release => "release",
-            Self::Creep => "creep",
-            Self::Lash => "lash",
-            Self::ToothMap => "tooth_map",
-            Self::BlipBefore => "blip_before",
-            Self::Blip => "blip",
-            Self::BlipAfter => "blip_after",
-            Self::GuidedPush => "guided_push",
-            Self::Follow => "follow",
-        }
-    }
-}
 
 /// Where a trace came from. Stored with it, word for word.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -4,9 +4,9 @@ use super::*;
 use crate::analysis::budget::{Budget, Source};
 use crate::analysis::{DetectionLimit, Figure, Finding, NotTestable};
 use crate::outcome::{OutcomeError, SCHEMA};
-use crate::quantity::{Bridge, Condition, FindingKind, Heading, PartKind, Region};
+use crate::quantity::{Bridge, Condition, FindingKind, Heading, PartKind, ProcedureKind, Region};
 use crate::sheet::{Topology, shipped};
-use crate::trace::{Column, GapCause, ProcedureKind, Provenance, RigProvenance, TraceEnd};
+use crate::trace::{Column, GapCause, Provenance, RigProvenance, TraceEnd};
 use crate::verdict::{Verdict, judge};
 use serde_json::Value;
 

@@ -2,9 +2,8 @@
 
 use super::*;
 use crate::outcome::{OutcomeFinding, OutcomeLimit, OutcomeProcedure};
-use crate::quantity::{Condition, PartKind};
+use crate::quantity::{Condition, PartKind, ProcedureKind};
 use crate::sheet::{PROCEDURES, SCOPES, VERDICTS, parse, shipped, shipped_text};
-use crate::trace::ProcedureKind;
 use crate::verdict::Scope;
 use std::collections::BTreeMap;
 

@@ -2,8 +2,8 @@
 //! ranks nothing.
 
 use super::{Outcome, OutcomeContact, OutcomeFigure, OutcomeFinding};
-use crate::diagnosis::{Cause, ContactEvidence, Evidence, FigureEvidence, FindingEvidence, Suspect};
-use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
+use crate::diagnosis::{ContactEvidence, Evidence, FigureEvidence, FindingEvidence, Suspect};
+use crate::quantity::{Cause, Channel, FigureName, FindingKind, PartKind};
 use serde::{Deserialize, Serialize};
 
 /// A cause that fits, as stored. Names and titles are those of the program that ranked.

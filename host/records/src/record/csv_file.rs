@@ -7,8 +7,8 @@ use super::csv_numbers::{Numbers, Taken, Values, Wanted};
 use super::csv_table::{Layout, Unit as CellUnit, clip};
 use super::csv_time::{LineOf, TimeColumn, Times, at_rate, few, from_column, unit_us, unknown};
 use super::parquet_file::{column_name, column_unit};
-use crate::quantity::{Channel, Unit};
-use crate::trace::{ChannelProvenance, Column, Gap, GapCause, ProcedureKind, Provenance, Trace, TraceEnd};
+use crate::quantity::{Channel, ProcedureKind, Unit};
+use crate::trace::{ChannelProvenance, Column, Gap, GapCause, Provenance, Trace, TraceEnd};
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 

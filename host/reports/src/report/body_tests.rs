@@ -65,7 +65,7 @@ fn every_figure_stands_in_one_group_and_one_that_no_group_knows_comes_last() {
     let mut outcome = body_fixture::worn();
     let count = |outcome: &Outcome| -> usize {
         let groups = People::of(outcome).groups;
-        let cells = |g: &super::groups::FigureGroup| -> usize {
+        let cells = |g: &super::groups::FigureGroupRows| -> usize {
             g.grid.iter().flat_map(|grid| &grid.rows).map(|(_, cells)| cells.iter().flatten().count()).sum()
         };
         groups.iter().map(|g| g.rows.len() + cells(g)).sum()

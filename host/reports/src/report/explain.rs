@@ -4,7 +4,6 @@ use super::compare::{Table, View};
 use super::format;
 use super::words::{self, Lines};
 use crate::analysis::Figure;
-use crate::analysis::method::Method;
 use crate::outcome::{Outcome, OutcomeFigure};
 use serde::Serialize;
 
@@ -76,7 +75,7 @@ pub struct Explanation {
 impl Explained {
     /// A figure as analysed now, beside what the record states.
     pub fn new(figure: &Figure, outcome: &Outcome) -> Self {
-        let method = Method::of(figure.name);
+        let method = figure.name.row().method;
         let stored = stored(figure, outcome);
         let shares = figure.budget.shares();
         Self {

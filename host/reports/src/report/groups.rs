@@ -4,11 +4,11 @@
 use super::format;
 use super::rows::{FigureRow, Named};
 use crate::outcome::{Outcome, OutcomeFigure};
-use crate::quantity::{Bridge, Condition, FigureName};
+use crate::quantity::{Bridge, Condition, FigureGroup, FigureName};
 
 /// A group of figures under its heading.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FigureGroup {
+pub struct FigureGroupRows {
     /// Heading.
     pub title: &'static str,
     /// One sentence on how to read it; may be empty.
@@ -43,105 +43,52 @@ enum Layout {
     ByBridge,
 }
 
-/// Heading, reading, layout and figures of each group, in the order of the report.
-const GROUPS: [(&str, &str, Layout, &[FigureName]); 10] = [
-    (
-        "Rest and stops",
-        "",
-        Layout::List,
-        &[
-            FigureName::RestPosition,
-            FigureName::RestRepeatability,
-            FigureName::ClosedStop,
-            FigureName::OpenStop,
-        ],
-    ),
-    (
-        "Latency: command to first motion",
-        "Open-loop steps from a hold that seats the gears. The low range begins at rest; it is where riders spend their time \
-         and where teeth wear.",
-        Layout::ByMotion,
-        &[FigureName::LatencyP50, FigureName::LatencyP90, FigureName::LatencyP99, FigureName::LatencyMax],
-    ),
-    (
-        "Position loop",
-        "These say as much about the loop of the part sheet as about the part.",
-        Layout::ByMotion,
-        &[FigureName::RiseTime, FigureName::Overshoot, FigureName::Settling, FigureName::TrackingError],
-    ),
-    (
-        "Return to rest after power is cut",
-        "How the bridge is matters two- to threefold, so each time stands under its own.",
-        Layout::ByBridge,
-        &[FigureName::ReturnTime],
-    ),
-    (
-        "Springs and friction",
-        "Torques at the plate.",
-        Layout::List,
-        &[
-            FigureName::PreloadMain,
-            FigureName::PreloadDefault,
-            FigureName::StiffnessMain,
-            FigureName::Friction,
-            FigureName::Sticking,
-            FigureName::ReturnMargin,
-        ],
-    ),
-    ("Motor", "", Layout::List, &[FigureName::WindingResistance, FigureName::BackEmfConstant]),
-    ("Lash and teeth", "", Layout::List, &[FigureName::Lash, FigureName::LashByPush, FigureName::LostMotion]),
-    (
-        "Plate behind grip",
-        "The rig plays the controller, by the mapping of the part sheet. These say as much about its loop as about the parts.",
-        Layout::ByMotion,
-        &[
-            FigureName::FollowLatencyP50,
-            FigureName::FollowLatencyP95,
-            FigureName::FollowLag,
-            FigureName::FollowDeviation,
-            FigureName::PlateTrips,
-        ],
-    ),
-    (
-        "Feedback lines",
-        "",
-        Layout::List,
-        &[
-            FigureName::ClosedVolts,
-            FigureName::OpenVolts,
-            FigureName::Span,
-            FigureName::LinearityIndependent,
-            FigureName::LinearityTerminal,
-            FigureName::LinearityZeroBased,
-            FigureName::CorrelationWorst,
-            FigureName::CorrelationOffset,
-            FigureName::CorrelationSlope,
-            FigureName::CorrelationMomentary,
-            FigureName::Hysteresis,
-            FigureName::Repeatability,
-            FigureName::DeadBandClosed,
-            FigureName::DeadBandOpen,
-            FigureName::Noise,
-            FigureName::Skew,
-            FigureName::DropoutRate,
-            FigureName::LimpTrips,
-        ],
-    ),
-    ("Self-closing", "", Layout::List, &[FigureName::ReturnRest, FigureName::ReturnTorque]),
-];
+/// Heading, reading and layout of a group.
+const fn about(group: FigureGroup) -> (&'static str, &'static str, Layout) {
+    match group {
+        FigureGroup::RestAndStops => ("Rest and stops", "", Layout::List),
+        FigureGroup::Latency => (
+            "Latency: command to first motion",
+            "Open-loop steps from a hold that seats the gears. The low range begins at rest; it is where riders spend their time \
+             and where teeth wear.",
+            Layout::ByMotion,
+        ),
+        FigureGroup::PositionLoop => (
+            "Position loop",
+            "These say as much about the loop of the part sheet as about the part.",
+            Layout::ByMotion,
+        ),
+        FigureGroup::Return => (
+            "Return to rest after power is cut",
+            "How the bridge is set matters two- to threefold, so each time stands under its own.",
+            Layout::ByBridge,
+        ),
+        FigureGroup::SpringsAndFriction => ("Springs and friction", "Torques at the plate.", Layout::List),
+        FigureGroup::Motor => ("Motor", "", Layout::List),
+        FigureGroup::LashAndTeeth => ("Lash and teeth", "", Layout::List),
+        FigureGroup::PlateBehindGrip => (
+            "Plate behind grip",
+            "The rig plays the controller, by the mapping of the part sheet. These say as much about its loop as about the parts.",
+            Layout::ByMotion,
+        ),
+        FigureGroup::SensorLines => ("Feedback lines", "", Layout::List),
+        FigureGroup::SelfClosing => ("Self-closing", "", Layout::List),
+    }
+}
 
 /// The figures of a body in groups; what no group knows comes last. `rows` are the outcome's figures in words.
-pub fn groups(outcome: &Outcome, rows: &[FigureRow]) -> Vec<FigureGroup> {
+pub fn groups(outcome: &Outcome, rows: &[FigureRow]) -> Vec<FigureGroupRows> {
     let known = |f: &OutcomeFigure| FigureName::from_name(&f.figure);
     let all: Vec<(&OutcomeFigure, &FigureRow)> = outcome.figures.iter().zip(rows).collect();
-    let of = |names: &[FigureName]| {
+    let of = |group: FigureGroup| {
         let mut of: Vec<_> =
-            all.iter().copied().filter(|(f, _)| known(f).is_some_and(|n| names.contains(&n))).collect();
-        of.sort_by_key(|(f, _)| names.iter().position(|n| Some(*n) == known(f)));
+            all.iter().copied().filter(|(f, _)| known(f).is_some_and(|n| n.row().group == group)).collect();
+        of.sort_by_key(|(f, _)| known(f));
         of
     };
-    let grouped = GROUPS.iter().map(|(title, reading, layout, names)| {
-        let members = of(names);
+    let grouped = FigureGroup::ALL.into_iter().map(|of_group| {
+        let members = of(of_group);
+        let (title, reading, layout) = about(of_group);
         let grid = match layout {
             Layout::List => None,
             Layout::ByMotion => by_motion(&members),
@@ -161,7 +108,7 @@ fn group(
     reading: &'static str,
     members: &[(&OutcomeFigure, &FigureRow)],
     grid: Option<Grid>,
-) -> FigureGroup {
+) -> FigureGroupRows {
     let listed = members.iter().filter(|(f, _)| grid.is_none() || f.condition.is_none());
     let mut rows: Vec<FigureRow> = listed.map(|(_, row)| (*row).clone()).collect();
     super::rows::group(&mut rows);
@@ -170,7 +117,7 @@ fn group(
         (true, false) => "line",
         (false, false) => "",
     };
-    FigureGroup { title, reading, second, rows, grid }
+    FigureGroupRows { title, reading, second, rows, grid }
 }
 
 /// A row per region and direction, for the figures that have them; none when no figure has.

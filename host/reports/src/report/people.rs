@@ -1,7 +1,7 @@
 //! The outcome's rows in words, the same for every medium, so that no two media round or name differently.
 
 use super::format;
-use super::groups::{FigureGroup, groups};
+use super::groups::{FigureGroupRows, groups};
 use super::rows::{FigureRow, Named, group};
 use super::suspects::{SuspectRow, rows};
 use super::text::{LABEL, SENTENCE, ohms, plain};
@@ -69,7 +69,7 @@ pub struct People {
     /// Figures.
     pub figures: Vec<FigureRow>,
     /// The same in groups; empty for a grip.
-    pub groups: Vec<FigureGroup>,
+    pub groups: Vec<FigureGroupRows>,
     /// Sources of limits, numbered from 1 by their place.
     pub sources: Vec<String>,
     /// How each figure is defined, once.
@@ -288,21 +288,16 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &
             })
             .collect(),
         next_step: FindingKind::from_name(&finding.kind).map(|kind| {
-            let told = outcome.contact.as_ref().filter(|_| kind == FindingKind::Dropout);
-            let further = told.and_then(|c| {
-                diagnosis::next_step_of_contact(c.followed(), c.places.iter().any(|p| p.stands_out))
-            });
-            let of_grip = Some(kind).filter(|_| outcome.part.kind == PartKind::Grip.name());
-            let further = further.or(of_grip.and_then(diagnosis::next_step_of_grip));
-            further.unwrap_or(diagnosis::next_step(kind))
+            let contact = outcome.contact.as_ref();
+            let follows = contact.map(|c| (c.followed(), c.places.iter().any(|p| p.stands_out)));
+            diagnosis::advice(kind, PartKind::from_name(&outcome.part.kind).unwrap_or_default(), follows)
         }),
     }
 }
 
 /// Whether a kind of finding is about motor, gears, springs or plate rather than about a line.
 pub(super) fn of_the_drive(kind: &str) -> bool {
-    let feedback = [FindingKind::FeedbackOffset, FindingKind::FeedbackIntermittent];
-    FindingKind::from_name(kind).is_some_and(|k| k >= FindingKind::WornTooth && !feedback.contains(&k))
+    FindingKind::from_name(kind).is_some_and(|k| k.row().of_the_drive)
 }
 
 fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {

@@ -1,7 +1,7 @@
 //! The parts of the short result that only a throttle body has: its figures in groups, its latencies as one line each.
 
 use super::format;
-use super::groups::{FigureGroup, Grid};
+use super::groups::{FigureGroupRows, Grid};
 use super::histograms::LATENCY;
 use super::people::People;
 use super::rows::FigureRow;
@@ -15,7 +15,7 @@ const VERDICT: usize = 9;
 /// Every group under its heading; what stands in lists stands in the same columns throughout.
 pub(super) fn grouped_figures(page: &mut Page, people: &People) {
     page.heading("Figures (± expanded uncertainty, 95 %; volts at 5 V supply)");
-    let listed = |group: &FigureGroup, page: &Page| -> Vec<FigureRow> {
+    let listed = |group: &FigureGroupRows, page: &Page| -> Vec<FigureRow> {
         let cells = group.grid.iter().filter(|grid| !fits(page, grid));
         let cells = cells.flat_map(|grid| grid.rows.iter().flat_map(|(_, cells)| cells.iter().flatten()));
         cells.chain(&group.rows).cloned().collect()

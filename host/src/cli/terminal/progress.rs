@@ -2,8 +2,8 @@
 //!
 //! A thread of its own draws: a terminal that is paused (Ctrl-S) or a pipe that nobody reads holds up what is drawn, never who talks to the rig.
 
-use crate::procedure::{Progress, title};
-use crate::trace::ProcedureKind;
+use crate::procedure::Progress;
+use crate::quantity::ProcedureKind;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::cell::Cell;
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
@@ -138,10 +138,10 @@ impl Drawer {
     fn draw(mut self, told: &Receiver<Told>, newest: &Mutex<Option<Progress>>) {
         for told in told {
             match told {
-                Told::Begins(procedure) if self.drawn => self.bar.set_prefix(title(procedure)),
-                Told::Begins(procedure) if self.told => eprintln!("{} ...", title(procedure)),
+                Told::Begins(procedure) if self.drawn => self.bar.set_prefix(procedure.title()),
+                Told::Begins(procedure) if self.told => eprintln!("{} ...", procedure.title()),
                 Told::Quarters(procedure, quarters) if self.told => {
-                    eprintln!("{} {} %", title(procedure), 25 * quarters);
+                    eprintln!("{} {} %", procedure.title(), 25 * quarters);
                 }
                 Told::Begins(_) | Told::Quarters(..) => {}
                 Told::Newest => {

@@ -11,9 +11,9 @@ use crate::analysis::prepared::Prepared;
 use crate::analysis::uncertainty::Calibration;
 use crate::analysis::{Detail, Finding, NotTestable, PartAnalysis};
 use crate::analysis::{dropout, leads, limp};
-use crate::quantity::{Channel, FigureName, FindingKind};
+use crate::quantity::{Channel, FigureName, FindingKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::{ProcedureKind, Trace};
+use crate::trace::Trace;
 
 /// Analyses the pair; `rest` is the way between the stops with its samples made ready. None where neither slow ramps nor that way was
 /// recorded.

@@ -17,9 +17,9 @@ use super::tooth_map::{self, NoMap, ToothMap};
 use super::traces::BodyTraces;
 use super::tracking::{self, Tracking};
 use super::worn_teeth::{Search, Worn};
-use crate::quantity::{Bridge, Channel};
+use crate::quantity::{Bridge, Channel, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::{PlateScale, ProcedureKind, Trace};
+use crate::trace::{PlateScale, Trace};
 
 /// A motor whose K' could not be measured has its sheet's within this, relative. Engineering assumption.
 const NOMINAL_EMF: f64 = 0.04;

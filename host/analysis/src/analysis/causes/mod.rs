@@ -14,9 +14,8 @@ use super::curve::Curves;
 use super::leads::{AtPlace, Estimate, SupplyCurrent};
 use super::prepared::{AngleSource, Prepared};
 use super::{Detail, Finding, NotTestable, dropout, leads, statistics};
-use crate::quantity::{Channel, FigureName, FindingKind};
+use crate::quantity::{Channel, FigureName, FindingKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::ProcedureKind;
 use hypotheses::Known;
 
 /// Share of the nominal travel below which a part did not move.

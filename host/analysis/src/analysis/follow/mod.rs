@@ -15,9 +15,9 @@ use super::limp;
 use super::prepared::Prepared;
 use super::usable::{Usable, nothing, unfit};
 use super::{Figure, Finding, NotTestable, PartAnalysis, order};
-use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::{ProcedureKind, Trace};
+use crate::trace::Trace;
 use course::Course;
 
 /// The two traces of one run.

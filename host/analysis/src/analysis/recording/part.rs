@@ -4,9 +4,8 @@
 use super::{LimitKind, RecordingLimit};
 use crate::analysis::prepared::{AngleSource, Direction, Prepared};
 use crate::analysis::statistics;
-use crate::quantity::{Channel, PartKind};
+use crate::quantity::{Channel, PartKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::ProcedureKind;
 
 /// An angle that goes beyond the sheet's travel by more than this share is of another part, or not in degrees of it. Parts of one kind
 /// differ by a few per cent. Engineering assumption.

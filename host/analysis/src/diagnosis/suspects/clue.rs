@@ -2,10 +2,9 @@
 //! causes that fit it. Where the bench can't tell two causes apart they fit alike, and stay tied. The rules are those of the physics
 //! study, 3.9 and 3.10; fits are engineering assumptions. It ranks nothing.
 
-use super::Cause;
 use super::mechanics;
 use crate::diagnosis::{Evidence, FigureEvidence, FindingEvidence};
-use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
+use crate::quantity::{Cause, Channel, FigureName, FindingKind, PartKind};
 use crate::verdict::Verdict;
 
 /// The detail of findings that explain one and the same deviation of the pair.

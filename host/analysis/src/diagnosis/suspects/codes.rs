@@ -1,8 +1,7 @@
 //! Generic trouble codes that fit a cause. Source of numbers and titles: SAE J2012 / ISO 15031-6, as published in lists of generic
 //! codes. Letters: `D` and `E` are the grip's lines, `A` and `B` the plate's; makers' own codes are not known here.
 
-use super::Cause;
-use crate::quantity::{Channel, PartKind};
+use crate::quantity::{Cause, Channel, PartKind};
 use serde::{Deserialize, Serialize};
 
 /// A trouble code.
@@ -67,54 +66,16 @@ const fn bases(kind: PartKind) -> ([&'static str; 2], &'static str) {
 
 /// Codes that fit a cause in a kind of part; of one line when that is known, of both otherwise.
 pub fn codes_for(cause: Cause, kind: PartKind, line: Option<Channel>) -> Vec<Code> {
-    use Cause as C;
-    // Last digits of a line's codes: 0 circuit, 1 range, 2 low, 3 high, 4 intermittent.
-    let lines: &[u8] = match cause {
-        C::FlatSpot | C::NoisyTrack | C::OffCentre | C::SensorPlay | C::DeadBand => &[1],
-        C::LiftingWiper | C::SignalContact | C::ImpactContact => &[4],
-        C::SupplyContact => &[4],
-        C::SupplyLead | C::GroundLead | C::SignalLead | C::Leakage | C::GainOffset => &[1],
-        C::DeadElement | C::BrokenSignalWire => &[0, 2, 3],
-        C::SwappedLines | C::Seized => &[1],
-        C::WiringRun | C::Terminal => &[0, 2, 3, 4],
-        _ => &[],
-    };
-    let correlates = matches!(
-        cause,
-        C::FlatSpot
-            | C::LiftingWiper
-            | C::SignalContact
-            | C::SignalLead
-            | C::Leakage
-            | C::GainOffset
-            | C::SwappedLines
-            | C::GroundLead
-            | C::SupplyLead
-    );
-    let others: &[&str] = match cause {
-        C::SupplyContact | C::SupplyLead => &["P0641", "P0651"],
-        C::WornTooth | C::MissingTooth => &["P0638", "P2119"],
-        C::RestTooth | C::GrownLash => &["P2119", "P2176"],
-        C::BrushDeadSpot | C::WindingResistance | C::WornBrushes | C::MotorTerminal => {
-            &["P2100", "P2101", "P2118"]
-        }
-        C::ShortedTurns | C::WeakMagnet => &["P2101", "P2118"],
-        C::WeakMainSpring | C::BrokenMainSpring => &["P2111", "P2119"],
-        C::WeakDefaultSpring | C::BrokenDefaultSpring => &["P2112", "P2119", "P2176"],
-        C::StickyPlate => &["P2109", "P2112", "P2119"],
-        C::DryBearing | C::MotorDrag => &["P2101", "P2118", "P2119"],
-        C::Controller => &["P2107", "P2108"],
-        _ => &[],
-    };
+    let row = cause.row();
     let (bases, pair) = bases(kind);
     let mut names: Vec<String> = Vec::new();
     for k in (0..2).filter(|k| line.is_none_or(|only| only == Channel::SENSORS[*k])) {
         // The grip's second line is `E`: its codes follow five after those of `D`.
         let more = if kind == PartKind::Grip { 5 * k as u8 } else { 0 };
-        names.extend(lines.iter().map(|digit| format!("{}{}", bases[k], digit + more)));
+        names.extend(row.line_codes.iter().map(|digit| format!("{}{}", bases[k], digit + more)));
     }
-    names.extend(correlates.then(|| pair.to_owned()));
-    names.extend(others.iter().map(|o| (*o).to_owned()));
+    names.extend(row.correlation_code.then(|| pair.to_owned()));
+    names.extend(row.codes.iter().map(|o| (*o).to_owned()));
     names.iter().filter_map(|n| CODES.into_iter().find(|c| c.code == n)).collect()
 }
 

@@ -1,9 +1,8 @@
 //! What findings of a throttle body's drive speak for: teeth, lash, springs, friction, motor; and its feedback's lost contacts.
 
-use super::Cause;
 use super::clue::{BADLY, RATHER_NOT, detail};
 use crate::diagnosis::{Evidence, FindingEvidence};
-use crate::quantity::{FigureName, FindingKind, PartKind};
+use crate::quantity::{Cause, FigureName, FindingKind, PartKind};
 
 /// More motion than this is lost where a whole tooth is gone, degrees; the pitch is about four. Engineering assumption.
 const WHOLE_TOOTH_DEG: f64 = 1.2;

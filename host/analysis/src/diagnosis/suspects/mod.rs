@@ -5,20 +5,19 @@
 //! its sureness adds, less how badly it fits; vehicle checks, complaint and codes add theirs. Causes whose odds differ by less than a factor of
 //! two are tied. What the first cause and its ties do not explain is another problem, with suspects of its own.
 //!
-//! - `cause`: the causes and their next checks. - `clue`, `mechanics`: what bench findings fit. - `context`: vehicle and complaint.
+//! - `clue`, `mechanics`: what bench findings fit. - `context`: vehicle and complaint.
 //! - `rivals`: why two can't be told apart. - `codes`: trouble codes.
 
-mod cause;
 mod clue;
 mod codes;
 mod context;
 mod mechanics;
 mod rivals;
 
-pub use cause::Cause;
 pub use codes::{CODES, Code, codes_for};
 
 use super::Evidence;
+use crate::quantity::Cause;
 use clue::Clue;
 use context::Weight;
 
@@ -162,8 +161,8 @@ fn of_problem(
 fn next_check(cause: Cause, evidence: &Evidence) -> &'static str {
     let of_contact = matches!(cause, Cause::SignalContact | Cause::SupplyContact | Cause::LiftingWiper);
     let told = evidence.contact.as_ref().filter(|_| of_contact);
-    let further = told.and_then(|c| super::next_step_of_contact(c.follows, c.placed));
-    further.unwrap_or(cause.next_check())
+    let further = told.and_then(|c| super::advice_on_contact(c.follows, c.placed));
+    further.unwrap_or(cause.advice())
 }
 
 /// Adds every weight with its sentence.

@@ -1,6 +1,6 @@
 //! Why the bench can't tell two causes apart: the pairs of the physics study, 3.10, and those that hang on the same reasons.
 
-use super::Cause;
+use crate::quantity::Cause;
 
 /// Why two causes look alike to the bench.
 pub(super) fn why(a: Cause, b: Cause) -> &'static str {

@@ -5,7 +5,7 @@ use crate::analysis::contact::Follows;
 use crate::diagnosis::{
     CheckKind, ContactEvidence, FigureEvidence, FindingEvidence, Look, Run, Seen, Symptom, VehicleEvidence,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, PartKind};
+use crate::quantity::{Cause, Channel, FigureName, FindingKind, PartKind};
 use crate::verdict::Verdict;
 use std::collections::BTreeMap;
 
@@ -245,12 +245,8 @@ fn probabilities_of_a_problem_add_up_to_how_sure_it_is_and_every_weight_is_told(
 }
 
 #[test]
-fn every_cause_has_a_name_of_its_own_and_every_sentence_ends() {
-    for (k, cause) in Cause::ALL.into_iter().enumerate() {
-        assert_eq!(Cause::from_name(cause.name()), Some(cause));
-        assert!(Cause::ALL[..k].iter().all(|c| c.title() != cause.title()), "{}", cause.title());
-        assert!(cause.next_check().ends_with('.'), "{}", cause.next_check());
-        assert_eq!(serde_json::to_value(cause).unwrap(), cause.name());
+fn every_code_that_fits_a_cause_is_one_of_the_list() {
+    for cause in Cause::ALL {
         // Every code that fits is one of the list; none is made up.
         for kind in [PartKind::Grip, PartKind::Body] {
             codes_for(cause, kind, None).iter().for_each(|c| assert!(CODES.contains(c)));

@@ -3,7 +3,7 @@
 
 use super::super::{Bench, Motion, Recording};
 use crate::sheet::BodyPlan;
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Time a snap opening is driven, µs: most of the travel.
 const SNAP_US: u32 = 60_000;

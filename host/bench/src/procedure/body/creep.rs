@@ -1,7 +1,7 @@
 //! Creep: slow ramps over the whole travel, then coasts from nearly wide open that tell the motor's constant.
 
 use super::super::{Bench, Motion, Recording};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Hold at each end of a ramp, µs.
 const END_HOLD_US: u32 = 200_000;

@@ -4,7 +4,7 @@
 use super::super::hand::{HandEnd, Typed};
 use super::super::recording::{Plan, Recording};
 use super::super::{Bench, ProcedureError};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Places to push at, degrees from the closed stop.
 pub const PLACES_DEG: [f64; 5] = [15.0, 30.0, 45.0, 60.0, 75.0];

@@ -1,7 +1,7 @@
 //! Waiting while the motor is too warm for the next procedure. The rig counts the heat and trips by itself; this keeps clear of it.
 
 use super::super::{Bench, ProcedureError, Progress};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 use std::time::Duration;
 

@@ -2,7 +2,7 @@
 //! rest from a little above it.
 
 use super::super::{Bench, Motion, Recording};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Share of the voltage that moves the plate; more than 0.65 moves it now and then.
 const SHARE: f64 = 0.6;

@@ -2,7 +2,7 @@
 //! twice, so that a return of which scans are lost on the line is not the only one.
 
 use super::super::{Bench, Motion, Recording};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Hold before letting go, µs.
 const HOLD_US: u32 = 300_000;

@@ -6,7 +6,7 @@
 
 use super::super::{Bench, Motion, Recording};
 use crate::sheet::BodyPlan;
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// The loop brings the plate to its place within this, µs.
 const RETURN_US: u32 = 110_000;

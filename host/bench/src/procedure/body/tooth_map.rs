@@ -1,7 +1,7 @@
 //! Tooth map: strokes from rest to the open stop at one voltage. What the motor turns and the plate does not follow shows the teeth.
 
 use super::super::{Bench, Motion, Recording};
-use crate::trace::ProcedureKind;
+use crate::quantity::ProcedureKind;
 
 /// Rest before a stroke, µs.
 const REST_US: u32 = 500_000;

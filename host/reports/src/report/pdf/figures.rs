@@ -8,7 +8,7 @@ use super::piece::Piece;
 use super::rich::{Rich, Style};
 use super::table::{Cell, Row, table};
 use crate::report::body_plots::BeforeAfter;
-use crate::report::groups::{FigureGroup, Grid};
+use crate::report::groups::{FigureGroupRows, Grid};
 use crate::report::people::People;
 use crate::report::rows::FigureRow;
 use crate::report::soak::DriftRow;
@@ -72,7 +72,7 @@ pub fn figures(set: &Setter<'_>, people: &People) -> Result<Vec<Piece>, PdfError
     Ok(pieces)
 }
 
-fn of_group(set: &Setter<'_>, group: &FigureGroup, verdicts: &Verdicts) -> Vec<Piece> {
+fn of_group(set: &Setter<'_>, group: &FigureGroupRows, verdicts: &Verdicts) -> Vec<Piece> {
     let mut pieces = set.sub(group.title);
     let reading = set.paragraph(&Rich::new(group.reading, SMALL.colour(FAINT)), 0.0);
     pieces.extend(reading.into_iter().map(|p| Piece { keep: true, ..p }));

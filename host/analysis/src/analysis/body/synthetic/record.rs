@@ -4,10 +4,8 @@ use super::programs;
 use super::rig::{Bench, Run};
 use crate::analysis::body::traces::BodyTraces;
 use crate::analysis::statistics::Resampler;
-use crate::quantity::{Channel, Unit};
-use crate::trace::{
-    Column, Mark, MarkKind, PlateScale, ProcedureKind, Provenance, Stimulus, Trace, TraceEnd,
-};
+use crate::quantity::{Channel, ProcedureKind, Unit};
+use crate::trace::{Column, Mark, MarkKind, PlateScale, Provenance, Stimulus, Trace, TraceEnd};
 
 const TRAVEL_DEG: f64 = 84.0;
 

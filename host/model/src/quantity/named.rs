@@ -1,0 +1,151 @@
+//! Names in documents: one that this program knows, or another program's.
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::cmp::Ordering;
+use std::fmt;
+use std::hash::{Hash, Hasher};
+use std::ops::Deref;
+
+/// A closed set of names that documents use.
+pub trait Name: Copy {
+    /// The name in files.
+    fn name(self) -> &'static str;
+
+    /// The name in the words of the trade, for people.
+    fn title(self) -> String {
+        self.name().replace('_', " ")
+    }
+
+    /// From its name in files; none for a name that this program does not know.
+    fn from_name(name: &str) -> Option<Self>;
+}
+
+/// A name as a document holds it. It reads, compares, sorts and is stored as its text: a document of a newer program keeps what this one does
+/// not know.
+#[derive(Clone, Debug)]
+pub enum Named<T> {
+    /// One that this program knows.
+    Known(T),
+    /// Any other text.
+    Other(String),
+}
+
+impl<T: Name> Named<T> {
+    /// From the text of a document.
+    pub fn of(text: &str) -> Self {
+        T::from_name(text).map_or_else(|| Self::Other(text.to_owned()), Self::Known)
+    }
+
+    /// What this program knows by it; none for another's name.
+    pub fn known(&self) -> Option<T> {
+        match self {
+            Self::Known(name) => Some(*name),
+            Self::Other(_) => None,
+        }
+    }
+
+    /// The text of the document.
+    pub fn as_str(&self) -> &str {
+        match self {
+            Self::Known(name) => name.name(),
+            Self::Other(text) => text,
+        }
+    }
+
+    /// For people; another program's name with spaces.
+    pub fn title(&self) -> String {
+        match self {
+            Self::Known(name) => name.title(),
+            Self::Other(text) => text.replace('_', " "),
+        }
+    }
+}
+
+impl<T: Name> Deref for Named<T> {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        self.as_str()
+    }
+}
+
+impl<T: Name> From<T> for Named<T> {
+    fn from(name: T) -> Self {
+        Self::Known(name)
+    }
+}
+
+impl<T: Name> fmt::Display for Named<T> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
+impl<T: Name> PartialEq for Named<T> {
+    fn eq(&self, other: &Self) -> bool {
+        self.as_str() == other.as_str()
+    }
+}
+
+impl<T: Name> Eq for Named<T> {}
+
+impl<T: Name> PartialEq<T> for Named<T> {
+    fn eq(&self, other: &T) -> bool {
+        self.as_str() == other.name()
+    }
+}
+
+impl<T: Name> PartialOrd for Named<T> {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl<T: Name> Ord for Named<T> {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.as_str().cmp(other.as_str())
+    }
+}
+
+impl<T: Name> Hash for Named<T> {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        self.as_str().hash(state);
+    }
+}
+
+impl<T: Name> Serialize for Named<T> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.as_str())
+    }
+}
+
+impl<'de, T: Name> Deserialize<'de> for Named<T> {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        String::deserialize(from).map(|text| Self::of(&text))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{Channel, FigureName};
+
+    #[test]
+    fn a_known_name_is_its_value_and_another_programs_is_kept_word_for_word() {
+        let span: Named<FigureName> = serde_json::from_str("\"span\"").unwrap();
+        assert_eq!(span.known(), Some(FigureName::Span));
+        assert!(span == FigureName::Span);
+        let newer: Named<FigureName> = serde_json::from_str("\"torque_ripple\"").unwrap();
+        assert_eq!((newer.known(), newer.as_str(), newer.title()), (None, "torque_ripple", "torque ripple".to_owned()));
+        assert_eq!(serde_json::to_string(&newer).unwrap(), "\"torque_ripple\"");
+        assert!(serde_json::from_str::<Named<FigureName>>("7").is_err());
+    }
+
+    #[test]
+    fn a_name_that_merely_reads_like_a_known_one_is_not_lost() {
+        // `second` is understood as `falling`, and written as the program calls it.
+        let second: Named<Channel> = Named::of("second");
+        assert_eq!(second.as_str(), "falling");
+        assert_eq!(Named::<Channel>::of("Falling").as_str(), "Falling");
+    }
+}
