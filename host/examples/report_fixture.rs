@@ -51,7 +51,7 @@ fn main() -> ExitCode {
             outcome.figures.retain(|f| f.verdict != Some(Verdict::Outside));
         }
         "half-slope" => {
-            outcome.part.topology_found = Some("half-slope".to_owned());
+            outcome.part.topology_found = Some(trackpair::sheet::Topology::HalfSlope.into());
             sheet.topology = host::sheet::Topology::HalfSlope;
         }
         "within" => {

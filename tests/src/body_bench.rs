@@ -5,10 +5,10 @@ use trackpair::analysis::PartAnalysis;
 use trackpair::analysis::body::{BodyTraces, analyse};
 use trackpair::link::Link;
 use trackpair::procedure::{Bench, HandEnd, Recording, Setup};
+use trackpair::quantity::ProcedureKind;
 use trackpair::session::{Options, Session};
 use trackpair::sheet::PartSheet;
 use trackpair::trace::Trace;
-use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::{Judgement, Scope, judge, judge_scope};
 
 /// The plan, in order.

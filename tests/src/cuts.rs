@@ -11,10 +11,10 @@ use trackpair::analysis::body::{self, BodyTraces};
 use trackpair::analysis::grip::{self, GripTraces};
 use trackpair::link::{Link, LinkError};
 use trackpair::procedure::{Bench, ProcedureError, Recording, Setup};
+use trackpair::quantity::{PartKind, ProcedureKind};
 use trackpair::session::{Options, Session};
 use trackpair::sheet::PartSheet;
 use trackpair::trace::Trace;
-use trackpair::quantity::{PartKind, ProcedureKind};
 use trackpair::verdict::{Judgement, judge, not_done};
 use trackpair_rig_sim::{SimRig, part_address};
 

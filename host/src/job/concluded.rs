@@ -137,7 +137,7 @@ pub fn documents(input: &ReportInput<'_>, paper: Paper) -> (Vec<Document>, Vec<S
         Err(error) => missing.push(format!("no {stem}.pdf: {error}")),
     };
     add("report", pdf(input, paper));
-    if input.outcome.scope == Scope::Part.name() {
+    if input.outcome.scope == Scope::Part {
         let ReportInput { outcome, stamp, shop, .. } = *input;
         add("certificate", certificate(&CertificateInput { outcome, stamp, shop }, paper));
     }

@@ -53,7 +53,7 @@ impl Plugged {
         let Ok(index) = Index::open_to_read(folder.archive_dir()) else { return };
         let Some(rig) = &outcome.rig else { return };
         let more = u32::from(!self.still);
-        let kind = PartKind::from_name(&outcome.part.kind).unwrap_or_default();
+        let kind = outcome.part.kind.known().unwrap_or_default();
         let rating = &sheet.connector;
         let label = &outcome.part.label;
         let part = (!label.is_empty()).then(|| OutcomeMating {
@@ -132,7 +132,7 @@ pub fn record_entry(
         record: record.to_owned(),
         number,
         fingerprint: seal.map(|s| s.seal.fingerprint.clone()),
-        kind: PartKind::from_name(&outcome.part.kind).unwrap_or_default(),
+        kind: outcome.part.kind.known().unwrap_or_default(),
         label: outcome.part.label.clone(),
         scope: outcome.scope.clone(),
         verdict: outcome.verdict,

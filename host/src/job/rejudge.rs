@@ -183,7 +183,7 @@ fn again<'s>(
     mut kept: Kept,
     before: Option<&Outcome>,
 ) -> Result<(Judged, &'s crate::sheet::PartSheet), String> {
-    let scope = before.and_then(|o| Scope::from_name(&o.scope)).unwrap_or_default();
+    let scope = before.and_then(|o| o.scope.known()).unwrap_or_default();
     if scope == Scope::Readiness {
         return Err("it is a self-check: no limit of a sheet is looked at".to_owned());
     }

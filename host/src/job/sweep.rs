@@ -94,7 +94,7 @@ fn line(outcome: &Outcome, occasion: Occasion<'_>, date: String, failure: Option
         simulated: outcome.simulated,
         analysis: outcome.versions.get("analysis").cloned().unwrap_or_default(),
         sheet: outcome.sheet.name.clone(),
-        topology: outcome.part.topology_found.clone().unwrap_or_else(|| outcome.sheet.topology.clone()),
+        topology: outcome.part.topology_found.as_ref().unwrap_or(&outcome.sheet.topology).to_string(),
         verdict: outcome.verdict.name().to_owned(),
         failure,
         figures: outcome.figures.clone(),

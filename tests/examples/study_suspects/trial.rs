@@ -4,9 +4,9 @@ use crate::{body_class, grip_class};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Duration;
 use trackpair::analysis::PartAnalysis;
-use trackpair::quantity::Cause;
 use trackpair::link::{Link, LinkError};
 use trackpair::outcome::{OutcomeInputs, OutcomeSuspect, StoredTrace, build};
+use trackpair::quantity::Cause;
 use trackpair::sheet::{PartSheet, shipped};
 use trackpair::trace::Trace;
 use trackpair::verdict::Judgement;
@@ -106,7 +106,7 @@ impl Trial {
     pub fn first(&self) -> Vec<&str> {
         let first = self.suspects.as_ref().and_then(|s| s.first());
         first.map_or(Vec::new(), |s| {
-            std::iter::once(s.cause.as_str()).chain(s.tied_with.iter().map(String::as_str)).collect()
+            std::iter::once(s.cause.as_str()).chain(s.tied_with.iter().map(|cause| cause.as_str())).collect()
         })
     }
 

@@ -2,9 +2,9 @@
 //! what was not done; a defect that was seen whole before stands.
 
 use std::sync::Mutex;
+use trackpair::quantity::ProcedureKind;
 use trackpair::sheet::{PartSheet, shipped};
 use trackpair::trace::Trace;
-use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::{HowEnded, Verdict, not_done};
 use trackpair_tests::cuts::{Cut, grip, judged, throttle_body};
 use trackpair_tests::draws::draws;

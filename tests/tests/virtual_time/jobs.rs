@@ -18,8 +18,8 @@ use trackpair::job::{
     Answer, Clock, Concluded, Event, Failure, Mounted, OpenSimulator, Outside, Question, Workshop,
 };
 use trackpair::procedure::Typed;
-use trackpair::report::Paper;
 use trackpair::quantity::ProcedureKind;
+use trackpair::report::Paper;
 use trackpair::verdict::Verdict;
 use trackpair_tests::bench::link;
 

@@ -3,9 +3,9 @@
 
 use tokio_util::sync::CancellationToken;
 use trackpair::procedure::ProcedureError;
+use trackpair::quantity::ProcedureKind;
 use trackpair::session::{Options, Session, SessionError};
 use trackpair::sheet::{PartSheet, shipped};
-use trackpair::quantity::ProcedureKind;
 use trackpair::verdict::{FindingEffect, HowEnded, Verdict, loads_stepped, not_done};
 use trackpair_tests::cuts::{judged, run_grip};
 use trackpair_tests::odd_rigs::{OddLink, Oddity};

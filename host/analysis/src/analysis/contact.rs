@@ -121,6 +121,14 @@ impl Follows {
     }
 }
 
+impl crate::quantity::Name for Follows {
+    const ALL: &'static [Self] = &[Self::Track, Self::Wire, Self::NotTold];
+
+    fn name(self) -> &'static str {
+        Self::name(self)
+    }
+}
+
 /// Everything about lost contact in one recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Contact {

@@ -9,9 +9,9 @@
 
 use super::statistics;
 use super::supply::Supply;
+use crate::quantity::{Channel, ProcedureKind};
 use crate::sheet::PartSheet;
 use crate::trace::Trace;
-use crate::quantity::{Channel, ProcedureKind};
 use std::borrow::Cow;
 use std::ops::Range;
 

@@ -12,7 +12,9 @@
 use super::{NotTestable, PartAnalysis, statistics};
 use crate::quantity::{Channel, FigureName, PartKind, ProcedureKind};
 use crate::sheet::PartSheet;
-use crate::trace::{Column, Gap, GapCause, LinkQuality, MarkKind, Trace, TraceEnd, WORST_LINE_PERCENT, contradiction};
+use crate::trace::{
+    Column, Gap, GapCause, LinkQuality, MarkKind, Trace, TraceEnd, WORST_LINE_PERCENT, contradiction,
+};
 use std::borrow::Cow;
 use std::ops::Range;
 

@@ -1,8 +1,8 @@
 //! What of a session's plan was not done to its end. Nothing is claimed of it: it keeps a part from being `within`, and no grade counts it.
 
 use super::Judgement;
-use crate::trace::{MarkKind, Trace};
 use crate::quantity::{Channel, ProcedureKind};
+use crate::trace::{MarkKind, Trace};
 use serde::{Deserialize, Serialize};
 
 /// How a planned procedure ended that was not done to its end.

@@ -12,8 +12,8 @@
 //!   new sweep, given its length, does. The earlier ones can't clear a part and can condemn it: what was outside once stays outside.
 
 use super::CONFORMANCE_PROBABILITY;
-use crate::trace::Trace;
 use crate::quantity::ProcedureKind;
+use crate::trace::Trace;
 
 /// Most sweeps after the first that may be planned: with four looks `within` takes 98.75 %, a guard band of 2.24 standard uncertainties.
 pub const MOST_MORE_SWEEPS: u32 = 3;

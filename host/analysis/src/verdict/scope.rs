@@ -97,3 +97,16 @@ impl Scope {
         }
     }
 }
+
+impl crate::quantity::Name for Scope {
+    const ALL: &'static [Self] =
+        &[Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Soak, Self::Readiness];
+
+    fn name(self) -> &'static str {
+        Self::name(self)
+    }
+
+    fn from_name(name: &str) -> Option<Self> {
+        Self::from_name(name)
+    }
+}

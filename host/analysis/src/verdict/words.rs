@@ -164,7 +164,11 @@ pub(super) fn settle(
     let u = figure.stated_uncertainty();
     if !u.is_finite() || u < 0.0 {
         let of_body = |p: ProcedureKind| {
-            format!("how far it scatters is not known: repeat the {} with more {}", p.title(), p.row().repeats)
+            format!(
+                "how far it scatters is not known: repeat the {} with more {}",
+                p.title(),
+                p.row().repeats
+            )
         };
         return source.map_or_else(|| unknown_scatter(cycles), of_body);
     }
@@ -261,7 +265,10 @@ fn more_repeats(distance: f64, guard: f64, procedure: ProcedureKind) -> String {
     let times = (guard / distance).powi(2);
     if distance > 0.0 && times <= 1000.0 {
         let times = rounded_up(times.max(1.1));
-        format!("about {times} times as many {} if it scatters between them; {maker}", procedure.row().repeats)
+        format!(
+            "about {times} times as many {} if it scatters between them; {maker}",
+            procedure.row().repeats
+        )
     } else {
         format!("more {} can't settle so small a distance; {maker}", procedure.row().repeats)
     }

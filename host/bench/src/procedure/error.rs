@@ -1,7 +1,7 @@
 //! Why a procedure failed or was cut short, and what the reader should know of one that was not.
 
-use crate::session::{SessionError, guard_advice, guard_name};
 use crate::quantity::ProcedureKind;
+use crate::session::{SessionError, guard_advice, guard_name};
 use trackpair_protocol::message::Guard;
 
 /// Why a procedure did not come to its end.

@@ -3,10 +3,10 @@
 
 use super::recording::Plan;
 use super::{Bench, Motion, ProcedureError, Recording, RestFound, SelfCheck, Stops};
+use crate::quantity::{Channel, ProcedureKind};
 use crate::session::{Decoder, Facing, Recorder};
 use crate::sheet::{FollowPlan, PartSheet};
 use crate::trace::{PlateScale, Trace, TraceEnd};
-use crate::quantity::{Channel, ProcedureKind};
 use trackpair_protocol::mapping::{Mapping, Point};
 use trackpair_protocol::message::Request;
 use trackpair_protocol::program::MAX_SEGMENTS;

@@ -2,8 +2,8 @@
 
 use super::recording::{Plan, Recording};
 use super::{Bench, ProcedureError};
-use crate::session::Recorder;
 use crate::quantity::{Channel, ProcedureKind};
+use crate::session::Recorder;
 
 /// When a procedure without a program ends, in good order. The stop flag of the bench ends it as aborted.
 #[derive(Clone, Copy, Default)]

@@ -6,9 +6,9 @@
 
 use super::recording::{Plan, Recording, Tape};
 use super::{Bench, Motion, ProcedureError, Warning};
+use crate::quantity::{Channel, ProcedureKind};
 use crate::session::SessionError;
 use crate::trace::MarkKind;
-use crate::quantity::{Channel, ProcedureKind};
 use trackpair_protocol::message::{Request, capability};
 
 /// Places, as fractions of the travel.

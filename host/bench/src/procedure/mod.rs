@@ -40,10 +40,10 @@ pub use recording::Recording;
 pub use self_check::{LineNoise, Reading, SelfCheck};
 pub use wait::wait;
 
+use crate::quantity::{Channel, ProcedureKind};
 use crate::session::{Session, SessionError, Statistics, Story};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, Provenance};
-use crate::quantity::{Channel, ProcedureKind};
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use trackpair_protocol::message::{Guard, Request, RigState, capability};

@@ -1,9 +1,12 @@
 //! One run recorded whole: samples, marks, progress, how it ended. What was recorded survives every failure.
 
 use super::{Bench, ProcedureError, Progress, Warning};
-use crate::session::{Decoder, News, Recorder, Run, RunCause, RunEnd, RunSpec, Session, SessionError};
-use crate::trace::{LinkQuality, Mark, MarkKind, Provenance, Stimulus, SweepConditions, Trace, TraceEnd, contradiction, ended_early};
 use crate::quantity::ProcedureKind;
+use crate::session::{Decoder, News, Recorder, Run, RunCause, RunEnd, RunSpec, Session, SessionError};
+use crate::trace::{
+    LinkQuality, Mark, MarkKind, Provenance, Stimulus, SweepConditions, Trace, TraceEnd, contradiction,
+    ended_early,
+};
 use trackpair_protocol::message::Request;
 use trackpair_protocol::program::Program;
 

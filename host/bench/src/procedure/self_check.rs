@@ -4,8 +4,8 @@
 use super::recording::{Plan, Recording};
 use super::robust;
 use super::{Bench, Motion, ProcedureError, Stops, Warning};
-use crate::trace::{MarkKind, Trace};
 use crate::quantity::{Channel, ProcedureKind};
+use crate::trace::{MarkKind, Trace};
 use std::ops::Range;
 use trackpair_protocol::message::Request;
 

@@ -4,8 +4,8 @@
 
 use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError, Warning};
-use crate::trace::SweepConditions;
 use crate::quantity::ProcedureKind;
+use crate::trace::SweepConditions;
 
 /// How far the setpoint goes beyond each stop, degrees: enough to press lightly, too little to strain the clamp.
 const PRESS_DEG: f64 = 1.0;

@@ -72,6 +72,18 @@ impl Channel {
     }
 }
 
+impl crate::quantity::Name for Channel {
+    const ALL: &'static [Self] = &Self::ALL;
+
+    fn name(self) -> &'static str {
+        Self::name(self)
+    }
+
+    fn from_name(name: &str) -> Option<Self> {
+        Self::from_name(name)
+    }
+}
+
 impl std::fmt::Display for Channel {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(self.name())

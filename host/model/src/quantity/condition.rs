@@ -39,6 +39,14 @@ impl PartKind {
     }
 }
 
+impl crate::quantity::Name for PartKind {
+    const ALL: &'static [Self] = &Self::ALL;
+
+    fn name(self) -> &'static str {
+        Self::name(self)
+    }
+}
+
 /// Region of a throttle body's travel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -25,11 +25,7 @@ pub(super) const ENDS: Method = method(
     "mean of the settled half of every rest at the stop, over all visits but the first; line over supply of the same scan, times 5 V",
     "analysis/ends.rs",
 );
-pub(super) const SPAN: Method = method(
-    PRACTICE,
-    "open less closed output, magnitude",
-    "analysis/ends.rs",
-);
+pub(super) const SPAN: Method = method(PRACTICE, "open less closed output, magnitude", "analysis/ends.rs");
 pub(super) const LINEARITY_INDEPENDENT: Method = method(
     LINEARITY,
     "exact minimax line over the convex hull of the line from stop to stop, vertices between bins; scatter's share by parametric bootstrap (Efron, Tibshirani 1993)",
@@ -125,8 +121,5 @@ pub(super) const MOTOR: Method = method(
     "least squares over slow ramps; the EMF's integral over a coast",
     "analysis/body/motor.rs",
 );
-pub(super) const FOLLOWING: Method = method(
-    PRACTICE,
-    "half-way to half-way of steps; regression of ramps on speed",
-    "analysis/follow/",
-);
+pub(super) const FOLLOWING: Method =
+    method(PRACTICE, "half-way to half-way of steps; regression of ramps on speed", "analysis/follow/");

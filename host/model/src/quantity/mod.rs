@@ -3,7 +3,7 @@
 //! - [`FigureName`], [`FindingKind`], [`Cause`], [`ProcedureKind`]: tables, a row each (`figures`, `findings`, `causes`, `procedures`; their form in
 //!   `table`). What is said about a figure anywhere comes from its row.
 //! - `methods`, `advice`: texts that several rows share.
-//! - [`Named`]: a name as a document holds it, known or not.
+//! - [`Written`]: a name as a document holds it, known or not.
 
 mod advice;
 mod causes;
@@ -12,11 +12,11 @@ mod condition;
 mod figures;
 mod findings;
 mod methods;
-mod named;
 mod procedures;
 pub mod rounding;
 mod table;
 mod unit;
+mod written;
 
 pub use causes::{Cause, CauseRow};
 pub use channel::Channel;
@@ -24,6 +24,6 @@ pub use condition::{Bridge, Condition, Heading, PartKind, Region};
 pub use figures::{Each, FigureGroup, FigureName, FigureRow, Sign};
 pub use findings::{FindingKind, FindingRow};
 pub use methods::Method;
-pub use named::{Name, Named};
 pub use procedures::{ProcedureKind, ProcedureRow};
 pub use unit::Unit;
+pub use written::{Name, Written};

@@ -42,16 +42,14 @@ macro_rules! table {
         }
 
         impl $crate::quantity::Name for $Name {
+            const ALL: &'static [Self] = &Self::ALL;
+
             fn name(self) -> &'static str {
                 Self::name(self)
             }
 
             fn title(self) -> String {
                 Self::title(self).to_owned()
-            }
-
-            fn from_name(name: &str) -> Option<Self> {
-                Self::from_name(name)
             }
         }
 

@@ -51,6 +51,14 @@ impl Topology {
     }
 }
 
+impl crate::quantity::Name for Topology {
+    const ALL: &'static [Self] = &[Self::Complementary, Self::HalfSlope, Self::ParallelOffset];
+
+    fn name(self) -> &'static str {
+        Self::name(self)
+    }
+}
+
 /// Output of one line at both ends of travel, as ratios of supply (0..1).
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NominalLine {

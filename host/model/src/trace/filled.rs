@@ -65,9 +65,9 @@ impl Trace {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::ProcedureKind;
     use crate::quantity::{Channel, Unit};
     use crate::trace::{GapCause, Provenance, TraceEnd};
-    use crate::quantity::ProcedureKind;
 
     /// Ten scans 1 ms apart, of which `lost` are missing.
     fn lacking(lost: std::ops::Range<u64>, cause: GapCause) -> Trace {

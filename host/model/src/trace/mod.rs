@@ -6,9 +6,7 @@ mod provenance;
 mod timeline;
 
 pub use ending::{LinkQuality, WORST_LINE_PERCENT};
-pub use provenance::{
-    ChannelProvenance, PlateScale, Provenance, RigProvenance, Stimulus, SweepConditions,
-};
+pub use provenance::{ChannelProvenance, PlateScale, Provenance, RigProvenance, Stimulus, SweepConditions};
 pub use timeline::{Begun, begun, contradiction, duration_us, ended_early, follows, last_segment};
 
 use crate::quantity::{Channel, Unit};
@@ -148,6 +146,15 @@ impl TraceEnd {
             Self::LinkLost => "link_lost",
             Self::EndedEarly => "ended_early",
         }
+    }
+}
+
+impl crate::quantity::Name for TraceEnd {
+    const ALL: &'static [Self] =
+        &[Self::Complete, Self::Aborted, Self::Guard, Self::LinkLost, Self::EndedEarly];
+
+    fn name(self) -> &'static str {
+        Self::name(self)
     }
 }
 

@@ -4,7 +4,7 @@ use super::ending::LinkQuality;
 use crate::quantity::{Channel, ProcedureKind};
 use serde::{Deserialize, Serialize};
 
-/// Where a trace came from. Stored with it, word for word.
+/// Where a trace came from. Written with it, word for word.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Provenance {
     /// What was done.

@@ -190,9 +190,9 @@ fn sets_out_early(trace: &Trace, begun: Begun, stimulus: &Stimulus) -> Option<f6
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::ProcedureKind;
     use crate::quantity::Unit;
     use crate::trace::{Column, Mark, Provenance, TraceEnd};
-    use crate::quantity::ProcedureKind;
 
     /// A reference that goes 0 → 60° at 60°/s after a hold of 0.5 s and back after another, with marks `late_us` after the truth.
     fn driven(late_us: u64, skip: Option<u8>, follows: f64) -> Trace {

@@ -5,7 +5,7 @@ use super::{Case, CaseState};
 use crate::diagnosis::Look;
 use crate::quantity::PartKind;
 use crate::vehicle::Conclusion;
-use crate::verdict::Verdict;
+use crate::verdict::{Scope, Verdict};
 
 impl Case {
     /// Sentences; empty for a closed case.
@@ -65,7 +65,7 @@ impl Case {
         let mut all_within = self.parts().next().is_some();
         for part in self.parts() {
             let (name, label) = (&self.name, &part.label);
-            let whole = self.standing_records(label).find(|r| r.scope == "part");
+            let whole = self.standing_records(label).find(|r| r.scope == Scope::Part);
             let outside = self.standing_records(label).find(|r| r.verdict == Verdict::Outside);
             all_within &= outside.is_none() && whole.is_some_and(|r| r.verdict == Verdict::Within);
             match (outside, whole) {

@@ -3,7 +3,7 @@
 use crate::case::{Case, CaseError, CaseState, Closing, Content, ENTRY_SCHEMA, Ending, Entry, Note, Opening};
 use crate::case::{CasePart, RecordEntry};
 use crate::diagnosis::{Complaint, Look, Seen, Symptom};
-use crate::quantity::PartKind;
+use crate::quantity::{PartKind, Written};
 use crate::verdict::Verdict;
 
 fn part(label: &str) -> CasePart {
@@ -86,7 +86,7 @@ fn bench(scope: &str, verdict: Verdict) -> Content {
         fingerprint: None,
         kind: PartKind::Grip,
         label: "grip 1".to_owned(),
-        scope: scope.to_owned(),
+        scope: Written::of(scope),
         verdict,
         simulated: true,
     })
@@ -174,7 +174,7 @@ fn contradictory_and_empty_entries_are_refused() {
         fingerprint: None,
         kind: PartKind::Grip,
         label: "grip 1".to_owned(),
-        scope: "part".to_owned(),
+        scope: Written::of("part"),
         verdict: Verdict::Within,
         simulated: true,
     });
@@ -207,7 +207,7 @@ fn of_records_that_judged_the_same_the_last_stands_and_a_part_that_came_with_the
             fingerprint: None,
             kind: PartKind::Grip,
             label: "grip 1".to_owned(),
-            scope: scope.to_owned(),
+            scope: Written::of(scope),
             verdict,
             simulated: true,
         })

@@ -1,9 +1,9 @@
 //! Entries of a case as they are stored: one JSON document each, with a version. What an entry may follow is `rules`' business.
 
 use crate::diagnosis::{Complaint, Seen, Symptom};
-use crate::quantity::PartKind;
+use crate::quantity::{PartKind, Written};
 use crate::vehicle::VehicleCheck;
-use crate::verdict::Verdict;
+use crate::verdict::{Scope, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// Version of the document's shape.
@@ -140,7 +140,7 @@ pub struct RecordEntry {
     /// What the part is called there.
     pub label: String,
     /// What was judged.
-    pub scope: String,
+    pub scope: Written<Scope>,
     /// The verdict.
     pub verdict: Verdict,
     /// Whether it was simulated.

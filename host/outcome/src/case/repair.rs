@@ -70,7 +70,7 @@ impl Case {
         let measured = check.is_some_and(|c| {
             c.lines.iter().any(|l| is(l, Verdict::Within)) && !c.lines.iter().any(|l| is(l, Verdict::Outside))
         });
-        measured || records.iter().any(|r| r.scope != Scope::Readiness.name() && within(r))
+        measured || records.iter().any(|r| r.scope != Scope::Readiness && within(r))
     }
 
     fn how(&self, showed: &[Judged<'_>], off: &[&str]) -> String {

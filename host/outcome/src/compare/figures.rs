@@ -9,7 +9,7 @@ use super::family::{self, Family};
 use super::quantiles::{Sample, longest_by_chance, quantile_by_chance};
 use super::subject::Quantity;
 use crate::outcome::{Outcome, OutcomeFigure};
-use crate::quantity::{FigureName, FindingKind};
+use crate::quantity::{FigureName, FindingKind, Written};
 use crate::verdict::Verdict;
 use serde::Serialize;
 
@@ -133,7 +133,7 @@ fn change(
             "contact was lost in one of the records, and how that disturbs it is chance: the dropouts themselves are compared",
         );
     }
-    if FigureName::from_name(&a.figure) == Some(FigureName::Settling) {
+    if a.figure.known() == Some(FigureName::Settling) {
         return Err(
             "a last swing that just leaves the band, or just does not, makes it jump from one recording to the next",
         );
@@ -160,9 +160,9 @@ fn change(
 /// What measuring again adds to the stated uncertainty of a figure of this size, in its unit (k = 1). The stated one speaks of one
 /// recording; these figures also hang on what chance did in it. Engineering assumptions, from simulated parts measured twice
 /// (`scripts/study changes --spread`), but for the range.
-fn again(figure: &str, size: f64) -> f64 {
+fn again(figure: &Written<FigureName>, size: f64) -> f64 {
     use FigureName as F;
-    let share = match FigureName::from_name(figure) {
+    let share = match figure.known() {
         // A range of 5 strokes scatters by d3/d2 = 0.864/2.326 of its mean (Tippett, Biometrika 17, 1925, 364).
         Some(F::Repeatability) => 0.371,
         // A sensor's own steps: how often they are met differs from sweep to sweep.
@@ -180,15 +180,15 @@ fn again(figure: &str, size: f64) -> f64 {
 }
 
 /// Extremes and scatter, which a few lost readings decide.
-fn at_the_mercy_of_dropouts(figure: &str) -> bool {
+fn at_the_mercy_of_dropouts(figure: &Written<FigureName>) -> bool {
     use FigureName as F;
-    matches!(FigureName::from_name(figure), Some(F::Repeatability | F::Noise | F::Hysteresis))
+    matches!(figure.known(), Some(F::Repeatability | F::Noise | F::Hysteresis))
 }
 
 fn loses_contact(outcome: &Outcome) -> bool {
     use FindingKind as K;
     let kinds = [K::Dropout, K::FeedbackIntermittent, K::DeadChannel];
-    outcome.findings.iter().any(|f| FindingKind::from_name(&f.kind).is_some_and(|k| kinds.contains(&k)))
+    outcome.findings.iter().any(|f| f.kind.known().is_some_and(|k| kinds.contains(&k)))
 }
 
 /// How probable such a difference is when nothing changed.
@@ -204,7 +204,7 @@ fn chance(
     };
     let samples = || (sample(before.0, before.1), sample(after.0, after.1));
     let no_histogram = "no histogram of it is stored, and its distribution is not known";
-    match FigureName::from_name(&before.1.figure) {
+    match before.1.figure.known() {
         Some(F::DropoutRate | F::LimpTrips) => {
             let (a, b) = (events(before).ok_or(NO_TIME)?, events(after).ok_or(NO_TIME)?);
             Ok((Method::Events, events::by_chance(a, b)))
@@ -236,9 +236,9 @@ const fn quantile_of(name: FigureName) -> f64 {
 
 /// Events and minutes behind a rate or a count. Trips of a monitor are those of the same traces; half of one counts as none.
 pub(super) fn events((outcome, figure): (&Outcome, &OutcomeFigure)) -> Option<Watched> {
-    let rate = outcome.figures.iter().find(|f| f.figure == FigureName::DropoutRate.name())?;
+    let rate = outcome.figures.iter().find(|f| f.figure == FigureName::DropoutRate)?;
     let watched = Watched::from_rate(rate.value, rate.upper_bound?)?;
-    if figure.figure == FigureName::DropoutRate.name() {
+    if figure.figure == FigureName::DropoutRate {
         return Some(watched);
     }
     Some(Watched { events: (figure.value - 0.5).ceil().max(0.0) as u64, ..watched })
@@ -262,7 +262,7 @@ pub fn least_shown(change: &Change, before: &Outcome, after: &Outcome, family: &
             let (seen, then) = (events((before, a))?, events((after, b))?);
             let rate = events::least_rate_shown(seen, then.minutes, family.enough(), family::POWER)?;
             let more = rate - seen.events as f64 / seen.minutes;
-            let per_minute = change.quantity.figure == FigureName::DropoutRate.name();
+            let per_minute = change.quantity.figure == FigureName::DropoutRate;
             Some(if per_minute { more } else { more * then.minutes })
         }
         // At least that much; beyond it, it hangs on shapes that one pair of samples does not tell.

@@ -1,8 +1,8 @@
 //! One outcome's findings against another's: what appeared, what is gone, what is where it was. It does not ask for causes.
 
 use crate::outcome::{Outcome, OutcomeFinding};
-use crate::quantity::FindingKind;
-use crate::verdict::{FindingEffect, Scope};
+use crate::quantity::{Channel, FindingKind, Written};
+use crate::verdict::FindingEffect;
 use serde::Serialize;
 
 /// Places closer than this are one place, degrees.
@@ -28,9 +28,9 @@ pub enum Fate {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct FindingChange {
     /// Kind.
-    pub kind: String,
+    pub kind: Written<FindingKind>,
     /// Line; null for the pair or the part.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// What became of it.
     pub fate: Fate,
     /// In the first.
@@ -133,9 +133,9 @@ fn near(a: &OutcomeFinding, b: &OutcomeFinding) -> bool {
 }
 
 /// Whether a record tested for a kind of finding: the whole part, or another scope that speaks of it.
-fn looked_for(outcome: &Outcome, kind: &str) -> bool {
-    let Some(kind) = FindingKind::from_name(kind) else { return true };
-    Scope::from_name(&outcome.scope).is_none_or(|scope| scope.looks_for(kind))
+fn looked_for(outcome: &Outcome, kind: &Written<FindingKind>) -> bool {
+    let Some(kind) = kind.known() else { return true };
+    outcome.scope.known().is_none_or(|scope| scope.looks_for(kind))
 }
 
 /// What a record says it would have missed of such a finding.

@@ -13,10 +13,10 @@ use super::tolerance::Claim;
 use super::trend::smooth;
 use crate::analysis::statistics::{mean, standard_deviation};
 use crate::outcome::OutcomeFigure;
-use crate::quantity::{Channel, Condition, FigureName, Unit};
+use crate::quantity::{Channel, Condition, FigureName, Unit, Written};
 use crate::sheet::bounds::limit_range;
 use crate::sheet::{Limit, PartSheet};
-use crate::verdict::Verdict;
+use crate::verdict::{Scope, Verdict};
 use serde::Serialize;
 
 /// Fewer good parts give no limit.
@@ -49,9 +49,9 @@ pub struct Proposal {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ProposedLimit {
     /// Figure.
-    pub figure: String,
+    pub figure: Written<FigureName>,
     /// Line; null for every line, or the pair.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition.
     #[serde(skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -82,7 +82,7 @@ impl ProposedLimit {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Group {
     /// Line; null for the pair or the part.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition.
     #[serde(skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -158,13 +158,13 @@ pub(super) fn usable<'a>(
     let (mut parts, mut left_out) = distinct(subjects, None);
     parts.retain(|s| {
         let o = s.outcome;
-        let why = if o.part.kind != sheet.kind.name() {
+        let why = if o.part.kind != sheet.kind {
             Some(format!("it is a {}, and the sheet is for a {}", o.part.kind, sheet.kind.name()))
-        } else if o.sheet.topology != sheet.topology.name() {
+        } else if o.sheet.topology != sheet.topology {
             Some(format!("it was judged by {}, for {} pairs", o.sheet.name, o.sheet.topology))
         } else if o.verdict == Verdict::Outside && !outside_too {
             Some("its verdict is outside".to_owned())
-        } else if o.scope != "part" {
+        } else if o.scope != Scope::Part {
             Some(format!("only {} was judged, not the whole part", o.scope))
         } else if o.aborted {
             Some("its recording was cut short".to_owned())
@@ -187,8 +187,8 @@ pub(super) fn usable<'a>(
 
 fn proposed(limit: &Limit, parts: &[Subject<'_>], sheet: &PartSheet, claim: Claim) -> ProposedLimit {
     let mut out = ProposedLimit {
-        figure: limit.figure.name().to_owned(),
-        channel: limit.channel.map(|c| c.name().to_owned()),
+        figure: limit.figure.into(),
+        channel: limit.channel.map(Into::into),
         condition: limit.condition,
         unit: limit.unit,
         now_min: limit.min,
@@ -212,12 +212,12 @@ pub(super) fn groups(
     sheet: &PartSheet,
     claim: Claim,
 ) -> Result<Vec<Group>, String> {
-    if !smooth(limit.figure.name()) && limit.unit != Unit::Microsecond {
+    if !smooth(&limit.figure.into()) && limit.unit != Unit::Microsecond {
         return Err("a count of events has no normal spread".to_owned());
     }
     let decided = |f: &&OutcomeFigure| {
-        FigureName::from_name(&f.figure) == Some(limit.figure) && {
-            let channel = f.channel.as_deref().and_then(Channel::from_name);
+        f.figure.known() == Some(limit.figure) && {
+            let channel = f.channel.as_ref().and_then(Written::known);
             let its = sheet.limit_for(limit.figure, channel, &f.condition);
             its.is_some_and(|its| std::ptr::eq(its, limit))
         }
@@ -236,7 +236,8 @@ pub(super) fn groups(
 
 fn group(quantity: &Quantity, limit: &Limit, parts: &[Subject<'_>], claim: Claim) -> Result<Group, String> {
     let found: Vec<_> = parts.iter().filter_map(|p| quantity.find(p.outcome)).collect();
-    let whom = [quantity.channel.clone().unwrap_or_default(), quantity.condition.words()];
+    let whom =
+        [quantity.channel.as_ref().map_or(String::new(), ToString::to_string), quantity.condition.words()];
     let whom = whom.into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join(", ");
     let of = |why: String| if whom.is_empty() { why } else { format!("{whom}: {why}") };
     let n = found.len();

@@ -3,6 +3,7 @@
 use super::SCHEMA_VERSION;
 use super::subject::Quantity;
 use crate::outcome::Outcome;
+use crate::quantity::{FindingKind, Written};
 use crate::verdict::Verdict;
 use serde::Serialize;
 
@@ -78,9 +79,9 @@ pub struct Difference {
     /// Figures whose value differs by more than a tenth of its uncertainty.
     pub values_differ: usize,
     /// Kinds of finding that are new.
-    pub findings_new: Vec<String>,
+    pub findings_new: Vec<Written<FindingKind>>,
     /// Kinds of finding that are gone.
-    pub findings_gone: Vec<String>,
+    pub findings_gone: Vec<Written<FindingKind>>,
     /// Scans it was judged from.
     pub scans: u64,
 }
@@ -120,8 +121,9 @@ pub struct Skipped {
 pub fn differences(record: &str, before: Option<&Outcome>, after: &Outcome, scans: u64) -> Difference {
     let kinds = |o: &Outcome| o.findings.iter().map(|f| f.kind.clone()).collect::<Vec<_>>();
     let (old, new) = (before.map(kinds).unwrap_or_default(), kinds(after));
-    let without = |all: &[String], others: &[String]| {
-        let mut rest: Vec<String> = all.iter().filter(|k| !others.contains(k)).cloned().collect();
+    let without = |all: &[Written<FindingKind>], others: &[Written<FindingKind>]| {
+        let mut rest: Vec<Written<FindingKind>> =
+            all.iter().filter(|k| !others.contains(k)).cloned().collect();
         rest.dedup();
         rest
     };

@@ -13,7 +13,7 @@ use super::standing::LeftOut;
 use super::subject::Subject;
 use super::tolerance::Claim;
 use crate::analysis::statistics::normal_quantile;
-use crate::quantity::{Condition, Unit};
+use crate::quantity::{Channel, Condition, FigureName, Unit, Written};
 use crate::sheet::{Limit, PartSheet};
 use crate::verdict::{CONFORMANCE_PROBABILITY, Measured, Risks, guard_factor};
 use serde::Serialize;
@@ -129,9 +129,9 @@ pub struct Records {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LimitRisk {
     /// Figure.
-    pub figure: String,
+    pub figure: Written<FigureName>,
     /// Line; null for every line, or the pair.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition.
     #[serde(skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -164,7 +164,7 @@ pub struct UncertaintyFor {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MeasuredRisk {
     /// Line; null for the pair or the part.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition.
     #[serde(skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -243,8 +243,8 @@ fn at_ratio(ratio: f64, min: Option<f64>) -> AtRatio {
 
 fn of_limit(limit: &Limit, parts: Option<&[Subject<'_>]>, sheet: &PartSheet) -> LimitRisk {
     let mut out = LimitRisk {
-        figure: limit.figure.name().to_owned(),
-        channel: limit.channel.map(|c| c.name().to_owned()),
+        figure: limit.figure.into(),
+        channel: limit.channel.map(Into::into),
         condition: limit.condition,
         unit: limit.unit,
         min: limit.min,

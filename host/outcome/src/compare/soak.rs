@@ -8,12 +8,13 @@ use super::drift::{blocks, drift};
 use super::events::{self, Watched};
 use super::family;
 use super::trend::smooth;
+use crate::analysis::dropout::Wire;
 use crate::analysis::statistics::{median, poisson_lower, poisson_upper};
 use crate::outcome::{
     OutcomeSoak, SoakBegin, SoakDrift, SoakEnd, SoakEvents, SoakFigure, SoakFindingCount, SoakHole, SoakLine,
     SoakLogFile, SoakRound, SoakTemperature, SoakWatched,
 };
-use crate::quantity::{Channel, Condition, FigureName};
+use crate::quantity::{Condition, FigureName, Written};
 use crate::sheet::PartSheet;
 use crate::verdict::{Verdict, conformity};
 use std::collections::BTreeMap;
@@ -69,7 +70,7 @@ pub struct Course {
     holes: Vec<SoakHole>,
     figures: Vec<Values>,
     places: BTreeMap<String, usize>,
-    wires: BTreeMap<String, WireEvents>,
+    wires: BTreeMap<Written<Wire>, WireEvents>,
     findings: BTreeMap<String, u64>,
     watched: Vec<SoakWatched>,
     ticks: Vec<f64>,
@@ -128,7 +129,7 @@ impl Course {
     }
 
     /// Dropouts by wire.
-    pub fn wires(&self) -> &BTreeMap<String, WireEvents> {
+    pub fn wires(&self) -> &BTreeMap<Written<Wire>, WireEvents> {
         &self.wires
     }
 
@@ -167,7 +168,7 @@ impl Course {
     fn events_of(&mut self, round: &SoakRound, hours: f64) {
         self.watched.push(SoakWatched { events: round.sure_events(), minutes: round.watched_min });
         self.unsure += round.events.iter().filter(|e| !e.sure).count() as u64;
-        let mut seen: Vec<&str> = Vec::new();
+        let mut seen: Vec<&Written<Wire>> = Vec::new();
         for event in &round.events {
             let wire = self.wires.entry(event.wire.clone()).or_default();
             *(if event.sure { &mut wire.sure } else { &mut wire.unsure }) += 1;
@@ -179,7 +180,7 @@ impl Course {
             if let Some(at) = event.at_deg {
                 wire.at_deg = widen(wire.at_deg, at);
             }
-            if !seen.contains(&event.wire.as_str()) {
+            if !seen.contains(&&event.wire) {
                 seen.push(&event.wire);
                 wire.rounds += 1;
             }
@@ -190,7 +191,7 @@ impl Course {
     }
 
     fn figure(&mut self, figure: &SoakFigure, hours: f64) {
-        if figure.figure == FigureName::LimpTrips.name() {
+        if figure.figure == FigureName::LimpTrips {
             self.trips += figure.value;
         }
         if !smooth(&figure.figure) {
@@ -306,8 +307,8 @@ fn watched(of: SoakWatched) -> Watched {
 
 impl Values {
     fn drift(&self, sheet: &PartSheet, end_h: f64) -> Option<SoakDrift> {
-        let name = FigureName::from_name(&self.figure.figure)?;
-        let channel = self.figure.channel.as_deref().and_then(Channel::from_name);
+        let name = self.figure.figure.known()?;
+        let channel = self.figure.channel.as_ref().and_then(Written::known);
         let found = drift(&self.hours, &self.values)?;
         let limit = sheet.limit_for(name, channel, &self.figure.condition);
         let (min, max) = limit.map_or((None, None), |l| (l.min, l.max));

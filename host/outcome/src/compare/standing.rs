@@ -217,7 +217,7 @@ fn notes(part: Subject<'_>, used: &[Subject<'_>]) -> Vec<String> {
             }
         }
     }
-    // Named one by one, the rigs of a shelf of parts would fill a page.
+    // Written one by one, the rigs of a shelf of parts would fill a page.
     let elsewhere =
         |other: &&Subject<'_>| differing(part, **other).iter().any(|s| s.starts_with(ON_OTHER_RIGS));
     match used.iter().filter(elsewhere).count() {

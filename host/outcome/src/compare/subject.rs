@@ -2,7 +2,8 @@
 //! It compares no numbers.
 
 use crate::outcome::{Outcome, OutcomeFigure};
-use crate::quantity::{Condition, Unit};
+use crate::quantity::{Channel, Condition, FigureName, PartKind, Unit, Written};
+use crate::verdict::Scope;
 use serde::Serialize;
 
 /// Openings from which a plate was let go are the same within this, degrees: the last lies where the open stop was found.
@@ -24,8 +25,8 @@ pub struct Side {
     pub record: String,
     /// The part in the user's words; may hold anything.
     pub label: String,
-    /// `grip` or `body`.
-    pub kind: String,
+    /// Kind of part.
+    pub kind: Written<PartKind>,
     /// When it was recorded, RFC 3339.
     pub recorded: String,
     /// When it was judged, RFC 3339.
@@ -33,7 +34,7 @@ pub struct Side {
     /// Its verdict.
     pub verdict: crate::verdict::Verdict,
     /// What the verdict is about.
-    pub scope: String,
+    pub scope: Written<Scope>,
     /// Part sheet.
     pub sheet: String,
     /// Model and serial of the rig; null when there was none.
@@ -76,9 +77,9 @@ fn analysis(outcome: &Outcome) -> String {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Quantity {
     /// Name of the figure.
-    pub figure: String,
+    pub figure: Written<FigureName>,
     /// Line; null for the pair or the part.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition.
     #[serde(skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -126,11 +127,11 @@ pub struct OtherKind {
     /// Name of the first.
     pub before: String,
     /// Its kind.
-    pub before_kind: String,
+    pub before_kind: Written<PartKind>,
     /// Name of the other.
     pub after: String,
     /// Its kind.
-    pub after_kind: String,
+    pub after_kind: Written<PartKind>,
 }
 
 /// Checks that two outcomes are about the same kind of part.

@@ -5,7 +5,7 @@
 
 use super::family::{self, Family};
 use super::subject::{Quantity, Subject, seconds};
-use crate::quantity::FigureName;
+use crate::quantity::{FigureName, Written};
 use serde::Serialize;
 
 /// Fewer records make no trend.
@@ -75,10 +75,10 @@ pub fn trends(subjects: &[Subject<'_>]) -> (Vec<Trend>, Family) {
 }
 
 /// Whether values and uncertainties are those of a normal quantity.
-pub(super) fn smooth(figure: &str) -> bool {
+pub(super) fn smooth(figure: &Written<FigureName>) -> bool {
     use FigureName as F;
     !matches!(
-        FigureName::from_name(figure),
+        figure.known(),
         Some(F::DropoutRate | F::LimpTrips | F::LatencyP50 | F::LatencyP90 | F::LatencyP99 | F::LatencyMax)
     )
 }

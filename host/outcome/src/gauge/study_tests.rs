@@ -3,12 +3,12 @@
 use super::*;
 use crate::analysis::statistics::Resampler;
 use crate::gauge::anova::tests::aiag;
-use crate::quantity::{Condition, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 
 fn figure(name: FigureName, value: f64, stated: f64) -> OutcomeFigure {
     OutcomeFigure {
-        figure: name.name().to_owned(),
-        channel: Some("rising".to_owned()),
+        figure: name.into(),
+        channel: Some(Channel::Rising.into()),
         condition: Condition::NONE,
         value,
         unit: name.unit(),

@@ -2,14 +2,14 @@
 
 use super::*;
 use crate::analysis::statistics::Resampler;
-use crate::quantity::{Condition, FigureName};
+use crate::quantity::{Channel, Condition, FigureName};
 use std::sync::LazyLock;
 
 /// A figure whose stated standard uncertainty is 1, its limit far away.
 fn figure(value: f64) -> OutcomeFigure {
     OutcomeFigure {
-        figure: FigureName::ClosedVolts.name().to_owned(),
-        channel: Some("rising".to_owned()),
+        figure: FigureName::ClosedVolts.into(),
+        channel: Some(Channel::Rising.into()),
         condition: Condition::NONE,
         value,
         unit: FigureName::ClosedVolts.unit(),

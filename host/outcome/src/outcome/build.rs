@@ -87,21 +87,21 @@ pub fn build(inputs: OutcomeInputs<'_>) -> Outcome {
     let mut outcome = Outcome {
         schema: SCHEMA_VERSION,
         verdict: judgement.overall,
-        scope: judgement.scope.name().to_owned(),
+        scope: judgement.scope.into(),
         not_done: not_done.iter().map(Into::into).collect(),
         reasons: judgement.reasons.clone(),
         cautions: cautions(analysis.kind),
         simulated: traces.iter().any(|t| t.trace.provenance.simulated),
         aborted: cut || (interrupted && !not_done.is_empty()),
         part: OutcomePart {
-            kind: analysis.kind.name().to_owned(),
+            kind: analysis.kind.into(),
             label: first.map(|p| p.part.clone()).unwrap_or_default(),
-            topology_found: analysis.topology_found.or(inputs.topology_shown).map(|t| t.name().to_owned()),
+            topology_found: analysis.topology_found.or(inputs.topology_shown).map(Into::into),
         },
         sheet: OutcomeSheet {
             name: sheet.name.clone(),
             title: sheet.title.clone(),
-            topology: sheet.topology.name().to_owned(),
+            topology: sheet.topology.into(),
         },
         rig: traces.iter().find_map(|t| t.trace.provenance.rig.clone()),
         versions: versions(traces, analysis),
@@ -172,10 +172,6 @@ fn finite(value: Option<f64>) -> Option<f64> {
     value.filter(|v| v.is_finite())
 }
 
-fn channel_name(channel: Option<Channel>) -> Option<String> {
-    channel.map(|c| c.name().to_owned())
-}
-
 fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
     let figure = &judged.figure;
     let expanded_uncertainty = 2.0 * figure.stated_uncertainty();
@@ -197,8 +193,8 @@ fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
         return Err(OutcomeNotTestable { what, why });
     }
     Ok(OutcomeFigure {
-        figure: figure.name.name().to_owned(),
-        channel: channel_name(figure.channel),
+        figure: figure.name.into(),
+        channel: figure.channel.map(Into::into),
         condition: figure.condition,
         // A sum of nothing may be -0; nobody is to read that.
         value: figure.value + 0.0,
@@ -217,8 +213,8 @@ fn figure(judged: &JudgedFigure) -> Result<OutcomeFigure, OutcomeNotTestable> {
 fn finding(decided: &DecidedFinding) -> OutcomeFinding {
     let finding = &decided.finding;
     OutcomeFinding {
-        kind: finding.kind.name().to_owned(),
-        channel: channel_name(finding.channel),
+        kind: finding.kind.into(),
+        channel: finding.channel.map(Into::into),
         from_deg: finite(finding.from_deg),
         to_deg: finite(finding.to_deg),
         confidence: if finding.confidence.is_finite() { finding.confidence.clamp(0.0, 1.0) } else { 0.0 },
@@ -229,7 +225,7 @@ fn finding(decided: &DecidedFinding) -> OutcomeFinding {
     }
 }
 
-/// Named numbers with their unit in the name; what is not finite is left out.
+/// Written numbers with their unit in the name; what is not finite is left out.
 fn details(details: &[Detail]) -> BTreeMap<String, f64> {
     details.iter().filter(|d| d.value.is_finite()).map(|d| (detail_name(d), d.value)).collect()
 }
@@ -274,8 +270,8 @@ fn detection_limits(analysis: &PartAnalysis, scope: Scope, sheet: &PartSheet) ->
         })
     };
     let entry = |limit: &crate::analysis::DetectionLimit| OutcomeDetectionLimit {
-        kind: limit.kind.name().to_owned(),
-        channel: channel_name(limit.channel),
+        kind: limit.kind.into(),
+        channel: limit.channel.map(Into::into),
         text: limit.text.clone() + &from(limit).filter(|_| !limit.details.is_empty()).unwrap_or_default(),
         details: details(&limit.details),
     };
@@ -320,7 +316,7 @@ fn histogram(histogram: &Histogram, sheet: &PartSheet) -> Option<OutcomeHistogra
     }
     Some(OutcomeHistogram {
         name: histogram.name.to_owned(),
-        channel: channel_name(histogram.channel),
+        channel: histogram.channel.map(Into::into),
         condition: histogram.condition,
         unit: histogram.unit,
         low: histogram.low,
@@ -375,7 +371,7 @@ fn gap(trace: &Trace, gap: &Gap) -> OutcomeGap {
         (Some(a), Some(b)) => (Some(a.min(b)), Some(a.max(b))),
         (one, other) => (one.or(other), other.or(one)),
     };
-    OutcomeGap { procedure: trace.provenance.procedure.name().to_owned(), gap: *gap, from_deg, to_deg }
+    OutcomeGap { procedure: trace.provenance.procedure.into(), gap: *gap, from_deg, to_deg }
 }
 
 /// Scans that were left out, as a gap.
@@ -385,15 +381,14 @@ fn left_out(left_out: &LeftOut) -> OutcomeGap {
         (Some(a), Some(b)) => (Some(a.min(b)), Some(a.max(b))),
         (one, other) => (one.or(other), other.or(one)),
     };
-    OutcomeGap { procedure: left_out.procedure.name().to_owned(), gap: left_out.gap, from_deg, to_deg }
+    OutcomeGap { procedure: left_out.procedure.into(), gap: left_out.gap, from_deg, to_deg }
 }
 
 /// What was not done, with the reason where the session or an earlier outcome knows a better one than the traces.
 fn why_not_done(mut all: Vec<NotDone>, session: &SessionEnd<'_>) -> Vec<NotDone> {
     let mut failure = session.failure;
     for one in all.iter_mut().filter(|n| n.how != HowEnded::Refused) {
-        let name = one.procedure.name();
-        let told = session.told.and_then(|(_, told)| told.iter().find(|t| t.procedure == name));
+        let told = session.told.and_then(|(_, told)| told.iter().find(|t| t.procedure == one.procedure));
         if let Some(told) = told {
             (one.how, one.why) = (told.how, told.why.clone());
         } else if let Some((why, refused)) = failure.take() {
@@ -409,15 +404,15 @@ fn why_not_done(mut all: Vec<NotDone>, session: &SessionEnd<'_>) -> Vec<NotDone>
 
 impl From<&NotDone> for OutcomeNotDone {
     fn from(not_done: &NotDone) -> Self {
-        Self { procedure: not_done.procedure.name().to_owned(), how: not_done.how, why: not_done.why.clone() }
+        Self { procedure: not_done.procedure.into(), how: not_done.how, why: not_done.why.clone() }
     }
 }
 
 fn procedure(stored: &StoredTrace<'_>) -> OutcomeProcedure {
     OutcomeProcedure {
-        procedure: stored.trace.provenance.procedure.name().to_owned(),
+        procedure: stored.trace.provenance.procedure.into(),
         scans: stored.trace.len() as u64,
-        end: stored.trace.end.name().to_owned(),
+        end: stored.trace.end.into(),
         trace_file: stored.file.map(str::to_owned),
         damaged_percent: stored.trace.provenance.link.and_then(|l| l.damaged_percent()),
         loads_stepped: loads_stepped(stored.trace),

@@ -2,13 +2,14 @@
 
 use crate::analysis::contact::{Contact, ContactEvent, Follows, PlaceRate, Warmth};
 use crate::analysis::dropout::Wire;
+use crate::quantity::Written;
 use serde::{Deserialize, Serialize};
 
 /// Everything about lost contact in one recording.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeContact {
     /// What the events follow: `track`, `wire`, `not_told`.
-    pub follows: String,
+    pub follows: Written<Follows>,
     /// The same as a sentence.
     pub why: String,
     /// By place of the pigtail; empty where no places were told.
@@ -24,10 +25,7 @@ pub struct OutcomeContact {
 impl OutcomeContact {
     /// What the events follow; a newer program's word that this one does not know is not told.
     pub fn followed(&self) -> Follows {
-        [Follows::Track, Follows::Wire]
-            .into_iter()
-            .find(|f| f.name() == self.follows)
-            .unwrap_or(Follows::NotTold)
+        self.follows.known().unwrap_or(Follows::NotTold)
     }
 }
 
@@ -77,7 +75,7 @@ pub struct OutcomeContactEvent {
     /// Place of the pigtail by number; null where no places were told.
     pub place: Option<u8>,
     /// `rising`, `falling`, `common` (both, the supply steady), `supply` (both and the supply).
-    pub wire: String,
+    pub wire: Written<Wire>,
     /// How long, µs.
     pub length_us: f64,
     /// Expanded uncertainty of that, 95 %, k = 2, µs.
@@ -92,20 +90,10 @@ pub struct OutcomeContactEvent {
     pub sure: bool,
 }
 
-/// A wire's name in outcomes.
-const fn wire_name(wire: Wire) -> &'static str {
-    match wire {
-        Wire::First => "rising",
-        Wire::Second => "falling",
-        Wire::Common => "common",
-        Wire::Supply => "supply",
-    }
-}
-
 impl From<&Contact> for OutcomeContact {
     fn from(contact: &Contact) -> Self {
         Self {
-            follows: contact.follows.name().to_owned(),
+            follows: contact.follows.into(),
             why: contact.why.clone(),
             places: contact.places.iter().map(Into::into).collect(),
             warmth: contact.warmth.map(Into::into),
@@ -148,7 +136,7 @@ impl From<&ContactEvent> for OutcomeContactEvent {
         Self {
             at_s: event.at_s,
             place: event.place,
-            wire: wire_name(event.wire).to_owned(),
+            wire: event.wire.into(),
             length_us: event.length_us,
             length_expanded_uncertainty_us: 2.0 * event.length_u_us,
             depth_mv: event.depth_mv,

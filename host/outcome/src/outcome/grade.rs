@@ -2,8 +2,9 @@
 //! says what kept a part from a better one.
 
 use super::{Outcome, OutcomeFigure, OutcomeGrade};
-use crate::quantity::{Channel, FigureName, FindingKind, Unit, rounding};
+use crate::quantity::{Channel, FindingKind, ProcedureKind, Unit, Written, rounding};
 use crate::sheet::{GradeRule, Limit, PartSheet};
+use crate::trace::TraceEnd;
 use crate::verdict::{Verdict, line_name};
 
 /// Most sentences that are told; further ones say the same of other figures.
@@ -127,8 +128,8 @@ impl Asked<'_> {
         })
     }
 
-    fn surest(&self) -> Option<(f64, &str)> {
-        let all = self.outcome.findings.iter().map(|f| (f.confidence, f.kind.as_str()));
+    fn surest(&self) -> Option<(f64, &Written<FindingKind>)> {
+        let all = self.outcome.findings.iter().map(|f| (f.confidence, &f.kind));
         all.max_by(|a, b| a.0.total_cmp(&b.0))
     }
 
@@ -136,28 +137,28 @@ impl Asked<'_> {
         let most = rule.largest_confidence?;
         let (confidence, kind) = self.surest()?;
         (confidence > most).then(|| {
-            let kind = FindingKind::from_name(kind).map_or(kind, |k| k.title());
+            let kind = kind.title();
             let (is, most) = (upward(100.0 * confidence), whole(100.0 * most));
             format!("{kind} was found with {is} % confidence; it allows {most} %")
         })
     }
 
     fn procedures(&self, rule: &GradeRule) -> Option<String> {
-        let ran =
-            |name: &str| self.outcome.procedures.iter().any(|p| p.procedure == name && p.end == "complete");
-        let left = |name: &str| self.outcome.not_done.iter().find(|n| n.procedure == name);
-        let loadless = |name: &str| {
-            self.outcome.procedures.iter().any(|p| p.procedure == name && p.loads_stepped == Some(false))
-        };
-        let lacks = |name: &str| {
-            let title = name.replace('_', " ");
-            match left(name) {
-                Some(left) => Some(format!("{title} ({})", left.how.words())),
-                None if !ran(name) => Some(title),
-                None => loadless(name).then(|| format!("{title} (no load was switched on)")),
+        let outcome = self.outcome;
+        let lacks = |procedure: ProcedureKind| {
+            let ran = || outcome.procedures.iter().filter(|p| p.procedure == procedure);
+            let title = procedure.title();
+            if let Some(left) = outcome.not_done.iter().find(|n| n.procedure == procedure) {
+                return Some(format!("{title} ({})", left.how.words()));
             }
+            if !ran().any(|p| p.end == TraceEnd::Complete) {
+                return Some(title.to_owned());
+            }
+            let loadless = ran().any(|p| p.loads_stepped == Some(false));
+            loadless.then(|| format!("{title} (no load was switched on)"))
         };
-        let missing: Vec<String> = rule.procedures.iter().filter_map(|name| lacks(name)).collect();
+        let asked = rule.procedures.iter().filter_map(|name| ProcedureKind::from_name(name));
+        let missing: Vec<String> = asked.filter_map(lacks).collect();
         (!missing.is_empty()).then(|| format!("not done to its end: {}", missing.join(", ")))
     }
 
@@ -183,9 +184,8 @@ impl Asked<'_> {
     }
 
     fn named(&self, figure: &OutcomeFigure) -> String {
-        let title = FigureName::from_name(&figure.figure).map_or(figure.figure.as_str(), |f| f.title());
-        let channel = figure.channel.as_deref().and_then(Channel::from_name);
-        self.with_place(title, channel, &figure.condition.words())
+        let channel = figure.channel.as_ref().and_then(Written::known);
+        self.with_place(&figure.figure.title(), channel, &figure.condition.words())
     }
 
     fn limit_named(&self, limit: &Limit) -> String {
@@ -201,8 +201,8 @@ impl Asked<'_> {
 }
 
 fn covers(limit: &Limit, figure: &OutcomeFigure) -> bool {
-    let name = FigureName::from_name(&figure.figure);
-    let channel = figure.channel.as_deref().and_then(Channel::from_name);
+    let name = figure.figure.known();
+    let channel = figure.channel.as_ref().and_then(Written::known);
     figure.verdict.is_some() && name.is_some_and(|name| limit.covers(name, channel, &figure.condition))
 }
 

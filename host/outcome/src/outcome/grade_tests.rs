@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::outcome::{OutcomeFinding, OutcomeLimit, OutcomeProcedure};
-use crate::quantity::{Condition, PartKind, ProcedureKind};
+use crate::quantity::{Condition, FigureName, PartKind, ProcedureKind, Written};
 use crate::sheet::{PROCEDURES, SCOPES, VERDICTS, parse, shipped, shipped_text};
 use crate::verdict::Scope;
 use std::collections::BTreeMap;
@@ -12,7 +12,7 @@ const FIXTURE: &str =
 
 fn figure(name: FigureName, value: f64, u: f64, min: Option<f64>, max: Option<f64>) -> OutcomeFigure {
     OutcomeFigure {
-        figure: name.name().to_owned(),
+        figure: name.into(),
         channel: None,
         condition: Condition::NONE,
         value,
@@ -32,14 +32,14 @@ fn figure(name: FigureName, value: f64, u: f64, min: Option<f64>, max: Option<f6
 fn good() -> Outcome {
     let mut outcome = Outcome::from_json(FIXTURE).unwrap();
     outcome.verdict = Verdict::Within;
-    outcome.scope = "part".to_owned();
+    outcome.scope = Written::of("part");
     outcome.simulated = false;
     outcome.figures = vec![figure(FigureName::CorrelationWorst, 1.0, 0.2, None, Some(2.0))];
     outcome.findings.clear();
     let complete = |name: &str| OutcomeProcedure {
-        procedure: name.to_owned(),
+        procedure: Written::of(name),
         scans: 1,
-        end: "complete".to_owned(),
+        end: Written::of("complete"),
         trace_file: None,
         damaged_percent: None,
         loads_stepped: None,
@@ -102,7 +102,7 @@ fn a_part_that_meets_the_first_rule_bears_its_grade_and_the_reason_is_said() {
 fn each_condition_keeps_a_part_from_the_grade_and_says_so() {
     check(|o| o.verdict = Verdict::Undecided, "not A: the verdict is undecided; it asks for within");
     check(
-        |o| o.scope = "dropouts".to_owned(),
+        |o| o.scope = Written::of("dropouts"),
         "not A: only lost contact was judged; it asks for the whole part",
     );
     check(|o| o.simulated = true, "not A: the part was simulated");
@@ -110,13 +110,13 @@ fn each_condition_keeps_a_part_from_the_grade_and_says_so() {
         |o| o.figures[0].value = 1.21,
         "not A: the smallest margin to a limit is 29 % (correlation, worst); it asks for 30 %",
     );
-    check(|o| o.procedures[0].end = "guard".to_owned(), "not A: not done to its end: sweep");
+    check(|o| o.procedures[0].end = Written::of("guard"), "not A: not done to its end: sweep");
     check(|o| o.procedures.clear(), "not A: not done to its end: sweep");
     check(|o| o.figures[0].verdict = Some(Verdict::Undecided), "not A: undecided: correlation, worst");
     check(
         |o| {
             let finding = OutcomeFinding {
-                kind: "flat_spot".to_owned(),
+                kind: Written::of("flat_spot"),
                 channel: None,
                 from_deg: None,
                 to_deg: None,
@@ -166,7 +166,7 @@ fn one_procedure_alone_bears_no_grade_of_a_shipped_sheet() {
             continue;
         }
         for scope in SCOPES.into_iter().filter(|s| *s != "part").chain(["readiness"]) {
-            let outcome = Outcome { scope: scope.to_owned(), ..good() };
+            let outcome = Outcome { scope: Written::of(scope), ..good() };
             assert_eq!(grade(&outcome, &sheet).unwrap().name, None, "{name} {scope}");
         }
     }
@@ -246,6 +246,6 @@ fn a_sheet_s_own_rule_may_let_one_procedure_bear_a_grade() {
         1,
     );
     let sheet = parse(&text, "mine").unwrap();
-    let outcome = Outcome { scope: "dropouts".to_owned(), ..good() };
+    let outcome = Outcome { scope: Written::of("dropouts"), ..good() };
     assert_eq!(grade(&outcome, &sheet).unwrap().name.as_deref(), Some("C"));
 }

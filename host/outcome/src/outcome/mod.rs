@@ -25,9 +25,10 @@ pub use stamp::{SLOT_CHARS, SLOT_CLOSES, SLOT_OPENS, Stamp, empty_slot};
 pub use suspects::{OutcomeCode, OutcomeRival, OutcomeSuspect, evidence_of};
 pub use text::{OutcomeError, SCHEMA};
 
-use crate::quantity::{Condition, Unit};
-use crate::trace::{Gap, RigProvenance};
-use crate::verdict::{FindingEffect, HowEnded, Verdict};
+use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind, ProcedureKind, Unit, Written};
+use crate::sheet::Topology;
+use crate::trace::{Gap, RigProvenance, TraceEnd};
+use crate::verdict::{FindingEffect, HowEnded, Scope, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -44,7 +45,7 @@ pub struct Outcome {
     /// What was judged: `part`, `dropouts` (flex), `leads`, `soak`, `readiness` (self-check), or one procedure of a throttle body by its
     /// name.
     #[serde(default = "whole_part")]
-    pub scope: String,
+    pub scope: Written<Scope>,
     /// What was planned and not done to its end; empty when all was done, and in outcomes of programs that kept no plan.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_done: Vec<OutcomeNotDone>,
@@ -167,8 +168,8 @@ pub struct OutcomeGrade {
 }
 
 /// Outcomes that do not say it are about the whole part.
-fn whole_part() -> String {
-    "part".to_owned()
+fn whole_part() -> Written<Scope> {
+    Scope::Part.into()
 }
 
 /// One reading of the self-check.
@@ -185,12 +186,12 @@ pub struct OutcomeReading {
 /// The part.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OutcomePart {
-    /// `grip` or `body`.
-    pub kind: String,
+    /// Kind.
+    pub kind: Written<PartKind>,
     /// In the user's words: number, serial; may hold anything.
     pub label: String,
     /// Topology that the data show.
-    pub topology_found: Option<String>,
+    pub topology_found: Option<Written<Topology>>,
 }
 
 /// The sheet.
@@ -201,7 +202,7 @@ pub struct OutcomeSheet {
     /// Title.
     pub title: String,
     /// Topology it expects.
-    pub topology: String,
+    pub topology: Written<Topology>,
 }
 
 /// A limit as it was applied.
@@ -222,9 +223,9 @@ pub struct OutcomeLimit {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeFigure {
     /// Name.
-    pub figure: String,
+    pub figure: Written<FigureName>,
     /// Line, or null for the pair.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition, where one quantity has several values.
     #[serde(default, skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -254,9 +255,9 @@ pub struct OutcomeFigure {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeFinding {
     /// Kind.
-    pub kind: String,
+    pub kind: Written<FindingKind>,
     /// Line, or null.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// From, degrees of travel.
     pub from_deg: Option<f64>,
     /// To, degrees of travel.
@@ -270,7 +271,7 @@ pub struct OutcomeFinding {
     pub effect: Option<FindingEffect>,
     /// One sentence.
     pub text: String,
-    /// Named numbers.
+    /// Written numbers.
     pub details: BTreeMap<String, f64>,
 }
 
@@ -280,7 +281,7 @@ pub struct OutcomeHistogram {
     /// Name.
     pub name: String,
     /// Line, or null.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Region and direction of a latency's.
     #[serde(default, skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -300,7 +301,7 @@ pub struct OutcomeHistogram {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeGap {
     /// Procedure.
-    pub procedure: String,
+    pub procedure: Written<ProcedureKind>,
     /// The gap.
     #[serde(flatten)]
     pub gap: Gap,
@@ -314,12 +315,12 @@ pub struct OutcomeGap {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeDetectionLimit {
     /// Kind of defect.
-    pub kind: String,
+    pub kind: Written<FindingKind>,
     /// Line, or null.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// A sentence.
     pub text: String,
-    /// Named numbers.
+    /// Written numbers.
     pub details: BTreeMap<String, f64>,
 }
 
@@ -336,7 +337,7 @@ pub struct OutcomeNotTestable {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OutcomeNotDone {
     /// Name.
-    pub procedure: String,
+    pub procedure: Written<ProcedureKind>,
     /// How it ended.
     pub how: HowEnded,
     /// Why, a fragment.
@@ -347,11 +348,11 @@ pub struct OutcomeNotDone {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeProcedure {
     /// Name.
-    pub procedure: String,
+    pub procedure: Written<ProcedureKind>,
     /// Scans recorded.
     pub scans: u64,
     /// How it ended.
-    pub end: String,
+    pub end: Written<TraceEnd>,
     /// File in the archive folder, when stored.
     pub trace_file: Option<String>,
     /// Frames that were damaged between rig and computer, of all, %; none where too few went to tell, or none were counted.

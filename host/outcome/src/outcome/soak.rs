@@ -1,6 +1,7 @@
 //! A soak as it is stored: the lines of its log while it runs, and what an outcome says of its course. It computes nothing.
 
-use crate::quantity::{Condition, Unit};
+use crate::analysis::dropout::Wire;
+use crate::quantity::{Channel, Condition, FigureName, PartKind, Unit, Written};
 use serde::{Deserialize, Serialize};
 
 /// Version of the log's lines.
@@ -29,8 +30,8 @@ pub struct SoakBegin {
     pub schema: u32,
     /// Address of the rig.
     pub rig: String,
-    /// `grip` or `body`.
-    pub kind: String,
+    /// Kind of part.
+    pub kind: Written<PartKind>,
     /// The part in the user's words.
     pub part: String,
     /// Name or file of the part sheet.
@@ -119,10 +120,10 @@ pub struct SoakKept {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SoakFigure {
     /// Name.
-    pub figure: String,
+    pub figure: Written<FigureName>,
     /// Line; absent for the pair.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Condition; absent without one.
     #[serde(default, skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
@@ -140,7 +141,7 @@ pub struct SoakEvent {
     /// Place, degrees of travel.
     pub at_deg: Option<f64>,
     /// `rising`, `falling`, `common` (both lines) or `supply` (both lines and the supply).
-    pub wire: String,
+    pub wire: Written<Wire>,
     /// Length, µs.
     pub length_us: f64,
     /// Depth, ratio of supply, signed: negative is towards ground.
@@ -296,9 +297,9 @@ pub struct SoakFindingCount {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SoakDrift {
     /// Name.
-    pub figure: String,
+    pub figure: Written<FigureName>,
     /// Line, or null for the pair.
-    pub channel: Option<String>,
+    pub channel: Option<Written<Channel>>,
     /// Under which condition.
     #[serde(default, skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,

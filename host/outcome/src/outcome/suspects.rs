@@ -3,14 +3,14 @@
 
 use super::{Outcome, OutcomeContact, OutcomeFigure, OutcomeFinding};
 use crate::diagnosis::{ContactEvidence, Evidence, FigureEvidence, FindingEvidence, Suspect};
-use crate::quantity::{Cause, Channel, FigureName, FindingKind, PartKind};
+use crate::quantity::{Cause, Channel, Written};
 use serde::{Deserialize, Serialize};
 
 /// A cause that fits, as stored. Names and titles are those of the program that ranked.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OutcomeSuspect {
     /// Machine name of the cause.
-    pub cause: String,
+    pub cause: Written<Cause>,
     /// The cause in words.
     pub title: String,
     /// Which of several problems it explains, from 1.
@@ -18,7 +18,7 @@ pub struct OutcomeSuspect {
     /// 0..1, that it is the cause of its problem.
     pub probability: f64,
     /// Machine names of causes that fit as well.
-    pub tied_with: Vec<String>,
+    pub tied_with: Vec<Written<Cause>>,
     /// What speaks for it, with weights.
     pub evidence: Vec<String>,
     /// What speaks against it.
@@ -35,7 +35,7 @@ pub struct OutcomeSuspect {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OutcomeRival {
     /// Machine name.
-    pub cause: String,
+    pub cause: Written<Cause>,
     /// In words.
     pub title: String,
     /// Why the bench can't separate them.
@@ -53,20 +53,19 @@ pub struct OutcomeCode {
 
 impl From<Suspect> for OutcomeSuspect {
     fn from(s: Suspect) -> Self {
-        let name = |c: &Cause| c.name().to_owned();
         Self {
-            cause: name(&s.cause),
+            cause: s.cause.into(),
             title: s.cause.title().to_owned(),
             problem: s.problem,
             probability: s.probability,
-            tied_with: s.tied_with.iter().map(name).collect(),
+            tied_with: s.tied_with.iter().map(|c| Written::from(*c)).collect(),
             evidence: s.evidence,
             against: s.against,
             rivals: s
                 .rivals
                 .iter()
                 .map(|r| OutcomeRival {
-                    cause: name(&r.cause),
+                    cause: r.cause.into(),
                     title: r.cause.title().to_owned(),
                     why: r.why.to_owned(),
                 })
@@ -85,7 +84,7 @@ impl From<Suspect> for OutcomeSuspect {
 /// of a newer program that this one does not know are left out.
 pub fn evidence_of(outcome: &Outcome) -> Evidence {
     Evidence {
-        kind: PartKind::from_name(&outcome.part.kind).unwrap_or_default(),
+        kind: outcome.part.kind.known().unwrap_or_default(),
         findings: outcome.findings.iter().filter_map(finding).collect(),
         figures: outcome.figures.iter().filter_map(figure).collect(),
         contact: outcome.contact.as_ref().map(contact),
@@ -103,13 +102,13 @@ fn contact(contact: &OutcomeContact) -> ContactEvidence {
     }
 }
 
-fn line(channel: Option<&String>) -> Option<Channel> {
-    channel.and_then(|c| Channel::from_name(c))
+fn line(channel: Option<&Written<Channel>>) -> Option<Channel> {
+    channel.and_then(Written::known)
 }
 
 fn finding(f: &OutcomeFinding) -> Option<FindingEvidence> {
     Some(FindingEvidence {
-        kind: FindingKind::from_name(&f.kind)?,
+        kind: f.kind.known()?,
         channel: line(f.channel.as_ref()),
         from_deg: f.from_deg,
         to_deg: f.to_deg,
@@ -120,7 +119,7 @@ fn finding(f: &OutcomeFinding) -> Option<FindingEvidence> {
 
 fn figure(f: &OutcomeFigure) -> Option<FigureEvidence> {
     Some(FigureEvidence {
-        name: FigureName::from_name(&f.figure)?,
+        name: f.figure.known()?,
         channel: line(f.channel.as_ref()),
         value: f.value,
         standard_uncertainty: 0.5 * f.expanded_uncertainty,

@@ -220,7 +220,7 @@ impl RecordFolder {
         documents: impl FnOnce(Option<&Stamp>) -> Vec<Document>,
     ) -> Result<KeptOutcome, ArchiveError> {
         self.used = true;
-        let told = || PartKind::from_name(&outcome.part.kind).unwrap_or_default();
+        let told = || outcome.part.kind.known().unwrap_or_default();
         let kind = self.kind.unwrap_or_else(told);
         let (row, traces, archive) = (self.row(kind), self.traces.clone(), self.archive.clone());
         let session = self.session.take();

@@ -1,8 +1,8 @@
 //! What is written comes back bit for bit; what is damaged or another's is told.
 
 use super::*;
-use crate::trace::{ChannelProvenance, GapCause, MarkKind, RigProvenance, SweepConditions};
 use crate::quantity::ProcedureKind;
+use crate::trace::{ChannelProvenance, GapCause, MarkKind, RigProvenance, SweepConditions};
 use proptest::prelude::*;
 
 /// An invented trace of a moving grip.

@@ -2,12 +2,13 @@
 
 use super::*;
 use crate::outcome::SoakEnd;
+use crate::quantity::Written;
 
 fn begin() -> SoakBegin {
     SoakBegin {
         schema: SOAK_LOG_SCHEMA,
         rig: "sim:good-grip".to_owned(),
-        kind: "grip".to_owned(),
+        kind: Written::of("grip"),
         part: "invented".to_owned(),
         sheet: "grip-complementary".to_owned(),
         hours: 1.0,

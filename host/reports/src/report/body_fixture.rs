@@ -8,7 +8,7 @@ use super::host::outcome::{
     CAUTIONS, Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeHistogram, OutcomeLimit,
     OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet,
 };
-use super::host::quantity::{Bridge, Channel, Condition, FigureName, Heading, Region, Unit};
+use super::host::quantity::{Bridge, Channel, Condition, FigureName, Heading, Region, Unit, Written};
 use super::host::sheet::{PartSheet, shipped};
 use super::host::verdict::{FindingEffect, Verdict};
 use std::f64::consts::TAU;
@@ -33,21 +33,21 @@ pub fn worn() -> Outcome {
         ],
         cautions: CAUTIONS.map(str::to_owned).to_vec(),
         part: OutcomePart {
-            kind: "body".to_owned(),
+            kind: Written::of("body"),
             label: "invented worn throttle body, seed 7".to_owned(),
-            topology_found: Some("complementary".to_owned()),
+            topology_found: Some(Written::of("complementary")),
         },
         sheet: OutcomeSheet {
             name: sheet.name.clone(),
             title: sheet.title.clone(),
-            topology: sheet.topology.name().to_owned(),
+            topology: sheet.topology.into(),
         },
         figures: figures(&sheet),
         findings: findings(),
         histograms: histograms(),
         gaps: Vec::new(),
         detection_limits: vec![OutcomeDetectionLimit {
-            kind: "worn_tooth".to_owned(),
+            kind: Written::of("worn_tooth"),
             channel: None,
             text: "Wear of less than 0.15° on the opening flank, wear of the closing flank above rest, and teeth below 9.5° or \
                    above 46° would not have been seen; a guided push through the bore shows them (invented)."
@@ -71,9 +71,9 @@ pub fn worn() -> Outcome {
             ("blip_after", 20_000),
         ]
         .map(|(name, scans)| OutcomeProcedure {
-            procedure: name.to_owned(),
+            procedure: Written::of(name),
             scans,
-            end: "complete".to_owned(),
+            end: Written::of("complete"),
             trace_file: Some(format!("{name}.parquet")),
             damaged_percent: None,
             loads_stepped: None,
@@ -123,8 +123,8 @@ fn figure(
         }
     });
     OutcomeFigure {
-        figure: name.name().to_owned(),
-        channel: channel.map(|c| c.name().to_owned()),
+        figure: name.into(),
+        channel: channel.map(Into::into),
         condition,
         value,
         unit: name.unit(),
@@ -222,7 +222,7 @@ fn figures(sheet: &PartSheet) -> Vec<OutcomeFigure> {
 fn findings() -> Vec<OutcomeFinding> {
     vec![
         OutcomeFinding {
-            kind: "worn_tooth".to_owned(),
+            kind: Written::of("worn_tooth"),
             channel: None,
             from_deg: Some(10.4),
             to_deg: Some(13.6),
@@ -235,7 +235,7 @@ fn findings() -> Vec<OutcomeFinding> {
                 .into(),
         },
         OutcomeFinding {
-            kind: "lash".to_owned(),
+            kind: Written::of("lash"),
             channel: None,
             from_deg: Some(6.5),
             to_deg: None,

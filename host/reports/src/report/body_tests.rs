@@ -7,7 +7,7 @@ use super::tests::{golden, parse, words_of};
 use super::{ReportInput, Style, body_fixture, fixture, html, terminal};
 use crate::analysis::{Comparison, Plot, PlotBand, PlotMark};
 use crate::outcome::{CAUTIONS, Outcome};
-use crate::quantity::{FigureName, Unit};
+use crate::quantity::{FigureName, Unit, Written};
 use crate::verdict::Verdict;
 
 /// An outcome with the plots and comparisons of the fixture.
@@ -71,13 +71,13 @@ fn every_figure_stands_in_one_group_and_one_that_no_group_knows_comes_last() {
         groups.iter().map(|g| g.rows.len() + cells(g)).sum()
     };
     assert_eq!(count(&outcome), outcome.figures.len());
-    outcome.figures[3].figure = "of_a_later_program".to_owned();
+    outcome.figures[3].figure = Written::of("of_a_later_program");
     assert_eq!(count(&outcome), outcome.figures.len());
     assert_eq!(People::of(&outcome).groups.last().unwrap().title, "Other figures");
     // Every figure that there is has its group.
     for name in FigureName::ALL {
         outcome.figures.truncate(1);
-        outcome.figures[0].figure = name.name().to_owned();
+        outcome.figures[0].figure = name.into();
         assert_ne!(People::of(&outcome).groups[0].title, "Other figures", "{name:?}");
     }
 }
@@ -220,7 +220,7 @@ fn a_defect_of_the_drive_names_no_line_and_its_numbers_are_in_the_terminal() {
 fn one_procedure_within_does_not_clear_the_part() {
     let mut outcome = body_fixture::worn();
     outcome.verdict = Verdict::Within;
-    outcome.scope = "release".to_owned();
+    outcome.scope = Written::of("release");
     for text in [words_of(&page_of(&outcome)), terminal_of(&outcome, Style::default())] {
         assert!(text.contains("Only that was tested.") && !text.contains("Fit for refit"), "{text}");
     }
@@ -281,10 +281,10 @@ fn hostile_text_is_shown_and_not_obeyed() {
     let hostile = || HOSTILE.to_owned();
     let mut outcome = body_fixture::worn();
     outcome.cautions[0] = hostile();
-    outcome.findings[0].kind = hostile();
-    outcome.figures[0].figure = hostile();
+    outcome.findings[0].kind = Written::Other(hostile());
+    outcome.figures[0].figure = Written::Other(hostile());
     outcome.histograms[0].name = hostile();
-    outcome.part.kind = "body".to_owned();
+    outcome.part.kind = Written::of("body");
     let mut plots = body_fixture::plots();
     for plot in &mut plots {
         (plot.title, plot.reading) = (hostile(), hostile());
@@ -348,7 +348,7 @@ fn identities_in_the_page_are_unique() {
 #[test]
 fn a_body_of_which_nothing_could_be_had_still_makes_a_report() {
     let mut outcome = fixture::empty();
-    outcome.part.kind = "body".to_owned();
+    outcome.part.kind = Written::of("body");
     outcome.cautions = CAUTIONS.map(str::to_owned).to_vec();
     let page = words_of(&page_with(&outcome, &[], &[]));
     assert!(page.contains("No figure could be had") && page.contains(CAUTIONS[0]), "{page}");

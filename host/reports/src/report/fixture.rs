@@ -9,7 +9,7 @@ use super::host::outcome::{
     OutcomeHistogram, OutcomeLimit, OutcomeNotTestable, OutcomePart, OutcomeProcedure, OutcomeSheet,
     SCHEMA_VERSION,
 };
-use super::host::quantity::{Channel, Condition, FigureName, PartKind, Unit};
+use super::host::quantity::{Channel, Condition, FigureName, PartKind, Unit, Written};
 use super::host::sheet::{ConnectorRating, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use super::host::trace::{ChannelProvenance, Gap, GapCause, RigProvenance};
 use super::host::verdict::Verdict;
@@ -47,7 +47,7 @@ pub fn worn() -> Outcome {
     Outcome {
         schema: SCHEMA_VERSION,
         verdict: Verdict::Outside,
-        scope: "part".to_owned(),
+        scope: Written::of("part"),
         not_done: Vec::new(),
         reasons: vec![
             "flat spot on the falling line at 7.2–8.1°: a part with it is outside".to_owned(),
@@ -57,14 +57,14 @@ pub fn worn() -> Outcome {
         simulated: true,
         aborted: false,
         part: OutcomePart {
-            kind: "grip".to_owned(),
+            kind: Written::of("grip"),
             label: "invented worn grip, seed 7".to_owned(),
-            topology_found: Some("complementary".to_owned()),
+            topology_found: Some(Written::of("complementary")),
         },
         sheet: OutcomeSheet {
             name: "grip-complementary".to_owned(),
             title: "twist-grip sensor, two lines that add up to the supply".to_owned(),
-            topology: "complementary".to_owned(),
+            topology: Written::of("complementary"),
         },
         rig: Some(RigProvenance {
             address: "sim:worn-grip?seed=7".to_owned(),
@@ -85,7 +85,7 @@ pub fn worn() -> Outcome {
         histograms: histograms(),
         readings: Vec::new(),
         gaps: vec![OutcomeGap {
-            procedure: "sweep".to_owned(),
+            procedure: Written::of("sweep"),
             gap: Gap { index: 40_112, from_us: 8_022_400, to_us: 8_035_200, scans: 63, cause: GapCause::Line },
             from_deg: Some(61.3),
             to_deg: Some(62.1),
@@ -99,9 +99,9 @@ pub fn worn() -> Outcome {
         }],
         procedures: [("self_check", 5_000_u64), ("sweep", 69_937), ("leads_check", 12_000)]
             .map(|(name, scans)| OutcomeProcedure {
-                procedure: name.to_owned(),
+                procedure: Written::of(name),
                 scans,
-                end: "complete".to_owned(),
+                end: Written::of("complete"),
                 trace_file: Some(format!("{name}.parquet")),
                 damaged_percent: None,
                 loads_stepped: None,
@@ -130,7 +130,7 @@ pub fn empty() -> Outcome {
         reasons: vec!["no figure could be had; record a sweep with at least one line".to_owned()],
         simulated: false,
         rig: None,
-        part: OutcomePart { kind: "grip".to_owned(), label: String::new(), topology_found: None },
+        part: OutcomePart { kind: Written::of("grip"), label: String::new(), topology_found: None },
         figures: Vec::new(),
         findings: Vec::new(),
         histograms: Vec::new(),
@@ -334,8 +334,8 @@ fn figures() -> Vec<OutcomeFigure> {
         let lines = if channels[0].is_some() { 2 } else { 1 };
         for k in 0..lines {
             all.push(OutcomeFigure {
-                figure: name.name().to_owned(),
-                channel: channels[k].map(str::to_owned),
+                figure: name.into(),
+                channel: channels[k].map(Written::of),
                 condition: Condition::NONE,
                 value: values[k],
                 unit: name.unit(),
@@ -363,7 +363,7 @@ fn figures() -> Vec<OutcomeFigure> {
 
 fn dropout_rate() -> OutcomeFigure {
     OutcomeFigure {
-        figure: FigureName::DropoutRate.name().to_owned(),
+        figure: FigureName::DropoutRate.into(),
         channel: None,
         condition: Condition::NONE,
         value: 0.0,
@@ -389,8 +389,8 @@ fn findings() -> Vec<OutcomeFinding> {
                 text: &str,
                 details: &[(&str, f64)]| {
         OutcomeFinding {
-            kind: kind.to_owned(),
-            channel: channel.map(str::to_owned),
+            kind: Written::of(kind),
+            channel: channel.map(Written::of),
             from_deg: Some(from),
             to_deg: Some(to),
             confidence,
@@ -457,7 +457,7 @@ fn histograms() -> Vec<OutcomeHistogram> {
         }
         OutcomeHistogram {
             name: name.to_owned(),
-            channel: channel.map(|c| c.name().to_owned()),
+            channel: channel.map(Into::into),
             condition: Condition::NONE,
             unit,
             low,
@@ -489,8 +489,8 @@ fn histograms() -> Vec<OutcomeHistogram> {
 
 fn detection_limits() -> Vec<OutcomeDetectionLimit> {
     let make = |kind: &str, channel: Option<&str>, text: &str| OutcomeDetectionLimit {
-        kind: kind.to_owned(),
-        channel: channel.map(str::to_owned),
+        kind: Written::of(kind),
+        channel: channel.map(Written::of),
         text: text.to_owned(),
         details: BTreeMap::new(),
     };

@@ -4,7 +4,7 @@
 use super::format;
 use super::rows::{FigureRow, Named};
 use crate::outcome::{Outcome, OutcomeFigure};
-use crate::quantity::{Bridge, Condition, FigureGroup, FigureName};
+use crate::quantity::{Bridge, Condition, FigureGroup};
 
 /// A group of figures under its heading.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -78,7 +78,7 @@ const fn about(group: FigureGroup) -> (&'static str, &'static str, Layout) {
 
 /// The figures of a body in groups; what no group knows comes last. `rows` are the outcome's figures in words.
 pub fn groups(outcome: &Outcome, rows: &[FigureRow]) -> Vec<FigureGroupRows> {
-    let known = |f: &OutcomeFigure| FigureName::from_name(&f.figure);
+    let known = |f: &OutcomeFigure| f.figure.known();
     let all: Vec<(&OutcomeFigure, &FigureRow)> = outcome.figures.iter().zip(rows).collect();
     let of = |group: FigureGroup| {
         let mut of: Vec<_> =

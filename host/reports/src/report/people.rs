@@ -10,7 +10,7 @@ use crate::diagnosis;
 use crate::outcome::{
     Outcome, OutcomeDetectionLimit, OutcomeFigure, OutcomeFinding, OutcomeGap, OutcomeGrade, OutcomeReading,
 };
-use crate::quantity::{Channel, FigureName, FindingKind, PartKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::verdict::Verdict;
 
 /// A finding.
@@ -287,10 +287,10 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &
                 plain(&format!("{name} {}{space}{unit}", format::significant(*value, 3)), LABEL)
             })
             .collect(),
-        next_step: FindingKind::from_name(&finding.kind).map(|kind| {
+        next_step: finding.kind.known().map(|kind| {
             let contact = outcome.contact.as_ref();
             let follows = contact.map(|c| (c.followed(), c.places.iter().any(|p| p.stands_out)));
-            diagnosis::advice(kind, PartKind::from_name(&outcome.part.kind).unwrap_or_default(), follows)
+            diagnosis::advice(kind, outcome.part.kind.known().unwrap_or_default(), follows)
         }),
     }
 }

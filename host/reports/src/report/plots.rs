@@ -17,7 +17,7 @@ use super::svg::{FAINT, FIRST, INK, SECOND};
 use super::text::{LABEL, capital, plain};
 use crate::analysis::PlotCurve;
 use crate::outcome::{OutcomeFigure, OutcomeHistogram, OutcomeLimit};
-use crate::quantity::{Channel, FigureName, FindingKind, Unit};
+use crate::quantity::{Channel, FigureName, FindingKind, Unit, Written};
 use crate::sheet::NominalLine;
 use std::borrow::Cow;
 
@@ -107,9 +107,9 @@ impl<'a> Draft<'a> {
     fn close_ups(&self) -> Vec<Option<Plot>> {
         const MOST: usize = 2;
         let flat = self.input.outcome.findings.iter().zip(&self.people.findings);
-        let flat = flat.filter(|(f, _)| f.kind == FindingKind::FlatSpot.name());
+        let flat = flat.filter(|(f, _)| f.kind == FindingKind::FlatSpot);
         flat.filter_map(|(finding, row)| {
-            let line = finding.channel.as_deref().and_then(Channel::from_name)?;
+            let line = finding.channel.as_ref().and_then(Written::known)?;
             Some(self.close_up(line, ends(finding.from_deg, finding.to_deg)?, row))
         })
         .take(MOST)
@@ -374,9 +374,10 @@ impl<'a> Draft<'a> {
     fn spans_of(&self, line: Option<Channel>, kinds: &[FindingKind]) -> Vec<Span> {
         let findings = self.input.outcome.findings.iter().zip(&self.people.findings);
         let findings = findings.filter(|(f, _)| !of_the_drive(&f.kind));
-        let wanted = findings.filter(|(f, _)| kinds.iter().any(|k| k.name() == f.kind)).filter(|(f, _)| {
-            line.is_none_or(|line| f.channel.as_deref().is_none_or(|channel| channel == line.name()))
-        });
+        let wanted =
+            findings.filter(|(f, _)| f.kind.known().is_some_and(|k| kinds.contains(&k))).filter(|(f, _)| {
+                line.is_none_or(|line| f.channel.as_deref().is_none_or(|channel| channel == line.name()))
+            });
         let found = wanted.filter_map(|(finding, row)| {
             let (from, to) = ends(finding.from_deg, finding.to_deg)?;
             Some(Span {
@@ -396,7 +397,7 @@ impl<'a> Draft<'a> {
 
     /// Places of dropout events that findings name in their details (`event_1_deg` …), degrees.
     fn events(&self) -> Vec<f64> {
-        let findings = self.input.outcome.findings.iter().filter(|f| f.kind == FindingKind::Dropout.name());
+        let findings = self.input.outcome.findings.iter().filter(|f| f.kind == FindingKind::Dropout);
         let details = findings.flat_map(|f| &f.details);
         details
             .filter(|(name, _)| name.starts_with("event") && name.ends_with("_deg"))

@@ -5,7 +5,7 @@ use super::people::People;
 use super::{ReportInput, Shop, Style, fixture, html, terminal};
 use crate::analysis::PlotCurve;
 use crate::outcome::{Outcome, Stamp};
-use crate::quantity::Unit;
+use crate::quantity::{Unit, Written};
 use crate::verdict::Verdict;
 use std::path::Path;
 
@@ -98,7 +98,7 @@ fn simulated_is_said_before_anything_else_and_only_then() {
 fn a_recording_that_was_cut_short_says_so_in_both_media() {
     let mut outcome = fixture::worn();
     outcome.aborted = true;
-    outcome.procedures[1].end = "link_lost".to_owned();
+    outcome.procedures[1].end = Written::of("link_lost");
     let page = words_of(&html_of(&outcome, &[]));
     let short = terminal_of(&outcome, Style::default());
     for text in [page, short] {
@@ -185,8 +185,8 @@ fn hostile_text_is_shown_and_not_obeyed() {
         \u{202e}evil\u{2066}\u{0}\u{1b}[31m\u{7}\u{fffe}\r\n{{ 7*7 }}]]>--><!--";
     let mut outcome = fixture::worn();
     outcome.part.label = HOSTILE.to_owned();
-    outcome.part.kind = HOSTILE.to_owned();
-    outcome.part.topology_found = Some(HOSTILE.to_owned());
+    outcome.part.kind = Written::of(HOSTILE);
+    outcome.part.topology_found = Some(Written::of(HOSTILE));
     outcome.sheet.name = HOSTILE.to_owned();
     outcome.sheet.title = HOSTILE.to_owned();
     outcome.reasons.push(HOSTILE.to_owned());
@@ -202,18 +202,18 @@ fn hostile_text_is_shown_and_not_obeyed() {
         figure.definition = HOSTILE.to_owned();
         figure.would_decide = Some(HOSTILE.to_owned());
     }
-    outcome.figures[0].figure = HOSTILE.to_owned();
-    outcome.figures[1].channel = Some(HOSTILE.to_owned());
+    outcome.figures[0].figure = Written::of(HOSTILE);
+    outcome.figures[1].channel = Some(Written::of(HOSTILE));
     for finding in &mut outcome.findings {
         finding.text = HOSTILE.to_owned();
         finding.details.insert(HOSTILE.to_owned(), 1.0);
     }
-    outcome.findings[0].kind = HOSTILE.to_owned();
+    outcome.findings[0].kind = Written::of(HOSTILE);
     outcome.histograms[0].name = HOSTILE.to_owned();
-    outcome.procedures[0].procedure = HOSTILE.to_owned();
+    outcome.procedures[0].procedure = Written::of(HOSTILE);
     outcome.procedures[0].trace_file = Some(HOSTILE.to_owned());
     outcome.not_testable[0].what = HOSTILE.to_owned();
-    outcome.gaps[0].procedure = HOSTILE.to_owned();
+    outcome.gaps[0].procedure = Written::of(HOSTILE);
 
     let page = html_of(&outcome, &fixture::curves());
     let document = parse(&page);
@@ -265,7 +265,7 @@ fn shop_grade_and_seal_stand_in_the_page_and_hostile_words_stay_words() {
 fn a_label_of_ten_thousand_letters_is_cut() {
     let mut outcome = fixture::worn();
     outcome.part.label = "W".repeat(10_000);
-    outcome.findings[0].kind = "W".repeat(10_000);
+    outcome.findings[0].kind = Written::Other("W".repeat(10_000));
     let page = html_of(&outcome, &fixture::curves());
     assert!(!page.contains(&"W".repeat(1600)));
     assert!(page.contains("… (10000 characters)"));
@@ -343,13 +343,13 @@ fn a_page_with_a_million_points_stays_below_a_megabyte() {
 #[test]
 fn a_second_line_that_rises_is_not_called_falling() {
     let mut outcome = fixture::worn();
-    outcome.part.topology_found = Some("half-slope".to_owned());
+    outcome.part.topology_found = Some(Written::of("half-slope"));
     for finding in &mut outcome.findings {
         finding.text.clear();
     }
     outcome.reasons.clear();
     outcome.sheet.title.clear();
-    outcome.part.topology_found = Some("half-slope".to_owned());
+    outcome.part.topology_found = Some(Written::of("half-slope"));
     let page = words_of(&html_of(&outcome, &fixture::curves()));
     let short = terminal_of(&outcome, Style::default());
     for text in [&page, &short] {

@@ -111,7 +111,7 @@ pub fn capital(words: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// Stored sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
+/// Written sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
 pub fn ohms(text: &str) -> String {
     let mut text = text.to_owned();
     for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {

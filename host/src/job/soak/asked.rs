@@ -6,6 +6,7 @@ use crate::compare::soak::{Course, planned};
 use crate::job::failure::Failure;
 use crate::job::outside::Outside;
 use crate::outcome::{SOAK_LOG_SCHEMA, SoakBegin};
+use crate::quantity::PartKind;
 use crate::record::Archive;
 use crate::record::soak_log::{SoakLog, SoakLogError, unfinished};
 use anyhow::anyhow;
@@ -55,7 +56,7 @@ impl Asked {
         let begin = SoakBegin {
             schema: SOAK_LOG_SCHEMA,
             rig: mounted.rig.to_owned(),
-            kind: String::new(),
+            kind: PartKind::default().into(),
             part: mounted.part.to_owned(),
             sheet: mounted.sheet.unwrap_or_default().to_owned(),
             hours: plan.hours,

@@ -4,6 +4,7 @@ use super::asked::of_log;
 use super::logged::hole_words;
 use super::running::Running;
 use crate::analysis::budget::{Budget, Source};
+use crate::analysis::dropout::Wire;
 use crate::analysis::statistics::{poisson_lower, poisson_upper};
 use crate::analysis::{Detail, Figure, Finding, PartAnalysis, rounds};
 use crate::compare::soak::{Course, WireEvents, is_near};
@@ -16,7 +17,7 @@ use crate::job::sheets::Shelf;
 use crate::outcome::{
     Outcome, OutcomeInputs, OutcomeLine, OutcomeSoak, SoakEnd, SoakEvents, SoakLine, StoredTrace, build,
 };
-use crate::quantity::{Channel, Condition, FigureName, FindingKind, PartKind};
+use crate::quantity::{Condition, FigureName, FindingKind, PartKind, Written};
 use crate::record::{Archive, LoadedTrace};
 use crate::report::{ReportInput, reach_words, soak_name};
 use crate::session::Story;
@@ -116,7 +117,7 @@ fn last_traces(soak: &Concluding<'_>, course: &Course) -> Result<Vec<LoadedTrace
 
 fn sheet_of<'s>(soak: &Concluding<'s>) -> Result<&'s PartSheet, Failure> {
     let begin = &soak.running.begin;
-    if begin.kind == PartKind::Body.name() {
+    if begin.kind == PartKind::Body {
         return soak.shelf.for_body();
     }
     Ok(soak.shelf.named(&begin.sheet).unwrap_or(soak.shelf.first()))
@@ -215,13 +216,15 @@ fn rate(events: &SoakEvents, rounds: u64) -> Figure {
     }
 }
 
-fn finding(kind: FindingKind, wire: &str, events: &WireEvents, told: &OutcomeSoak) -> Finding {
+fn finding(kind: FindingKind, wire: &Written<Wire>, events: &WireEvents, told: &OutcomeSoak) -> Finding {
     let (shortest, longest) = events.length_us.unwrap_or((0.0, 0.0));
-    let who = match wire {
-        "common" => {
+    let who = match wire.known() {
+        Some(Wire::Common) => {
             "both lines were lost together while the supply at the plug stood: supply or ground of the part"
         }
-        "supply" => "both lines and the supply at the plug dipped together: supply lead, plug or rig",
+        Some(Wire::Supply) => {
+            "both lines and the supply at the plug dipped together: supply lead, plug or rig"
+        }
         _ => "the line was lost",
     };
     let count = events.sure + events.unsure;
@@ -230,7 +233,7 @@ fn finding(kind: FindingKind, wire: &str, events: &WireEvents, told: &OutcomeSoa
     let detail = |name, value, unit| Detail { name, value, unit };
     Finding {
         kind,
-        channel: Channel::from_name(wire),
+        channel: wire.known().and_then(Wire::channel),
         from_deg: events.at_deg.map(|(low, _)| low),
         to_deg: events.at_deg.map(|(_, high)| high),
         confidence: match (events.sure, events.unsure) {
@@ -273,8 +276,8 @@ fn doubts(told: &OutcomeSoak, analysis: &PartAnalysis, sheet: &PartSheet) -> Vec
             ));
         }
         let now = last.figures.iter().find(|f| {
-            f.figure.name.name() == drift.figure
-                && f.figure.channel.map(Channel::name) == drift.channel.as_deref()
+            drift.figure == f.figure.name
+                && f.figure.channel.map(Written::from) == drift.channel
                 && f.figure.condition == drift.condition
         });
         let still = now.is_some_and(|f| f.verdict == Some(Verdict::Outside));

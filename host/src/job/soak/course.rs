@@ -275,9 +275,8 @@ impl Whole<'_> {
             let kind = if body { PartKind::Body } else { PartKind::Grip };
             let named = if self.asked.begin.sheet.is_empty() { &sheet.name } else { &self.asked.begin.sheet };
             let simulated = bench.session().is_simulated();
-            let running =
-                Running::begin(self.archive, &self.asked, (kind.name(), named), simulated, self.outside)
-                    .map_err(not_kept)?;
+            let running = Running::begin(self.archive, &self.asked, (kind, named), simulated, self.outside)
+                .map_err(not_kept)?;
             self.outside.tell(Event::RecordBegun(running.folder.path()));
             self.running = Some(running);
         }

@@ -1,7 +1,7 @@
 //! A round as a line of the log: its place in time, its figures, its dropouts. It writes nothing.
 
 use super::amounts;
-use crate::analysis::dropout::{Event, Wire};
+use crate::analysis::dropout::Event;
 use crate::analysis::rounds::Round;
 use crate::outcome::{SoakEvent, SoakFigure, SoakHole, SoakRound};
 use crate::trace::Trace;
@@ -131,8 +131,8 @@ pub fn line(number: u64, at: Moment, (t_s, soaked_s): (f64, f64), cycles: u32, r
 
 fn figure(of: &crate::analysis::Figure) -> SoakFigure {
     SoakFigure {
-        figure: of.name.name().to_owned(),
-        channel: of.channel.map(|c| c.name().to_owned()),
+        figure: of.name.into(),
+        channel: of.channel.map(Into::into),
         condition: of.condition,
         value: of.value,
         u: 2.0 * of.stated_uncertainty(),
@@ -143,13 +143,7 @@ fn event(of: &Event) -> SoakEvent {
     SoakEvent {
         at_us: of.at_us,
         at_deg: of.at_deg.filter(|d| d.is_finite()),
-        wire: match of.wire {
-            Wire::First => "rising",
-            Wire::Second => "falling",
-            Wire::Common => "common",
-            Wire::Supply => "supply",
-        }
-        .to_owned(),
+        wire: of.wire.into(),
         length_us: of.length_us,
         depth: of.depth,
         sure: of.is_sure(),

@@ -10,6 +10,7 @@ use crate::job::event::{Event, Round};
 use crate::job::outside::Outside;
 use crate::outcome::{SoakBegin, SoakEnd, SoakKept, SoakLine, SoakRound};
 use crate::procedure::Bench;
+use crate::quantity::PartKind;
 use crate::record::soak_log::{self, SoakLog, SoakLogError};
 use crate::record::{Archive, ArchiveError, RecordFolder};
 use crate::sheet::PartSheet;
@@ -64,11 +65,11 @@ impl Running {
     pub fn begin(
         archive: &Archive,
         asked: &Asked,
-        (kind, sheet): (&str, &str),
+        (kind, sheet): (PartKind, &str),
         simulated: bool,
         outside: &Outside<'_>,
     ) -> Result<Self, KeepError> {
-        let (kind, sheet) = (kind.to_owned(), sheet.to_owned());
+        let (kind, sheet) = (kind.into(), sheet.to_owned());
         let begin = SoakBegin { kind, sheet, simulated, date: outside.now(), ..asked.begin.clone() };
         let mut folder = archive.begin_record(&begin.part, &begin.date)?;
         let log = SoakLog::begin(&mut folder, begin.clone())?;

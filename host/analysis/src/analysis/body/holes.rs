@@ -9,9 +9,9 @@ use super::stretches::{Recording, Stretch};
 use super::traces::BodyTraces;
 use crate::analysis::gaps;
 use crate::analysis::prepared::{AngleSource, Prepared};
+use crate::quantity::ProcedureKind;
 use crate::sheet::PartSheet;
 use crate::trace::{Begun, Gap, Stimulus, Trace, begun};
-use crate::quantity::ProcedureKind;
 use std::ops::Range;
 
 /// A moment of a motion is told by so many that came. Engineering assumption, as for the strokes of a grip.

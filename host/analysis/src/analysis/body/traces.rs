@@ -1,7 +1,7 @@
 //! The traces of one throttle body on one day, each by what was done.
 
-use crate::trace::Trace;
 use crate::quantity::ProcedureKind;
+use crate::trace::Trace;
 
 /// The traces that there are. Any may be missing: what hangs on it is then named as not testable.
 #[derive(Clone, Copy, Debug, Default)]

@@ -70,6 +70,16 @@ impl Wire {
     /// Every wire.
     pub const ALL: [Self; 4] = [Self::First, Self::Second, Self::Common, Self::Supply];
 
+    /// The name in outcomes.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::First => "rising",
+            Self::Second => "falling",
+            Self::Common => "common",
+            Self::Supply => "supply",
+        }
+    }
+
     /// The line, when it is one.
     pub const fn channel(self) -> Option<Channel> {
         match self {
@@ -77,6 +87,14 @@ impl Wire {
             Self::Second => Some(Channel::Falling),
             Self::Common | Self::Supply => None,
         }
+    }
+}
+
+impl crate::quantity::Name for Wire {
+    const ALL: &'static [Self] = &Self::ALL;
+
+    fn name(self) -> &'static str {
+        Self::name(self)
     }
 }
 

@@ -1,13 +1,13 @@
 //! What was checked at the vehicle, complained of, read out and seen, as weights for and against causes. Each weight is an engineering
 //! assumption, in nats: 0.7 doubles the odds, 2.3 makes them ten times as high. It knows no bench.
 
-use crate::quantity::Cause;
 use super::clue::Clue;
 use super::codes;
 use crate::analysis::contact::Follows;
 use crate::diagnosis::{
     CheckKind, Complaint, ContactEvidence, Evidence, Look, Seen, Symptom, VehicleEvidence,
 };
+use crate::quantity::Cause;
 use crate::verdict::Verdict;
 
 /// A weight with its reason.

@@ -2,8 +2,8 @@
 //! rest.
 
 use super::super::{Bench, Motion, Recording};
-use crate::sheet::BodyPlan;
 use crate::quantity::ProcedureKind;
+use crate::sheet::BodyPlan;
 
 /// Time a snap opening is driven, µs: most of the travel.
 const SNAP_US: u32 = 60_000;

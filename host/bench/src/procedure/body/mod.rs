@@ -27,10 +27,10 @@ pub use rest::RestFound;
 
 use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
+use crate::quantity::ProcedureKind;
 use crate::session::Facing;
 use crate::sheet::{BodyPlan, LoopGains};
 use crate::trace::PlateScale;
-use crate::quantity::ProcedureKind;
 use trackpair_protocol::message::{Request, capability};
 use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::MAX_SEGMENTS;

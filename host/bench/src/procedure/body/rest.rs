@@ -3,8 +3,8 @@
 //! pressed harder and without delay, so that it passes a dead spot of the brushes or a gap in the teeth with a run.
 
 use super::super::{Bench, Motion, Recording, Warning, robust};
-use crate::trace::{PlateScale, Trace};
 use crate::quantity::{Channel, ProcedureKind};
+use crate::trace::{PlateScale, Trace};
 use std::ops::Range;
 
 /// How a plate is pressed on its stops.

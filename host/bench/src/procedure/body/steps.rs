@@ -5,8 +5,8 @@
 //! integral works.) A pulse is short, so the plate stays in its range.
 
 use super::super::{Bench, Motion, Recording};
-use crate::sheet::BodyPlan;
 use crate::quantity::ProcedureKind;
+use crate::sheet::BodyPlan;
 
 /// The loop brings the plate to its place within this, µs.
 const RETURN_US: u32 = 110_000;

@@ -7,9 +7,9 @@ mod watcher;
 
 use super::recording::{Plan, Recording, told};
 use super::{Bench, HandEnd, Motion, ProcedureError, Warning};
+use crate::quantity::{Channel, ProcedureKind};
 use crate::session::{Decoder, RunSpec};
 use crate::trace::{Provenance, Trace};
-use crate::quantity::{Channel, ProcedureKind};
 use trackpair_protocol::message::Request;
 use watcher::Watcher;
 

@@ -5,9 +5,9 @@ use super::super::recording::REPORT_EVERY_US;
 use super::super::{Progress, Typed};
 use super::baseline::Baseline;
 use super::{FlexCapture, FlexCue, FlexEvent, FlexKeep, FlexPlan};
+use crate::quantity::{Channel, ProcedureKind};
 use crate::session::{Decoder, Lost, News, Recorder, Run};
 use crate::trace::{Column, Gap, Mark, MarkKind, Provenance, Trace, TraceEnd};
-use crate::quantity::{Channel, ProcedureKind};
 use std::collections::VecDeque;
 use trackpair_protocol::samples::SampleBlock;
 

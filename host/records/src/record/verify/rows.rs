@@ -160,7 +160,7 @@ impl Verifier<'_> {
         let told = |row: &StoredTraceFile| {
             let mut told = outcome.into_iter().flat_map(|o| &o.procedures);
             told.find(|p| p.trace_file.as_deref() == Some(&row.file))
-                .is_none_or(|p| p.procedure == row.procedure && p.scans == row.scans && p.end == row.ended)
+                .is_none_or(|p| *p.procedure == row.procedure && p.scans == row.scans && *p.end == row.ended)
         };
         for (position, (row, was)) in rows.iter().zip(&sealed).enumerate() {
             if entry(row) != **was || row.position as usize != position + 1 || !told(row) {

@@ -3,7 +3,7 @@
 use super::*;
 use crate::case::{Content, Note, Opening, RecordEntry};
 use crate::outcome::{Outcome, OutcomeProcedure, Stamp, empty_slot};
-use crate::quantity::PartKind;
+use crate::quantity::{PartKind, Written};
 use crate::record::parquet_file::tests::invented;
 use crate::record::seal::ShopKey;
 use crate::record::{Document, Sealing};
@@ -30,9 +30,9 @@ fn add(archive: &Archive, label: &str, key: Option<&ShopKey>) -> String {
     let file = folder.store_trace(&invented(20)).unwrap();
     let outcome = Outcome {
         procedures: vec![OutcomeProcedure {
-            procedure: "sweep".to_owned(),
+            procedure: Written::of("sweep"),
             scans: 20,
-            end: "complete".to_owned(),
+            end: Written::of("complete"),
             trace_file: Some(file),
             damaged_percent: None,
             loads_stepped: None,
@@ -69,7 +69,7 @@ fn invented_case(archive: &Archive) {
         fingerprint: None,
         kind: PartKind::Grip,
         label: "first".to_owned(),
-        scope: "part".to_owned(),
+        scope: Written::of("part"),
         verdict: Verdict::Outside,
         simulated: true,
     };

@@ -2,8 +2,9 @@
 
 use super::view::{Table, View, named};
 use crate::compare::rejudged::{Difference, FigureVerdict, Rejudged};
+use crate::quantity::{FindingKind, Written};
 use crate::report::text::{LABEL, plain};
-use crate::report::words::{self, Lines};
+use crate::report::words::Lines;
 use crate::verdict::Verdict;
 
 /// Records that are listed one by one.
@@ -67,7 +68,7 @@ fn row(d: &Difference) -> Vec<String> {
         let name = named(&f.quantity, Lines::default());
         format!("{name} {}", change(word(f.before), word(f.after)))
     };
-    let finding = |kind: &String, what: &str| format!("{} {what}", words::finding(kind));
+    let finding = |kind: &Written<FindingKind>, what: &str| format!("{} {what}", kind.title());
     let said: Vec<String> = d
         .figures
         .iter()

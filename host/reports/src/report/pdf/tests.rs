@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::outcome::{Outcome, OutcomeFinding, OutcomeNotTestable, OutcomeProcedure, Stamp, empty_slot};
+use crate::quantity::Written;
 use crate::report::{Shop, body_fixture, fixture};
 use crate::verdict::Verdict;
 
@@ -148,16 +149,20 @@ fn hostile() -> Outcome {
     outcome.reasons = vec![nasty.clone(); 60];
     outcome.warnings = vec![nasty.clone(); 60];
     outcome.cautions = vec![nasty.clone(); 60];
-    let finding = OutcomeFinding { text: nasty.clone(), kind: nasty.clone(), ..outcome.findings[0].clone() };
+    let finding = OutcomeFinding {
+        text: nasty.clone(),
+        kind: Written::Other(nasty.clone()),
+        ..outcome.findings[0].clone()
+    };
     outcome.findings = vec![finding; 60];
     outcome.not_testable = vec![OutcomeNotTestable { what: nasty.clone(), why: nasty.clone() }; 3];
     outcome
         .not_testable
         .extend((0..60).map(|k| OutcomeNotTestable { what: nasty.clone(), why: k.to_string() }));
     let procedure = OutcomeProcedure {
-        procedure: nasty.clone(),
+        procedure: Written::Other(nasty.clone()),
         scans: u64::MAX,
-        end: nasty.clone(),
+        end: Written::Other(nasty.clone()),
         trace_file: Some(nasty.clone()),
         damaged_percent: None,
         loads_stepped: None,
@@ -243,10 +248,10 @@ fn a_certificate_says_the_verdict_plainly_and_a_self_check_gets_none() {
         assert!(all.contains(word) && all.contains(&verdict.name().to_uppercase()), "{all}");
         assert!(all.contains("No grade"), "{all}");
     }
-    outcome.scope = "dropouts".to_owned();
+    outcome.scope = Written::of("dropouts");
     outcome.verdict = Verdict::Within;
     assert!(certificate_of(&outcome, None, Paper::A4).0.join(" ").contains("Only lost contact was judged"));
-    outcome.scope = "readiness".to_owned();
+    outcome.scope = Written::of("readiness");
     let refused = certificate(&CertificateInput { outcome: &outcome, stamp: None, shop: None }, Paper::A4);
     assert!(matches!(refused, Err(PdfError::NothingJudged)));
 }

@@ -7,7 +7,10 @@ use std::hash::{Hash, Hasher};
 use std::ops::Deref;
 
 /// A closed set of names that documents use.
-pub trait Name: Copy {
+pub trait Name: Copy + 'static {
+    /// Every one.
+    const ALL: &'static [Self];
+
     /// The name in files.
     fn name(self) -> &'static str;
 
@@ -17,20 +20,22 @@ pub trait Name: Copy {
     }
 
     /// From its name in files; none for a name that this program does not know.
-    fn from_name(name: &str) -> Option<Self>;
+    fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|one| one.name() == name)
+    }
 }
 
 /// A name as a document holds it. It reads, compares, sorts and is stored as its text: a document of a newer program keeps what this one does
 /// not know.
 #[derive(Clone, Debug)]
-pub enum Named<T> {
+pub enum Written<T> {
     /// One that this program knows.
     Known(T),
     /// Any other text.
     Other(String),
 }
 
-impl<T: Name> Named<T> {
+impl<T: Name> Written<T> {
     /// From the text of a document.
     pub fn of(text: &str) -> Self {
         T::from_name(text).map_or_else(|| Self::Other(text.to_owned()), Self::Known)
@@ -61,7 +66,7 @@ impl<T: Name> Named<T> {
     }
 }
 
-impl<T: Name> Deref for Named<T> {
+impl<T: Name> Deref for Written<T> {
     type Target = str;
 
     fn deref(&self) -> &str {
@@ -69,57 +74,69 @@ impl<T: Name> Deref for Named<T> {
     }
 }
 
-impl<T: Name> From<T> for Named<T> {
+impl<T: Name> From<T> for Written<T> {
     fn from(name: T) -> Self {
         Self::Known(name)
     }
 }
 
-impl<T: Name> fmt::Display for Named<T> {
+impl<T: Name> fmt::Display for Written<T> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(self.as_str())
     }
 }
 
-impl<T: Name> PartialEq for Named<T> {
+impl<T: Name> PartialEq for Written<T> {
     fn eq(&self, other: &Self) -> bool {
         self.as_str() == other.as_str()
     }
 }
 
-impl<T: Name> Eq for Named<T> {}
+impl<T: Name> Eq for Written<T> {}
 
-impl<T: Name> PartialEq<T> for Named<T> {
+impl<T: Name> PartialEq<T> for Written<T> {
     fn eq(&self, other: &T) -> bool {
         self.as_str() == other.name()
     }
 }
 
-impl<T: Name> PartialOrd for Named<T> {
+impl<T: Name> PartialEq<str> for Written<T> {
+    fn eq(&self, other: &str) -> bool {
+        self.as_str() == other
+    }
+}
+
+impl<T: Name> PartialEq<&str> for Written<T> {
+    fn eq(&self, other: &&str) -> bool {
+        self.as_str() == *other
+    }
+}
+
+impl<T: Name> PartialOrd for Written<T> {
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
     }
 }
 
-impl<T: Name> Ord for Named<T> {
+impl<T: Name> Ord for Written<T> {
     fn cmp(&self, other: &Self) -> Ordering {
         self.as_str().cmp(other.as_str())
     }
 }
 
-impl<T: Name> Hash for Named<T> {
+impl<T: Name> Hash for Written<T> {
     fn hash<H: Hasher>(&self, state: &mut H) {
         self.as_str().hash(state);
     }
 }
 
-impl<T: Name> Serialize for Named<T> {
+impl<T: Name> Serialize for Written<T> {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.serialize_str(self.as_str())
     }
 }
 
-impl<'de, T: Name> Deserialize<'de> for Named<T> {
+impl<'de, T: Name> Deserialize<'de> for Written<T> {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         String::deserialize(from).map(|text| Self::of(&text))
     }
@@ -132,20 +149,23 @@ mod tests {
 
     #[test]
     fn a_known_name_is_its_value_and_another_programs_is_kept_word_for_word() {
-        let span: Named<FigureName> = serde_json::from_str("\"span\"").unwrap();
+        let span: Written<FigureName> = serde_json::from_str("\"span\"").unwrap();
         assert_eq!(span.known(), Some(FigureName::Span));
         assert!(span == FigureName::Span);
-        let newer: Named<FigureName> = serde_json::from_str("\"torque_ripple\"").unwrap();
-        assert_eq!((newer.known(), newer.as_str(), newer.title()), (None, "torque_ripple", "torque ripple".to_owned()));
+        let newer: Written<FigureName> = serde_json::from_str("\"torque_ripple\"").unwrap();
+        assert_eq!(
+            (newer.known(), newer.as_str(), newer.title()),
+            (None, "torque_ripple", "torque ripple".to_owned())
+        );
         assert_eq!(serde_json::to_string(&newer).unwrap(), "\"torque_ripple\"");
-        assert!(serde_json::from_str::<Named<FigureName>>("7").is_err());
+        assert!(serde_json::from_str::<Written<FigureName>>("7").is_err());
     }
 
     #[test]
     fn a_name_that_merely_reads_like_a_known_one_is_not_lost() {
         // `second` is understood as `falling`, and written as the program calls it.
-        let second: Named<Channel> = Named::of("second");
+        let second: Written<Channel> = Written::of("second");
         assert_eq!(second.as_str(), "falling");
-        assert_eq!(Named::<Channel>::of("Falling").as_str(), "Falling");
+        assert_eq!(Written::<Channel>::of("Falling").as_str(), "Falling");
     }
 }
