@@ -2,8 +2,8 @@
 
 use super::event::Event;
 use super::failure::Failure;
-use super::kept::Kept;
 use super::outside::{OpenSimulator, Outside};
+use super::recorded::Recorded;
 use super::rig_lock::RigLock;
 use crate::analysis::usable::unfit;
 use crate::link::{self, Address};
@@ -88,26 +88,26 @@ pub fn on_own_bench<T>(
 
 /// Takes over what a procedure recorded: the trace to disk, its warnings and its failure to the record. Whether the plan
 /// may go on.
-pub fn keep(kept: &mut Kept, recording: Recording, outside: &Outside<'_>) -> bool {
+pub fn keep(recorded: &mut Recorded, recording: Recording, outside: &Outside<'_>) -> bool {
     let Recording { before, trace, failure, warnings } = recording;
-    before.into_iter().for_each(|trace| kept.store(trace, outside));
-    kept.warn(warnings.iter().map(ToString::to_string));
+    before.into_iter().for_each(|trace| recorded.store(trace, outside));
+    recorded.warn(warnings.iter().map(ToString::to_string));
     let line_fault = trace.as_ref().filter(|t| t.provenance.link.is_some_and(|l| l.is_bad())).and_then(unfit);
     if let Some(trace) = trace {
-        kept.store(trace, outside);
+        recorded.store(trace, outside);
     }
     match failure {
         // On such a line nothing more can be learnt of the part.
         None if line_fault.is_some() => {
             let fault = line_fault.unwrap_or_default();
             outside.say(fault.clone());
-            kept.fail(fault);
+            recorded.fail(fault);
             false
         }
         None => true,
         Some(failure) => {
             outside.say(failure.to_string());
-            kept.fail_by(&failure);
+            recorded.fail_by(&failure);
             false
         }
     }

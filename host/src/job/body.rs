@@ -4,10 +4,11 @@ use super::bench_work::{keep, with_bench};
 use super::cautions::{self, Consent};
 use super::concluded::{Concluded, conclude};
 use super::failure::Failure;
-use super::kept::Kept;
 use super::mounted::Mounted;
 use super::outside::Outside;
 use super::population;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::sheets::Shelf;
 use super::watched::Seconds;
 use crate::analysis::body::population::Population;
@@ -52,19 +53,19 @@ pub struct GuidedPush<'a> {
 /// [`Failure::Usage`] when the sheet or the population is for another part, or the cautions were not accepted.
 pub fn qualify_body<'s>(
     bench: &mut Bench<'_>,
-    kept: &mut Kept,
+    (recorded, question): (&mut Recorded, &Question),
     shelf: &'s Shelf,
     consent: Consent,
     leads: bool,
     outside: &Outside<'_>,
 ) -> Result<&'s PartSheet, Failure> {
-    let sheet = begin(bench, kept, shelf, consent, outside)?;
+    let sheet = begin(bench, question, shelf, consent, outside)?;
     // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
     let leads = leads && bench.can_check_leads();
     let chosen = |k: ProcedureKind| leads || k != ProcedureKind::LeadsCheck;
     bench.plan(with_rest(chosen));
-    if rest_and_stops(bench, kept, outside) {
-        run(bench, kept, chosen, outside);
+    if rest_and_stops(bench, recorded, outside) {
+        run(bench, recorded, chosen, outside);
     }
     Ok(sheet)
 }
@@ -76,16 +77,16 @@ pub fn qualify_body<'s>(
 /// As [`qualify_body`].
 pub fn leads_of_body<'s>(
     bench: &mut Bench<'_>,
-    kept: &mut Kept,
+    (recorded, question): (&mut Recorded, &Question),
     shelf: &'s Shelf,
     consent: Consent,
     outside: &Outside<'_>,
 ) -> Result<&'s PartSheet, Failure> {
-    let sheet = begin(bench, kept, shelf, consent, outside)?;
+    let sheet = begin(bench, question, shelf, consent, outside)?;
     let chosen = |k: ProcedureKind| k == ProcedureKind::LeadsCheck;
     bench.plan(with_rest(chosen));
-    if rest_and_stops(bench, kept, outside) {
-        run(bench, kept, chosen, outside);
+    if rest_and_stops(bench, recorded, outside) {
+        run(bench, recorded, chosen, outside);
     }
     Ok(sheet)
 }
@@ -99,7 +100,7 @@ fn with_rest(chosen: impl Fn(ProcedureKind) -> bool) -> Vec<ProcedureKind> {
 /// One procedure, with rest and stops before it.
 ///
 /// # Errors
-/// [`Failure`]; what was recorded before it is kept.
+/// [`Failure`]; what was recorded before it is recorded.
 pub fn one_procedure(
     kind: ProcedureKind,
     mounted: Mounted<'_>,
@@ -116,8 +117,8 @@ pub fn one_procedure(
     };
     let consent = Consent::of(mounted.rig, cautions_read);
     let plan = with_rest(belongs);
-    alone(Asked { kind, mounted, consent, among: None, plan }, outside, |bench, kept| {
-        run(bench, kept, belongs, outside);
+    alone(Asked { kind, mounted, consent, among: None, plan }, outside, |bench, recorded| {
+        run(bench, recorded, belongs, outside);
     })
 }
 
@@ -137,8 +138,8 @@ pub fn tooth_map(
     let among = population::given(population)?;
     let belongs = move |k: ProcedureKind| k == kind || k == ProcedureKind::Creep;
     let plan = with_rest(belongs);
-    alone(Asked { kind, mounted, consent, among, plan }, outside, |bench, kept| {
-        run(bench, kept, belongs, outside);
+    alone(Asked { kind, mounted, consent, among, plan }, outside, |bench, recorded| {
+        run(bench, recorded, belongs, outside);
     })
 }
 
@@ -151,14 +152,14 @@ pub fn guided_push(push: GuidedPush<'_>, outside: &Outside<'_>) -> Result<Conclu
     let kind = ProcedureKind::GuidedPush;
     let consent = Consent::of(mounted.rig, cautions_read);
     let plan = vec![ProcedureKind::Rest, ProcedureKind::Creep, kind];
-    alone(Asked { kind, mounted, consent, among: None, plan }, outside, |bench, kept| {
-        if run(bench, kept, |k| k == ProcedureKind::Creep, outside) {
+    alone(Asked { kind, mounted, consent, among: None, plan }, outside, |bench, recorded| {
+        if run(bench, recorded, |k| k == ProcedureKind::Creep, outside) {
             outside.say(
                 "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
             );
             bench.set_started(outside.now());
             let end = HandEnd { after_us: Some(seconds.as_us()), keys: Some(keys) };
-            keep(kept, bench.guided_push(end), outside);
+            keep(recorded, bench.guided_push(end), outside);
         }
     })
 }
@@ -178,53 +179,52 @@ struct Asked<'a> {
 fn alone(
     asked: Asked<'_>,
     outside: &Outside<'_>,
-    work: impl FnOnce(&mut Bench<'_>, &mut Kept),
+    work: impl FnOnce(&mut Bench<'_>, &mut Recorded),
 ) -> Result<Concluded, Failure> {
     let Asked { kind, mounted, consent, among, plan } = asked;
     let shelf = Shelf::new(mounted.sheet)?;
-    let mut kept = Kept::of_session(mounted, shelf.first(), outside)?;
-    kept.judge_only(Scope::Procedure(kind), Vec::new());
-    kept.judge_among(among);
+    let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
+    let question = Question::of(Scope::Procedure(kind)).among(among);
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        let sheet = begin(bench, &kept, &shelf, consent, outside)?;
+        let sheet = begin(bench, &question, &shelf, consent, outside)?;
         bench.plan(plan);
-        if rest_and_stops(bench, &mut kept, outside) {
-            work(bench, &mut kept);
+        if rest_and_stops(bench, &mut recorded, outside) {
+            work(bench, &mut recorded);
         }
         Ok(sheet)
     })?;
     let sheet = sheet?;
-    kept.tell_of(story);
-    conclude(kept, sheet, outside)
+    recorded.tell_of(story);
+    conclude(recorded, &question, sheet, outside)
 }
 
 /// Shows the cautions, has them accepted, and takes the body's sheet.
 fn begin<'s>(
     bench: &mut Bench<'_>,
-    kept: &Kept,
+    question: &Question,
     shelf: &'s Shelf,
     consent: Consent,
     outside: &Outside<'_>,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = shelf.for_body()?;
-    kept.check_population(sheet)?;
+    question.check_population(sheet)?;
     cautions::show(consent, outside)?;
     bench.use_sheet(sheet);
     Ok(sheet)
 }
 
 /// Rest and stops; whether the plan may go on.
-fn rest_and_stops(bench: &mut Bench<'_>, kept: &mut Kept, outside: &Outside<'_>) -> bool {
+fn rest_and_stops(bench: &mut Bench<'_>, recorded: &mut Recorded, outside: &Outside<'_>) -> bool {
     let found = bench.rest_and_stops();
     let moved = found.plate.is_some();
     // What is kept of a first, gentle attempt is told by the last.
-    found.recordings.into_iter().fold(true, |_, recording| keep(kept, recording, outside)) && moved
+    found.recordings.into_iter().fold(true, |_, recording| keep(recorded, recording, outside)) && moved
 }
 
 /// The procedures of the plan that `chosen` names, until one fails; whether none did.
 fn run(
     bench: &mut Bench<'_>,
-    kept: &mut Kept,
+    recorded: &mut Recorded,
     chosen: impl Fn(ProcedureKind) -> bool,
     outside: &Outside<'_>,
 ) -> bool {
@@ -232,7 +232,7 @@ fn run(
         bench.set_started(outside.now());
         let mut recording = procedure(bench);
         tell_of_the_part(&mut recording);
-        keep(kept, recording, outside)
+        keep(recorded, recording, outside)
     })
 }
 

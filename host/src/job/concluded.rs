@@ -2,9 +2,10 @@
 
 use super::failure::Failure;
 use super::judged::Judged;
-use super::kept::Kept;
 use super::matings::Filed;
 use super::outside::Outside;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::sealing::to_seal_with;
 use crate::outcome::Outcome;
 use crate::record::{Document, RecordFolder, Sealing};
@@ -22,7 +23,7 @@ pub struct Concluded {
     pub sheet: PartSheet,
     /// Whose reports they are.
     pub shop: Option<Shop>,
-    /// The record's folder; none where nothing was to be kept, or the outcome could not be stored.
+    /// The record's folder; none where nothing was to be recorded, or the outcome could not be stored.
     pub record: Option<PathBuf>,
     /// The report in it.
     pub report: Option<PathBuf>,
@@ -58,23 +59,28 @@ impl Concluded {
 ///
 /// # Errors
 /// [`Failure::Rig`] when nothing was recorded. What could not be stored stands in the result.
-pub fn conclude(mut kept: Kept, sheet: &PartSheet, outside: &Outside<'_>) -> Result<Concluded, Failure> {
-    let Some(mut judged) = Judged::of(&kept, sheet, &outside.now()) else {
-        let why = kept.failures.first().map_or("the rig sent no samples", String::as_str);
+pub fn conclude(
+    mut recorded: Recorded,
+    question: &Question,
+    sheet: &PartSheet,
+    outside: &Outside<'_>,
+) -> Result<Concluded, Failure> {
+    let Some(mut judged) = Judged::of(&recorded, question, sheet, &outside.now()) else {
+        let why = recorded.failures.first().map_or("the rig sent no samples", String::as_str);
         return Err(Failure::Rig(anyhow!("nothing was recorded, so there is nothing to judge: {why}")));
     };
     let shop = outside.letterhead();
-    if let (Some(plugged), Some(folder)) = (&kept.plugged, &kept.folder) {
+    if let (Some(plugged), Some(folder)) = (&recorded.plugged, &recorded.folder) {
         plugged.count(&mut judged.outcome, sheet, folder);
     }
-    let stored = store(&mut kept, &ReportInput { shop, ..judged.report(sheet) }, outside);
+    let stored = store(&mut recorded, &ReportInput { shop, ..judged.report(sheet) }, outside);
     let in_record = matches!(stored, Ok(Some(_)));
-    let filed = match (in_record, &kept.plugged, &kept.folder) {
+    let filed = match (in_record, &recorded.plugged, &recorded.folder) {
         (true, Some(plugged), Some(folder)) => plugged.file(&judged.outcome, folder, outside),
         _ => Ok(None),
     };
     // In a session with a rig its faults are the result; of a stored recording its verdict is.
-    let faulty = kept.plugged.is_some() && !judged.analysis.rig_faults.is_empty();
+    let faulty = recorded.plugged.is_some() && !judged.analysis.rig_faults.is_empty();
     let (report, not_stored) = match stored {
         Ok(report) => (report, None),
         Err(failure) => (None, Some(failure)),
@@ -83,10 +89,10 @@ pub fn conclude(mut kept: Kept, sheet: &PartSheet, outside: &Outside<'_>) -> Res
         judged,
         sheet: sheet.clone(),
         shop: shop.cloned(),
-        record: kept.folder.as_ref().filter(|_| in_record).map(RecordFolder::path),
+        record: recorded.folder.as_ref().filter(|_| in_record).map(RecordFolder::path),
         report,
-        whole: kept.failures.is_empty() && !faulty,
-        failures: kept.failures,
+        whole: recorded.failures.is_empty() && !faulty,
+        failures: recorded.failures,
         not_stored,
         filed,
     })
@@ -94,12 +100,12 @@ pub fn conclude(mut kept: Kept, sheet: &PartSheet, outside: &Outside<'_>) -> Res
 
 /// Outcome and documents into the record, sealed with the shop's key, if there is one; the report's file.
 fn store(
-    kept: &mut Kept,
+    recorded: &mut Recorded,
     input: &ReportInput<'_>,
     outside: &Outside<'_>,
 ) -> Result<Option<PathBuf>, Failure> {
-    let Some(folder) = kept.folder.as_mut() else { return Ok(None) };
-    folder.tell_of_sessions(&kept.stories);
+    let Some(folder) = recorded.folder.as_mut() else { return Ok(None) };
+    folder.tell_of_sessions(&recorded.stories);
     into_record(folder, input, outside)
 }
 

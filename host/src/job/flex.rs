@@ -4,10 +4,10 @@ use super::bench_work::{keep, with_bench};
 use super::concluded::{Concluded, conclude};
 use super::event::Event;
 use super::failure::Failure;
-use super::kept::Kept;
 use super::mounted::Mounted;
 use super::outside::Outside;
 use super::qualify::after_self_check;
+use super::recorded::Recorded;
 use super::sheets::Shelf;
 use super::watched::{LONGEST_SECONDS, Seconds, checked_place};
 use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
@@ -51,30 +51,30 @@ pub fn watch(asked: &Watch<'_>, outside: &Outside<'_>) -> Result<Concluded, Fail
     let shelf = Shelf::new(mounted.sheet)?;
     shelf.check_for_grip()?;
     let at = at.map(|at| checked_place(at, shelf.longest_travel_deg())).transpose()?;
-    let mut kept = Kept::of_session(mounted, shelf.first(), outside)?;
-    // The verdict looks at every sample, so all of it is kept.
+    let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
+    // The verdict looks at every sample, so all of it is recorded.
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
     let until = HandEnd { after_us: Some(asked.seconds.as_us()), keys: Some(asked.keys) };
     let (beyond, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
         let driven = at.is_some() || sweep;
-        let ready = !driven || after_self_check(&mut kept, &shelf, bench, outside).1;
-        // The sheet's travel was kept; the part's own may be shorter.
+        let ready = !driven || after_self_check(&mut recorded, &shelf, bench, outside).1;
+        // The sheet's travel was recorded; the part's own may be shorter.
         let travel = bench.stops().map(|stops| stops.open_deg - stops.closed_deg);
         let beyond = travel.filter(|travel| at.is_some_and(|at| at > *travel + STOP_TOLERANCE_DEG));
         outside.tell(Event::Watching);
         let cue = |event: &FlexCue| outside.tell(Event::Cue(event.clone()));
         let plan = FlexPlan { hold_deg: at, sweep, places, cue: Some(&cue), until };
         if ready && beyond.is_none() {
-            keep(&mut kept, bench.flex_keeping(plan, keep_all).recording, outside);
+            keep(&mut recorded, bench.flex_keeping(plan, keep_all).recording, outside);
         }
         beyond
     })?;
-    kept.tell_of(story);
+    recorded.tell_of(story);
     if let Some(travel) = beyond {
         at.map(|at| checked_place(at, travel)).transpose()?;
     }
-    let sheet = kept.judge_as_flex(&shelf);
-    conclude(kept, sheet, outside)
+    let (sheet, question) = recorded.flex_question(&shelf);
+    conclude(recorded, &question, sheet, outside)
 }
 
 /// How long to watch: as typed, or once everywhere.

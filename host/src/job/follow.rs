@@ -5,9 +5,10 @@ use super::body::tell_of_the_part;
 use super::cautions::{self, Consent};
 use super::concluded::{Concluded, conclude};
 use super::failure::Failure;
-use super::kept::Kept;
 use super::mounted::Mounted;
 use super::outside::Outside;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::sheets::Shelf;
 use crate::procedure::Recording;
 use crate::quantity::{PartKind, ProcedureKind};
@@ -25,25 +26,24 @@ pub fn follow(
     let consent = Consent::of(mounted.rig, cautions_read);
     let shelf = Shelf::for_pair(mounted.sheet)?;
     let sheet = shelf.first();
-    let mut kept = Kept::of_session(mounted, sheet, outside)?;
-    kept.judge_only(Scope::Procedure(ProcedureKind::Follow), Vec::new());
-    kept.is_about(PartKind::Pair);
+    let mut recorded = Recorded::of_session(mounted, sheet, outside)?;
+    recorded.is_about(PartKind::Pair);
     let (followed, story) =
         with_bench(mounted.rig, mounted.part, sheet, outside, |bench| -> Result<(), Failure> {
             cautions::show(consent, outside)?;
             let found = bench.follow(&|| outside.now());
-            kept.heed(&found.check);
+            recorded.heed(&found.check);
             let mut recordings: Vec<Recording> = vec![found.check.recording];
             recordings.extend(found.rest.into_iter().flat_map(|rest| rest.recordings));
             recordings.extend(found.grip);
             for mut recording in recordings {
                 tell_of_the_part(&mut recording);
-                keep(&mut kept, recording, outside);
+                keep(&mut recorded, recording, outside);
             }
-            found.plate.into_iter().for_each(|trace| kept.store(trace, outside));
+            found.plate.into_iter().for_each(|trace| recorded.store(trace, outside));
             Ok(())
         })?;
     followed?;
-    kept.tell_of(story);
-    conclude(kept, sheet, outside)
+    recorded.tell_of(story);
+    conclude(recorded, &Question::of(Scope::Procedure(ProcedureKind::Follow)), sheet, outside)
 }

@@ -2,9 +2,10 @@
 
 use super::concluded::{Concluded, conclude};
 use super::failure::Failure;
-use super::kept::Kept;
 use super::outside::Outside;
 use super::population;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::sheets::Shelf;
 use crate::record::soak_log::SOAK_LOG;
 use crate::record::{CsvOptions, load_traces};
@@ -30,7 +31,7 @@ pub struct Judge<'a> {
     pub population: Option<&'a Path>,
     /// The part in the user's words.
     pub part: Option<&'a str>,
-    /// The archive that keeps the judgement, the platform's where none is named; none = nothing is kept.
+    /// The archive that keeps the judgement, the platform's where none is named; none = nothing is recorded.
     pub keep_in: Option<Option<&'a Path>>,
 }
 
@@ -51,28 +52,26 @@ pub fn judge(asked: Judge<'_>, outside: &Outside<'_>) -> Result<Concluded, Failu
     let among = population::given(asked.population)?;
     if asked.path.join(SOAK_LOG).is_file() {
         return Err(Failure::Usage(anyhow!(
-            "{} is a soak: its figures were made round by round and most traces were not kept, so it can't be judged anew as a whole. Its              outcome and report lie in it; a soak that has not ended is judged by `trackpair soak --resume RECORD --conclude`; a single round by              giving one of its traces (`trackpair records show RECORD` names them)",
+            "{} is a soak: its figures were made round by round and most traces were not recorded, so it can't be judged anew as a whole. Its              outcome and report lie in it; a soak that has not ended is judged by `trackpair soak --resume RECORD --conclude`; a single round by              giving one of its traces (`trackpair records show RECORD` names them)",
             asked.path.display()
         )));
     }
     let loaded = load_traces(asked.path, &options).map_err(|e| Failure::Usage(e.into()))?;
     let keep = asked.keep_in.is_some();
-    let mut kept = if let Some(archive) = asked.keep_in {
+    let mut recorded = if let Some(archive) = asked.keep_in {
         // The part's words stand in its traces; those of a log came from the command line.
         let part = loaded.traces.first().map(|t| t.trace.provenance.part.as_str());
-        Kept::begin(archive, part.unwrap_or_default(), outside)?
+        Recorded::begin(archive, part.unwrap_or_default(), outside)?
     } else {
-        Kept::loose()
+        Recorded::loose()
     };
-    kept.warn(loaded.warnings.iter().map(ToString::to_string));
+    recorded.warn(loaded.warnings.iter().map(ToString::to_string));
     for trace in loaded.traces {
-        if keep { kept.store(trace.trace, outside) } else { kept.take(trace.trace, trace.file) }
+        if keep { recorded.store(trace.trace, outside) } else { recorded.take(trace.trace, trace.file) }
     }
-    if !asked.path.is_dir() {
-        kept.judge_alone();
-    }
-    let sheet = kept.choose_sheet(&shelf)?;
-    kept.judge_among(among);
-    kept.check_population(sheet)?;
-    conclude(kept, sheet, outside)
+    let question = Question::of_the_part(among);
+    let question = if asked.path.is_dir() { question } else { question.of_picked_traces() };
+    let (sheet, question) = recorded.choose_sheet(question, &shelf)?;
+    question.check_population(sheet)?;
+    conclude(recorded, &question, sheet, outside)
 }

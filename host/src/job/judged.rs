@@ -1,6 +1,7 @@
-//! From what was kept to an outcome: analysis and verdict.
+//! From what was recorded to an outcome: analysis and verdict.
 
-use super::kept::Kept;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::settling::{Looks, grip_analysis};
 use crate::analysis::PartAnalysis;
 use crate::analysis::body::{self, BodyTraces};
@@ -26,19 +27,23 @@ pub struct Judged {
 
 impl Judged {
     /// Judged at a moment, RFC 3339; none when there is nothing to analyse.
-    pub fn of(kept: &Kept, sheet: &PartSheet, now: &str) -> Option<Self> {
-        if let Some(looks) = Looks::of(kept, sheet) {
-            let channels = kept.judged()?.provenance.channels.clone();
-            let mut outcome = outcome_of(kept, looks.analysis(), sheet, &looks.judgement(), now);
+    pub fn of(recorded: &Recorded, question: &Question, sheet: &PartSheet, now: &str) -> Option<Self> {
+        if let Some(looks) = Looks::of(recorded, question, sheet) {
+            let channels = recorded.best(question)?.provenance.channels.clone();
+            let mut outcome =
+                outcome_of((recorded, question), looks.analysis(), sheet, &looks.judgement(), now);
             outcome.settling = Some(looks.told());
             return Some(Self { analysis: looks.analysis().clone(), channels, scope: Scope::Part, outcome });
         }
-        let (analysis, channels) = analysis_of(kept, sheet)?;
-        let judging =
-            Judging { scope: kept.scope.unwrap_or_default(), shown: &kept.shown, ..Judging::default() };
+        let (analysis, channels) = analysis_of(recorded, question, sheet)?;
+        let judging = Judging {
+            scope: question.scope.unwrap_or_default(),
+            shown: &question.shown,
+            ..Judging::default()
+        };
         let judgement = judge_by(&analysis, sheet, judging);
-        let outcome = outcome_of(kept, &analysis, sheet, &judgement, now);
-        Some(Self { analysis, channels, scope: kept.scope.unwrap_or_default(), outcome })
+        let outcome = outcome_of((recorded, question), &analysis, sheet, &judgement, now);
+        Some(Self { analysis, channels, scope: question.scope.unwrap_or_default(), outcome })
     }
 
     /// What a report is made of.
@@ -58,66 +63,72 @@ impl Judged {
 }
 
 /// What the traces tell, and what is known of their channels; none when there is nothing to analyse.
-pub fn analysis_of(kept: &Kept, sheet: &PartSheet) -> Option<(PartAnalysis, Vec<ChannelProvenance>)> {
-    if let Some(pair) = PairTraces::sorted(kept.traces.iter().map(|k| &k.trace)) {
+pub fn analysis_of(
+    recorded: &Recorded,
+    question: &Question,
+    sheet: &PartSheet,
+) -> Option<(PartAnalysis, Vec<ChannelProvenance>)> {
+    if let Some(pair) = PairTraces::sorted(recorded.traces.iter().map(|k| &k.trace)) {
         return Some((follow::analyse(pair, sheet), pair.grip.provenance.channels.clone()));
     }
     if sheet.kind == PartKind::Pair {
-        let channels = kept.traces.first()?.trace.provenance.channels.clone();
-        return Some((follow::not_begun(kept.traces.iter().map(|k| &k.trace), sheet), channels));
+        let channels = recorded.traces.first()?.trace.provenance.channels.clone();
+        return Some((follow::not_begun(recorded.traces.iter().map(|k| &k.trace), sheet), channels));
     }
-    if kept.is_body() {
-        let traces = BodyTraces::sorted(kept.traces.iter().map(|k| &k.trace));
+    if recorded.is_body() {
+        let traces = BodyTraces::sorted(recorded.traces.iter().map(|k| &k.trace));
         let channels = traces.all().next()?.provenance.channels.clone();
-        let analysis = match &kept.among {
+        let analysis = match &question.among {
             Some(among) => body::analyse_among(traces, sheet, among),
             None => body::analyse(traces, sheet),
         };
         return Some((analysis, channels));
     }
-    let sweep = kept.judged()?;
-    let looks = Looks::of(kept, sheet);
-    let analysis = looks.map_or_else(|| grip_analysis(kept, sweep, sheet), |looks| looks.analysis().clone());
+    let sweep = recorded.best(question)?;
+    let looks = Looks::of(recorded, question, sheet);
+    let analysis =
+        looks.map_or_else(|| grip_analysis(recorded, sweep, sheet), |looks| looks.analysis().clone());
     Some((analysis, sweep.provenance.channels.clone()))
 }
 
 fn outcome_of(
-    kept: &Kept,
+    (recorded, question): (&Recorded, &Question),
     analysis: &PartAnalysis,
     sheet: &PartSheet,
     judgement: &Judgement,
     now: &str,
 ) -> Outcome {
-    let mut outcome = built(kept, analysis, sheet, judgement, now);
-    if let Some(line) = OutcomeLine::of(&kept.stories).or_else(|| kept.line.clone()) {
+    let mut outcome = built((recorded, question), analysis, sheet, judgement, now);
+    if let Some(line) = OutcomeLine::of(&recorded.stories).or_else(|| question.before.as_ref()?.line.clone())
+    {
         outcome.heed_line(line);
     }
     outcome
 }
 
 fn built(
-    kept: &Kept,
+    (recorded, question): (&Recorded, &Question),
     analysis: &PartAnalysis,
     sheet: &PartSheet,
     judgement: &Judgement,
     now: &str,
 ) -> Outcome {
     let stored: Vec<StoredTrace<'_>> =
-        kept.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
-    let mut warnings = kept.warnings.clone();
-    warnings.extend(kept.failures.iter().cloned());
+        recorded.traces.iter().map(|k| StoredTrace { trace: &k.trace, file: k.file.as_deref() }).collect();
+    let mut warnings = recorded.warnings.clone();
+    warnings.extend(recorded.failures.iter().cloned());
     build(OutcomeInputs {
         analysis,
         judgement,
         sheet,
-        topology_shown: <[Topology; 1]>::try_from(kept.shown.as_slice()).ok().map(|[one]| one),
-        readings: &kept.readings,
+        topology_shown: <[Topology; 1]>::try_from(question.shown.as_slice()).ok().map(|[one]| one),
+        readings: &recorded.checked.readings,
         session: SessionEnd {
-            failure: kept.failures.first().map(|why| (why.as_str(), kept.refused)),
-            told: kept.told.as_ref().map(|(aborted, not_done)| (*aborted, not_done.as_slice())),
-            alone: kept.alone,
+            failure: recorded.failures.first().map(|why| (why.as_str(), recorded.refused)),
+            told: question.before.as_ref().map(|b| (b.aborted, b.not_done.as_slice())),
+            alone: question.alone,
         },
-        doubts: if kept.scope == Some(Scope::Readiness) { &kept.doubts } else { &[] },
+        doubts: if question.scope == Some(Scope::Readiness) { &recorded.checked.doubts } else { &[] },
         traces: &stored,
         judged: now,
         warnings: &warnings,

@@ -7,7 +7,7 @@
 //! - `bench_work`: a session with a rig, every trace kept as soon as it exists; `rig_lock`: one program at a time on it.
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
 //! - `sheets`: which sheet is meant; `population`: among which bodies.
-//! - `kept`: what was recorded; `judged`: analysis and verdict; `settling`: an undecided grip swept again, and which of several sweeps counts;
+//! - `recorded`: what was recorded; `question`: what is asked of it; `judged`: analysis and verdict; `settling`: an undecided grip swept again, and which of several sweeps counts;
 //!   `concluded`: stored and sealed (`sealing`).
 //! - `watched`: how long is recorded without a program. `stored`: stored outcomes by name or place.
 //! - One file per job: `qualify` (and a grip's single procedures), `body` (a throttle body's), `follow` (both together), `flex` (and warm-up),
@@ -24,12 +24,13 @@ pub mod follow;
 pub mod in_case;
 pub mod judge;
 pub mod judged;
-pub mod kept;
 pub mod matings;
 mod mounted;
 mod outside;
 pub mod population;
 pub mod qualify;
+pub mod question;
+mod recorded;
 pub mod rejudge;
 pub mod rig_lock;
 pub mod sealing;

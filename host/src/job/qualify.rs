@@ -6,10 +6,11 @@ use super::body::{leads_of_body, qualify_body};
 use super::cautions::Consent;
 use super::concluded::{Concluded, conclude};
 use super::failure::Failure;
-use super::kept::Kept;
 use super::mounted::Mounted;
 use super::outside::Outside;
 use super::population;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::settling::{announce, settle};
 use super::sheets::Shelf;
 use super::watched::Seconds;
@@ -57,23 +58,23 @@ pub struct HandSweep<'a> {
 /// The whole plan: self-check, sweep, release, leads check; for a throttle body its own.
 ///
 /// # Errors
-/// [`Failure`]; what was recorded before it is kept.
+/// [`Failure`]; what was recorded before it is recorded.
 pub fn qualify(plan: &Qualify<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure> {
     let mounted = plan.mounted;
     let mut shelf = Shelf::new(mounted.sheet)?;
     override_sweep(plan, &mut shelf)?;
     let among = population::given(plan.population)?;
-    let mut kept = Kept::of_session(mounted, shelf.first(), outside)?;
-    kept.judge_among(among);
+    let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
+    let question = Question::of_the_part(among);
     let (chosen, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
         refuse_pair(bench)?;
         if bench.drives_body() {
             refuse_settling(plan)?;
             let consent = Consent::of(mounted.rig, plan.cautions_read);
-            return qualify_body(bench, &mut kept, &shelf, consent, plan.leads, outside);
+            return qualify_body(bench, (&mut recorded, &question), &shelf, consent, plan.leads, outside);
         }
         shelf.check_for_grip()?;
-        kept.check_population(shelf.first())?;
+        question.check_population(shelf.first())?;
         // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
         let leads = plan.leads && bench.can_check_leads();
         let mut planned = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
@@ -83,26 +84,26 @@ pub fn qualify(plan: &Qualify<'_>, outside: &Outside<'_>) -> Result<Concluded, F
             announce(outside, shelf.first(), more);
         }
         bench.plan(planned);
-        let (sheet, ready) = after_self_check(&mut kept, &shelf, bench, outside);
+        let (sheet, ready) = after_self_check(&mut recorded, &shelf, bench, outside);
         if ready {
-            let mut going_on = keep(&mut kept, bench.sweep(), outside);
+            let mut going_on = keep(&mut recorded, bench.sweep(), outside);
             if going_on {
                 bench.set_started(outside.now());
-                going_on = keep(&mut kept, bench.grip_release(), outside);
+                going_on = keep(&mut recorded, bench.grip_release(), outside);
             }
             if going_on && leads {
                 bench.set_started(outside.now());
-                going_on = keep(&mut kept, bench.leads_check(), outside);
+                going_on = keep(&mut recorded, bench.leads_check(), outside);
             }
             if let Some(more) = plan.settle.filter(|_| going_on) {
-                settle(bench, &mut kept, sheet, more, outside);
+                settle(bench, &mut recorded, &question, sheet, more, outside);
             }
         }
         Ok(sheet)
     })?;
     let chosen = chosen?;
-    kept.tell_of(story);
-    conclude(kept, chosen, outside)
+    recorded.tell_of(story);
+    conclude(recorded, &question, chosen, outside)
 }
 
 /// A throttle body is repeated procedure by procedure.
@@ -122,13 +123,12 @@ fn refuse_settling(plan: &Qualify<'_>) -> Result<(), Failure> {
 /// As [`qualify`].
 pub fn self_check(mounted: Mounted<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure> {
     let shelf = shelf_for_grip(mounted)?;
-    let mut kept = Kept::of_session(mounted, shelf.first(), outside)?;
-    kept.judge_only(Scope::Readiness, Vec::new());
+    let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        after_self_check(&mut kept, &shelf, bench, outside).0
+        after_self_check(&mut recorded, &shelf, bench, outside).0
     })?;
-    kept.tell_of(story);
-    conclude(kept, sheet, outside)
+    recorded.tell_of(story);
+    conclude(recorded, &Question::of(Scope::Readiness), sheet, outside)
 }
 
 /// The leads check: with the self-check that finds a grip's stops before it, or with a body's rest and stops.
@@ -141,28 +141,27 @@ pub fn leads_check(
     outside: &Outside<'_>,
 ) -> Result<Concluded, Failure> {
     let shelf = Shelf::new(mounted.sheet)?;
-    let mut kept = Kept::of_session(mounted, shelf.first(), outside)?;
+    let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let (chosen, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
         refuse_pair(bench)?;
         if bench.drives_body() {
             let consent = Consent::of(mounted.rig, cautions_read);
-            return leads_of_body(bench, &mut kept, &shelf, consent, outside);
+            return leads_of_body(bench, (&mut recorded, &Question::default()), &shelf, consent, outside);
         }
         shelf.check_for_grip()?;
         bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::LeadsCheck]);
-        let (sheet, ready) = after_self_check(&mut kept, &shelf, bench, outside);
+        let (sheet, ready) = after_self_check(&mut recorded, &shelf, bench, outside);
         if ready {
-            keep(&mut kept, bench.leads_check(), outside);
+            keep(&mut recorded, bench.leads_check(), outside);
         }
         Ok(sheet)
     })?;
     let chosen = chosen?;
-    kept.tell_of(story);
+    recorded.tell_of(story);
     // Without the steps there is only the self-check, or rest and stops, to speak of.
-    let stepped = kept.trace(ProcedureKind::LeadsCheck).is_some();
-    let without = if kept.is_body() { Scope::Procedure(ProcedureKind::Rest) } else { Scope::Readiness };
-    kept.judge_only(if stepped { Scope::Leads } else { without }, Vec::new());
-    conclude(kept, chosen, outside)
+    let stepped = recorded.trace(ProcedureKind::LeadsCheck).is_some();
+    let without = if recorded.is_body() { Scope::Procedure(ProcedureKind::Rest) } else { Scope::Readiness };
+    conclude(recorded, &Question::of(if stepped { Scope::Leads } else { without }), chosen, outside)
 }
 
 /// A sweep by hand.
@@ -172,30 +171,30 @@ pub fn leads_check(
 pub fn hand_sweep(plan: HandSweep<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure> {
     let mounted = plan.mounted;
     let shelf = shelf_for_grip(mounted)?;
-    let mut kept = Kept::of_session(mounted, shelf.first(), outside)?;
+    let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let (_, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
         let until = HandEnd { after_us: Some(plan.seconds.as_us()), keys: Some(plan.keys) };
         bench.leave_out_reference(plan.no_reference);
-        keep(&mut kept, bench.hand_sweep(until), outside)
+        keep(&mut recorded, bench.hand_sweep(until), outside)
     })?;
-    kept.tell_of(story);
-    let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::HandSweep));
-    kept.warn(note);
-    conclude(kept, sheet, outside)
+    recorded.tell_of(story);
+    let (sheet, note) = shelf.choose(recorded.trace(ProcedureKind::HandSweep));
+    recorded.warn(note);
+    conclude(recorded, &Question::default(), sheet, outside)
 }
 
 /// Runs a self-check, keeps it, and chooses the sheet by what it saw. Whether the plan may go on; the bench is then ready for it.
 pub fn after_self_check<'s>(
-    kept: &mut Kept,
+    recorded: &mut Recorded,
     shelf: &'s Shelf,
     bench: &mut Bench<'_>,
     outside: &Outside<'_>,
 ) -> (&'s PartSheet, bool) {
     let check = bench.self_check();
-    kept.heed(&check);
-    let going_on = keep(kept, check.recording, outside);
-    let (sheet, note) = shelf.choose(kept.trace(ProcedureKind::SelfCheck));
-    kept.warn(note);
+    recorded.heed(&check);
+    let going_on = keep(recorded, check.recording, outside);
+    let (sheet, note) = shelf.choose(recorded.trace(ProcedureKind::SelfCheck));
+    recorded.warn(note);
     let ready = going_on && check.moved;
     if ready {
         bench.use_sheet(sheet);

@@ -4,9 +4,10 @@
 use super::concluded::documents;
 use super::failure::Failure;
 use super::judged::Judged;
-use super::kept::Kept;
 use super::outside::{Clock, Outside};
 use super::population;
+use super::question::Question;
+use super::recorded::Recorded;
 use super::sealing::to_seal_with;
 use super::sheets::Shelf;
 use crate::analysis::body::population::Population;
@@ -15,7 +16,6 @@ use crate::outcome::Outcome;
 use crate::record::seal::ShopKey;
 use crate::record::{Archive, ArchiveError, Query, RecordState, RecordSummary, Sealing, StoredRecord};
 use crate::report::{Paper, ReportInput, Shop};
-use crate::sheet::Topology;
 use crate::verdict::Scope;
 use anyhow::anyhow;
 use std::path::Path;
@@ -35,7 +35,7 @@ pub struct Rejudge<'a> {
     pub sheet: Option<&'a str>,
     /// A file of good bodies among which throttle bodies are judged, instead of the shipped ones.
     pub population: Option<&'a Path>,
-    /// Whether nothing is kept.
+    /// Whether nothing is recorded.
     pub dry_run: bool,
     /// Cores to work on; none = all.
     pub cores: Option<u16>,
@@ -46,7 +46,7 @@ pub struct Rejudge<'a> {
 pub struct JudgedAgain {
     /// Which records were judged, what differs, which were skipped.
     pub summary: Rejudged,
-    /// Why an outcome could not be kept.
+    /// Why an outcome could not be recorded.
     pub not_kept: Option<ArchiveError>,
 }
 
@@ -161,11 +161,11 @@ fn one(work: &Work<'_>, summary: &RecordSummary) -> Fate {
         Ok(traces) => traces,
         Err(why) => return skipped(why.to_string(), true),
     };
-    let mut kept = Kept::loose();
+    let mut recorded = Recorded::loose();
     for trace in traces {
-        kept.take(trace.trace, trace.file);
+        recorded.take(trace.trace, trace.file);
     }
-    match again(work, kept, before.as_ref()) {
+    match again(work, recorded, before.as_ref()) {
         Err(why) => skipped(why, false),
         Ok((judged, sheet)) => keep(
             work,
@@ -180,7 +180,7 @@ fn one(work: &Work<'_>, summary: &RecordSummary) -> Fate {
 /// Analysis and verdict, about what the last outcome was about.
 fn again<'s>(
     work: &'s Work<'_>,
-    mut kept: Kept,
+    mut recorded: Recorded,
     before: Option<&Outcome>,
 ) -> Result<(Judged, &'s crate::sheet::PartSheet), String> {
     let scope = before.and_then(|o| o.scope.known()).unwrap_or_default();
@@ -190,19 +190,17 @@ fn again<'s>(
     if scope == Scope::Soak {
         return Err("it is a soak: its figures were made while it ran and stand in its log, and most traces were not kept".to_owned());
     }
-    if scope != Scope::Part && !kept.is_flex_alone() {
-        let known = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];
-        let shown = before.and_then(|o| o.part.topology_found.as_deref());
-        kept.judge_only(scope, known.into_iter().filter(|t| Some(t.name()) == shown).collect());
+    let mut question =
+        Question::of_the_part(work.among.filter(|_| recorded.is_body()).cloned()).after(before);
+    if scope != Scope::Part && !recorded.is_flex_alone() {
+        let shown = before.and_then(|o| o.part.topology_found.as_ref()?.known());
+        question = Question { scope: Some(scope), ..question }.where_lines_are(shown.into_iter().collect());
     }
     let said = |failure: Failure| format!("{:#}", failure.error());
-    let sheet = kept.choose_sheet(work.shelf).map_err(said)?;
-    if let Some(before) = before {
-        kept.recall(before);
-    }
-    kept.judge_among(work.among.filter(|_| kept.is_body()).cloned());
-    kept.check_population(sheet).map_err(said)?;
-    let judged = Judged::of(&kept, sheet, &work.clock.now()).ok_or("its traces hold no samples")?;
+    let (sheet, question) = recorded.choose_sheet(question, work.shelf).map_err(said)?;
+    question.check_population(sheet).map_err(said)?;
+    let judged =
+        Judged::of(&recorded, &question, sheet, &work.clock.now()).ok_or("its traces hold no samples")?;
     match judged.outcome.part.topology_found.as_deref() {
         // A sheet for other parts says nothing of this one, as a sheet for another kind does not.
         Some(found) if work.shelf.is_given() && found != sheet.topology.name() => Err(format!(
@@ -229,13 +227,13 @@ fn keep(
     }
     let _turn = work.turn.lock().unwrap_or_else(PoisonError::into_inner);
     let sealing = Sealing { key: work.key, date: &work.clock.now() };
-    let kept = work.archive.reopen(record).conclude(&judged.outcome, sealing, |stamp| {
+    let filed = work.archive.reopen(record).conclude(&judged.outcome, sealing, |stamp| {
         let (documents, missing) = documents(&ReportInput { stamp, ..*input }, work.paper);
         work.missing.lock().unwrap_or_else(PoisonError::into_inner).extend(missing);
         documents
     });
-    match kept {
-        Ok(kept) => Fate::Judged(Box::new(Difference { number: Some(kept.number), ..difference })),
+    match filed {
+        Ok(filed) => Fate::Judged(Box::new(Difference { number: Some(filed.number), ..difference })),
         Err(cause) => Fate::Failed(cause),
     }
 }

@@ -2,8 +2,9 @@
 //! of several is judged, how sure each must be, and what the later ones settled; why so, in `verdict/looks.rs`.
 
 use super::bench_work::keep;
-use super::kept::Kept;
 use super::outside::Outside;
+use super::question::Question;
+use super::recorded::Recorded;
 use crate::analysis::grip::{GripTraces, analyse};
 use crate::analysis::{PartAnalysis, self_closing};
 use crate::outcome::OutcomeSettling;
@@ -36,11 +37,11 @@ struct Look {
 
 impl Looks {
     /// None where the part was not to be looked at more than once.
-    pub fn of(kept: &Kept, sheet: &PartSheet) -> Option<Self> {
-        let traces: Vec<&Trace> = kept.all().collect();
+    pub fn of(recorded: &Recorded, question: &Question, sheet: &PartSheet) -> Option<Self> {
+        let traces: Vec<&Trace> = recorded.all().collect();
         let sweeps: Vec<&Trace> = traces.iter().copied().filter(|t| is_a_look(t)).collect();
         let planned = planned_looks(&traces).max(u32::try_from(sweeps.len()).unwrap_or(u32::MAX));
-        if planned < 2 || sweeps.is_empty() || kept.scope_given().is_some() || kept.is_body() {
+        if planned < 2 || sweeps.is_empty() || question.scope.is_some() || recorded.is_body() {
             return None;
         }
         let sure = sure_in_each(planned);
@@ -48,7 +49,7 @@ impl Looks {
         let each: Vec<Look> = sweeps
             .iter()
             .map(|sweep| {
-                let analysis = grip_analysis(kept, sweep, sheet);
+                let analysis = grip_analysis(recorded, sweep, sheet);
                 let judgement = judge_by(&analysis, sheet, judging);
                 Look { analysis, judgement }
             })
@@ -129,17 +130,17 @@ fn is_a_look(trace: &Trace) -> bool {
 }
 
 /// Everything that one sweep and what else was kept tell of a grip.
-pub fn grip_analysis(kept: &Kept, sweep: &Trace, sheet: &PartSheet) -> PartAnalysis {
-    let mut analysis = analyse(grip_traces(kept, sweep), sheet);
-    self_closing::tell(kept.trace(ProcedureKind::Release), sweep.provenance.procedure, &mut analysis);
+pub fn grip_analysis(recorded: &Recorded, sweep: &Trace, sheet: &PartSheet) -> PartAnalysis {
+    let mut analysis = analyse(grip_traces(recorded, sweep), sheet);
+    self_closing::tell(recorded.trace(ProcedureKind::Release), sweep.provenance.procedure, &mut analysis);
     analysis
 }
 
-fn grip_traces<'k>(kept: &'k Kept, sweep: &'k Trace) -> GripTraces<'k> {
+fn grip_traces<'k>(recorded: &'k Recorded, sweep: &'k Trace) -> GripTraces<'k> {
     GripTraces {
         sweep,
-        leads: kept.trace(ProcedureKind::LeadsCheck),
-        flex: kept.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
+        leads: recorded.trace(ProcedureKind::LeadsCheck),
+        flex: recorded.trace(ProcedureKind::Flex).filter(|flex| !std::ptr::eq(*flex, sweep)),
     }
 }
 
@@ -155,11 +156,20 @@ pub fn announce(outside: &Outside<'_>, sheet: &PartSheet, more: u32) {
 }
 
 /// Sweeps again as the verdict so far advises, `more` times at most.
-pub fn settle(bench: &mut Bench<'_>, kept: &mut Kept, sheet: &PartSheet, more: u32, outside: &Outside<'_>) {
+pub fn settle(
+    bench: &mut Bench<'_>,
+    recorded: &mut Recorded,
+    question: &Question,
+    sheet: &PartSheet,
+    more: u32,
+    outside: &Outside<'_>,
+) {
     for round in 1..=more {
         // While the host thinks the rig is left alone: nothing is powered meanwhile. A rig that is gone is noticed by the next sweep.
         let _ = bench.unpower();
-        let Some(judgement) = Looks::of(kept, sheet).map(|looks| looks.judgement()) else { return };
+        let Some(judgement) = Looks::of(recorded, question, sheet).map(|looks| looks.judgement()) else {
+            return;
+        };
         let Some((sweep, what)) = judgement.sweep_that_settles() else {
             if judgement.overall == Verdict::Undecided {
                 outside.say("settling: no further sweep is likely to settle what is undecided");
@@ -176,7 +186,7 @@ pub fn settle(bench: &mut Bench<'_>, kept: &mut Kept, sheet: &PartSheet, more: u
         longer.sweep.cycles = sweep.cycles;
         bench.use_sheet(&longer);
         bench.set_started(outside.now());
-        if !keep(kept, bench.sweep(), outside) {
+        if !keep(recorded, bench.sweep(), outside) {
             return;
         }
     }

@@ -2,7 +2,8 @@
 
 use super::failure::Failure;
 use super::judged::analysis_of;
-use super::kept::Kept;
+use super::question::Question;
+use super::recorded::Recorded;
 use crate::analysis::PartAnalysis;
 use crate::compare::standing::LeftOut;
 use crate::compare::subject::Subject;
@@ -118,11 +119,11 @@ impl Stored {
         })?;
         let loaded =
             load_traces(&self.folder, &CsvOptions::default()).map_err(|e| format!("{}: {e}", self.name))?;
-        let mut kept = Kept::loose();
+        let mut recorded = Recorded::loose();
         for trace in loaded.traces {
-            kept.take(trace.trace, trace.file);
+            recorded.take(trace.trace, trace.file);
         }
-        let analysed = analysis_of(&kept, &sheet).map(|(analysis, _)| analysis);
+        let analysed = analysis_of(&recorded, &Question::default(), &sheet).map(|(analysis, _)| analysis);
         analysed.ok_or_else(|| format!("{}: its traces hold no samples", self.name))
     }
 }

@@ -6,9 +6,10 @@ use super::body::qualify_body;
 use super::cautions::Consent;
 use super::failure::Failure;
 use super::judged::Judged;
-use super::kept::Kept;
 use super::outside::Outside;
 use super::qualify::{after_self_check, refuse_pair};
+use super::question::Question;
+use super::recorded::Recorded;
 use super::sheets::Shelf;
 use crate::link::Address;
 use crate::outcome::Outcome;
@@ -36,7 +37,7 @@ pub struct Occasion<'a> {
 /// Sweeps once and keeps it in the folder: its line.
 ///
 /// # Errors
-/// [`Failure::Rig`] when there was nothing to keep, or the sweep was cut short: then what was recorded is kept, and does not count.
+/// [`Failure::Rig`] when there was nothing to keep, or the sweep was cut short: then what was recorded is recorded, and does not count.
 pub fn sweep_into<'f>(
     folder: &'f mut StudyFolder,
     occasion: Occasion<'_>,
@@ -44,35 +45,35 @@ pub fn sweep_into<'f>(
     outside: &Outside<'_>,
 ) -> Result<&'f SweepLine, Failure> {
     let started = outside.now();
-    let mut kept = Kept::loose();
+    let (mut recorded, question) = (Recorded::loose(), Question::default());
     let consent = Consent::of(occasion.rig, occasion.cautions_read);
     let (sheet, _) = with_bench(occasion.rig, occasion.label, shelf.first(), outside, |bench| {
         refuse_pair(bench)?;
         if bench.drives_body() {
-            return qualify_body(bench, &mut kept, shelf, consent, false, outside);
+            return qualify_body(bench, (&mut recorded, &question), shelf, consent, false, outside);
         }
         shelf.check_for_grip()?;
         bench.plan(vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release]);
-        let (sheet, ready) = after_self_check(&mut kept, shelf, bench, outside);
-        if ready && keep(&mut kept, bench.sweep(), outside) {
+        let (sheet, ready) = after_self_check(&mut recorded, shelf, bench, outside);
+        if ready && keep(&mut recorded, bench.sweep(), outside) {
             bench.set_started(outside.now());
-            keep(&mut kept, bench.grip_release(), outside);
+            keep(&mut recorded, bench.grip_release(), outside);
         }
         Ok(sheet)
     })?;
     let sheet = sheet?;
-    let failure = kept.failure().map(str::to_owned);
-    let Some(judged) = Judged::of(&kept, sheet, &outside.now()) else {
+    let failure = recorded.failure().map(str::to_owned);
+    let Some(judged) = Judged::of(&recorded, &question, sheet, &outside.now()) else {
         let why = failure.as_deref().unwrap_or("the rig sent no samples");
         return Err(Failure::Rig(anyhow!("nothing was recorded: {why}")));
     };
-    let missing = kept.judged().is_none_or(|t| t.provenance.procedure == ProcedureKind::SelfCheck);
+    let missing = recorded.best(&question).is_none_or(|t| t.provenance.procedure == ProcedureKind::SelfCheck);
     let cut = failure.or_else(|| {
-        (missing && !kept.is_body())
+        (missing && !recorded.is_body())
             .then(|| "the part did not turn in the self-check, so it was not swept".to_owned())
     });
     let line = line(&judged.outcome, occasion, started, cut.clone());
-    let line = folder.keep(line, &kept.all().collect::<Vec<_>>()).map_err(of_folder)?;
+    let line = folder.keep(line, &recorded.all().collect::<Vec<_>>()).map_err(of_folder)?;
     match cut {
         None => Ok(line),
         Some(why) => Err(Failure::Rig(anyhow!(

@@ -1,19 +1,18 @@
-//! What was recorded, kept on disk as it comes, and what is known of how it came about.
+//! What was recorded, kept on disk as it comes, and what is known of how it came about. What is asked of it is a `Question`.
 
 use super::event::Event;
 use super::failure::Failure;
 use super::matings::Plugged;
 use super::mounted::Mounted;
 use super::outside::Outside;
-use super::population;
+use super::question::Question;
 use super::sheets::Shelf;
-use crate::analysis::body::population::Population;
-use crate::outcome::{Outcome, OutcomeLine, OutcomeNotDone, OutcomeReading};
+use crate::outcome::OutcomeReading;
 use crate::procedure::{ProcedureError, SelfCheck};
 use crate::quantity::{Channel, PartKind, ProcedureKind};
 use crate::record::{Archive, RecordFolder};
 use crate::session::Story;
-use crate::sheet::{PartSheet, Topology};
+use crate::sheet::PartSheet;
 use crate::trace::Trace;
 use crate::verdict::Scope;
 use std::path::Path;
@@ -26,61 +25,60 @@ pub struct KeptTrace {
     pub file: Option<String>,
 }
 
-/// What was recorded, kept on disk as it comes.
-pub struct Kept {
+/// What was recorded, kept on disk as it comes. It grows while a session lasts; then it is judged by a [`Question`], and with its judgement it is
+/// filed (`conclude`).
+pub struct Recorded {
     pub(super) folder: Option<RecordFolder>,
     pub(super) traces: Vec<KeptTrace>,
     pub(super) warnings: Vec<String>,
     pub(super) failures: Vec<String>,
     /// Whether the first failure is a refusal of the rig.
     pub(super) refused: bool,
-    /// Whether the traces were picked out of a record.
-    pub(super) alone: bool,
-    /// What an earlier outcome says of how the session ended.
-    pub(super) told: Option<(bool, Vec<OutcomeNotDone>)>,
-    pub(super) scope: Option<Scope>,
-    pub(super) shown: Vec<Topology>,
-    pub(super) readings: Vec<OutcomeReading>,
-    pub(super) doubts: Vec<String>,
-    pub(super) among: Option<Population>,
+    /// What the self-check read, and what keeps it from saying that the part is ready.
+    pub(super) checked: Checked,
     pub(super) plugged: Option<Plugged>,
     /// What happened on the line, session by session.
     pub(super) stories: Vec<Story>,
-    /// What an earlier outcome says of the line.
-    pub(super) line: Option<OutcomeLine>,
 }
 
-impl Kept {
+/// What a self-check said.
+#[derive(Default)]
+pub struct Checked {
+    pub(super) readings: Vec<OutcomeReading>,
+    pub(super) doubts: Vec<String>,
+}
+
+impl Recorded {
     /// Makes a record folder in the archive. When the archive can't be written, in a fallback, with a warning: nothing that
-    /// will be recorded shall be lost.
+    /// will be recorded may be lost.
     ///
     /// # Errors
     /// [`Failure::Other`] when neither can be written.
     pub fn begin(archive: Option<&Path>, part: &str, outside: &Outside<'_>) -> Result<Self, Failure> {
-        let mut kept = Self::loose();
+        let mut recorded = Self::loose();
         let (archive, warning) = Archive::open_or_fallback(archive).map_err(|e| Failure::Other(e.into()))?;
         if let Some(warning) = warning {
             outside.warn(warning.to_string());
-            kept.warn(Some(warning.to_string()));
+            recorded.warn(Some(warning.to_string()));
         }
         let folder = archive.begin_record(part, &outside.now()).map_err(|e| Failure::Other(e.into()))?;
         outside.tell(Event::RecordBegun(folder.path()));
-        kept.folder = Some(folder);
-        Ok(kept)
+        recorded.folder = Some(folder);
+        Ok(recorded)
     }
 
     /// The same for what a session with a rig will tell of a part that is plugged into it.
     ///
     /// # Errors
-    /// As [`Kept::begin`].
+    /// As [`Recorded::begin`].
     pub fn of_session(
         mounted: Mounted<'_>,
         sheet: &PartSheet,
         outside: &Outside<'_>,
     ) -> Result<Self, Failure> {
-        let mut kept = Self::begin(mounted.archive, mounted.part, outside)?;
-        kept.plug_in(Plugged::of(mounted, sheet, outside));
-        Ok(kept)
+        let mut recorded = Self::begin(mounted.archive, mounted.part, outside)?;
+        recorded.plug_in(Plugged::of(mounted, sheet, outside));
+        Ok(recorded)
     }
 
     /// Without a record folder: nothing is written.
@@ -91,16 +89,9 @@ impl Kept {
             warnings: Vec::new(),
             failures: Vec::new(),
             refused: false,
-            alone: false,
-            told: None,
-            scope: None,
-            shown: Vec::new(),
-            readings: Vec::new(),
-            doubts: Vec::new(),
-            among: None,
+            checked: Checked::default(),
             plugged: None,
             stories: Vec::new(),
-            line: None,
         }
     }
 
@@ -130,58 +121,45 @@ impl Kept {
         }
     }
 
-    /// Sets what is judged, and the topologies that fit the lines. Without it, what was recorded tells.
-    pub fn judge_only(&mut self, scope: Scope, shown: Vec<Topology>) {
-        (self.scope, self.shown) = (Some(scope), shown);
-    }
-
-    /// Sets the healthy bodies that a body is judged among. Without it, the shipped ones of its kind.
-    pub fn judge_among(&mut self, among: Option<Population>) {
-        self.among = among;
-    }
-
-    /// Checks that the part that the sheet is for can be judged among them.
-    ///
-    /// # Errors
-    /// As [`population::check_fits`].
-    pub fn check_population(&self, sheet: &PartSheet) -> Result<(), Failure> {
-        population::check_fits(self.among.as_ref(), sheet)
-    }
-
-    /// Judges a flex for what it tells; returns the sheet that it is judged by.
-    pub fn judge_as_flex<'s>(&mut self, shelf: &'s Shelf) -> &'s PartSheet {
+    /// The sheet that a flex is judged by, and what it is judged for: what it tells.
+    pub fn flex_question<'s>(&mut self, shelf: &'s Shelf) -> (&'s PartSheet, Question) {
         let chosen =
             shelf.choose_for_flex(self.trace(ProcedureKind::SelfCheck), self.trace(ProcedureKind::Flex));
-        self.judge_only(Scope::Flex { limp_trips: chosen.limp_trips }, chosen.shown);
         self.warn(chosen.note);
-        chosen.sheet
+        let scope = Scope::Flex { limp_trips: chosen.limp_trips };
+        (chosen.sheet, Question::of(scope).where_lines_are(chosen.shown))
     }
 
-    /// The sheet that what was kept is judged by: for a throttle body, a flex alone, or a grip.
+    /// The sheet that what was recorded is judged by: for a throttle body, a flex alone, or a grip; a flex alone has a question of its own.
     ///
     /// # Errors
     /// [`Failure::Usage`] when the given one is for another kind of part.
-    pub fn choose_sheet<'s>(&mut self, shelf: &'s Shelf) -> Result<&'s PartSheet, Failure> {
+    pub fn choose_sheet<'s>(
+        &mut self,
+        question: Question,
+        shelf: &'s Shelf,
+    ) -> Result<(&'s PartSheet, Question), Failure> {
         if self.is_body() {
-            return shelf.for_body();
+            return Ok((shelf.for_body()?, question));
         }
         if self.is_flex_alone() {
-            return Ok(self.judge_as_flex(shelf));
+            let (sheet, of_flex) = self.flex_question(shelf);
+            return Ok((sheet, Question { scope: of_flex.scope, shown: of_flex.shown, ..question }));
         }
-        let (sheet, note) = shelf.choose(self.judged());
+        let (sheet, note) = shelf.choose(self.best(&question));
         self.warn(note);
-        Ok(sheet)
+        Ok((sheet, question))
     }
 
     /// Takes over what a self-check read and what it warned of.
     pub fn heed(&mut self, check: &SelfCheck) {
         let readings = check.readings().into_iter();
-        self.readings = readings
+        self.checked.readings = readings
             .map(|r| OutcomeReading { name: r.name, value: r.value, unit: r.unit.to_owned() })
             .collect();
         self.warn(check.warnings.iter().map(ToString::to_string));
         let not_ready = check.warnings.iter().filter(|w| w.keeps_from_ready());
-        self.doubts = not_ready.map(|w| format!("undecided: {w}")).collect();
+        self.checked.doubts = not_ready.map(|w| format!("undecided: {w}")).collect();
     }
 
     /// Notes why the plan was cut short.
@@ -195,17 +173,6 @@ impl Kept {
             self.refused = why.is_a_refusal();
         }
         self.fail(why.to_string());
-    }
-
-    /// Says that the traces were picked out of a record: what else was planned is not missed.
-    pub fn judge_alone(&mut self) {
-        self.alone = true;
-    }
-
-    /// Says what an earlier outcome of the same traces says of how the session ended.
-    pub fn recall(&mut self, before: &Outcome) {
-        self.told = Some((before.aborted, before.not_done.clone()));
-        self.line.clone_from(&before.line);
     }
 
     /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is told.
@@ -235,11 +202,6 @@ impl Kept {
         self.traces.iter().map(|k| &k.trace)
     }
 
-    /// What is judged, where it was set.
-    pub const fn scope_given(&self) -> Option<Scope> {
-        self.scope
-    }
-
     /// The last trace of a procedure.
     pub fn trace(&self, procedure: ProcedureKind) -> Option<&Trace> {
         self.traces.iter().rev().map(|k| &k.trace).find(|t| t.provenance.procedure == procedure)
@@ -250,10 +212,10 @@ impl Kept {
         self.failures.first().map(String::as_str)
     }
 
-    /// What is judged: the best that was recorded.
-    pub fn judged(&self) -> Option<&Trace> {
+    /// The trace that a question about a grip is answered from: the best that was recorded.
+    pub fn best(&self, question: &Question) -> Option<&Trace> {
         use ProcedureKind::{Flex, HandSweep, Import, LeadsCheck, SelfCheck, Sweep};
-        let order = match self.scope {
+        let order = match question.scope {
             Some(Scope::Flex { .. }) => [Flex, Sweep, HandSweep, Import, SelfCheck, LeadsCheck],
             _ => [Sweep, HandSweep, Import, SelfCheck, LeadsCheck, Flex],
         };
