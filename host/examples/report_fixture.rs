@@ -6,9 +6,7 @@ use std::io::Write as _;
 use std::process::ExitCode;
 use trackpair as host;
 use trackpair::outcome::Stamp;
-use trackpair::report::{
-    CertificateInput, Paper, ReportInput, Shop, Style, certificate, html, pdf, terminal,
-};
+use trackpair::report::{CertificateInput, Paper, ReportInput, Shop, Style, document, html, pdf, terminal};
 use trackpair::verdict::Verdict;
 
 #[path = "../reports/src/report/body_fixture.rs"]
@@ -81,15 +79,11 @@ fn main() -> ExitCode {
         stamp: Some(&stamp).filter(|_| asked("sealed")),
         shop: Some(&shop).filter(|_| asked("sealed")),
     };
-    let text = terminal(&input, Style::default());
+    let report = document::report(&input);
     let buyer = CertificateInput { outcome: &outcome, stamp: input.stamp, shop: input.shop };
-    let bytes = if asked("certificate") {
-        certificate(&buyer, paper)
-    } else if path.ends_with(".pdf") {
-        pdf(&input, paper)
-    } else {
-        Ok(html(&input).into_bytes())
-    };
+    let said = if asked("certificate") { document::certificate(&buyer).unwrap_or(report) } else { report };
+    let text = terminal(&said, Style::default());
+    let bytes = if path.ends_with(".pdf") { pdf(&said, paper) } else { Ok(html(&said).into_bytes()) };
     let bytes = match bytes {
         Ok(bytes) => bytes,
         Err(error) => {

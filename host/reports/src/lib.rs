@@ -7,4 +7,4 @@ pub mod report;
 // Layers below, under the names that every file uses.
 use trackpair_analysis::{analysis, diagnosis, verdict};
 use trackpair_model::{quantity, sheet, trace};
-use trackpair_outcome::{compare, gauge, outcome, vehicle};
+use trackpair_outcome::{case, compare, gauge, outcome, vehicle};

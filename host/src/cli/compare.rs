@@ -9,8 +9,9 @@ use crate::compare::standing::stand;
 use crate::compare::trend::LEAST_RECORDS;
 use crate::job::Failure;
 use crate::job::stored::{Stored, must_read, read_all};
-use crate::report::compare::{Drawn, View, html, overlays, terminal};
-use crate::report::{Lines, Style, compare as shown};
+use crate::report::compare::{Drawing, Drawn, overlays};
+use crate::report::document::Document;
+use crate::report::{Lines, Style, compare as shown, html, terminal};
 use anyhow::anyhow;
 use clap::Args;
 use serde::Serialize;
@@ -76,15 +77,14 @@ fn against_each_other(args: &Compare, records: &[Stored], style: Style) -> Resul
     let subjects: Vec<_> = records.iter().map(Stored::subject).collect();
     let question = if args.trend { Question::OverTime } else { Question::AgainstFirst };
     let document = changes::compare(&subjects, question).map_err(|e| Failure::Usage(e.into()))?;
-    let mut view = shown::changes(&document, &records[0].outcome);
-    draw(&mut view, args, records);
-    finish(args, &view, &document, style)
+    let page = shown::changes(&document, &records[0].outcome, draw(args, records));
+    finish(args, &page, &document, style)
 }
 
 /// The pictures, where they would be seen.
-fn draw(view: &mut View, args: &Compare, records: &[Stored]) {
+fn draw(args: &Compare, records: &[Stored]) -> Drawing {
     if args.report.is_none() || args.no_pictures {
-        return;
+        return Drawing::default();
     }
     let again: Vec<_> = records.iter().map(|r| r.again(args.sheet.as_deref())).collect();
     let drawn: Vec<Drawn<'_>> = again
@@ -95,8 +95,8 @@ fn draw(view: &mut View, args: &Compare, records: &[Stored]) {
             Some(Drawn { record, curves: &a.curves, plots: &a.plots })
         })
         .collect();
-    view.plots = overlays(&drawn, Lines::of(&records[0].outcome));
-    view.list("Not drawn", again.iter().filter_map(|a| a.as_ref().err().cloned()));
+    let left_out = again.iter().filter_map(|a| a.as_ref().err().cloned()).collect();
+    Drawing { plots: overlays(&drawn, Lines::of(&records[0].outcome)), left_out }
 }
 
 fn among_its_kind(
@@ -109,14 +109,19 @@ fn among_its_kind(
     let subjects: Vec<_> = others.iter().map(Stored::subject).collect();
     let mut document = stand(part.subject(), &subjects).map_err(|e| Failure::Usage(e.into()))?;
     document.left_out.splice(0..0, unread);
-    let view = shown::standing(&document, &part.outcome, Vec::new());
-    finish(args, &view, &document, style)
+    let page = shown::standing(&document, &part.outcome);
+    finish(args, &page, &document, style)
 }
 
-fn finish(args: &Compare, view: &View, document: &impl Serialize, style: Style) -> Result<Ending, Failure> {
+fn finish(
+    args: &Compare,
+    page: &Document,
+    document: &impl Serialize,
+    style: Style,
+) -> Result<Ending, Failure> {
     let reported =
-        args.report.as_deref().map_or(Ok(()), |file: &Path| write_report(html(view).as_bytes(), file));
-    say(&terminal(view, style), document, args.json);
+        args.report.as_deref().map_or(Ok(()), |file: &Path| write_report(html(page).as_bytes(), file));
+    say(&terminal(page, style), document, args.json);
     reported?;
     Ok(Ending::Done)
 }

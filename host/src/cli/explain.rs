@@ -7,8 +7,8 @@ use super::terminal::say::{say, style};
 use crate::job::Failure;
 use crate::job::stored::must_read;
 use crate::quantity::FigureName;
-use crate::report::compare::terminal;
-use crate::report::explain::{Explained, Explanation, view};
+use crate::report::explain::{Explained, Explanation, explained};
+use crate::report::terminal;
 use anyhow::anyhow;
 use clap::Args;
 use std::path::PathBuf;
@@ -73,7 +73,7 @@ pub fn explain(args: &Explain, surroundings: &Surroundings<'_>) -> Result<Ending
         simulated: stored.outcome.simulated,
         figures,
     };
-    let text = terminal(&view(&explanation, &stored.outcome), style(surroundings));
+    let text = terminal(&explained(&explanation, &stored.outcome), style(surroundings));
     say(&text, &explanation, args.json);
     Ok(Ending::Done)
 }

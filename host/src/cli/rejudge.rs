@@ -7,7 +7,7 @@ use super::surroundings::Surroundings;
 use super::terminal::at_terminal::at_terminal;
 use super::terminal::say::{say, style};
 use crate::job::{Failure, rejudge as job};
-use crate::report::compare::{self as shown, terminal};
+use crate::report::{compare as shown, terminal};
 use anyhow::anyhow;
 use clap::Args;
 use std::path::PathBuf;

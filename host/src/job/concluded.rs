@@ -9,7 +9,7 @@ use super::recorded::Recorded;
 use super::sealing::to_seal_with;
 use crate::outcome::Outcome;
 use crate::record::{Document, RecordFolder, Sealing};
-use crate::report::{CertificateInput, Paper, PdfError, ReportInput, Shop, certificate, html, pdf};
+use crate::report::{self, CertificateInput, Paper, ReportInput, Shop, html, pdf};
 use crate::sheet::PartSheet;
 use crate::verdict::Scope;
 use anyhow::anyhow;
@@ -51,7 +51,7 @@ impl Concluded {
     /// The report for the screen, as it is stored, where it is.
     pub fn page(&self) -> Vec<u8> {
         let stored = self.report.as_ref().and_then(|page| std::fs::read(page).ok());
-        stored.unwrap_or_else(|| html(&self.input()).into_bytes())
+        stored.unwrap_or_else(|| html(&report::document::report(&self.input())).into_bytes())
     }
 }
 
@@ -136,16 +136,19 @@ pub fn into_record(
 /// What goes into a record beside its outcome: the report for the screen and on paper, and for a part its certificate; and why one could
 /// not be made.
 pub fn documents(input: &ReportInput<'_>, paper: Paper) -> (Vec<Document>, Vec<String>) {
-    let mut all = vec![Document { stem: "report", ending: "html", bytes: html(input).into_bytes() }];
+    let report = report::document::report(input);
+    let mut all = vec![Document { stem: "report", ending: "html", bytes: html(&report).into_bytes() }];
     let mut missing = Vec::new();
-    let mut add = |stem, made: Result<Vec<u8>, PdfError>| match made {
+    let mut add = |stem, said: &report::document::Document| match pdf(said, paper) {
         Ok(bytes) => all.push(Document { stem, ending: "pdf", bytes }),
         Err(error) => missing.push(format!("no {stem}.pdf: {error}")),
     };
-    add("report", pdf(input, paper));
+    add("report", &report);
     if input.outcome.scope == Scope::Part {
         let ReportInput { outcome, stamp, shop, .. } = *input;
-        add("certificate", certificate(&CertificateInput { outcome, stamp, shop }, paper));
+        if let Ok(certificate) = report::document::certificate(&CertificateInput { outcome, stamp, shop }) {
+            add("certificate", &certificate);
+        }
     }
     (all, missing)
 }

@@ -8,7 +8,7 @@ use tempfile::tempdir;
 use trackpair::analysis::PartAnalysis;
 use trackpair::outcome::{Outcome, OutcomeInputs, Stamp, StoredTrace, build};
 use trackpair::report::{
-    CertificateInput, Paper, ReportInput, Shop, Style, certificate, html, pdf, terminal,
+    CertificateInput, Paper, ReportInput, Shop, Style, document, html, pdf, terminal,
 };
 use trackpair::sheet::{PartSheet, shipped};
 use trackpair::trace::Trace;
@@ -77,16 +77,17 @@ impl Qualified {
             shop,
         };
         std::fs::write(file("outcome.json"), self.outcome.to_json())?;
-        std::fs::write(file("report.html"), html(&input))?;
+        let report = document::report(&input);
+        std::fs::write(file("report.html"), html(&report))?;
         let wide = Style { width: 140, ..Style::default() };
-        std::fs::write(file("terminal.txt"), terminal(&input, wide))?;
+        std::fs::write(file("terminal.txt"), terminal(&report, wide))?;
         for (paper, name) in PAPERS {
-            std::fs::write(file("report.pdf"), pdf(&input, paper)?)?;
+            std::fs::write(file("report.pdf"), pdf(&report, paper)?)?;
             let files = ["report.html", "report.pdf", "terminal.txt", "outcome.json"].map(file);
             let said = paper_py("report", &files.each_ref().map(|f| f.as_path()), name)?;
             ensure!(said.contains("numbers agree"), "{said}");
             let buyer = CertificateInput { outcome: &self.outcome, stamp, shop };
-            std::fs::write(file("certificate.pdf"), certificate(&buyer, paper)?)?;
+            std::fs::write(file("certificate.pdf"), pdf(&document::certificate(&buyer)?, paper)?)?;
             let said = paper_py("certificate", &[&file("certificate.pdf"), &file("outcome.json")], name)?;
             ensure!(said.contains("one page"), "{said}");
         }
@@ -168,11 +169,12 @@ fn a_page_that_lost_a_figure_is_found() -> Result<()> {
         shop: None,
     };
     std::fs::write(file("outcome.json"), part.outcome.to_json())?;
-    std::fs::write(file("report.html"), html(&input(&part.outcome)))?;
-    std::fs::write(file("terminal.txt"), terminal(&input(&part.outcome), Style::default()))?;
+    let report = document::report(&input(&part.outcome));
+    std::fs::write(file("report.html"), html(&report))?;
+    std::fs::write(file("terminal.txt"), terminal(&report, Style::default()))?;
     let mut poorer = part.outcome.clone();
     poorer.figures.remove(3);
-    std::fs::write(file("report.pdf"), pdf(&input(&poorer), Paper::A4)?)?;
+    std::fs::write(file("report.pdf"), pdf(&document::report(&input(&poorer)), Paper::A4)?)?;
     let files = ["report.html", "report.pdf", "terminal.txt", "outcome.json"].map(file);
     let complaint =
         paper_py("report", &files.each_ref().map(|f| f.as_path()), "a4").expect_err("it must be found");

@@ -1,6 +1,7 @@
 //! A known part over time in words: what moves, what does not. It works nothing out.
 
-use super::compare::{Table, View, named};
+use super::compare::named;
+use super::document::Document;
 use super::format;
 use super::text::{LABEL, plain};
 use super::words::{self, Lines};
@@ -32,39 +33,39 @@ const fn group_of(f: &Watched) -> usize {
 }
 
 /// The known part's charts; with `details` every value.
-pub fn check_part(document: &KnownDocument, lines: Lines, details: bool) -> View {
-    let mut view = View {
-        title: format!("Check part: {}", document.state.name()),
-        lead: lead(document),
-        simulated: document.simulated,
-        ..View::default()
-    };
+pub fn check_part(document: &KnownDocument, lines: Lines, details: bool) -> Document {
+    let mut page = Document::comparison(
+        format!("Check part: {}", document.state.name()),
+        lead(document),
+        document.simulated,
+    );
     let later = document.sweeps.len() > document.first;
     for (group, title) in GROUPS.into_iter().enumerate() {
         let columns = ["figure", "first sweeps", "offset now", "of guard band", "newest"];
         // Before the first sweep after the first ones there is nothing to hold against them.
         let shown = if later { columns.len() } else { 2 };
         let row = |f: &Watched| row(f, lines)[..shown].to_vec();
-        view.table(Table {
-            title: title.to_owned(),
-            columns: columns[..shown].to_vec(),
-            rows: document.figures.iter().filter(|f| group_of(f) == group).map(row).collect(),
-            strong: group < 2,
-        });
+        page.table(
+            title,
+            &columns[..shown],
+            document.figures.iter().filter(|f| group_of(f) == group).map(row),
+            group < 2,
+        );
     }
-    view.list("What to do", advice(document, lines));
+    page.list("What to do", advice(document, lines));
     if details {
         for f in &document.figures {
-            view.table(chart(f, document, lines));
+            let heads = ["swept", "value", "moving range", "average", "beyond"];
+            page.table(chart_title(f, lines), heads, chart(f, document), false);
         }
     }
-    view.list("Note", notes(document, lines));
-    view.list(
+    page.list("Note", notes(document, lines));
+    page.list(
         "Not charted",
         document.left_out.iter().map(|l| format!("{}: {}", named(&l.quantity, lines), l.why)),
     );
-    view.list("How to read it", how_to_read(document, later, details));
-    view
+    page.list("How to read it", how_to_read(document, later, details));
+    page
 }
 
 fn lead(document: &KnownDocument) -> String {
@@ -168,9 +169,25 @@ fn sentence(f: &Watched, lines: Lines) -> String {
     format!("{name}: the average is off by {offset}{used}{signals}{turned}{left}")
 }
 
-fn chart(f: &Watched, document: &KnownDocument, lines: Lines) -> Table {
-    let number = |v: f64| format::rounded(v, 0.2 * f.chart.baseline.standard_deviation).0;
-    let limits = |[low, high]: [f64; 2]| format!("{} to {}", number(low), number(high));
+/// A number of a chart, to the digits of its scatter.
+fn number(f: &Watched, v: f64) -> String {
+    format::rounded(v, 0.2 * f.chart.baseline.standard_deviation).0
+}
+
+fn chart_title(f: &Watched, lines: Lines) -> String {
+    let limits = |[low, high]: [f64; 2]| format!("{} to {}", number(f, low), number(f, high));
+    format!(
+        "{}, {}: individuals {}, average {}, moving range up to {}",
+        named(&f.quantity, lines),
+        format::unit(f.quantity.unit),
+        limits(f.chart.individuals),
+        limits(f.chart.ewma),
+        number(f, f.chart.baseline.moving_range_limit())
+    )
+}
+
+fn chart(f: &Watched, document: &KnownDocument) -> Vec<Vec<String>> {
+    let number = |v: f64| number(f, v);
     let later = f.sweeps.iter().skip(f.chart.baseline.sweeps);
     let dates = later.filter_map(|k| document.sweeps.get(*k));
     let row = |(point, date): (&crate::gauge::chart::Point, &String)| {
@@ -190,19 +207,7 @@ fn chart(f: &Watched, document: &KnownDocument, lines: Lines) -> Table {
             rules.join(", "),
         ]
     };
-    Table {
-        title: format!(
-            "{}, {}: individuals {}, average {}, moving range up to {}",
-            named(&f.quantity, lines),
-            format::unit(f.quantity.unit),
-            limits(f.chart.individuals),
-            limits(f.chart.ewma),
-            number(f.chart.baseline.moving_range_limit())
-        ),
-        columns: vec!["swept", "value", "moving range", "average", "beyond"],
-        rows: f.chart.points.iter().zip(dates).map(row).collect(),
-        strong: false,
-    }
+    f.chart.points.iter().zip(dates).map(row).collect()
 }
 
 fn notes(document: &KnownDocument, lines: Lines) -> Vec<String> {

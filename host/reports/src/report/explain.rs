@@ -1,6 +1,6 @@
 //! A figure explained: what it is, by what source and algorithm, and its uncertainty budget. It computes none of it.
 
-use super::compare::{Table, View};
+use super::document::Document;
 use super::format;
 use super::words::{self, Lines};
 use crate::analysis::Figure;
@@ -123,17 +123,13 @@ fn stored<'o>(figure: &Figure, outcome: &'o Outcome) -> Option<&'o OutcomeFigure
     })
 }
 
-/// Explanations as a view of one table and one list per figure.
-pub fn view(explanation: &Explanation, outcome: &Outcome) -> View {
+/// Explanations as a document of one table and one list per figure.
+pub fn explained(explanation: &Explanation, outcome: &Outcome) -> Document {
     let lines = Lines::of(outcome);
-    let mut view = View {
-        title: format!("Figures of {} explained", explanation.record),
-        lead: "Every uncertainty is the root of the sum of squares of what stands in its table (JCGM 100:2008, 5.1.2); \
-               the stated interval is twice that, 95 %."
-            .to_owned(),
-        simulated: explanation.simulated,
-        ..View::default()
-    };
+    let lead = "Every uncertainty is the root of the sum of squares of what stands in its table (JCGM 100:2008, 5.1.2); the \
+                stated interval is twice that, 95 %.";
+    let title = format!("Figures of {} explained", explanation.record);
+    let mut page = Document::comparison(title, lead, explanation.simulated);
     for e in &explanation.figures {
         let mut name = words::figure(&e.figure);
         if e.channel.is_some() {
@@ -159,12 +155,8 @@ pub fn view(explanation: &Explanation, outcome: &Outcome) -> View {
         if e.added > 0.0 {
             rows.push(vec!["the recording may have raised it by".to_owned(), number(e.added), String::new()]);
         }
-        view.table(Table {
-            title: format!("{name}: {measured}"),
-            columns: vec!["contribution", "standard uncertainty", "share of the variance"],
-            rows,
-            strong: true,
-        });
+        let heads = ["contribution", "standard uncertainty", "share of the variance"];
+        page.table(format!("{name}: {measured}"), heads, rows, true);
         let mut said = vec![
             format!("What it is: {}.", e.definition),
             format!("Source: {}.", e.source),
@@ -181,7 +173,7 @@ pub fn view(explanation: &Explanation, outcome: &Outcome) -> View {
                 "The record states {stored}: it was judged by another version of the analysis; `trackpair rejudge` adds a new outcome."
             ));
         }
-        view.list(&name, said);
+        page.list(&name, said);
     }
-    view
+    page
 }

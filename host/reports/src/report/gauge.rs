@@ -1,6 +1,7 @@
 //! A gauge study in words: the labels of its plan, and what comes of it. It works nothing out.
 
-use super::compare::{Table, View, named};
+use super::compare::named;
+use super::document::Document;
 use super::format;
 use super::words::{self, Lines};
 use crate::gauge::anova::{Anova, Mountings, Source};
@@ -16,10 +17,10 @@ use crate::quantity::Unit;
 const CLAIMS: [&str; 5] = ["figure", "stated u", "repeats/u", "rig/u", "95 %"];
 
 /// What is to be stuck on the parts, and in which order they come.
-pub fn labels(plan: &Plan, study: &str) -> View {
-    let mut view = View {
-        title: "Gauge study".to_owned(),
-        lead: format!(
+pub fn labels(plan: &Plan, study: &str) -> Document {
+    let mut page = Document::comparison(
+        "Gauge study",
+        format!(
             "{} parts, {} mountings of each, {} sweeps of each mounting: {} mountings, {} sweeps.",
             plan.parts.len(),
             plan.mountings,
@@ -27,15 +28,15 @@ pub fn labels(plan: &Plan, study: &str) -> View {
             plan.order.len(),
             plan.order.len() * plan.repeats
         ),
-        ..View::default()
-    };
-    view.table(Table {
-        title: "Labels".to_owned(),
-        columns: vec!["label", "part"],
-        rows: plan.parts.iter().map(|p| vec![p.code.clone(), p.name.clone()]).collect(),
-        strong: false,
-    });
-    view.list(
+        false,
+    );
+    page.table(
+        "Labels",
+        ["label", "part"],
+        plan.parts.iter().map(|p| vec![p.code.clone(), p.name.clone()]),
+        false,
+    );
+    page.list(
         "What to do",
         [
             "Have someone else stick the labels on, and mount by the labels alone: whoever mounts must not know which part it is.".to_owned(),
@@ -55,47 +56,43 @@ pub fn labels(plan: &Plan, study: &str) -> View {
             format!("Order and labels come from seed {}.", plan.seed),
         ],
     );
-    view
+    page
 }
 
 /// What comes of a study; with `details` also its tables.
-pub fn result(document: &StudyDocument, lines: Lines, details: bool) -> View {
+pub fn result(document: &StudyDocument, lines: Lines, details: bool) -> Document {
     let figures = &document.study.figures;
     let count = |fitness| figures.iter().filter(|f| f.fitness == fitness).count();
     let exceeded: Vec<&FigureStudy> =
         figures.iter().filter(|f| f.claim.is_some_and(|c| c.exceeded)).collect();
-    let mut view = View {
-        title: "Gauge study".to_owned(),
-        lead: lead(count, exceeded.len(), figures.len()),
-        simulated: document.simulated,
-        ..View::default()
-    };
+    let mut page =
+        Document::comparison("Gauge study", lead(count, exceeded.len(), figures.len()), document.simulated);
     for (fitness, title) in [
         (Some(Fitness::Poor), "Poor: the rig takes more than 30 % of the tolerance"),
         (Some(Fitness::Usable), "Usable: 10 to 30 % of the tolerance"),
         (Some(Fitness::Good), "Good: up to 10 % of the tolerance"),
         (None, "Not graded: the sheet has no limit, or the parts' mean lies beyond it"),
     ] {
-        let rows = figures.iter().filter(|f| f.fitness == fitness).map(|f| row(f, lines)).collect();
-        let columns = vec!["figure", "rig's scatter", "of tolerance", "of all", "ndc", "rig/u"];
-        view.table(Table { title: title.to_owned(), columns, rows, strong: fitness == Some(Fitness::Poor) });
+        let rows = figures.iter().filter(|f| f.fitness == fitness).map(|f| row(f, lines));
+        let columns = ["figure", "rig's scatter", "of tolerance", "of all", "ndc", "rig/u"];
+        page.table(title, columns, rows, fitness == Some(Fitness::Poor));
     }
-    view.table(Table {
-        title: "Scatters by more than its stated uncertainty".to_owned(),
-        columns: CLAIMS.to_vec(),
-        rows: exceeded.iter().filter_map(|f| claim(f, lines)).collect(),
-        strong: true,
-    });
+    page.table(
+        "Scatters by more than its stated uncertainty",
+        CLAIMS,
+        exceeded.iter().filter_map(|f| claim(f, lines)),
+        true,
+    );
     if details {
-        in_detail(&mut view, figures, lines);
+        in_detail(&mut page, figures, lines);
     }
-    view.list(
+    page.list(
         "Not in the study",
         document.study.left_out.iter().map(|l| format!("{}: {}", named(&l.quantity, lines), l.why)),
     );
-    view.list("Note", notes(document));
-    view.list("How to read it", how_to_read(document, details));
-    view
+    page.list("Note", notes(document));
+    page.list("How to read it", how_to_read(document, details));
+    page
 }
 
 fn lead(count: impl Fn(Option<Fitness>) -> usize, exceeded: usize, all: usize) -> String {
@@ -150,8 +147,8 @@ fn interval(of: Interval, number: impl Fn(f64) -> String) -> String {
     format!("{} to {high}", number(of.low))
 }
 
-fn in_detail(view: &mut View, figures: &[FigureStudy], lines: Lines) {
-    view.list("Figure by figure", figures.iter().map(|f| sentence(f, lines)));
+fn in_detail(page: &mut Document, figures: &[FigureStudy], lines: Lines) {
+    page.list("Figure by figure", figures.iter().map(|f| sentence(f, lines)));
     let spread = |s: Spread| {
         let number = |v: f64| format::significant(v, 2);
         format!("{} ({})", number(s.standard_deviation), interval(s.interval, number))
@@ -160,25 +157,24 @@ fn in_detail(view: &mut View, figures: &[FigureStudy], lines: Lines) {
         let name = format!("{}, {}", named(&f.quantity, lines), format::unit(f.quantity.unit));
         vec![name, spread(f.repeatability), spread(f.mounting), spread(f.gauge), spread(f.part)]
     };
-    view.table(Table {
-        title: "Standard deviations with their 95 % intervals".to_owned(),
-        columns: vec!["figure", "repeats of one mounting", "mountings", "rig (both)", "parts"],
-        rows: figures.iter().map(row).collect(),
-        strong: false,
-    });
-    view.table(Table {
-        title: "The stated uncertainty against what was seen".to_owned(),
-        columns: CLAIMS.to_vec(),
-        rows: figures.iter().filter_map(|f| claim(f, lines)).collect(),
-        strong: false,
-    });
+    page.table(
+        "Standard deviations with their 95 % intervals",
+        ["figure", "repeats of one mounting", "mountings", "rig (both)", "parts"],
+        figures.iter().map(row),
+        false,
+    );
+    page.table(
+        "The stated uncertainty against what was seen",
+        CLAIMS,
+        figures.iter().filter_map(|f| claim(f, lines)),
+        false,
+    );
     for f in figures {
         for (table, title) in [(Some(&f.full), "full model"), (f.pooled.as_ref(), "pooled")] {
             let Some(table) = table else { continue };
-            view.table(variance(
-                table,
-                format!("{}, {}: {title}", named(&f.quantity, lines), unit(f.quantity.unit)),
-            ));
+            let title = format!("{}, {}: {title}", named(&f.quantity, lines), unit(f.quantity.unit));
+            let heads = ["source", "df", "sum of squares", "mean square", "F", "p"];
+            page.table(title, heads, variance(table), false);
         }
     }
 }
@@ -190,7 +186,7 @@ fn unit(of: Unit) -> &'static str {
     }
 }
 
-fn variance(table: &Anova, title: String) -> Table {
+fn variance(table: &Anova) -> Vec<Vec<String>> {
     let number = |v: Option<f64>| v.map_or_else(String::new, |v| format!("{v:.4e}").replace('-', "−"));
     let rows = table.rows.iter().map(|r| {
         let source = match (r.source, table.mountings) {
@@ -207,12 +203,7 @@ fn variance(table: &Anova, title: String) -> Table {
             .map_or_else(String::new, |p| if p < 1e-4 { "< 0.0001".to_owned() } else { format!("{p:.4}") });
         vec![source.to_owned(), r.df.to_string(), number(Some(r.ss)), number(r.ms), f, p]
     });
-    Table {
-        title,
-        columns: vec!["source", "df", "sum of squares", "mean square", "F", "p"],
-        rows: rows.collect(),
-        strong: false,
-    }
+    rows.collect()
 }
 
 /// A figure in one sentence.

@@ -9,7 +9,7 @@ use super::text::{LABEL, plain};
 const MOST_LINES: usize = 8;
 
 /// A shop, made harmless.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Letterhead {
     /// Name; may be empty.
     pub name: String,

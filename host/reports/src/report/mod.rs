@@ -1,24 +1,19 @@
-//! The outcome for people: a report as one HTML file or a PDF, and a short result for the terminal. Returns text or bytes; it
+//! What came out, for people: built once as a [`document`], rendered to a terminal, to one HTML file and to a PDF. Returns text or bytes; it
 //! does not write, print, ask the time, or judge.
 //!
-//! - `format`: numbers with their uncertainty, limits, places.
-//! - `text`: text from outside, made harmless.
-//! - `words`: machine names in the words of the trade.
-//! - `people`: the outcome's rows in words, the same for every medium.
-//! - `suspects`: causes that fit.
-//! - `groups`: the figures of a throttle body in groups.
-//! - `histograms`: what they say beside their bars.
-//! - `svg`: pictures.
-//! - `plots`: which pictures a pair of sensor lines gets, and the histograms.
-//! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - [`document`]: what a document says, by its meaning, and the builders of each.
+//! - [`terminal()`], [`html()`], [`pdf()`]: one renderer a medium. They choose no words.
+//! - `people`, `provenance`: an outcome's rows in words. `words`: machine names in the words of the trade.
+//! - `format`: numbers with their uncertainty, limits, places. `text`: text from outside, made harmless.
+//! - `suspects`: causes that fit. `groups`: the figures of a throttle body in groups. `contact`: lost contact.
 //! - `soak`: a soak over time.
-//! - `compare`: comparisons. `gauge`, `check_part`: the rig itself, as such views.
+//! - `svg`: pictures. `plots`: which pictures a pair of sensor lines gets, and the histograms; `histograms`: what they say beside their bars.
+//! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - `compare`: comparisons. `gauge`, `check_part`: the rig itself.
 //! - [`explain`]: a figure's definition and its uncertainty budget.
-//! - `vehicle`: checks at the vehicle: the form and the judged worksheet.
-//! - `provenance`: where it came from, and what ties it to a sealed record.
+//! - `vehicle`: lines of vehicle checks in words.
 //! - `shop`, `letterhead`, `logo`: who hands it over, and on which paper.
 //! - `signs`, `qr`: small pictures that every medium shares.
-//! - `html`, `terminal`, `terminal_body`, `pdf`: the media.
 
 #[cfg(test)]
 mod body_fixture;
@@ -28,6 +23,7 @@ mod body_tests;
 pub mod check_part;
 pub mod compare;
 mod contact;
+pub mod document;
 pub mod explain;
 #[cfg(test)]
 mod fixture;
@@ -51,7 +47,6 @@ mod soak;
 mod suspects;
 pub mod svg;
 mod terminal;
-mod terminal_body;
 #[cfg(test)]
 pub(crate) mod tests;
 pub mod text;
@@ -68,12 +63,22 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
-pub use pdf::{CertificateInput, PdfError, certificate, pdf, vehicle_check_pdf, vehicle_form_pdf};
+pub use pdf::{PdfError, pdf};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};
-pub use suspects::{SuspectRow, rows as suspect_rows};
 pub use terminal::{Style, terminal};
 pub use words::Lines;
+
+/// What a certificate is made of: all of it is in a stored record.
+#[derive(Clone, Copy, Debug)]
+pub struct CertificateInput<'a> {
+    /// The outcome.
+    pub outcome: &'a Outcome,
+    /// What ties it to a sealed record; none for a judgement that is not kept.
+    pub stamp: Option<&'a Stamp>,
+    /// Who hands it over; none when nothing is configured.
+    pub shop: Option<&'a Shop>,
+}
 
 /// What a report is made of.
 #[derive(Clone, Copy, Debug)]

@@ -1,9 +1,10 @@
 //! The outcome's rows in words, the same for every medium, so that no two media round or name differently.
 
+use super::document::{Banner, Finding, Grade, Suspect};
 use super::format;
 use super::groups::{FigureGroupRows, groups};
 use super::rows::{FigureRow, Named, group};
-use super::suspects::{SuspectRow, rows};
+use super::suspects::rows;
 use super::text::{LABEL, SENTENCE, ohms, plain};
 use super::words::{self, Lines};
 use crate::diagnosis;
@@ -12,42 +13,6 @@ use crate::outcome::{
 };
 use crate::quantity::{Channel, FigureName, FindingKind, Unit};
 use crate::verdict::Verdict;
-
-/// A finding.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FindingRow {
-    /// From 1; the same on the plots.
-    pub number: usize,
-    /// Kind in words.
-    pub kind: String,
-    /// Line in words, or "both lines"; none for a defect of the plate's drive.
-    pub line: Option<String>,
-    /// Place, where known.
-    pub place: Option<String>,
-    /// What it does to the verdict, in words.
-    pub weight: &'static str,
-    /// How sure.
-    pub confidence: String,
-    /// The sentence.
-    pub text: String,
-    /// Named numbers: "depth 3.2 %".
-    pub evidence: Vec<String>,
-    /// What to do next.
-    pub next_step: Option<&'static str>,
-}
-
-/// A grade, or that there is none.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct GradeWords {
-    /// "Grade A", or "No grade".
-    pub headline: String,
-    /// What it means; empty without a grade.
-    pub title: String,
-    /// Why, and what kept the part from a better one.
-    pub why: Vec<String>,
-    /// Source of its rule; empty without a grade.
-    pub source: String,
-}
 
 /// The outcome in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -65,7 +30,7 @@ pub struct People {
     /// Why.
     pub reasons: Vec<String>,
     /// Grade for resale; none when the sheet has no rules for one.
-    pub grade: Option<GradeWords>,
+    pub grade: Option<Grade>,
     /// Figures.
     pub figures: Vec<FigureRow>,
     /// The same in groups; empty for a grip.
@@ -75,9 +40,9 @@ pub struct People {
     /// How each figure is defined, once.
     pub definitions: Vec<Named>,
     /// Findings.
-    pub findings: Vec<FindingRow>,
+    pub findings: Vec<Finding>,
     /// Causes that fit, most likely first.
-    pub suspects: Vec<SuspectRow>,
+    pub suspects: Vec<Suspect>,
     /// What would have been missed.
     pub missed: Vec<Named>,
     /// What the self-check read.
@@ -94,26 +59,18 @@ pub struct People {
     pub banner: Option<Banner>,
 }
 
-/// What stands above a verdict.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Banner {
-    /// In capitals.
-    pub word: &'static str,
-    /// The sentences after it.
-    pub text: String,
-}
-
 /// Above the verdict of a recording that was cut short, or of a session that did not do all that it was to do.
 fn banner(outcome: &Outcome, cut_short: &[String]) -> Option<Banner> {
     let which = if cut_short.is_empty() { String::new() } else { format!(" ({})", cut_short.join("; ")) };
     if outcome.aborted {
         let text =
             format!("The recording did not run to its end{which}. What was not recorded was not judged.");
-        return Some(Banner { word: "CUT SHORT", text });
+        return Some(Banner { word: "CUT SHORT", text, more: "" });
     }
     (!outcome.not_done.is_empty()).then(|| Banner {
         word: "NOT ALL DONE",
         text: format!("Not all that was planned was done{which}. Nothing is claimed of what was not."),
+        more: "",
     })
 }
 
@@ -202,15 +159,18 @@ pub(super) fn label(given: &str) -> String {
     }
 }
 
-fn grade(grade: &OutcomeGrade) -> GradeWords {
+/// What stands in place of a grade's meaning where there is none.
+const NO_RULE: &str = "no rule of the part sheet is met";
+
+fn grade(grade: &OutcomeGrade) -> Grade {
     let said = |text: &Option<String>| plain(text.as_deref().unwrap_or_default(), LABEL);
-    GradeWords {
+    Grade {
         headline: if grade.name.is_some() {
             format!("Grade {}", said(&grade.name))
         } else {
             "No grade".to_owned()
         },
-        title: said(&grade.title),
+        title: if grade.name.is_some() { said(&grade.title) } else { NO_RULE.to_owned() },
         why: sentences(&grade.why),
         source: plain(grade.source.as_deref().unwrap_or_default(), SENTENCE),
     }
@@ -261,8 +221,8 @@ fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     all
 }
 
-fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &Outcome) -> FindingRow {
-    FindingRow {
+fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &Outcome) -> Finding {
+    Finding {
         number,
         kind: plain(&words::finding(&finding.kind), LABEL),
         line: match finding.channel.as_deref() {
@@ -287,6 +247,8 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &
                 plain(&format!("{name} {}{space}{unit}", format::significant(*value, 3)), LABEL)
             })
             .collect(),
+        // Defects of a throttle body's drive stand on single numbers; a grip's are seen in its figures.
+        evidence_in_brief: words::has_motor(&outcome.part.kind),
         next_step: finding.kind.known().map(|kind| {
             let contact = outcome.contact.as_ref();
             let follows = contact.map(|c| (c.followed(), c.places.iter().any(|p| p.stands_out)));

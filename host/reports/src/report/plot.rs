@@ -1,6 +1,7 @@
 //! A picture with what is said beside it. It draws nothing.
 
 use super::svg::picture::Picture;
+use crate::quantity::Unit;
 
 /// The axis along the travel.
 pub const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
@@ -16,4 +17,25 @@ pub struct Plot {
     pub picture: Picture,
     /// Whether it takes the whole width where others stand in pairs.
     pub wide: bool,
+    /// The counts that it shows, for a medium of letters; none where it shows curves.
+    pub tally: Option<Tally>,
+}
+
+/// Counts in bins of a histogram.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tally {
+    /// What it counts, among those of its family.
+    pub name: String,
+    /// Those that are compared with each other, on one axis from 0 and in one unit: their heading. None for one that stands alone.
+    pub family: Option<&'static str>,
+    /// Lower edge of the first bin, in `unit`.
+    pub low: f64,
+    /// Width of a bin, in `unit`.
+    pub width: f64,
+    /// How often, bin by bin.
+    pub counts: Vec<u64>,
+    /// Limits, in `unit`.
+    pub limits: Vec<f64>,
+    /// Unit of the bins.
+    pub unit: Unit,
 }

@@ -2,12 +2,13 @@
 
 use super::ReportInput;
 use super::body_plots::body_plots;
+use super::document::Finding;
 use super::format;
 use super::histograms::{
     LATENCY, histogram_caption, histogram_quantity, histogram_title, latencies_seen, quantile_lines,
 };
-use super::people::{FindingRow, People, of_the_drive};
-use super::plot::{Plot, TRAVEL_LABEL};
+use super::people::{People, of_the_drive};
+use super::plot::{Plot, TRAVEL_LABEL, Tally};
 use super::soak;
 use super::svg::bars::{Bars, beyond};
 use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
@@ -116,7 +117,7 @@ impl<'a> Draft<'a> {
         .collect()
     }
 
-    fn close_up(&self, line: Channel, (from, to): (f64, f64), row: &FindingRow) -> Option<Plot> {
+    fn close_up(&self, line: Channel, (from, to): (f64, f64), row: &Finding) -> Option<Plot> {
         let around = (2.0 * (to - from)).clamp(2.0, 10.0);
         let (low, high) = (from - around, to + around);
         let near = |d: &f64| (low..=high).contains(d);
@@ -291,11 +292,17 @@ impl<'a> Draft<'a> {
             at_least: (histogram.name == LATENCY).then(|| latencies_seen(self.input.outcome)),
         }
         .draw();
-        Plot { title, caption, picture, wide }
+        Plot { title, caption, picture, wide, tally: Some(tally(histogram)) }
     }
 
     fn plot(&self, chart: &Chart<'_>, title: &str, caption: &str) -> Plot {
-        Plot { title: title.to_owned(), caption: caption.to_owned(), picture: chart.draw(), wide: true }
+        Plot {
+            title: title.to_owned(),
+            caption: caption.to_owned(),
+            picture: chart.draw(),
+            wide: true,
+            tally: None,
+        }
     }
 
     /// Curves of a name that have something to show; of any line when `line` is none.
@@ -421,6 +428,20 @@ fn ends(from: Option<f64>, to: Option<f64>) -> Option<(f64, f64)> {
     let to = to.filter(|d| d.is_finite());
     let (a, b) = (from.or(to)?, to.or(from)?);
     Some((a.min(b), a.max(b)))
+}
+
+/// The counts of a histogram; latencies are compared by range and direction.
+fn tally(histogram: &OutcomeHistogram) -> Tally {
+    let condition = &histogram.condition;
+    Tally {
+        name: if condition.is_none() { "all".to_owned() } else { plain(&condition.words(), LABEL) },
+        family: (histogram.name == LATENCY).then_some("Latency, how often: one line per range and direction"),
+        low: histogram.low,
+        width: histogram.width,
+        counts: histogram.counts.clone(),
+        limits: histogram.limits.clone(),
+        unit: histogram.unit,
+    }
 }
 
 /// The mean when there is one, or else both directions.

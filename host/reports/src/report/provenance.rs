@@ -2,6 +2,7 @@
 //! procedures, and what ties it to a sealed record.
 
 use super::ReportInput;
+use super::document::{Fact, Facts, Sealing};
 use super::format;
 use super::people::People;
 use super::qr::qr_svg;
@@ -50,35 +51,17 @@ impl Provenance {
 }
 
 /// What ties a document to its sealed record, in words.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Sealing {
-    /// Record, fingerprint, key.
-    pub facts: Vec<Named>,
-    /// The beginning of the fingerprint, for the head of a page.
-    pub short: String,
-    /// The code as a picture; none when it is too long for one.
-    pub code: Option<String>,
-}
-
-impl Sealing {
-    /// How to check a document.
-    pub const HOW: &'static str = "To check this document: trackpair verify FILE, with the shop's public key. The code holds \
-        record, fingerprint, key and signature. It shows who sealed it and that nothing was altered since, not that the \
-        measurement was right.";
-
-    /// From a stamp.
-    pub fn of(stamp: &Stamp) -> Self {
-        let groups = |hex: &str| Stamp { fingerprint: plain(hex, LABEL), ..stamp.clone() }.grouped(16);
-        let facts = [
-            ("record", plain(&stamp.record, LABEL)),
-            ("fingerprint", groups(&stamp.fingerprint)),
-            ("shop's key", groups(&stamp.key)),
-        ];
-        Self {
-            facts: facts.map(|(name, text)| Named { name: name.to_owned(), text }).to_vec(),
-            short: plain(&stamp.grouped(4), LABEL),
-            code: qr_svg(&stamp.code, "Record, fingerprint, key and signature as a QR code"),
-        }
+pub fn sealing(stamp: &Stamp) -> Sealing {
+    let groups = |hex: &str| Stamp { fingerprint: plain(hex, LABEL), ..stamp.clone() }.grouped(16);
+    let facts = [
+        ("record", plain(&stamp.record, LABEL)),
+        ("fingerprint", groups(&stamp.fingerprint)),
+        ("shop's key", groups(&stamp.key)),
+    ];
+    Sealing {
+        facts: Facts::new(facts.map(|(name, text)| Fact::new(name, text)).to_vec()),
+        short: plain(&stamp.grouped(4), LABEL),
+        code: qr_svg(&stamp.code, "Record, fingerprint, key and signature as a QR code"),
     }
 }
 

@@ -59,12 +59,12 @@ impl SoakWords {
         let lines = Lines::of(outcome);
         let mut rows: Vec<DriftRow> = soak.drifts.iter().map(|d| row(d, soak, lines)).collect();
         rows.sort_by_key(|r| !r.drifts);
-        Some(Self { facts: facts(soak), rows })
-    }
-
-    /// Rows that drift.
-    pub fn drifting(&self) -> impl Iterator<Item = &DriftRow> {
-        self.rows.iter().filter(|r| r.drifts)
+        let drift = match (rows.len(), rows.iter().filter(|r| r.drifts).count()) {
+            (0, _) => "at least ten rounds are needed to see a drift".to_owned(),
+            (all, drifting) => format!("{drifting} of {all} figures drift"),
+        };
+        let drift = Named { name: "drift".to_owned(), text: drift };
+        Some(Self { facts: facts(soak).into_iter().chain([drift]).collect(), rows })
     }
 }
 
@@ -286,7 +286,7 @@ fn picture(index: usize, drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) ->
         row.word,
         format::with_unit(&rounded(drift.u, drift.u).0, drift.unit)
     );
-    Plot { title, caption: plain(&caption, SENTENCE), picture: chart.draw(), wide: true }
+    Plot { title, caption: plain(&caption, SENTENCE), picture: chart.draw(), wide: true, tally: None }
 }
 
 fn along(soak: &OutcomeSoak) -> Axis {
@@ -354,7 +354,7 @@ fn temperature(soak: &OutcomeSoak) -> Option<Plot> {
         places: Vec::new(),
     };
     let caption = "A figure that drifts as this does may follow the room and not wear.".to_owned();
-    Some(Plot { title, caption, picture: chart.draw(), wide: true })
+    Some(Plot { title, caption, picture: chart.draw(), wide: true, tally: None })
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Suspects in words, the same for every medium. It ranks nothing and lays nothing out.
 
-use super::rows::Named;
+use super::document::Suspect;
 use super::text::ohms;
 use super::text::{LABEL, SENTENCE, plain};
 use crate::outcome::OutcomeSuspect;
@@ -8,24 +8,13 @@ use crate::outcome::OutcomeSuspect;
 /// Most sentences for or against that are shown; all of them stand in the stored outcome.
 const MOST: usize = 6;
 
-/// A suspect.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct SuspectRow {
-    /// Cause, share, and whether it is tied.
-    pub heading: String,
-    /// What fits, what speaks against it, what the bench can't tell apart, codes.
-    pub lines: Vec<Named>,
-    /// The next check.
-    pub next_check: String,
-}
-
 /// Rows in their order.
-pub fn rows(suspects: &[OutcomeSuspect]) -> Vec<SuspectRow> {
+pub fn rows(suspects: &[OutcomeSuspect]) -> Vec<Suspect> {
     let several = suspects.iter().any(|s| s.problem > 1);
     suspects.iter().map(|s| row(s, several)).collect()
 }
 
-fn row(suspect: &OutcomeSuspect, several: bool) -> SuspectRow {
+fn row(suspect: &OutcomeSuspect, several: bool) -> Suspect {
     let tied = if suspect.tied_with.is_empty() { "" } else { ", tied" };
     let problem = if several { format!(", problem {}", suspect.problem) } else { String::new() };
     let heading =
@@ -42,15 +31,15 @@ fn row(suspect: &OutcomeSuspect, several: bool) -> SuspectRow {
     let lines = [
         ("What fits", told(&suspect.evidence)),
         ("What speaks against it", told(&suspect.against)),
-        ("Rivals", told(&rivals)),
+        (Suspect::RIVALS, told(&rivals)),
         ("Trouble codes that would fit", codes.join(", ")),
     ];
-    SuspectRow {
+    Suspect {
         heading,
         lines: lines
             .into_iter()
             .filter(|(_, text)| !text.is_empty())
-            .map(|(name, text)| Named { name: name.to_owned(), text: plain(&ohms(&text), SENTENCE) })
+            .map(|(name, text)| (name, plain(&ohms(&text), SENTENCE)))
             .collect(),
         next_check: plain(&ohms(&suspect.next_check), SENTENCE),
     }

@@ -1,29 +1,17 @@
 //! What a report must keep, whatever the part: same numbers in every medium, nothing hostile let through, nothing that
-//! needs colour. [`golden`] compares text with a stored file.
+//! needs colour.
 
 use super::people::People;
-use super::{ReportInput, Shop, Style, fixture, html, terminal};
+use super::{ReportInput, Shop, Style, document, fixture, html, terminal};
 use crate::analysis::PlotCurve;
 use crate::outcome::{Outcome, Stamp};
 use crate::quantity::{Unit, Written};
 use crate::verdict::Verdict;
-use std::path::Path;
-
-/// Compares with `goldens/NAME`; with `UPDATE_GOLDENS=1` in the environment writes it instead.
-#[track_caller]
-pub(crate) fn golden(name: &str, text: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/report/goldens").join(name);
-    if std::env::var_os("UPDATE_GOLDENS").is_some_and(|v| v == "1") {
-        std::fs::write(&path, text).expect("the goldens folder can be written");
-    }
-    let stored = std::fs::read_to_string(&path).unwrap_or_default();
-    assert_eq!(stored, text, "{name} differs; look at it, then UPDATE_GOLDENS=1 stores the new one");
-}
 
 fn html_of(outcome: &Outcome, curves: &[PlotCurve]) -> String {
     let (sheet, channels) = (fixture::sheet(), fixture::channels());
     let (plots, comparisons) = (&[], &[]);
-    html(&ReportInput {
+    html(&document::report(&ReportInput {
         outcome,
         curves,
         plots,
@@ -32,14 +20,14 @@ fn html_of(outcome: &Outcome, curves: &[PlotCurve]) -> String {
         channels: &channels,
         stamp: None,
         shop: None,
-    })
+    }))
 }
 
 fn terminal_of(outcome: &Outcome, style: Style) -> String {
     let sheet = fixture::sheet();
     let (curves, plots, comparisons) = (&[], &[], &[]);
     terminal(
-        &ReportInput {
+        &document::report(&ReportInput {
             outcome,
             curves,
             plots,
@@ -48,7 +36,7 @@ fn terminal_of(outcome: &Outcome, style: Style) -> String {
             channels: &[],
             stamp: None,
             shop: None,
-        },
+        }),
         style,
     )
 }
@@ -172,10 +160,10 @@ fn the_terminal_keeps_its_width_and_its_alphabet() {
 
 #[test]
 fn the_short_result_is_printed_as_before() {
-    golden("terminal.txt", &terminal_of(&fixture::worn(), Style::default()));
-    golden(
-        "terminal-ascii.txt",
-        &terminal_of(&fixture::worn(), Style { width: 72, colour: false, ascii: true }),
+    insta::assert_snapshot!(terminal_of(&fixture::worn(), Style::default()));
+    insta::assert_snapshot!(
+        "in_ascii",
+        terminal_of(&fixture::worn(), Style { width: 72, colour: false, ascii: true })
     );
 }
 
@@ -240,7 +228,7 @@ fn shop_grade_and_seal_stand_in_the_page_and_hostile_words_stay_words() {
     let shop = Shop { name: words(), address: vec![words(); 20], logo: Some(HOSTILE.as_bytes().to_vec()) };
     let stamp = Stamp { record: words(), fingerprint: words(), key: words(), code: words() };
     let (sheet, channels) = (fixture::sheet(), fixture::channels());
-    let page = html(&ReportInput {
+    let page = html(&document::report(&ReportInput {
         outcome: &outcome,
         curves: &[],
         plots: &[],
@@ -249,7 +237,7 @@ fn shop_grade_and_seal_stand_in_the_page_and_hostile_words_stay_words() {
         channels: &channels,
         stamp: Some(&stamp),
         shop: Some(&shop),
-    });
+    }));
     let document = parse(&page);
     assert!(document.descendants().all(|n| !n.has_tag_name("script") && !n.has_tag_name("img")));
     assert!(!page.contains('\u{202e}'));
@@ -280,7 +268,10 @@ fn an_outcome_with_nothing_in_it_still_makes_a_report() {
     assert!(page.contains("part without a label") && page.contains("Not testable"), "{page}");
     assert!(page.contains("No figure could be had"));
     let short = terminal_of(&outcome, Style::default());
-    assert!(short.contains("none could be had") && short.contains("no sensor line was recorded"), "{short}");
+    assert!(
+        short.contains("No figure could be had") && short.contains("no sensor line was recorded"),
+        "{short}"
+    );
 }
 
 #[test]

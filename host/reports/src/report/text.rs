@@ -28,7 +28,7 @@ pub fn sentence(text: &str) -> String {
 }
 
 /// The character itself, or what is shown in its place.
-fn harmless(character: char) -> char {
+pub fn harmless(character: char) -> char {
     match character {
         '\t' | '\n' | '\r' | '\u{2028}' | '\u{2029}' => ' ',
         // Unicode bidirectional controls (Unicode Standard Annex #9, section 2): they could make a label read as another.

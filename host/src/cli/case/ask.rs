@@ -4,6 +4,7 @@ use super::typed;
 use crate::case::{CasePart, Opening};
 use crate::diagnosis::{Complaint, Look, Seen, Symptom};
 use crate::quantity::PartKind;
+use crate::report::document::{look_words, symptom_words};
 use crate::report::text::{SENTENCE, plain};
 use std::io::{self, BufRead, Write};
 
@@ -141,36 +142,6 @@ impl Asking<'_> {
 
 fn not_empty(line: &str) -> Result<String, String> {
     if line.is_empty() { Err("this must be said".to_owned()) } else { Ok(line.to_owned()) }
-}
-
-/// A symptom as it is asked for and shown.
-pub const fn symptom_words(symptom: Symptom) -> &'static str {
-    match symptom {
-        Symptom::LimpHome => "limp-home comes at random",
-        Symptom::WhenSteering => "it comes when the handlebar is turned",
-        Symptom::OnBumps => "it comes over bumps or with vibration",
-        Symptom::WhenWarm => "it comes once warm",
-        Symptom::WhenWet => "it comes when wet",
-        Symptom::AtOneOpening => "it comes at one opening of the grip",
-        Symptom::HangingThrottle => "engine speed returns slowly or hangs when the grip is let go",
-        Symptom::UnsteadyIdle => "idle wanders",
-        Symptom::JerkyResponse => "response is jerky or late",
-        Symptom::NoResponse => "the throttle does nothing at all",
-        Symptom::ClearedByReplugging => "it went away when a plug was pulled and put back",
-    }
-}
-
-/// A place as the eye is led to it.
-pub const fn look_words(look: Look) -> &'static str {
-    match look {
-        Look::Terminals => "Terminals: is one backed out, spread or bent?",
-        Look::Corrosion => "Corrosion: green or white growth, moisture in the connector?",
-        Look::PinFit => "Pin fit: does each pin sit firmly in its socket?",
-        Look::ConnectorBend => {
-            "Connector bend: are the wires sound from the plug to a hand's breadth back? Insulation may be whole over a broken wire"
-        }
-        Look::Cover => "Cover: are cover and seal of the part whole?",
-    }
 }
 
 #[cfg(test)]

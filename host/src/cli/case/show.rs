@@ -1,8 +1,7 @@
 //! `case show`: everything that a case holds, what fits it, and what to do next.
 
-use super::ask::{look_words, symptom_words};
 use super::state::state_word;
-use crate::case::{Case, CasePart, Content, Entry, RecordEntry};
+use crate::case::{Case, CasePart, Content, Entry};
 use crate::cli::ending::Ending;
 use crate::cli::filing::refused;
 use crate::cli::options::archive::{Where, open};
@@ -13,16 +12,12 @@ use crate::job::Failure;
 use crate::outcome::{OutcomeSuspect, evidence_of};
 use crate::quantity::PartKind;
 use crate::record::{Archive, Index};
-use crate::report::suspect_rows;
-use crate::report::text::{sentence, wrap};
+use crate::report::document::{self as shown, CaseInput, CaseSuspects};
+use crate::report::terminal;
 use crate::verdict::Verdict;
 use clap::Args;
 use serde::Serialize;
 use std::collections::BTreeMap;
-use std::fmt::Write;
-
-/// Suspects told of each part; the document has all.
-const MOST_SUSPECTS: usize = 4;
 
 /// `case show`.
 #[derive(Args, Debug)]
@@ -86,7 +81,18 @@ pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
         suspects: suspects(&archive, &case)?,
         next: case.advice(),
     };
-    say(&told(&case, &document, style(surroundings).width), &document, args.json);
+    let matings: Vec<u32> = document.matings.iter().map(|m| m.matings).collect();
+    let suspects = document.suspects.iter();
+    let suspects = suspects.map(|of| CaseSuspects { part: of.part, suspects: &of.suspects });
+    let input = CaseInput {
+        case: &case,
+        state: &state_word(&case),
+        matings: &matings,
+        not_done: &document.not_done,
+        suspects: &suspects.collect::<Vec<_>>(),
+        next: &document.next,
+    };
+    say(&terminal(&shown::case(&input), style(surroundings)), &document, args.json);
     Ok(Ending::Done)
 }
 
@@ -107,13 +113,9 @@ fn not_done(archive: &Archive, case: &Case) -> Result<BTreeMap<String, String>, 
             (false, true) => continue,
             (false, false) => format!(", NOT ALL DONE: {left}"),
         };
-        all.insert(left_key(record), words);
+        all.insert(CaseInput::key(record), words);
     }
     Ok(all)
-}
-
-fn left_key(record: &RecordEntry) -> String {
-    format!("{} {}", record.record, record.number)
 }
 
 /// Causes that fit, part by part; without a part what complaint and vehicle checks say.
@@ -159,123 +161,4 @@ fn matings<'a>(archive: &Archive, case: &'a Case) -> Result<Vec<PartCount<'a>>, 
         Ok(PartCount { label: part.label.as_str(), matings })
     };
     case.parts().map(count).collect()
-}
-
-fn told(case: &Case, document: &CaseDocument<'_>, width: usize) -> String {
-    let mut text = String::new();
-    let complaint = case.complaint();
-    let mut line = |name: &str, what: &str| paragraph(&mut text, &format!("{name:<11}"), what, width);
-    line("case", &format!("{} ({})", case.name, state_word(case)));
-    line("vehicle", case.vehicle());
-    line("complaint", &complaint.words);
-    for symptom in &complaint.symptoms {
-        line("", &format!("- {}", symptom_words(*symptom)));
-    }
-    if !complaint.codes.is_empty() {
-        line("codes", &complaint.codes.join(", "));
-    }
-    for seen in &complaint.seen {
-        let word = match seen.good {
-            Some(true) => "good",
-            Some(false) => "BAD",
-            None => "unclear",
-        };
-        let place = look_words(seen.look).split(':').next().unwrap_or_default();
-        let note = if seen.note.is_empty() { String::new() } else { format!(": {}", seen.note) };
-        line("seen", &format!("{place}: {word}{note}"));
-    }
-    for (part, count) in case.parts().zip(&document.matings) {
-        line("part", &part_words(part, count.matings));
-    }
-    for entry in &case.entries {
-        if let Some(words) = entry_words(entry, &document.not_done) {
-            line(entry.date.get(..10).unwrap_or_default(), &words);
-        }
-    }
-    for of in document.suspects.iter().filter(|s| !s.suspects.is_empty()) {
-        let what = of.part.map_or_else(|| "the vehicle".to_owned(), sentence);
-        let _ = writeln!(text, "\nSuspects, {what}:");
-        for row in suspect_rows(&of.suspects).iter().take(MOST_SUSPECTS) {
-            paragraph(&mut text, "  - ", &row.heading, width);
-            for line in row.lines.iter().filter(|l| !l.name.starts_with("Rivals")) {
-                paragraph(
-                    &mut text,
-                    "      ",
-                    &format!("{}: {}", line.name.to_lowercase(), line.text),
-                    width,
-                );
-            }
-            paragraph(&mut text, "      ", &format!("next: {}", row.next_check), width);
-        }
-    }
-    if !document.next.is_empty() {
-        text.push_str("\nNext:\n");
-    }
-    for advice in &document.next {
-        paragraph(&mut text, "  - ", advice, width);
-    }
-    text
-}
-
-/// Lines that fit the width, indented below the first.
-fn paragraph(text: &mut String, first: &str, words: &str, width: usize) {
-    let indent = first.chars().count();
-    for (number, line) in wrap(&sentence(words), width.saturating_sub(indent)).iter().enumerate() {
-        let before = if number == 0 { first } else { "" };
-        let _ = writeln!(text, "{}", format!("{before:<indent$}{line}").trim_end());
-    }
-}
-
-fn part_words(part: &CasePart, matings: u32) -> String {
-    let known = [
-        part.used.as_ref().map(|u| format!("use {u}")),
-        part.origin.as_ref().map(|o| format!("origin {o}")),
-        Some(format!("{matings} {}", if matings == 1 { "mating" } else { "matings" })),
-    ];
-    let known: Vec<String> = known.into_iter().flatten().collect();
-    format!("{}: {}", part.label, known.join(", "))
-}
-
-/// What an entry says, in a line; none for the opening, which is told above.
-fn entry_words(entry: &Entry, not_done: &BTreeMap<String, String>) -> Option<String> {
-    Some(match &entry.content {
-        Content::Opening(_) => return None,
-        Content::Note(note) => {
-            let mut said: Vec<String> = Vec::new();
-            said.extend(note.reopened.as_ref().map(|why| format!("REOPENED: {why}")));
-            said.extend(note.mended.as_ref().map(|what| format!("mended: {what}")));
-            if !note.replugged.is_empty() {
-                let went =
-                    if note.cleared_by_replugging { ", and the fault went away (no repair)" } else { "" };
-                said.push(format!("plug pulled and put back: {}{went}", note.replugged.join(", ")));
-            }
-            said.extend(note.symptoms.iter().map(|s| symptom_words(*s).to_owned()));
-            said.extend(note.codes.iter().map(|c| format!("read {c}")));
-            said.extend(note.seen.iter().map(|s| format!("looked at {}", s.look.name())));
-            said.extend(note.parts.iter().map(|p| format!("part {}", p.label)));
-            said.extend(Some(note.words.clone()).filter(|w| !w.is_empty()));
-            said.join("; ")
-        }
-        Content::VehicleCheck(check) => {
-            let conclusion = match check.conclusion {
-                crate::vehicle::Conclusion::PullThePart => "the wiring is cleared: pull the part",
-                crate::vehicle::Conclusion::MendTheRunFirst => "MEND THE RUN FIRST",
-                crate::vehicle::Conclusion::Undecided => "undecided",
-            };
-            format!("vehicle checks: {conclusion}: {}", check.reasons.join(" "))
-        }
-        Content::Record(record) => {
-            let simulated = if record.simulated { ", SIMULATED" } else { "" };
-            let left = not_done.get(&left_key(record)).map_or("", String::as_str);
-            format!(
-                "bench: {} {} ({}{simulated}{left}), record {}",
-                record.label,
-                record.verdict.name().to_uppercase(),
-                record.scope,
-                record.record
-            )
-        }
-        Content::Closing(closing) if closing.words.is_empty() => format!("closed, {}", closing.ending.name()),
-        Content::Closing(closing) => format!("closed, {}: {}", closing.ending.name(), closing.words),
-    })
 }

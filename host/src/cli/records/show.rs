@@ -8,7 +8,7 @@ use crate::cli::terminal::say::{say, style};
 use crate::job::Failure;
 use crate::record::{Archive, StoredRecord};
 use crate::report::text::sentence;
-use crate::report::{ReportInput, terminal};
+use crate::report::{ReportInput, document as shown, terminal};
 use crate::session::Story;
 use crate::sheet::{PartSheet, shipped, shipped_names};
 use anyhow::{Context, anyhow};
@@ -100,7 +100,7 @@ pub fn show(args: &ShowRecord, surroundings: &Surroundings<'_>) -> Result<Ending
             stamp: None,
             shop: None,
         };
-        text += &terminal(&input, style(surroundings));
+        text += &terminal(&shown::report(&input), style(surroundings));
     }
     text += &files(&archive, &record);
     say(&text, &document(&archive, &record), args.json);

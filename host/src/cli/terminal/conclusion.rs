@@ -5,7 +5,7 @@ use crate::cli::ending::Ending;
 use crate::cli::surroundings::Surroundings;
 use crate::job::matings::Filed;
 use crate::job::{Concluded, Failure};
-use crate::report::terminal;
+use crate::report::{document, terminal};
 use std::io::Write;
 use std::path::Path;
 
@@ -30,7 +30,7 @@ pub fn present(
 }
 
 fn print(concluded: &Concluded, json: bool, surroundings: &Surroundings<'_>) {
-    let mut people = terminal(&concluded.input(), style(surroundings));
+    let mut people = terminal(&document::report(&concluded.input()), style(surroundings));
     if let Some(path) = &concluded.record {
         people += &format!("\nrecord  {}\nreport  {}\n", path.display(), path.join("report.html").display());
     }

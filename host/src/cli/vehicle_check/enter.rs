@@ -2,7 +2,7 @@
 
 use super::basis::{Basis, read_file, setup};
 use super::draft::Draft;
-use super::medium::{Medium, document, ending};
+use super::medium::{Medium, ending, rendered};
 use super::prompt::Asking;
 use crate::case::{Case, Content};
 use crate::cli::clock::date;
@@ -15,7 +15,9 @@ use crate::cli::terminal::letterhead::letterhead;
 use crate::cli::terminal::say::{say, style, write_report};
 use crate::job::Failure;
 use crate::record::Document;
-use crate::report::vehicle::{VehicleInput, vehicle_check_terminal};
+use crate::report::document::vehicle_check;
+use crate::report::terminal;
+use crate::report::vehicle::VehicleInput;
 use crate::vehicle::file::ReadingsFile;
 use crate::vehicle::{Setup, VehicleCheck};
 use anyhow::anyhow;
@@ -76,7 +78,7 @@ pub fn enter(args: &Enter, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
     let shop = letterhead(surroundings);
     let name = case.as_ref().map(|c| c.name.as_str());
     let input = VehicleInput { check: &check, case: name, vehicle: None, stamp: None, shop: shop.as_ref() };
-    say(&vehicle_check_terminal(&input, style(surroundings)), &check, args.json);
+    say(&terminal(&vehicle_check(&input), style(surroundings)), &check, args.json);
     if !whole {
         eprintln!(
             "trackpair: the answers ended before the last line; they are saved in {}, and the next `trackpair vehicle-check enter` goes on there",
@@ -85,7 +87,7 @@ pub fn enter(args: &Enter, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         return Ok(ending(&check));
     }
     if let (Some(path), Some(medium)) = (&args.report, medium) {
-        write_report(&document(&input, medium, surroundings.paper())?, path)?;
+        write_report(&rendered(&vehicle_check(&input), medium, surroundings.paper())?, path)?;
     }
     if let Some(path) = &args.out {
         write_new_bytes(path, json(&check).as_bytes())?;
@@ -162,7 +164,7 @@ fn keep(
         let input = VehicleInput { check, case: Some(&case.name), vehicle: None, stamp, shop: shop.as_ref() };
         [(Medium::Html, "html"), (Medium::Pdf, "pdf")]
             .into_iter()
-            .filter_map(|(medium, ending)| match document(&input, medium, paper) {
+            .filter_map(|(medium, ending)| match rendered(&vehicle_check(&input), medium, paper) {
                 Ok(bytes) => Some(Document { stem: "vehicle-check", ending, bytes }),
                 Err(failure) => {
                     eprintln!("trackpair: the worksheet is kept without its {ending}: {:#}", failure.error());

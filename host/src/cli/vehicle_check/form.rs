@@ -1,7 +1,7 @@
 //! `vehicle-check form`: paper to be filled in at the vehicle, and the file that readings are entered into later.
 
 use super::basis::{Basis, setup};
-use super::medium::Medium;
+use super::medium::{Medium, rendered};
 use crate::case::Case;
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;
@@ -10,8 +10,9 @@ use crate::cli::options::paper::paper;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::letterhead::letterhead;
 use crate::job::Failure;
-use crate::report::vehicle::{VehicleInput, vehicle_form_html};
-use crate::report::{Paper, vehicle_form_pdf};
+use crate::report::Paper;
+use crate::report::document::vehicle_form;
+use crate::report::vehicle::VehicleInput;
 use crate::vehicle::file::ReadingsFile;
 use crate::vehicle::{Entries, VehicleCheck};
 use anyhow::anyhow;
@@ -70,13 +71,8 @@ pub fn form(args: &Form, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
             stamp: None,
             shop: shop.as_ref(),
         };
-        let bytes = match medium {
-            Medium::Html => vehicle_form_html(&input).into_bytes(),
-            Medium::Pdf => {
-                let paper = args.paper.unwrap_or_else(|| surroundings.paper());
-                vehicle_form_pdf(&input, paper).map_err(|e| Failure::Other(e.into()))?
-            }
-        };
+        let paper = args.paper.unwrap_or_else(|| surroundings.paper());
+        let bytes = rendered(&vehicle_form(&input), medium, paper)?;
         write_new_bytes(path, &bytes)?;
         println!("{}: the form, {} bytes", path.display(), bytes.len());
     }

@@ -1,9 +1,9 @@
-//! A judged worksheet in a medium, and how it ends a command.
+//! A document in a medium, and how a judged worksheet ends a command.
 
 use crate::cli::ending::Ending;
 use crate::job::Failure;
-use crate::report::vehicle::{VehicleInput, vehicle_check_html};
-use crate::report::{Paper, vehicle_check_pdf};
+use crate::report::document::Document;
+use crate::report::{Paper, html, pdf};
 use crate::vehicle::{Conclusion, VehicleCheck};
 use crate::verdict::Verdict;
 
@@ -42,10 +42,13 @@ impl Medium {
     }
 }
 
-/// The judged worksheet in a medium.
-pub fn document(input: &VehicleInput<'_>, medium: Medium, paper: Paper) -> Result<Vec<u8>, Failure> {
+/// A document in a medium.
+///
+/// # Errors
+/// The program's own font or pictures are damaged.
+pub fn rendered(document: &Document, medium: Medium, paper: Paper) -> Result<Vec<u8>, Failure> {
     match medium {
-        Medium::Html => Ok(vehicle_check_html(input).into_bytes()),
-        Medium::Pdf => vehicle_check_pdf(input, paper).map_err(|e| Failure::Other(e.into())),
+        Medium::Html => Ok(html(document).into_bytes()),
+        Medium::Pdf => pdf(document, paper).map_err(|e| Failure::Other(e.into())),
     }
 }

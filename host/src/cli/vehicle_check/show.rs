@@ -1,12 +1,14 @@
 //! `vehicle-check show`: a stored worksheet.
 
-use super::medium::{Medium, document, ending};
+use super::medium::{Medium, ending, rendered};
 use crate::cli::ending::Ending;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::letterhead::letterhead;
 use crate::cli::terminal::say::{say, style, write_report};
 use crate::job::Failure;
-use crate::report::vehicle::{VehicleInput, vehicle_check_terminal};
+use crate::report::document::vehicle_check;
+use crate::report::terminal;
+use crate::report::vehicle::VehicleInput;
 use crate::vehicle::{CHECK_SCHEMA, VehicleCheck};
 use anyhow::anyhow;
 use clap::Args;
@@ -44,9 +46,9 @@ pub fn show(args: &Show, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     }
     let shop = letterhead(surroundings);
     let input = VehicleInput { check: &check, case: None, vehicle: None, stamp: None, shop: shop.as_ref() };
-    say(&vehicle_check_terminal(&input, style(surroundings)), &check, args.json);
+    say(&terminal(&vehicle_check(&input), style(surroundings)), &check, args.json);
     if let (Some(path), Some(medium)) = (&args.report, medium) {
-        write_report(&document(&input, medium, surroundings.paper())?, path)?;
+        write_report(&rendered(&vehicle_check(&input), medium, surroundings.paper())?, path)?;
     }
     Ok(ending(&check))
 }

@@ -1,39 +1,42 @@
 //! What changed between records, in words.
 
-use super::view::{Table, View, at_least, letter, named, number, records, signed};
+use super::overlay::Drawing;
+use super::rows::{at_least, letter, named, number, records, signed};
 use crate::compare::changes::{Changes, Pair};
 use crate::compare::figures::{Change, Method};
 use crate::compare::findings::{Fate, FindingChange, Seen};
 use crate::compare::trend::Trend;
 use crate::outcome::Outcome;
+use crate::report::document::Document;
 use crate::report::format;
 use crate::report::text::{LABEL, SENTENCE, plain};
 use crate::report::words::{self, Lines};
 
-/// A document about changes as a view. `first` is the outcome that the others are compared with.
-pub fn changes(document: &Changes, first: &Outcome) -> View {
+/// What changed. `first` is the outcome that the others are compared with, `drawn` their curves.
+pub fn changes(document: &Changes, first: &Outcome, drawn: Drawing) -> Document {
     let lines = Lines::of(first);
-    let mut view = View {
-        title: if document.trends.is_empty() { "Before and after" } else { "Over time" }.to_owned(),
-        lead: lead(document),
-        simulated: document.records.iter().any(|r| r.simulated),
-        ..View::default()
-    };
-    view.table(records(&document.records, 0));
+    let mut page = Document::comparison(
+        if document.trends.is_empty() { "Before and after" } else { "Over time" },
+        lead(document),
+        document.records.iter().any(|r| r.simulated),
+    );
+    records(&mut page, &document.records);
     for pair in &document.pairs {
-        tables(&mut view, pair, document, lines);
+        tables(&mut page, pair, document, lines);
     }
-    trends(&mut view, document, lines);
+    trends(&mut page, document, lines);
+    page.pictures(drawn.plots);
     for pair in &document.pairs {
         let about = format!("Beside the part, {} and {} differ", letter(0), letter(pair.record));
-        view.list(&about, pair.differing.iter().cloned());
+        page.list(&about, pair.differing.iter().cloned());
     }
     for pair in &document.pairs {
         let left = pair.not_compared.iter().map(|n| format!("{}: {}", named(&n.quantity, lines), n.why));
-        view.list(&format!("Not compared: {} with {}", letter(pair.record), letter(0)), left);
+        page.list(format!("Not compared: {} with {}", letter(pair.record), letter(0)), left);
     }
-    view.list("How to read it", document.notes.iter().cloned());
-    view
+    page.list("How to read it", document.notes.iter().cloned());
+    page.list("Not drawn", drawn.left_out);
+    page
 }
 
 fn lead(document: &Changes) -> String {
@@ -52,27 +55,27 @@ fn lead(document: &Changes) -> String {
     format!("{changed} of {questions} figures are shown to have changed; {verdict}.")
 }
 
-fn tables(view: &mut View, pair: &Pair, document: &Changes, lines: Lines) {
+fn tables(page: &mut Document, pair: &Pair, document: &Changes, lines: Lines) {
     let (a, b) = (letter(0), letter(pair.record));
     let of = if document.pairs.len() > 1 { format!(", {a} → {b}") } else { String::new() };
-    view.table(Table {
-        title: format!("Findings{of}"),
-        columns: vec!["what became of it", "finding", "before", "after"],
-        rows: pair.findings.iter().map(|f| finding(f, lines)).collect(),
-        strong: true,
-    });
-    view.table(Table {
-        title: format!("Changed{of}"),
-        columns: vec!["figure", "unit", "before", "after", "difference", "verdict"],
-        rows: pair.figures.iter().filter(|c| c.changed).map(|c| changed(c, lines)).collect(),
-        strong: true,
-    });
-    view.table(Table {
-        title: format!("Not shown to have changed{of}"),
-        columns: vec!["figure", "before", "difference", "a change would have been shown from"],
-        rows: pair.figures.iter().filter(|c| !c.changed).map(|c| unchanged(c, lines)).collect(),
-        strong: false,
-    });
+    page.table(
+        format!("Findings{of}"),
+        ["what became of it", "finding", "before", "after"],
+        pair.findings.iter().map(|f| finding(f, lines)),
+        true,
+    );
+    page.table(
+        format!("Changed{of}"),
+        ["figure", "unit", "before", "after", "difference", "verdict"],
+        pair.figures.iter().filter(|c| c.changed).map(|c| changed(c, lines)),
+        true,
+    );
+    page.table(
+        format!("Not shown to have changed{of}"),
+        ["figure", "before", "difference", "a change would have been shown from"],
+        pair.figures.iter().filter(|c| !c.changed).map(|c| unchanged(c, lines)),
+        false,
+    );
 }
 
 fn verdicts(change: &Change) -> String {
@@ -136,7 +139,7 @@ fn finding(change: &FindingChange, lines: Lines) -> Vec<String> {
     ]
 }
 
-fn trends(view: &mut View, document: &Changes, lines: Lines) {
+fn trends(page: &mut Document, document: &Changes, lines: Lines) {
     let row = |t: &Trend| {
         let values = t.points.iter().map(|p| number(p.value, p.expanded_uncertainty)).collect::<Vec<_>>();
         let unit = format::unit(t.quantity.unit);
@@ -145,11 +148,11 @@ fn trends(view: &mut View, document: &Changes, lines: Lines) {
         vec![named(&t.quantity, lines), values.join("; "), unit.to_owned(), per_day, least]
     };
     for (title, shown) in [("Changing over time", true), ("Not shown to change over time", false)] {
-        view.table(Table {
-            title: title.to_owned(),
-            columns: vec!["figure", "values", "unit", "per day", "shown from, per day"],
-            rows: document.trends.iter().filter(|t| t.changed == shown).map(row).collect(),
-            strong: shown,
-        });
+        page.table(
+            title,
+            ["figure", "values", "unit", "per day", "shown from, per day"],
+            document.trends.iter().filter(|t| t.changed == shown).map(row),
+            shown,
+        );
     }
 }

@@ -1,7 +1,7 @@
 //! Curves of several records in one picture: the deviation curves of a sensor pair, the plots of a throttle body. What a curve is, is the
 //! analysis' business.
 
-use super::view::letter;
+use super::rows::letter;
 use crate::analysis::{self, PlotCurve};
 use crate::quantity::Channel;
 use crate::report::body_plots::{axis_words, extent};
@@ -30,6 +30,15 @@ pub struct Drawn<'a> {
     pub curves: &'a [PlotCurve],
     /// Plots of a throttle body.
     pub plots: &'a [analysis::Plot],
+}
+
+/// Curves of several records in pictures.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Drawing {
+    /// The pictures.
+    pub plots: Vec<Plot>,
+    /// Why records are not in them; hostile text possible.
+    pub left_out: Vec<String>,
 }
 
 /// Every picture that at least two records have.
@@ -158,5 +167,11 @@ fn picture(
         events: Vec::new(),
         places: Vec::new(),
     };
-    Some(Plot { title: title.to_owned(), caption: caption.to_owned(), picture: chart.draw(), wide: true })
+    Some(Plot {
+        title: title.to_owned(),
+        caption: caption.to_owned(),
+        picture: chart.draw(),
+        wide: true,
+        tally: None,
+    })
 }

@@ -1,55 +1,55 @@
 //! Limits that good parts would give, in words.
 
-use super::view::{Table, View, named};
+use super::rows::named;
 use crate::compare::normality::Shape;
 use crate::compare::proposal::{Group, Proposal, ProposedLimit};
 use crate::compare::subject::Quantity;
 use crate::outcome::Outcome;
 use crate::outcome::OutcomeLimit;
+use crate::report::document::Document;
 use crate::report::format;
 use crate::report::text::{LABEL, plain};
 use crate::report::words::Lines;
 
-/// A proposal as a view. `one` is the outcome of any of the parts: it tells what the lines are called.
-pub fn proposal(document: &Proposal, one: &Outcome) -> View {
+/// A proposal. `one` is the outcome of any of the parts: it tells what the lines are called.
+pub fn proposal(document: &Proposal, one: &Outcome) -> Document {
     let lines = Lines::of(one);
     let given = document.limits.iter().filter(|l| l.stands.is_none()).count();
-    let mut view = View {
-        title: "Limits from good parts".to_owned(),
-        lead: format!(
+    let mut page = Document::comparison(
+        "Limits from good parts",
+        format!(
             "{given} of {} limits of {} can be proposed from {} parts; nothing was changed.",
             document.limits.len(),
             document.sheet,
             document.parts.len()
         ),
-        simulated: document.simulated,
-        ..View::default()
-    };
-    view.table(Table {
-        title: "Proposed".to_owned(),
-        columns: vec!["limit", "now", "proposed", "factor", "looks normal"],
-        rows: document.limits.iter().filter(|l| l.stands.is_none()).map(|l| limit(l, lines)).collect(),
-        strong: true,
-    });
+        document.simulated,
+    );
+    page.table(
+        "Proposed",
+        ["limit", "now", "proposed", "factor", "looks normal"],
+        document.limits.iter().filter(|l| l.stands.is_none()).map(|l| limit(l, lines)),
+        true,
+    );
     let groups = document.limits.iter().flat_map(|l| l.groups.iter().map(move |g| group(l, g, lines)));
-    view.table(Table {
-        title: "What they rest on".to_owned(),
-        columns: vec!["figure", "unit", "parts", "mean", "sd", "± of one measurement"],
-        rows: groups.collect(),
-        strong: false,
-    });
+    page.table(
+        "What they rest on",
+        ["figure", "unit", "parts", "mean", "sd", "± of one measurement"],
+        groups,
+        false,
+    );
     let standing = document
         .limits
         .iter()
         .filter_map(|l| Some(format!("{}: {}", named(&quantity(l), lines), l.stands.as_ref()?)));
-    view.list("Left as they are", standing);
-    view.list(
+    page.list("Left as they are", standing);
+    page.list(
         "Parts",
         document.parts.iter().map(|p| plain(&format!("{} ({})", p.record, p.verdict.name()), LABEL)),
     );
-    view.list("Left out", document.left_out.iter().map(|l| format!("{}: {}", l.record, l.why)));
-    view.list("How to read it", document.notes.iter().cloned());
-    view
+    page.list("Left out", document.left_out.iter().map(|l| format!("{}: {}", l.record, l.why)));
+    page.list("How to read it", document.notes.iter().cloned());
+    page
 }
 
 fn quantity(limit: &ProposedLimit) -> Quantity {

@@ -1,8 +1,9 @@
 //! What judging records again made of them, in words.
 
-use super::view::{Table, View, named};
+use super::rows::named;
 use crate::compare::rejudged::{Difference, FigureVerdict, Rejudged};
 use crate::quantity::{FindingKind, Written};
+use crate::report::document::Document;
 use crate::report::text::{LABEL, plain};
 use crate::report::words::Lines;
 use crate::verdict::Verdict;
@@ -10,13 +11,13 @@ use crate::verdict::Verdict;
 /// Records that are listed one by one.
 const LISTED: usize = 200;
 
-/// The summary as a view.
-pub fn rejudged(summary: &Rejudged) -> View {
+/// The summary.
+pub fn rejudged(summary: &Rejudged) -> Document {
     let differing: Vec<&Difference> = summary.judged.iter().filter(|d| d.differs()).collect();
     let kept = if summary.dry_run { "nothing was kept" } else { "each has a new outcome beside the old" };
-    let mut view = View {
-        title: "Judged again".to_owned(),
-        lead: format!(
+    let mut page = Document::comparison(
+        "Judged again",
+        format!(
             "{} of {} records were judged again, {} skipped{}; {} differ; {kept}.",
             summary.judged.len(),
             summary.records,
@@ -24,35 +25,30 @@ pub fn rejudged(summary: &Rejudged) -> View {
             if summary.stopped { ", stopped before the rest" } else { "" },
             differing.len()
         ),
-        ..View::default()
-    };
-    view.table(verdicts(&summary.judged));
-    view.table(Table {
-        title: "Records that differ".to_owned(),
-        columns: vec!["record", "verdict", "sheet", "figures and findings"],
-        rows: differing.iter().take(LISTED).map(|d| row(d)).collect(),
-        strong: true,
-    });
+        false,
+    );
+    page.table("Verdicts", ["before", "now", "records"], verdicts(&summary.judged), false);
+    page.table(
+        "Records that differ",
+        ["record", "verdict", "sheet", "figures and findings"],
+        differing.iter().take(LISTED).map(|d| row(d)),
+        true,
+    );
     let more = differing.len().saturating_sub(LISTED);
-    view.list("More", (more > 0).then(|| format!("{more} further records differ; --json lists them all")));
-    view.list("Skipped", summary.skipped.iter().map(|s| format!("{}: {}", s.record, s.why)));
-    view
+    page.list("More", (more > 0).then(|| format!("{more} further records differ; --json lists them all")));
+    page.list("Skipped", summary.skipped.iter().map(|s| format!("{}: {}", s.record, s.why)));
+    page
 }
 
 /// How many went from which verdict to which.
-fn verdicts(judged: &[Difference]) -> Table {
+fn verdicts(judged: &[Difference]) -> Vec<Vec<String>> {
     let all = [None, Some(Verdict::Within), Some(Verdict::Undecided), Some(Verdict::Outside)];
     let pairs = all.into_iter().flat_map(|b| all.into_iter().flatten().map(move |a| (b, a)));
     let row = |(before, after): (Option<Verdict>, Verdict)| {
         let count = judged.iter().filter(|d| (d.before, d.after) == (before, after)).count();
         (count > 0).then(|| vec![word(before).to_owned(), after.name().to_owned(), count.to_string()])
     };
-    Table {
-        title: "Verdicts".to_owned(),
-        columns: vec!["before", "now", "records"],
-        rows: pairs.filter_map(row).collect(),
-        strong: false,
-    }
+    pairs.filter_map(row).collect()
 }
 
 fn word(verdict: Option<Verdict>) -> &'static str {

@@ -1,10 +1,11 @@
 //! What the limits of a sheet risk, in words.
 
-use super::view::{Table, View, named};
+use super::rows::named;
 use crate::compare::normality::Shape;
 use crate::compare::risks::{AtRatio, LimitRisk, MeasuredRisk, SheetRisks, Told};
 use crate::compare::subject::Quantity;
 use crate::outcome::OutcomeLimit;
+use crate::report::document::Document;
 use crate::report::format::{self, significant, with_unit};
 use crate::report::words::Lines;
 use crate::sheet::Topology;
@@ -12,25 +13,24 @@ use crate::sheet::Topology;
 /// The ratio whose uncertainty is told limit by limit: what a bench is usually asked for.
 const USUAL_RATIO: f64 = 4.0;
 
-/// The risks as a view. `topology` tells what the lines are called.
-pub fn risks(document: &SheetRisks, topology: Topology) -> View {
+/// The risks. `topology` tells what the lines are called.
+pub fn risks(document: &SheetRisks, topology: Topology) -> Document {
     let lines = Lines::of_sheet(topology);
-    let mut view = View {
-        title: format!("What the limits of {} risk", document.sheet),
-        lead: format!(
+    let mut page = Document::comparison(
+        format!("What the limits of {} risk", document.sheet),
+        format!(
             "Within and outside are said from {} % probability on: with a guard band of {} standard uncertainties on both sides of a limit.",
             significant(100.0 * document.rule.conformance_probability, 3),
             significant(document.rule.guard_factor, 4)
         ),
-        simulated: document.records.as_ref().is_some_and(|r| r.simulated),
-        ..View::default()
-    };
-    view.list("One part", one_part(document));
+        document.records.as_ref().is_some_and(|r| r.simulated),
+    );
+    page.list("One part", one_part(document));
     if let Some(records) = &document.records {
         let rows = document.limits.iter().flat_map(|l| l.measured.iter().map(move |m| measured(l, m, lines)));
-        view.table(Table {
-            title: format!("All parts, spread and measured as in {} records", records.used),
-            columns: vec![
+        page.table(
+            format!("All parts, spread and measured as in {} records", records.used),
+            [
                 "limit",
                 "allowed",
                 "mean ± sd of parts",
@@ -40,44 +40,37 @@ pub fn risks(document: &SheetRisks, topology: Topology) -> View {
                 "producer's risk",
                 "good, undecided",
             ],
-            rows: rows.collect(),
-            strong: true,
-        });
+            rows,
+            true,
+        );
     }
     for (title, ratios) in [
         ("All parts, two limits", &document.assumed.two_limits),
         ("All parts, one limit", &document.assumed.one_limit),
     ] {
-        view.table(Table {
-            title: format!("{title} (assumed spread)"),
-            columns: vec![
-                "ratio",
-                "beyond",
-                "consumer's risk",
-                "of those accepted",
-                "producer's risk",
-                "good, undecided",
-            ],
-            rows: ratios.iter().map(at_ratio).collect(),
-            strong: false,
-        });
+        page.table(
+            format!("{title} (assumed spread)"),
+            ["ratio", "beyond", "consumer's risk", "of those accepted", "producer's risk", "good, undecided"],
+            ratios.iter().map(at_ratio),
+            false,
+        );
     }
     let rows = document.limits.iter().filter_map(|l| uncertainty(l, lines));
-    view.table(Table {
-        title: format!("Largest standard uncertainty for a ratio of {USUAL_RATIO}:1"),
-        columns: vec!["limit", "allowed", "u"],
-        rows: rows.collect(),
-        strong: false,
-    });
-    view.list("How to read it", reading(document));
+    page.table(
+        format!("Largest standard uncertainty for a ratio of {USUAL_RATIO}:1"),
+        ["limit", "allowed", "u"],
+        rows,
+        false,
+    );
+    page.list("How to read it", reading(document));
     let silent = document
         .limits
         .iter()
         .filter_map(|l| Some(format!("{}: {}", limit_name(l, lines), l.not_from_records.as_ref()?)));
-    view.list("Not from the records", silent);
+    page.list("Not from the records", silent);
     let left_out = document.records.iter().flat_map(|r| &r.left_out);
-    view.list("Left out", left_out.map(|l| format!("{}: {}", l.record, l.why)));
-    view
+    page.list("Left out", left_out.map(|l| format!("{}: {}", l.record, l.why)));
+    page
 }
 
 /// What needs no assumption about parts.

@@ -1,54 +1,43 @@
 //! Where a part lies among its kind, in words.
 
-use super::view::{Table, View, named, number, records};
+use super::rows::{named, number, records};
 use crate::compare::normality::Shape;
 use crate::compare::standing::{Place, Standing};
 use crate::outcome::Outcome;
+use crate::report::document::Document;
 use crate::report::format;
-use crate::report::plot::Plot;
 use crate::report::words::Lines;
 
-/// A document about a part among others as a view. `part` is its outcome.
-pub fn standing(document: &Standing, part: &Outcome, plots: Vec<Plot>) -> View {
+/// A part among others. `part` is its outcome.
+pub fn standing(document: &Standing, part: &Outcome) -> Document {
     let lines = Lines::of(part);
     let unusual = document.figures.iter().filter(|f| f.unusual).count();
-    let mut view = View {
-        title: "Among its kind".to_owned(),
-        lead: format!(
+    let mut page = Document::comparison(
+        "Among its kind",
+        format!(
             "{unusual} of {} figures are unusual among {} records; the part's verdict is {}.",
             document.family.questions,
             document.population.len(),
             document.part.verdict.name()
         ),
-        simulated: document.part.simulated || document.population.iter().any(|s| s.simulated),
-        plots,
-        ..View::default()
-    };
-    view.table(records(std::slice::from_ref(&document.part), 0));
+        document.part.simulated || document.population.iter().any(|s| s.simulated),
+    );
+    records(&mut page, std::slice::from_ref(&document.part));
     for (title, strong) in [("Unusual for its kind", true), ("As others are", false)] {
-        view.table(Table {
-            title: title.to_owned(),
-            columns: vec![
-                "figure",
-                "unit",
-                "this part",
-                "mean",
-                "sd",
-                "95 % of others",
-                "lower than it",
-                "others",
-            ],
-            rows: document.figures.iter().filter(|f| f.unusual == strong).map(|f| row(f, lines)).collect(),
+        page.table(
+            title,
+            ["figure", "unit", "this part", "mean", "sd", "95 % of others", "lower than it", "others"],
+            document.figures.iter().filter(|f| f.unusual == strong).map(|f| row(f, lines)),
             strong,
-        });
+        );
     }
     // A defect in one place need not show in any figure of the table.
-    view.list("Findings of this part", part.findings.iter().map(|f| f.text.clone()));
+    page.list("Findings of this part", part.findings.iter().map(|f| f.text.clone()));
     let left = document.not_compared.iter().map(|n| format!("{}: {}", named(&n.quantity, lines), n.why));
-    view.list("Not compared", left);
-    view.list("Left out", document.left_out.iter().map(|l| format!("{}: {}", l.record, l.why)));
-    view.list("How to read it", document.notes.iter().cloned());
-    view
+    page.list("Not compared", left);
+    page.list("Left out", document.left_out.iter().map(|l| format!("{}: {}", l.record, l.why)));
+    page.list("How to read it", document.notes.iter().cloned());
+    page
 }
 
 fn row(place: &Place, lines: Lines) -> Vec<String> {

@@ -5,17 +5,15 @@ use super::fonts::{Fonts, LINE};
 use super::picture::Picture;
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Line, Rich, Style};
-use crate::report::rows::Named;
 
 /// Plain text.
 pub const BODY: Style = Style::new(9.3);
 /// Notes, captions, what stands in columns.
 pub const SMALL: Style = Style::new(8.2);
+/// Everything on a page that must hold all.
+pub const QUIET: Style = Style::new(7.8);
 const HEADING: Style = Style::new(12.0).bold();
 const SUB: Style = Style::new(9.6).bold();
-
-/// Share of the width that names take up beside what is said of them.
-const NAMES: f32 = 0.27;
 
 /// Sets text into a column.
 #[derive(Clone, Copy)]
@@ -71,48 +69,8 @@ impl Setter<'_> {
         pieces
     }
 
-    /// Points of a list.
-    pub fn list<'t>(&self, texts: impl IntoIterator<Item = &'t String>, style: Style) -> Vec<Piece> {
-        let one = |text: &String| self.hanging("•", style, 11.0, &Rich::new(text.clone(), style), 2.5);
-        texts.into_iter().flat_map(one).collect()
-    }
-
-    /// Points of a list that begin with a name.
-    pub fn named_list(&self, all: &[Named], style: Style) -> Vec<Piece> {
-        let one = |n: &Named| {
-            let text = Rich::new(format!("{}: ", n.name), style.bold()).and(n.text.clone(), style);
-            self.hanging("•", style, 11.0, &text, 2.5)
-        };
-        all.iter().flat_map(one).collect()
-    }
-
-    /// Numbered notes.
-    pub fn notes(&self, all: &[String]) -> Vec<Piece> {
-        let numbered = all.iter().enumerate();
-        let one = |(k, text): (usize, &String)| {
-            self.hanging(&format!("{}.", k + 1), SMALL, 17.0, &Rich::new(text.clone(), SMALL), 1.5)
-        };
-        numbered.flat_map(one).collect()
-    }
-
-    /// Names at the left, what is said of them beside.
-    pub fn facts(&self, all: &[Named]) -> Vec<Piece> {
-        self.facts_beside(all, self.width * NAMES, SMALL)
-    }
-
-    /// The same with so many points for the names.
-    pub fn facts_beside(&self, all: &[Named], left: f32, style: Style) -> Vec<Piece> {
-        all.iter()
-            .flat_map(|n| self.fact_beside(&n.name, &Rich::new(n.text.clone(), style), left, style))
-            .collect()
-    }
-
-    /// One name and what is said of it.
-    pub fn fact(&self, name: &str, text: &Rich) -> Vec<Piece> {
-        self.fact_beside(name, text, self.width * NAMES, SMALL)
-    }
-
-    fn fact_beside(&self, name: &str, text: &Rich, left: f32, style: Style) -> Vec<Piece> {
+    /// A name, so many points wide, and what is said of it.
+    pub fn fact_beside(&self, name: &str, text: &Rich, left: f32, style: Style) -> Vec<Piece> {
         let names = Rich::new(name, style.colour(FAINT)).lines(self.fonts, left - 10.0);
         let texts = text.lines(self.fonts, self.width - left);
         let rows = names.len().max(texts.len());

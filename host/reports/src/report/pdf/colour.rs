@@ -1,5 +1,6 @@
 //! Colours of the documents. It draws nothing.
 
+use crate::report::document::Mark;
 pub use crate::report::svg::picture::Colour;
 
 /// Text, rules.
@@ -17,12 +18,12 @@ pub const OUTSIDE: Colour = (0x9a, 0x1b, 0x1b);
 /// As [`WITHIN`].
 pub const UNDECIDED: Colour = (0x7a, 0x52, 0x00);
 
-/// Colour of a verdict's word.
-pub fn verdict_colour(verdict: &str) -> Colour {
-    match verdict {
-        "within" => WITHIN,
-        "outside" => OUTSIDE,
-        "undecided" => UNDECIDED,
-        _ => INK,
+/// Colour of a mark and its word.
+pub const fn mark_colour(mark: Mark) -> Colour {
+    match mark {
+        Mark::Within => WITHIN,
+        Mark::Outside => OUTSIDE,
+        Mark::Undecided => UNDECIDED,
+        Mark::Open => INK,
     }
 }

@@ -5,11 +5,8 @@ use super::flow::Column;
 use super::fonts::Fonts;
 use super::piece::Item;
 use super::rich::Style;
-use crate::outcome::{Outcome, Stamp};
-use crate::report::people::label;
-use crate::report::provenance::Sealing;
-use crate::report::text::{LABEL, plain};
-use crate::report::{Paper, Shop, words};
+use crate::report::Paper;
+use crate::report::document::{Banner, Document, Text};
 
 /// Left and right, points.
 const SIDE: f32 = 42.0;
@@ -27,52 +24,23 @@ const LETTERS: Style = Style::new(7.6);
 #[derive(Clone, Debug)]
 pub struct Frame {
     paper: Paper,
-    /// Title of the document.
-    pub title: String,
     left: String,
     right: String,
     foot: String,
-    simulated: bool,
+    simulated: Option<Banner>,
 }
 
 impl Frame {
-    /// Of a document about an outcome; `foot` stands where no shop is named.
-    pub fn of(
-        outcome: &Outcome,
-        stamp: Option<&Stamp>,
-        shop: Option<&Shop>,
-        foot: &str,
-        paper: Paper,
-    ) -> Self {
-        let label = label(&outcome.part.label);
-        let headline = words::headline(outcome.verdict, &outcome.scope);
-        let shop = shop.map(|s| plain(&s.name, LABEL)).filter(|n| !n.is_empty());
+    /// Of a document.
+    pub fn of(document: &Document, paper: Paper) -> Self {
+        let shop = document.letterhead().map(|shop| shop.name.clone()).filter(|name| !name.is_empty());
+        let fingerprint = document.sealing().map(|seal| format!("fingerprint {} …", seal.short));
         Self {
             paper,
-            title: format!("{label}: {headline}"),
-            left: label,
-            right: stamp.map_or(String::new(), |s| format!("fingerprint {} …", Sealing::of(s).short)),
-            foot: shop.unwrap_or_else(|| foot.to_owned()),
-            simulated: outcome.simulated,
-        }
-    }
-
-    /// Of a document that is about no part on the bench.
-    pub fn titled(
-        title: String,
-        stamp: Option<&Stamp>,
-        shop: Option<&Shop>,
-        foot: &str,
-        paper: Paper,
-    ) -> Self {
-        let shop = shop.map(|s| plain(&s.name, LABEL)).filter(|n| !n.is_empty());
-        Self {
-            paper,
-            left: title.clone(),
-            title,
-            right: stamp.map_or(String::new(), |s| format!("fingerprint {} …", Sealing::of(s).short)),
-            foot: shop.unwrap_or_else(|| foot.to_owned()),
-            simulated: false,
+            left: Text::from(&document.subject).letters(),
+            right: fingerprint.unwrap_or_default(),
+            foot: shop.unwrap_or_else(|| format!("Trackpair, {}", document.kind)),
+            simulated: document.simulated.clone(),
         }
     }
 
@@ -83,7 +51,7 @@ impl Frame {
 
     /// Where the contents stand.
     pub fn column(&self) -> Column {
-        let top = TOP + HEAD + if self.simulated { BANNER } else { 0.0 };
+        let top = TOP + HEAD + if self.simulated.is_some() { BANNER } else { 0.0 };
         Column { at: (SIDE, top), height: self.paper.points().1 - top - BOTTOM }
     }
 
@@ -108,8 +76,8 @@ impl Frame {
                 colour: RULE,
             },
         ];
-        if self.simulated {
-            items.extend(banner(fonts, (SIDE, TOP + HEAD - 2.0), self.width()));
+        if let Some(simulated) = &self.simulated {
+            items.extend(banner(fonts, simulated, (SIDE, TOP + HEAD - 2.0), self.width()));
         }
         let number = format!("page {page} of {pages}");
         let wide = fonts.width(&number, false, faint.size);
@@ -128,11 +96,14 @@ impl Frame {
     }
 }
 
-/// That no real part was measured.
-fn banner(fonts: &Fonts, at: (f32, f32), width: f32) -> Vec<Item> {
+/// What is said before everything else: its word and its sentence, on every page.
+fn banner(fonts: &Fonts, banner: &Banner, at: (f32, f32), width: f32) -> Vec<Item> {
     let (loud, quiet) = (Style::new(11.5).bold(), Style::new(8.4));
-    let words = ["SIMULATED", "No real part was measured. Rig and part were simulated."];
-    let wide = [fonts.width(words[0], true, loud.size), fonts.width(words[1], false, quiet.size)];
+    let whole = fonts.shown(&format!("{} {}", banner.text, banner.more));
+    let room = width - fonts.width(banner.word, true, loud.size) - 30.0;
+    let fits = fonts.width(&whole, false, quiet.size) <= room;
+    let words = [banner.word.to_owned(), if fits { whole } else { fonts.shown(&banner.text) }];
+    let wide = [fonts.width(&words[0], true, loud.size), fonts.width(&words[1], false, quiet.size)];
     let from = at.0 + (width - wide[0] - 10.0 - wide[1]) / 2.0;
     let baseline = at.1 + 13.2;
     let frame = |inset: f32| Item::Frame {
@@ -143,10 +114,10 @@ fn banner(fonts: &Fonts, at: (f32, f32), width: f32) -> Vec<Item> {
     vec![
         frame(0.5),
         frame(2.7),
-        Item::Text { at: (from, baseline), text: words[0].to_owned(), style: loud },
+        Item::Text { at: (from, baseline), text: words[0].clone(), style: loud },
         Item::Text {
             at: (from + wide[0] + 10.0, baseline),
-            text: words[1].to_owned(),
+            text: words[1].clone(),
             style: quiet.colour(INK),
         },
     ]

@@ -1,9 +1,10 @@
 //! Vector pictures for pages: plots, the signs of verdicts, codes, logos. It does not draw them itself.
 
 use super::PdfError;
-use super::colour::Colour;
+use super::colour::mark_colour;
 use super::piece::{Image, Item};
 use super::shared::Pixels;
+use crate::report::document::Mark;
 use crate::report::logo::{self, Logo};
 use crate::report::{signs, svg};
 use std::rc::Rc;
@@ -40,16 +41,33 @@ impl Picture {
     }
 }
 
-/// The sign of a verdict in a colour; none where the verdict has none.
-///
-/// # Errors
-/// The shape is no SVG.
-pub fn sign(verdict: &str, colour: Colour) -> Result<Option<Picture>, PdfError> {
-    let shape = signs::shape(verdict);
+/// The signs of verdicts, each read once.
+pub struct Signs([Option<Picture>; 4]);
+
+impl Signs {
+    const MARKS: [Mark; 4] = [Mark::Open, Mark::Within, Mark::Undecided, Mark::Outside];
+
+    /// Reads the signs.
+    ///
+    /// # Errors
+    /// One is no picture.
+    pub fn new() -> Result<Self, PdfError> {
+        let [a, b, c, d] = Self::MARKS.map(sign);
+        Ok(Self([a?, b?, c?, d?]))
+    }
+
+    /// The sign of a mark; none where nothing was judged.
+    pub fn of(&self, mark: Mark) -> Option<Picture> {
+        Self::MARKS.into_iter().zip(&self.0).find(|(m, _)| *m == mark).and_then(|(_, sign)| sign.clone())
+    }
+}
+
+fn sign(mark: Mark) -> Result<Option<Picture>, PdfError> {
+    let shape = signs::shape(mark);
     if shape.is_empty() {
         return Ok(None);
     }
-    let (r, g, b) = colour;
+    let (r, g, b) = mark_colour(mark);
     let svg = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 40" width="40" height="40" fill="none" stroke="rgb({r},{g},{b})" stroke-width="3.6" stroke-linecap="round" stroke-linejoin="round">{shape}</svg>"#
     );

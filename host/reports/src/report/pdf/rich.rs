@@ -3,6 +3,7 @@
 use super::colour::{Colour, INK};
 use super::fonts::{BASELINE, Fonts, LINE};
 use super::piece::Item;
+use crate::report::text::capital;
 
 /// How a stretch of text looks.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,6 +57,14 @@ impl Rich {
     pub fn raised(self, text: impl Into<String>, style: Style) -> Self {
         let small = Style { size: style.size * 0.68, rise: style.size * 0.34, ..style };
         self.and(text, small)
+    }
+
+    /// The same with its first letter a capital.
+    pub fn capital(mut self) -> Self {
+        if let Some((first, _)) = self.spans.first_mut() {
+            *first = capital(first);
+        }
+        self
     }
 
     /// Its lines, none wider than `width` points: broken at spaces, a word that is too long is cut.

@@ -11,11 +11,11 @@ use std::rc::Rc;
 /// Room above and below the text of a cell, points.
 const PADDING: f32 = 2.6;
 /// Room between columns, points.
-const GUTTER: f32 = 8.0;
+pub const GUTTER: f32 = 8.0;
 /// A row higher than so many points is broken between its lines.
 const HIGHEST_ROW: f32 = 220.0;
 /// Size of a sign before a word, and the room that it takes, points.
-const SIGN: (f32, f32) = (8.4, 11.5);
+pub const SIGN: (f32, f32) = (8.4, 11.5);
 
 /// Paragraphs of a cell, each with a sign before it or none.
 #[derive(Clone, Debug, Default)]
@@ -37,6 +37,8 @@ pub struct Row {
     pub begins: bool,
     /// Whether it stays with the next one.
     pub keep: bool,
+    /// A sentence below it, over all columns.
+    pub note: Option<Rich>,
 }
 
 /// Shares of the width for each column; they add up to 1.
@@ -137,6 +139,13 @@ fn row_pieces(
     let cells = lay(set.fonts, columns, &row.cells);
     let whole = joined(&cells);
     let mut pieces = if whole.height <= HIGHEST_ROW { vec![whole] } else { broken(&cells) };
+    if let Some(note) = &row.note {
+        pieces.iter_mut().for_each(|piece| piece.keep = true);
+        pieces.extend(set.paragraph(note, 0.0));
+        if let Some(last) = pieces.last_mut() {
+            last.height += PADDING;
+        }
+    }
     for piece in &mut pieces {
         piece.head = Some(Rc::clone(head));
     }

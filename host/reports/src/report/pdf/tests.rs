@@ -4,7 +4,7 @@
 use super::*;
 use crate::outcome::{Outcome, OutcomeFinding, OutcomeNotTestable, OutcomeProcedure, Stamp, empty_slot};
 use crate::quantity::Written;
-use crate::report::{Shop, body_fixture, fixture};
+use crate::report::{CertificateInput, ReportInput, Shop, body_fixture, document, fixture};
 use crate::verdict::Verdict;
 
 const PAPERS: [Paper; 2] = [Paper::A4, Paper::Letter];
@@ -41,9 +41,7 @@ fn with_input<T>(outcome: &Outcome, shop: Option<&Shop>, work: impl FnOnce(&Repo
 fn texts(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> Vec<Vec<String>> {
     with_input(outcome, shop, |input| {
         let fonts = Fonts::load().unwrap();
-        let frame = report_frame(input, paper);
-        let pieces = report::content(input, &Setter { fonts: &fonts, width: frame.width() }).unwrap();
-        framed(&fonts, &frame, &pieces).iter().map(|page| page_texts(page)).collect()
+        pages(&fonts, &document::report(input), paper).unwrap().iter().map(|page| page_texts(page)).collect()
     })
 }
 
@@ -56,16 +54,16 @@ fn page_texts(page: &[Item]) -> Vec<String> {
 fn certificate_of(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> (Vec<String>, f32, f32) {
     let fonts = Fonts::load().unwrap();
     let input = CertificateInput { outcome, stamp: Some(&stamp()), shop };
-    let frame = certificate::frame(&input, paper);
-    let set = Setter { fonts: &fonts, width: frame.width() };
-    let page = certificate::content(&input, &set, frame.column().height).unwrap();
+    let document = document::certificate(&input).unwrap();
+    let frame = Frame::of(&document, paper);
+    let page = pieces(&fonts, &document, &frame).unwrap().remove(0);
     (page_texts(&page.items), page.height, frame.column().height)
 }
 
 #[test]
 fn the_same_input_gives_the_same_bytes_and_another_paper_others() {
     for outcome in [fixture::worn(), body_fixture::worn()] {
-        let of = |paper| with_input(&outcome, None, |input| pdf(input, paper).unwrap());
+        let of = |paper| with_input(&outcome, None, |input| pdf(&document::report(input), paper).unwrap());
         assert_eq!(of(Paper::A4), of(Paper::A4));
         assert_ne!(of(Paper::A4), of(Paper::Letter));
     }
@@ -77,14 +75,17 @@ fn the_slot_of_a_seal_stands_in_the_file_as_it_is_and_only_with_a_stamp() {
     let slot = empty_slot();
     let count = |bytes: &[u8]| bytes.windows(slot.len()).filter(|w| *w == slot.as_bytes()).count();
     with_input(&outcome, None, |input| {
-        assert!(count(&pdf(input, Paper::A4).unwrap()) >= 1);
-        assert_eq!(count(&pdf(&ReportInput { stamp: None, ..*input }, Paper::A4).unwrap()), 0);
-        assert_eq!(crate::report::html(input).matches(&slot).count(), 1);
-        assert!(!crate::report::html(&ReportInput { stamp: None, ..*input }).contains("TPSEAL1"));
+        let (sealed, open) =
+            (document::report(input), document::report(&ReportInput { stamp: None, ..*input }));
+        assert!(count(&pdf(&sealed, Paper::A4).unwrap()) >= 1);
+        assert_eq!(count(&pdf(&open, Paper::A4).unwrap()), 0);
+        assert_eq!(crate::report::html(&sealed).matches(&slot).count(), 1);
+        assert!(!crate::report::html(&open).contains("TPSEAL1"));
     });
     let buyer = CertificateInput { outcome: &outcome, stamp: Some(&stamp()), shop: None };
-    assert!(count(&certificate(&buyer, Paper::A4).unwrap()) >= 1);
-    assert_eq!(count(&certificate(&CertificateInput { stamp: None, ..buyer }, Paper::A4).unwrap()), 0);
+    let of = |input: &CertificateInput<'_>| pdf(&document::certificate(input).unwrap(), Paper::A4).unwrap();
+    assert!(count(&of(&buyer)) >= 1);
+    assert_eq!(count(&of(&CertificateInput { stamp: None, ..buyer })), 0);
 }
 
 #[test]
@@ -114,10 +115,8 @@ fn everything_stays_within_the_paper() {
         for outcome in [fixture::worn(), body_fixture::worn(), hostile()] {
             with_input(&outcome, Some(&long_shop()), |input| {
                 let fonts = Fonts::load().unwrap();
-                let frame = report_frame(input, paper);
                 let (width, height) = paper.points();
-                let pieces = report::content(input, &Setter { fonts: &fonts, width: frame.width() }).unwrap();
-                for item in framed(&fonts, &frame, &pieces).iter().flatten() {
+                for item in pages(&fonts, &document::report(input), paper).unwrap().iter().flatten() {
                     if let Item::Text { at, text, style } = item {
                         let end = at.0 + fonts.width(text, style.bold, style.size);
                         assert!(at.0 > 20.0 && end < width - 20.0, "{text}: {} to {end}", at.0);
@@ -193,7 +192,9 @@ fn hostile_text_is_shown_as_what_it_is_and_breaks_nothing() {
     }
     let all: String = pages.concat().concat();
     assert!(all.contains("□evil□□[31m</text>&□□□□□"), "what is lacking is seen");
-    with_input(&outcome, Some(&long_shop()), |input| assert!(pdf(input, Paper::A4).is_ok()));
+    with_input(&outcome, Some(&long_shop()), |input| {
+        assert!(pdf(&document::report(input), Paper::A4).is_ok())
+    });
 }
 
 #[test]
@@ -252,8 +253,8 @@ fn a_certificate_says_the_verdict_plainly_and_a_self_check_gets_none() {
     outcome.verdict = Verdict::Within;
     assert!(certificate_of(&outcome, None, Paper::A4).0.join(" ").contains("Only lost contact was judged"));
     outcome.scope = Written::of("readiness");
-    let refused = certificate(&CertificateInput { outcome: &outcome, stamp: None, shop: None }, Paper::A4);
-    assert!(matches!(refused, Err(PdfError::NothingJudged)));
+    let refused = document::certificate(&CertificateInput { outcome: &outcome, stamp: None, shop: None });
+    assert_eq!(refused.unwrap_err(), document::NothingJudged);
 }
 
 #[test]
@@ -262,10 +263,10 @@ fn a_broken_logo_is_left_out_and_told_and_a_good_one_is_shown() {
     let items = |shop: &Shop| {
         with_input(&outcome, Some(shop), |input| {
             let fonts = Fonts::load().unwrap();
-            let set = Setter { fonts: &fonts, width: 500.0 };
-            let pieces = report::content(input, &set).unwrap();
+            let report = document::report(input);
+            let pieces = pieces(&fonts, &report, &Frame::of(&report, Paper::A4)).unwrap();
             let pictured = |i: &Item| matches!(i, Item::Picture { .. } | Item::Pixels { .. });
-            (pieces[0].items.iter().filter(|i| pictured(i)).count(), crate::report::html(input))
+            (pieces[0].items.iter().filter(|i| pictured(i)).count(), crate::report::html(&report))
         })
     };
     let mut shop = Shop { name: "Shop".to_owned(), ..long_shop() };

@@ -261,7 +261,7 @@ mod tests {
 
     #[test]
     fn a_small_histogram_is_drawn_as_before() {
-        crate::report::tests::golden("bars.svg", &bars(&[1, 4, 9, 12, 8, 5, 2, 1], &[-0.8, 0.8]));
+        insta::assert_snapshot!(bars(&[1, 4, 9, 12, 8, 5, 2, 1], &[-0.8, 0.8]));
     }
 
     #[test]

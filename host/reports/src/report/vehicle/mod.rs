@@ -1,16 +1,11 @@
-//! Vehicle checks for people: the form that is filled in by hand, and the judged worksheet. It returns text; what the checks mean is
-//! `vehicle`'s business.
+//! Vehicle checks in words, for the form that is filled in by hand and for the judged worksheet. What the checks mean is `vehicle`'s
+//! business, what the two documents say of them [`super::document`]'s.
 //!
-//! - `rows`: the lines in groups and words, the same for every medium.
-//! - `html`, `terminal`: media; on paper: `pdf::vehicle_form` and `pdf::vehicle_check`.
+//! - `rows`: the lines in groups and words.
 
-mod html;
 mod rows;
-mod terminal;
 
-pub use html::{vehicle_check_html, vehicle_form_html};
-pub use rows::{Basis, Group, groups};
-pub use terminal::vehicle_check_terminal;
+pub use rows::{Basis, Group, Row, groups};
 
 use super::Shop;
 use crate::outcome::Stamp;

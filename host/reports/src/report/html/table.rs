@@ -1,0 +1,94 @@
+//! Tables as elements.
+
+use super::writer::Writer;
+use super::{apart, class_of, sign, text};
+use crate::report::document::{Cell, Judged, Line, Mark, Row, Table, Text};
+
+/// A table. One that is wider than the screen is moved sideways by itself.
+pub fn table(page: &mut Writer, table: &Table) {
+    let aligned = !table.columns.is_empty() && table.columns.iter().all(|c| c.share.is_some());
+    page.class("div", "wide-table", |page| {
+        page.class("table", if aligned { "aligned" } else { "" }, |page| {
+            if aligned {
+                columns(page, table);
+            }
+            page.element("thead", &[], |page| {
+                page.element("tr", &[], |page| {
+                    for column in &table.columns {
+                        page.element("th", &[("scope", "col")], |page| text(page, &column.head));
+                    }
+                });
+            });
+            page.element("tbody", &[], |page| {
+                for (row, span) in table.rows.iter().zip(table.spans()) {
+                    self::row(page, row, span, table.is_grouped());
+                }
+            });
+        });
+    });
+}
+
+fn columns(page: &mut Writer, table: &Table) {
+    page.element("colgroup", &[], |page| {
+        for share in table.columns.iter().filter_map(|c| c.share) {
+            page.empty("col", &[("style", &format!("width: {:.1}%", 100.0 * share))]);
+        }
+    });
+}
+
+/// A row; `span` is how many rows bear its name, 0 for one that goes on with the name above.
+fn row(page: &mut Writer, row: &Row, span: usize, grouped: bool) {
+    let mut classes = Vec::new();
+    if grouped && !row.continues {
+        classes.push("new");
+    }
+    if row.stands_out {
+        classes.push("strong");
+    }
+    if row.about_others {
+        classes.push("small");
+    }
+    page.class("tr", &classes.join(" "), |page| {
+        let mut cells = row.cells.iter();
+        if let Some(name) = cells.next().filter(|_| span > 0) {
+            let rows = span.to_string();
+            let attributes: &[_] =
+                if span > 1 { &[("scope", "rowgroup"), ("rowspan", &rows)] } else { &[("scope", "row")] };
+            page.element("th", attributes, |page| lines(page, name));
+        }
+        cells.for_each(|one| cell(page, one));
+    });
+    if let Some(note) = &row.note {
+        let width = row.cells.len().to_string();
+        page.class("tr", "note", |page| {
+            page.element("td", &[("colspan", &width)], |page| apart(page, note));
+        });
+    }
+}
+
+fn cell(page: &mut Writer, cell: &Cell) {
+    let class = cell.judged().map_or(String::new(), |j| format!("verdict-cell {}", class_of(j.mark)));
+    page.class("td", &class, |page| lines(page, cell));
+}
+
+fn lines(page: &mut Writer, cell: &Cell) {
+    for (k, line) in cell.lines.iter().enumerate() {
+        if k > 0 {
+            page.empty("br", &[]);
+        }
+        match line {
+            Line::Text(said) => apart(page, said),
+            Line::Verdict(judged) => word(page, *judged),
+        }
+    }
+}
+
+/// A verdict's sign and word.
+fn word(page: &mut Writer, judged: Judged) {
+    if judged.mark == Mark::Open {
+        text(page, &Text::faint(judged.word));
+    } else {
+        sign(page, judged.mark);
+        page.letters(judged.word);
+    }
+}

@@ -1,0 +1,202 @@
+//! What stands out of the text on paper: who hands it over, verdict and grade, findings, suspects, and what ties it to its record.
+
+use super::PdfError;
+use super::blocks::{BODY, QUIET, SMALL, Setter, beside};
+use super::colour::{FAINT, INK, mark_colour};
+use super::picture::{self, Picture};
+use super::piece::{Item, Piece, keep_together};
+use super::render::{Render, facts_beside, rich};
+use super::rich::{Rich, Style};
+use crate::report::document::{Finding, Grade, Sealing, Suspect, Suspects, Text, Verdict};
+use crate::report::letterhead::Letterhead;
+use crate::report::text::capital;
+
+/// Least width of a finding's number, points.
+const TAG: f32 = 15.0;
+/// From the left edge to a finding's text, points.
+const INDENT: f32 = 26.0;
+/// Width of a grade beside a verdict, points.
+const GRADE: f32 = 150.0;
+
+/// The shop's name and address, its logo at the right.
+pub fn letterhead(set: &Setter<'_>, shop: &Letterhead) -> Piece {
+    const LOGO: (f32, f32) = (150.0, 50.0);
+    let narrow = Setter { width: set.width - LOGO.0 - 12.0, ..*set };
+    let mut words = narrow.paragraph(&Rich::new(shop.name.clone(), Style::new(13.0).bold()), 0.0);
+    for line in &shop.address {
+        words.extend(narrow.paragraph(&Rich::new(line.clone(), SMALL.colour(FAINT)), 0.0));
+    }
+    let mut columns = vec![(0.0, Piece::joined(&words))];
+    if let Some((item, (wide, high))) = shop.logo.as_ref().and_then(|l| picture::logo(l, LOGO)) {
+        columns.push((set.width - wide, Piece { height: high, items: vec![item], ..Piece::default() }));
+    }
+    let mut whole = beside(&columns);
+    whole.height += 10.0;
+    whole
+}
+
+/// The word that stands largest, with its sign and what it means; `scale` is 1 on a report.
+pub fn verdict(render: &Render<'_>, verdict: &Verdict, scale: f32) -> Piece {
+    let side = 40.0 * scale;
+    let sign = render.signs.of(verdict.mark);
+    let indent = if sign.is_some() { side + 14.0 } else { 0.0 };
+    render.set.framed(1.2, 11.0 * scale, |set| {
+        let narrow = Setter { width: set.width - indent, ..*set };
+        let word = Style::new(25.0 * scale).bold().colour(mark_colour(verdict.mark));
+        let words = [
+            narrow.paragraph(&Rich::new(verdict.word.to_uppercase(), word), 0.0),
+            narrow.paragraph(&rich(&verdict.meaning, Style::new(12.0 * scale)), 0.0),
+        ];
+        let words = Piece::joined(&words.concat());
+        let sign = sign.iter().map(|s| {
+            let items = vec![s.item((0.0, 4.0 * scale), side)];
+            (0.0, Piece { height: side, items, ..Piece::default() })
+        });
+        vec![beside(&sign.chain([(indent, words.clone())]).collect::<Vec<_>>())]
+    })
+}
+
+/// The grade in a frame of its own, and why.
+pub fn grade(render: &Render<'_>, grade: &Grade) -> Vec<Piece> {
+    const MARK: f32 = 86.0;
+    const INDENT: f32 = MARK + 14.0;
+    let set = &render.set;
+    let mark = Setter { width: MARK, ..*set };
+    let headline = Rich::new(grade.headline.clone(), Style::new(11.5).bold());
+    let mark = mark.framed(1.0, 6.0, |set| set.paragraph(&headline, 0.0));
+    let narrow = render.narrow(set.width - INDENT);
+    let mut said = narrow.set.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0);
+    said.extend(narrow.points(grade.why.iter().map(|why| Rich::new(why.clone(), SMALL)), SMALL));
+    if let Some(source) = grade.source() {
+        said.extend(narrow.set.paragraph(&Rich::new(source, SMALL.colour(FAINT)), 2.0));
+    }
+    // What stands beside the mark is one piece with it; what is longer flows on below.
+    let mut high = 0.0;
+    let beside_mark = said.iter().take_while(|p| {
+        let fits = high < mark.height;
+        high += p.before + p.height;
+        fits
+    });
+    let count = beside_mark.count();
+    let mut pieces = vec![beside(&[(0.0, mark), (INDENT, Piece::joined(&said[..count]))]).before(9.0)];
+    pieces.extend(said[count..].iter().map(|p| p.indented(INDENT)));
+    pieces
+}
+
+/// Verdict and grade side by side, for a single page.
+pub fn verdict_and_grade(render: &Render<'_>, of: &Verdict, grade: &Grade) -> Piece {
+    let width = render.set.width;
+    let word = verdict(&render.narrow(width - GRADE - 8.0), of, 0.78);
+    let mark = Setter { width: GRADE, ..render.set }.framed(1.2, 9.0, |set| {
+        let headline = Rich::new(grade.headline.clone(), Style::new(15.0).bold());
+        let title = Rich::new(grade.title.clone(), QUIET);
+        [set.paragraph(&headline, 0.0), set.paragraph(&title, 1.0)].concat()
+    });
+    // Both frames are as high as the higher one.
+    let high = word.height.max(mark.height);
+    let stretched = |mut piece: Piece| {
+        if let Some(Item::Frame { size, width, .. }) = piece.items.first_mut() {
+            size.1 = high - *width;
+        }
+        Piece { height: high, ..piece }
+    };
+    beside(&[(0.0, stretched(word)), (width - GRADE, stretched(mark))])
+}
+
+/// Fingerprint and code of a sealed record, the code `side` points wide.
+///
+/// # Errors
+/// The code is no picture.
+pub fn sealing(set: &Setter<'_>, sealing: &Sealing, side: f32) -> Result<Piece, PdfError> {
+    const TINY: Style = Style::new(7.4);
+    let code = sealing.code.as_deref().map(Picture::of).transpose()?;
+    let indent = if code.is_some() { side + 10.0 } else { 0.0 };
+    let narrow = Setter { width: set.width - indent, ..*set };
+    let mut words = facts_beside(&narrow, &sealing.facts, 58.0, TINY);
+    words.extend(narrow.paragraph(&rich(&Sealing::how(), TINY), 5.0));
+    let drawn = code
+        .iter()
+        .map(|c| (0.0, Piece { height: side, items: vec![c.item((0.0, 0.0), side)], ..Piece::default() }));
+    let columns: Vec<_> = drawn.chain([(indent, Piece::joined(&words))]).collect();
+    Ok(beside(&columns))
+}
+
+/// What ties a page to its record, and room for hands.
+///
+/// # Errors
+/// The code is no picture.
+pub fn signed(set: &Setter<'_>, seal: Option<&Sealing>, lines: &[&str]) -> Result<Piece, PdfError> {
+    const ROOM: f32 = 24.0;
+    const BETWEEN: f32 = 20.0;
+    let seal = seal.map(|seal| sealing(set, seal, 92.0)).transpose()?;
+    let from = if seal.is_some() { 102.0 } else { 0.0 };
+    let step = (set.width - from + BETWEEN) / lines.len().max(1) as f32;
+    let words = |text: &str| Piece::joined(&set.paragraph(&Rich::new(text, QUIET.colour(FAINT)), 0.0));
+    let at = |k: usize| from + k as f32 * step;
+    let columns: Vec<(f32, Piece)> = lines.iter().enumerate().map(|(k, line)| (at(k), words(line))).collect();
+    let mut hand = beside(&columns);
+    let rule = |x: f32| Item::Rule { from: (x, 0.0), to: (x + step - BETWEEN, 0.0), width: 0.6, colour: INK };
+    hand.items.extend((0..lines.len()).map(|k| rule(at(k))));
+    let Some(seal) = seal else {
+        return Ok(Piece::joined(&[Piece { height: ROOM, ..Piece::default() }, hand]));
+    };
+    // The signature stands in the room that the code leaves beside it.
+    let top = (seal.height - hand.height).max(0.0);
+    let items = hand.items.iter().map(|i| i.moved((0.0, top)));
+    Ok(Piece { items: seal.items.iter().cloned().chain(items).collect(), ..seal })
+}
+
+/// A finding beside its number; no page end cuts it.
+pub fn finding(render: &Render<'_>, finding: &Finding) -> Vec<Piece> {
+    let set = &render.set;
+    let narrow = render.narrow(set.width - INDENT);
+    let title = Rich::new(capital(&finding.title()), Style::new(10.0).bold());
+    let mut pieces = narrow.set.paragraph(&title, 0.0);
+    pieces.extend(narrow.paragraph(&Text::from(capital(&finding.text)), BODY, 1.0));
+    pieces.extend(narrow.paragraph(&finding.sure(true).into(), SMALL.colour(FAINT), 1.5));
+    pieces.extend(finding.next().map(|next| marked(&narrow.set, &next)));
+    let mut pieces: Vec<Piece> = pieces.iter().map(|p| p.indented(INDENT)).collect();
+    let number = finding.number.to_string();
+    let style = Style::new(9.0).bold();
+    let wide = set.fonts.width(&number, true, style.size).max(TAG - 6.0) + 6.0;
+    if let Some(first) = pieces.first_mut() {
+        let x = (wide - set.fonts.width(&number, true, style.size)) / 2.0;
+        first.items.splice(
+            0..0,
+            [
+                Item::Frame { at: (0.5, 0.0), size: (wide, 13.5), width: 1.0 },
+                Item::Text { at: (0.5 + x, 10.0), text: number, style },
+            ],
+        );
+        first.before = 8.0;
+    }
+    keep_together(&mut pieces);
+    pieces
+}
+
+/// Every suspect; no page end cuts one.
+pub fn suspects(render: &Render<'_>, suspects: &Suspects) -> Vec<Piece> {
+    suspects.all.iter().flat_map(|one| suspect(render, one)).collect()
+}
+
+fn suspect(render: &Render<'_>, suspect: &Suspect) -> Vec<Piece> {
+    let title = Rich::new(capital(&suspect.heading), Style::new(10.0).bold());
+    let mut block = render.set.paragraph(&title, 0.0);
+    for line in suspect.said() {
+        block.extend(render.paragraph(&line, SMALL, 1.5));
+    }
+    block.push(marked(&render.set, &suspect.next()));
+    keep_together(&mut block);
+    if let Some(first) = block.first_mut() {
+        first.before = 8.0;
+    }
+    block
+}
+
+/// What to do, with a rule at its left.
+fn marked(set: &Setter<'_>, text: &Text) -> Piece {
+    let narrow = Setter { width: set.width - 9.0, ..*set };
+    let mut piece = Piece::joined(&narrow.paragraph(&rich(text, BODY), 0.0)).indented(9.0).before(3.5);
+    piece.items.push(Item::Rule { from: (1.0, 0.0), to: (1.0, piece.height), width: 2.0, colour: INK });
+    piece
+}
