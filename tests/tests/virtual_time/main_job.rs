@@ -139,7 +139,7 @@ fn the_first_readme_command_ends_with_a_flat_spot_its_place_and_a_report() -> Re
     let spot = record.findings("flat_spot")[0];
     let (from, to) = (spot["from_deg"].as_f64().context("from")?, spot["to_deg"].as_f64().context("to")?);
     assert!(0.0 < from && from < to && to < 75.0, "{spot}");
-    let place = format!("rising line at {from:.1}–{to:.1}°");
+    let place = format!("rising line, at {from:.1}–{to:.1}°");
     record.said.expect(
         10,
         &[

@@ -63,6 +63,8 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
+#[cfg(test)]
+use pdf::pdf_texts;
 pub use pdf::{PdfError, pdf};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};

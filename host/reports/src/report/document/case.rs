@@ -47,7 +47,7 @@ impl CaseInput<'_> {
 
 /// The case.
 pub fn case(input: &CaseInput<'_>) -> Document {
-    let title = format!("Case {}: {}", sentence(&input.case.name), input.state);
+    let title = format!("Case {} ({})", sentence(&input.case.name), input.state);
     let mut blocks =
         vec![Block::Head(vec![Block::Title((&title).into()), Block::Facts(Facts::new(known(input)))])];
     let entries: Vec<Fact> = input.case.entries.iter().filter_map(|e| entry(e, input)).collect();

@@ -17,6 +17,8 @@ mod comparison;
 mod figures;
 mod report;
 mod table;
+#[cfg(test)]
+mod tests;
 mod text;
 mod vehicle;
 

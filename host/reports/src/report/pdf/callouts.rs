@@ -5,8 +5,8 @@ use super::blocks::{BODY, QUIET, SMALL, Setter, beside};
 use super::colour::{FAINT, INK, mark_colour};
 use super::picture::{self, Picture};
 use super::piece::{Item, Piece, keep_together};
-use super::render::{Render, facts_beside, rich};
 use super::rich::{Rich, Style};
+use super::setting::{Setting, facts_beside, rich};
 use crate::report::document::{Finding, Grade, Sealing, Suspect, Suspects, Text, Verdict};
 use crate::report::letterhead::Letterhead;
 use crate::report::text::capital;
@@ -36,11 +36,11 @@ pub fn letterhead(set: &Setter<'_>, shop: &Letterhead) -> Piece {
 }
 
 /// The word that stands largest, with its sign and what it means; `scale` is 1 on a report.
-pub fn verdict(render: &Render<'_>, verdict: &Verdict, scale: f32) -> Piece {
+pub fn verdict(setting: &Setting<'_>, verdict: &Verdict, scale: f32) -> Piece {
     let side = 40.0 * scale;
-    let sign = render.signs.of(verdict.mark);
+    let sign = setting.signs.of(verdict.mark);
     let indent = if sign.is_some() { side + 14.0 } else { 0.0 };
-    render.set.framed(1.2, 11.0 * scale, |set| {
+    setting.set.framed(1.2, 11.0 * scale, |set| {
         let narrow = Setter { width: set.width - indent, ..*set };
         let word = Style::new(25.0 * scale).bold().colour(mark_colour(verdict.mark));
         let words = [
@@ -57,14 +57,14 @@ pub fn verdict(render: &Render<'_>, verdict: &Verdict, scale: f32) -> Piece {
 }
 
 /// The grade in a frame of its own, and why.
-pub fn grade(render: &Render<'_>, grade: &Grade) -> Vec<Piece> {
+pub fn grade(setting: &Setting<'_>, grade: &Grade) -> Vec<Piece> {
     const MARK: f32 = 86.0;
     const INDENT: f32 = MARK + 14.0;
-    let set = &render.set;
+    let set = &setting.set;
     let mark = Setter { width: MARK, ..*set };
     let headline = Rich::new(grade.headline.clone(), Style::new(11.5).bold());
     let mark = mark.framed(1.0, 6.0, |set| set.paragraph(&headline, 0.0));
-    let narrow = render.narrow(set.width - INDENT);
+    let narrow = setting.narrow(set.width - INDENT);
     let mut said = narrow.set.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0);
     said.extend(narrow.points(grade.why.iter().map(|why| Rich::new(why.clone(), SMALL)), SMALL));
     if let Some(source) = grade.source() {
@@ -84,10 +84,10 @@ pub fn grade(render: &Render<'_>, grade: &Grade) -> Vec<Piece> {
 }
 
 /// Verdict and grade side by side, for a single page.
-pub fn verdict_and_grade(render: &Render<'_>, of: &Verdict, grade: &Grade) -> Piece {
-    let width = render.set.width;
-    let word = verdict(&render.narrow(width - GRADE - 8.0), of, 0.78);
-    let mark = Setter { width: GRADE, ..render.set }.framed(1.2, 9.0, |set| {
+pub fn verdict_and_grade(setting: &Setting<'_>, of: &Verdict, grade: &Grade) -> Piece {
+    let width = setting.set.width;
+    let word = verdict(&setting.narrow(width - GRADE - 8.0), of, 0.78);
+    let mark = Setter { width: GRADE, ..setting.set }.framed(1.2, 9.0, |set| {
         let headline = Rich::new(grade.headline.clone(), Style::new(15.0).bold());
         let title = Rich::new(grade.title.clone(), QUIET);
         [set.paragraph(&headline, 0.0), set.paragraph(&title, 1.0)].concat()
@@ -147,9 +147,9 @@ pub fn signed(set: &Setter<'_>, seal: Option<&Sealing>, lines: &[&str]) -> Resul
 }
 
 /// A finding beside its number; no page end cuts it.
-pub fn finding(render: &Render<'_>, finding: &Finding) -> Vec<Piece> {
-    let set = &render.set;
-    let narrow = render.narrow(set.width - INDENT);
+pub fn finding(setting: &Setting<'_>, finding: &Finding) -> Vec<Piece> {
+    let set = &setting.set;
+    let narrow = setting.narrow(set.width - INDENT);
     let title = Rich::new(capital(&finding.title()), Style::new(10.0).bold());
     let mut pieces = narrow.set.paragraph(&title, 0.0);
     pieces.extend(narrow.paragraph(&Text::from(capital(&finding.text)), BODY, 1.0));
@@ -175,17 +175,17 @@ pub fn finding(render: &Render<'_>, finding: &Finding) -> Vec<Piece> {
 }
 
 /// Every suspect; no page end cuts one.
-pub fn suspects(render: &Render<'_>, suspects: &Suspects) -> Vec<Piece> {
-    suspects.all.iter().flat_map(|one| suspect(render, one)).collect()
+pub fn suspects(setting: &Setting<'_>, suspects: &Suspects) -> Vec<Piece> {
+    suspects.all.iter().flat_map(|one| suspect(setting, one)).collect()
 }
 
-fn suspect(render: &Render<'_>, suspect: &Suspect) -> Vec<Piece> {
+fn suspect(setting: &Setting<'_>, suspect: &Suspect) -> Vec<Piece> {
     let title = Rich::new(capital(&suspect.heading), Style::new(10.0).bold());
-    let mut block = render.set.paragraph(&title, 0.0);
+    let mut block = setting.set.paragraph(&title, 0.0);
     for line in suspect.said() {
-        block.extend(render.paragraph(&line, SMALL, 1.5));
+        block.extend(setting.paragraph(&line, SMALL, 1.5));
     }
-    block.push(marked(&render.set, &suspect.next()));
+    block.push(marked(&setting.set, &suspect.next()));
     keep_together(&mut block);
     if let Some(first) = block.first_mut() {
         first.before = 8.0;

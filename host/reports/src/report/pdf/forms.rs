@@ -3,8 +3,8 @@
 use super::blocks::{SMALL, Setter, beside};
 use super::colour::{FAINT, INK};
 use super::piece::{Item, Piece};
-use super::render::{Render, rich};
 use super::rich::Style;
+use super::setting::{Setting, rich};
 use crate::report::document::{Blank, Boxes, Entry, Text, Tone};
 
 /// Height of a box and the room below it, points: a hand at a vehicle needs it.
@@ -34,8 +34,8 @@ fn blank(set: &Setter<'_>, blank: &Blank) -> Piece {
 }
 
 /// Boxes to be filled in.
-pub fn boxes(render: &Render<'_>, boxes: &Boxes) -> Vec<Piece> {
-    let set = &render.set;
+pub fn boxes(setting: &Setting<'_>, boxes: &Boxes) -> Vec<Piece> {
+    let set = &setting.set;
     let (first, others) = boxes.all.split_at(usize::from(boxes.first_alone).min(boxes.all.len()));
     let rows = first.chunks(1).chain(others.chunks(2));
     rows.map(|row| two_columns(set, row.iter().map(|one| entry(set, one, boxes.unit))).before(2.0)).collect()

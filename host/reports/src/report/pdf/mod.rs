@@ -15,7 +15,7 @@
 //! - `brush`: operators of a page.
 //! - `shared`: what pages share.
 //! - `file`, `typeface`: objects of the file.
-//! - `render`: a document's blocks, in order.
+//! - `setting`: a document's text in a column. `render`: its blocks, in order.
 //! - `callouts`: what stands out of the text.
 //! - `tables`: a document's tables.
 //! - `forms`: what is filled in by hand.
@@ -37,6 +37,7 @@ mod piece;
 mod plot;
 mod render;
 mod rich;
+mod setting;
 mod shared;
 mod table;
 mod tables;
@@ -52,7 +53,7 @@ use fonts::Fonts;
 use frame::Frame;
 use picture::Signs;
 use piece::{Item, Piece};
-use render::Render;
+use setting::Setting;
 
 /// Why there is no document.
 #[derive(Debug, thiserror::Error)]
@@ -91,18 +92,27 @@ fn pages(fonts: &Fonts, document: &Document, paper: Paper) -> Result<Vec<Vec<Ite
 fn pieces(fonts: &Fonts, document: &Document, frame: &Frame) -> Result<Vec<Piece>, PdfError> {
     let signs = Signs::new()?;
     let set = Setter { fonts, width: frame.width() };
-    let render = Render { set, signs: &signs, layout: document.layout };
+    let setting = Setting { set, signs: &signs, layout: document.layout };
     if document.layout != Layout::OnePage {
-        return render.blocks(&document.blocks);
+        return setting.blocks(&document.blocks);
     }
     let mut page = Piece::default();
     for blocks in std::iter::once(&document.blocks).chain(&document.shorter) {
-        page = Piece::joined(&render.blocks(blocks)?);
+        page = Piece::joined(&setting.blocks(blocks)?);
         if page.height <= frame.column().height {
             break;
         }
     }
     Ok(vec![page])
+}
+
+/// What stands on paper, without head and foot of the pages, in the order in which it is drawn.
+#[cfg(test)]
+pub fn pdf_texts(document: &Document, paper: Paper) -> Vec<String> {
+    let fonts = Fonts::load().expect("the font is whole");
+    let pieces = pieces(&fonts, document, &Frame::of(document, paper)).expect("pictures can be drawn");
+    let items = pieces.iter().flat_map(|piece| &piece.items);
+    items.filter_map(|i| if let Item::Text { text, .. } = i { Some(text.clone()) } else { None }).collect()
 }
 
 #[cfg(test)]

@@ -3,14 +3,14 @@
 use super::colour::{FAINT, OUTSIDE, mark_colour};
 use super::fonts::Fonts;
 use super::piece::Piece;
-use super::render::{Render, rich};
 use super::rich::{Rich, Style};
+use super::setting::{Setting, rich};
 use super::table::{self, GUTTER, SIGN};
 use crate::report::document::{Cell, Judged, Line, Mark, Row, Table, Text};
 
 /// A table.
-pub fn table(render: &Render<'_>, of: &Table) -> Vec<Piece> {
-    let style = render.small();
+pub fn table(setting: &Setting<'_>, of: &Table) -> Vec<Piece> {
+    let style = setting.small();
     let head: Vec<Rich> = of.columns.iter().map(|c| rich(&c.head, style.bold())).collect();
     let rows: Vec<table::Row> = of
         .rows
@@ -18,33 +18,33 @@ pub fn table(render: &Render<'_>, of: &Table) -> Vec<Piece> {
         .enumerate()
         .map(|(k, one)| table::Row {
             begins: of.is_grouped() && !one.continues,
-            ..row(render, one, of.rows.get(k + 1))
+            ..row(setting, one, of.rows.get(k + 1))
         })
         .collect();
     let shares: Option<Vec<f32>> = of.columns.iter().map(|c| c.share).collect();
-    let shares = shares.unwrap_or_else(|| widths(render, of));
-    table::table(&render.set, &shares, head, &rows)
+    let shares = shares.unwrap_or_else(|| widths(setting, of));
+    table::table(&setting.set, &shares, head, &rows)
 }
 
-fn row(render: &Render<'_>, row: &Row, next: Option<&Row>) -> table::Row {
+fn row(setting: &Setting<'_>, row: &Row, next: Option<&Row>) -> table::Row {
     let cells = row.cells.iter().enumerate().map(|(k, one)| match k {
         // Rows of one figure stay together: only the first bears its name.
         0 if row.continues => table::Cell::default(),
-        0 if row.stands_out => cell(render, one, render.small().bold()),
-        _ => cell(render, one, render.small()),
+        0 if row.stands_out => cell(setting, one, setting.small().bold()),
+        _ => cell(setting, one, setting.small()),
     });
     table::Row {
         cells: cells.collect(),
         begins: false,
-        keep: render.is_compact() || next.is_some_and(|next| next.continues || next.about_others),
-        note: row.note.as_ref().map(|note| rich(note, render.small().colour(FAINT))),
+        keep: setting.is_compact() || next.is_some_and(|next| next.continues || next.about_others),
+        note: row.note.as_ref().map(|note| rich(note, setting.small().colour(FAINT))),
     }
 }
 
-fn cell(render: &Render<'_>, cell: &Cell, style: Style) -> table::Cell {
+fn cell(setting: &Setting<'_>, cell: &Cell, style: Style) -> table::Cell {
     let line = |line: &Line| match line {
         Line::Text(text) => (None, rich(text, style)),
-        Line::Verdict(judged) => (render.signs.of(judged.mark), word(*judged, style)),
+        Line::Verdict(judged) => (setting.signs.of(judged.mark), word(*judged, style)),
     };
     table::Cell(cell.lines.iter().map(line).collect())
 }
@@ -61,10 +61,10 @@ fn word(judged: Judged, style: Style) -> Rich {
 
 /// Shares of columns by what stands in them: as wide as their longest line where there is room for all, else each has its longest word, and
 /// the room that is left is shared by what else they would take.
-fn widths(render: &Render<'_>, of: &Table) -> Vec<f32> {
-    let columns: Vec<(f32, f32)> = (0..of.columns.len()).map(|k| extent(render, of, k)).collect();
+fn widths(setting: &Setting<'_>, of: &Table) -> Vec<f32> {
+    let columns: Vec<(f32, f32)> = (0..of.columns.len()).map(|k| extent(setting, of, k)).collect();
     let (least, most) = columns.iter().fold((0.0, 0.0), |(l, m), (least, most)| (l + least, m + most));
-    let room = render.set.width;
+    let room = setting.set.width;
     let width = |(own_least, own_most): &(f32, f32)| {
         if most <= room {
             own_most * room / most
@@ -78,15 +78,15 @@ fn widths(render: &Render<'_>, of: &Table) -> Vec<f32> {
 }
 
 /// What a column takes with a line for each word, and with none broken, points.
-fn extent(render: &Render<'_>, of: &Table, column: usize) -> (f32, f32) {
-    let style = render.small();
-    let mut all = measured(render.set.fonts, &of.columns[column].head, style.bold());
+fn extent(setting: &Setting<'_>, of: &Table, column: usize) -> (f32, f32) {
+    let style = setting.small();
+    let mut all = measured(setting.set.fonts, &of.columns[column].head, style.bold());
     for cell in of.rows.iter().filter_map(|r| r.cells.get(column)) {
         for line in &cell.lines {
             let (least, most) = match line {
-                Line::Text(text) => measured(render.set.fonts, text, style),
+                Line::Text(text) => measured(setting.set.fonts, text, style),
                 Line::Verdict(judged) => {
-                    let (least, most) = measured(render.set.fonts, &judged.word.into(), style.bold());
+                    let (least, most) = measured(setting.set.fonts, &judged.word.into(), style.bold());
                     (least + SIGN.1, most + SIGN.1)
                 }
             };

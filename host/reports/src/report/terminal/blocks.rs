@@ -31,7 +31,7 @@ fn block(page: &mut Page, block: &Block) {
         }
         Block::Sealing(sealing, signed) => {
             sealing.iter().for_each(|sealing| facts(page, &sealing.facts));
-            signed.iter().for_each(|line| page.line(&format!("  {line}: ____________________")));
+            signed.iter().for_each(|line| page.paragraph("  ", &format!("{line}: ____________________")));
         }
         Block::Section(of) => section(page, of),
         Block::Paragraph(said) | Block::Note(said) => page.paragraph("  ", &said.letters()),
@@ -113,14 +113,14 @@ fn more(page: &mut Page, count: usize) {
 
 /// A section, if its short form has anything in it.
 fn section(page: &mut Page, section: &Section) {
-    let mut inside = page.another();
+    let mut inside = page.section();
     blocks(&mut inside, &section.blocks);
     if inside.is_empty() {
         return;
     }
     match section.level {
-        Level::Chapter => page.heading(&section.title.letters()),
-        Level::Part => page.sub(&section.title.letters()),
+        Level::Part if page.inside => page.sub(&section.title.letters()),
+        Level::Chapter | Level::Part => page.heading(&section.title.letters()),
     }
     page.append(&inside);
 }

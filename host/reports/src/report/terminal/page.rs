@@ -8,18 +8,20 @@ use crate::report::text::{ascii, wrap};
 pub struct Page {
     /// What the terminal can show.
     pub style: Style,
+    /// Whether it is the inside of a section.
+    pub inside: bool,
     out: String,
 }
 
 impl Page {
     /// An empty page; 40 columns at least are used.
     pub fn new(style: Style) -> Self {
-        Self { style: Style { width: style.width.max(40), ..style }, out: String::new() }
+        Self { style: Style { width: style.width.max(40), ..style }, inside: false, out: String::new() }
     }
 
-    /// Another page of the same style.
-    pub fn another(&self) -> Self {
-        Self::new(self.style)
+    /// The inside of a section.
+    pub fn section(&self) -> Self {
+        Self { inside: true, ..Self::new(self.style) }
     }
 
     /// Whether nothing is on it.
