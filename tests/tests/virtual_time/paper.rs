@@ -7,9 +7,7 @@ use std::process::Command;
 use tempfile::tempdir;
 use trackpair::analysis::PartAnalysis;
 use trackpair::outcome::{Outcome, OutcomeInputs, Stamp, StoredTrace, build};
-use trackpair::report::{
-    CertificateInput, Paper, ReportInput, Shop, Style, document, html, pdf, terminal,
-};
+use trackpair::report::{CertificateInput, Paper, ReportInput, Shop, Style, document, html, pdf, terminal};
 use trackpair::sheet::{PartSheet, shipped};
 use trackpair::trace::Trace;
 use trackpair::verdict::Judgement;
