@@ -5,7 +5,8 @@ use crate::cli::ending::Ending;
 use crate::cli::surroundings::Surroundings;
 use crate::job::matings::Filed;
 use crate::job::{Concluded, Failure};
-use crate::report::{document, terminal};
+use crate::report::document::{self, Block, Fact};
+use crate::report::terminal;
 use std::io::Write;
 use std::path::Path;
 
@@ -30,10 +31,13 @@ pub fn present(
 }
 
 fn print(concluded: &Concluded, json: bool, surroundings: &Surroundings<'_>) {
-    let mut people = terminal(&document::report(&concluded.input()), style(surroundings));
+    let mut report = document::report(&concluded.input());
     if let Some(path) = &concluded.record {
-        people += &format!("\nrecord  {}\nreport  {}\n", path.display(), path.join("report.html").display());
+        let kept = [("record", path.clone()), ("report", path.join("report.html"))];
+        let kept = kept.map(|(name, path)| Fact::new(name, path.display().to_string()));
+        report.blocks.push(Block::Kept(kept.to_vec()));
     }
+    let people = terminal(&report, style(surroundings));
     let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
     if json {
         let _ = out.write_all(concluded.outcome().to_json().as_bytes());

@@ -1,6 +1,6 @@
 //! A case as a document: what is known of the vehicle, what was done, what fits, and what to do next.
 
-use super::{Block, Document, Fact, Facts, List, Suspect, Suspects, Text, chapter, texts};
+use super::{Block, Document, Fact, Facts, List, Suspect, Suspects, Text, Topic, about, chapter, texts};
 use crate::case::{Case, CasePart, Content, Entry, Note, RecordEntry};
 use crate::diagnosis::{Look, Symptom};
 use crate::outcome::OutcomeSuspect;
@@ -58,11 +58,11 @@ pub fn case(input: &CaseInput<'_>) -> Document {
         let what = of.part.map_or_else(|| "the vehicle".to_owned(), sentence);
         let all = rows(of.suspects).into_iter().map(without_rivals).collect();
         let suspects = Suspects { all, brief: BRIEF_SUSPECTS, lines_in_brief: true };
-        blocks.push(chapter(format!("Suspects, {what}"), vec![Block::Suspects(suspects)]));
+        blocks.push(about(Topic::Suspects, format!("Suspects, {what}"), vec![Block::Suspects(suspects)]));
     }
     if !input.next.is_empty() {
         let next = texts(input.next.iter().map(|n| sentence(n)));
-        blocks.push(chapter("Next", vec![Block::List(List::new(next))]));
+        blocks.push(about(Topic::Next, "Next", vec![Block::List(List::new(next))]));
     }
     Document { kind: "case".to_owned(), subject: title.clone(), title, blocks, ..Document::default() }
 }

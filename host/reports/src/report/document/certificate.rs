@@ -7,7 +7,9 @@
 use super::report::simulated;
 use super::table::{Cell, Mark, Row, Table, columns};
 use super::text::{Text, texts};
-use super::{Banner, Block, Document, Fact, Facts, Finding, Grade, Layout, List, Verdict, chapter};
+use super::{
+    Banner, Block, Document, Fact, Facts, Finding, Grade, Layout, List, Topic, Verdict, about, chapter,
+};
 use crate::outcome::{OutcomeFigure, margin_percent};
 use crate::quantity::rounding;
 use crate::report::CertificateInput;
@@ -108,9 +110,10 @@ impl Edition<'_> {
             chapter("Part and test", vec![Block::Facts(Facts::new(self.facts()))]),
             chapter("Why", self.bullets(&self.why(), self.detail.lines)),
             chapter("What was tested, and how", vec![Block::Paragraph(self.tested().join(" ").into())]),
-            chapter("Nearest to their limits", self.margins()),
-            chapter("Defects found", self.findings()),
-            chapter(
+            about(Topic::Figures, "Nearest to their limits", self.margins()),
+            about(Topic::Findings, "Defects found", self.findings()),
+            about(
+                Topic::NotTested,
                 "Not tested, or would have been missed",
                 self.bullets(&self.not_tested(), self.detail.lines),
             ),

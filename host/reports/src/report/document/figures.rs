@@ -4,7 +4,7 @@
 use super::report::facts;
 use super::table::{Cell, Column, Judged, Line, Row, Table};
 use super::text::{Text, Tone, texts};
-use super::{Block, List, chapter, part};
+use super::{Block, List, Topic, about, part};
 use crate::outcome::Outcome;
 use crate::report::format::NOTHING;
 use crate::report::groups::{FigureGroupRows, Grid};
@@ -46,7 +46,7 @@ pub fn figures(outcome: &Outcome, people: &People) -> Block {
     }
     more.push(part("What each figure is", facts(&people.definitions)));
     blocks.push(Block::InFull(more));
-    chapter("Figures", blocks)
+    about(Topic::Figures, "Figures", blocks)
 }
 
 fn tables(people: &People) -> Vec<Block> {

@@ -119,6 +119,8 @@ pub enum Block {
     Blanks(Vec<Blank>),
     /// Boxes to be filled in.
     Boxes(Boxes),
+    /// Where files of it lie on this machine: who sits before it is shown them, nobody whom the document is handed to.
+    Kept(Vec<Fact>),
     /// What a short form leaves out.
     InFull(Vec<Block>),
 }
@@ -169,9 +171,32 @@ pub enum Level {
     Part,
 }
 
+/// What a section is about, for a medium that has room for some sections only, or an order of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Topic {
+    /// Defects that were located.
+    Findings,
+    /// Causes that fit.
+    Suspects,
+    /// What was measured, with its limits.
+    Figures,
+    /// What could not be tested, and what would have been missed.
+    NotTested,
+    /// What is wrong with the recording.
+    Recording,
+    /// Where it came from.
+    Origin,
+    /// What to do next.
+    Next,
+    /// Anything else.
+    Other,
+}
+
 /// A heading and what is below it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Section {
+    /// What it is about.
+    pub topic: Topic,
     /// The heading.
     pub title: Text,
     /// How much it is.
@@ -182,12 +207,17 @@ pub struct Section {
 
 /// A section of the document.
 pub fn chapter(title: impl Into<Text>, blocks: Vec<Block>) -> Block {
-    Block::Section(Section { title: title.into(), level: Level::Chapter, blocks })
+    about(Topic::Other, title, blocks)
+}
+
+/// A section of the document about a topic.
+pub fn about(topic: Topic, title: impl Into<Text>, blocks: Vec<Block>) -> Block {
+    Block::Section(Section { topic, title: title.into(), level: Level::Chapter, blocks })
 }
 
 /// A part of a section.
 pub fn part(title: impl Into<Text>, blocks: Vec<Block>) -> Block {
-    Block::Section(Section { title: title.into(), level: Level::Part, blocks })
+    Block::Section(Section { topic: Topic::Other, title: title.into(), level: Level::Part, blocks })
 }
 
 /// Points of a list.

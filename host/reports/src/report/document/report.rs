@@ -4,7 +4,7 @@ use super::figures::figures;
 use super::table::Mark;
 use super::{
     Banner, Block, BriefRows, Column, Document, Fact, Facts, List, Pictures, Row, Suspects, Table, Text,
-    Verdict, chapter, columns, part, texts,
+    Topic, Verdict, about, chapter, columns, part, texts,
 };
 use crate::report::ReportInput;
 use crate::report::body_plots::{BeforeAfter, comparisons};
@@ -43,7 +43,7 @@ pub fn report(input: &ReportInput<'_>) -> Document {
     // Whoever works on a body has fingers near a plate: that is read first.
     blocks.extend(is_body.then(cautions));
     blocks.push(findings(&people));
-    blocks.push(chapter("Suspects", suspects(&people)));
+    blocks.push(about(Topic::Suspects, "Suspects", suspects(&people)));
     blocks.push(chapter("Lost contact", ContactWords::of(outcome).map(lost_contact).unwrap_or_default()));
     let drawn = plots(input, &people);
     blocks.push(chapter(
@@ -61,10 +61,10 @@ pub fn report(input: &ReportInput<'_>) -> Document {
     blocks.push(chapter("Before and after the blips", before_and_after(&comparisons(input))));
     blocks.push(chapter("Self-check", facts(&people.readings)));
     blocks.push(figures(outcome, &people));
-    blocks.push(chapter("What would have been missed", named_list(&people.missed)));
-    blocks.push(chapter("Not testable", named_list(&people.not_testable)));
-    blocks.push(chapter("Gaps in the recording", list(&people.gaps)));
-    blocks.push(chapter("Warnings", list(&people.warnings)));
+    blocks.push(about(Topic::NotTested, "What would have been missed", named_list(&people.missed)));
+    blocks.push(about(Topic::NotTested, "Not testable", named_list(&people.not_testable)));
+    blocks.push(about(Topic::Recording, "Gaps in the recording", list(&people.gaps)));
+    blocks.push(about(Topic::Recording, "Warnings", list(&people.warnings)));
     blocks.push(Block::InFull(vec![origin(outcome.simulated, &from)]));
     blocks.extend((!is_body).then(cautions));
     Document {
@@ -114,7 +114,7 @@ fn findings(people: &People) -> Block {
         };
         blocks.push(Block::Paragraph(format!("No defect was located.{more}").into()));
     }
-    chapter("Findings", blocks)
+    about(Topic::Findings, "Findings", blocks)
 }
 
 fn suspects(people: &People) -> Vec<Block> {
@@ -194,7 +194,8 @@ fn origin(simulated: bool, from: &Provenance) -> Block {
     let heads = ["procedure", "scans", "end", "file among the record's traces"];
     let rows: Vec<Row> = from.procedures.iter().map(Row::of).collect();
     let procedures = some(rows).map(|rows| Block::Table(Table::new(columns(heads), rows)));
-    chapter(
+    about(
+        Topic::Origin,
         "Where it came from",
         vec![
             Block::Facts(Facts::new(all)),

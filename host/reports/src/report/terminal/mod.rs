@@ -33,18 +33,23 @@ impl Default for Style {
 }
 
 /// The document, ending in a newline. Nothing in it depends on colour. Cautions come last, where they are seen when the rest has scrolled
-/// away.
+/// away; after them only where it is kept.
 pub fn terminal(document: &Document, style: Style) -> String {
     let mut page = Page::new(style);
     if let Some(simulated) = &document.simulated {
         page.stripes(simulated);
     }
-    let is_caution = |block: &&Block| matches!(block, Block::Cautions(_));
-    for block in document.blocks.iter().filter(|b| !is_caution(b)) {
-        blocks(&mut page, std::slice::from_ref(block));
-    }
-    for block in document.blocks.iter().filter(is_caution) {
-        blocks(&mut page, std::slice::from_ref(block));
-    }
+    let mut ordered: Vec<&Block> = document.blocks.iter().collect();
+    ordered.sort_by_key(|block| place(block));
+    ordered.into_iter().for_each(|block| blocks(&mut page, std::slice::from_ref(block)));
     page.finish()
+}
+
+/// Where a block stands; those of one place stand in the order of the document.
+const fn place(block: &Block) -> usize {
+    match block {
+        Block::Cautions(_) => 1,
+        Block::Kept(_) => 2,
+        _ => 0,
+    }
 }
