@@ -1,8 +1,9 @@
 //! How a throttle body is tested: the sizes of every procedure, as a sheet's `[body]` table gives them. It drives nothing.
 
-use super::fields::Fields;
 use super::located::SheetError;
-use serde::Serialize;
+use super::reader::{Document, Numbers};
+use serde::{Deserialize, Serialize};
+use serde_spanned::Spanned;
 
 /// Sizes of the procedures of a throttle body, and what its motor and gears should be.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -105,123 +106,145 @@ impl GearTrain {
     }
 }
 
-const BODY_KEYS: [&str; 18] = [
-    "low_range_deg",
-    "middle_deg",
-    "steps",
-    "step_volts",
-    "release_deg",
-    "creep_speed_deg_s",
-    "creep_cycles",
-    "lash_coasts",
-    "map_strokes",
-    "map_volts",
-    "blips",
-    "blip_volts",
-    "rate_hz",
-    "heat_limit",
-    "position_loop",
-    "motor",
-    "gears",
-    "source",
-];
-const LOOP_KEYS: [&str; 5] =
-    ["kp_volts_rad", "ki_volts_rad_s", "kd_volt_s_rad", "current_limit_amps", "source"];
-const TEETH_KEYS: [&str; 4] = ["pinion", "idler_large", "idler_small", "sector"];
+/// `[body]`.
+#[derive(Deserialize)]
+struct RawBody {
+    #[serde(rename = "source")]
+    _source: String,
+    low_range_deg: f64,
+    middle_deg: Spanned<f64>,
+    steps: u32,
+    step_volts: f64,
+    release_deg: Numbers,
+    creep_speed_deg_s: f64,
+    creep_cycles: u32,
+    lash_coasts: u32,
+    map_strokes: u32,
+    map_volts: f64,
+    blips: u32,
+    blip_volts: f64,
+    rate_hz: u32,
+    heat_limit: f64,
+    position_loop: RawLoop,
+    motor: RawMotor,
+    gears: Option<Spanned<RawGears>>,
+}
+
+#[derive(Deserialize)]
+struct RawLoop {
+    #[serde(rename = "source")]
+    _source: String,
+    kp_volts_rad: f64,
+    ki_volts_rad_s: f64,
+    kd_volt_s_rad: f64,
+    current_limit_amps: f64,
+}
+
+#[derive(Deserialize)]
+struct RawMotor {
+    #[serde(rename = "source")]
+    _source: String,
+    winding_ohms: f64,
+    back_emf_volt_s_rad: f64,
+}
+
+#[derive(Deserialize)]
+struct RawGears {
+    pinion: Option<u32>,
+    idler_large: Option<u32>,
+    idler_small: Option<u32>,
+    sector: Option<u32>,
+    tooth_pitch_deg: Option<Spanned<f64>>,
+    #[serde(rename = "source")]
+    _source: String,
+}
 
 /// Reads `[body]` of a sheet whose travel is known.
 ///
 /// # Errors
 /// Points at a missing or unknown key, a number out of range, ranges or openings that do not lie in the travel in order.
-pub(super) fn body_plan(sheet: &Fields<'_>, travel_deg: f64) -> Result<BodyPlan, SheetError> {
-    let body = sheet.table("body", "[body]", &BODY_KEYS)?;
-    body.provenance()?;
-    let (low_range_deg, middle_deg) = ranges(&body, travel_deg)?;
+pub(super) fn body_plan(document: &Document<'_>, travel_deg: f64) -> Result<BodyPlan, SheetError> {
+    let body: RawBody = document.read_at("body")?;
+    let (gains, motor) = (&body.position_loop, &body.motor);
     Ok(BodyPlan {
-        low_range_deg,
-        middle_deg,
-        steps: body.count("steps")?,
-        step_volts: body.bounded("step_volts")?.value,
-        release_deg: release_openings(&body, travel_deg)?,
-        creep_speed_deg_s: body.bounded("creep_speed_deg_s")?.value,
-        creep_cycles: body.count("creep_cycles")?,
-        lash_coasts: body.count("lash_coasts")?,
-        map_strokes: body.count("map_strokes")?,
-        map_volts: body.bounded("map_volts")?.value,
-        blips: body.count("blips")?,
-        blip_volts: body.bounded("blip_volts")?.value,
-        rate_hz: body.count("rate_hz")?,
-        heat_limit: body.bounded("heat_limit")?.value,
-        position_loop: loop_gains(&body)?,
-        motor: motor(&body)?,
-        gears: gears(&body)?,
+        low_range_deg: body.low_range_deg,
+        middle_deg: middle(document, &body, travel_deg)?,
+        steps: body.steps,
+        step_volts: body.step_volts,
+        release_deg: release_openings(document, &body.release_deg, travel_deg)?,
+        creep_speed_deg_s: body.creep_speed_deg_s,
+        creep_cycles: body.creep_cycles,
+        lash_coasts: body.lash_coasts,
+        map_strokes: body.map_strokes,
+        map_volts: body.map_volts,
+        blips: body.blips,
+        blip_volts: body.blip_volts,
+        rate_hz: body.rate_hz,
+        heat_limit: body.heat_limit,
+        position_loop: LoopGains {
+            kp: gains.kp_volts_rad,
+            ki: gains.ki_volts_rad_s,
+            kd: gains.kd_volt_s_rad,
+            current_limit_amps: gains.current_limit_amps,
+        },
+        motor: MotorNominal { winding_ohms: motor.winding_ohms, back_emf: motor.back_emf_volt_s_rad },
+        gears: body.gears.as_ref().map(|gears| gear_train(document, gears)).transpose()?,
     })
 }
 
-fn ranges(body: &Fields<'_>, travel_deg: f64) -> Result<(f64, f64), SheetError> {
-    let low = body.bounded("low_range_deg")?;
-    let middle = body.bounded("middle_deg")?;
-    if middle.value <= low.value || middle.value >= travel_deg {
+fn middle(document: &Document<'_>, body: &RawBody, travel_deg: f64) -> Result<f64, SheetError> {
+    let (low, middle) = (body.low_range_deg, *body.middle_deg.get_ref());
+    if middle <= low || middle >= travel_deg {
         let message =
-            format!("`middle_deg` is {}, which does not lie in the travel above the low range", middle.value);
-        let help = format!("give `middle_deg` between {} and {travel_deg} degrees", low.value);
-        return Err(body.error_at(middle.span, message, help));
+            format!("`middle_deg` is {middle}, which does not lie in the travel above the low range");
+        let help = format!("give `middle_deg` between {low} and {travel_deg} degrees");
+        return Err(document.source.error(body.middle_deg.span(), message, help));
     }
-    Ok((low.value, middle.value))
+    Ok(middle)
 }
 
-fn release_openings(body: &Fields<'_>, travel_deg: f64) -> Result<Vec<f64>, SheetError> {
-    let openings = body.numbers("release_deg")?;
-    let beyond = openings.iter().find(|o| o.value >= travel_deg);
-    if let Some(opening) = beyond {
-        let message =
-            format!("the plate can't be let go from {} degrees: the travel is {travel_deg}", opening.value);
-        return Err(body.error_at(opening.span.clone(), message, "give openings below the travel"));
+fn release_openings(
+    document: &Document<'_>,
+    openings: &Numbers,
+    travel_deg: f64,
+) -> Result<Vec<f64>, SheetError> {
+    if let Some(beyond) = openings.0.iter().find(|o| *o.get_ref() >= travel_deg) {
+        let message = format!(
+            "the plate can't be let go from {} degrees: the travel is {travel_deg}",
+            beyond.get_ref()
+        );
+        return Err(document.source.error(beyond.span(), message, "give openings below the travel"));
     }
-    Ok(openings.into_iter().map(|o| o.value).collect())
+    Ok(openings.values())
 }
 
-fn loop_gains(body: &Fields<'_>) -> Result<LoopGains, SheetError> {
-    let fields = body.table("position_loop", "[body.position_loop]", &LOOP_KEYS)?;
-    fields.provenance()?;
-    Ok(LoopGains {
-        kp: fields.bounded("kp_volts_rad")?.value,
-        ki: fields.bounded("ki_volts_rad_s")?.value,
-        kd: fields.bounded("kd_volt_s_rad")?.value,
-        current_limit_amps: fields.bounded("current_limit_amps")?.value,
+/// All numbers of teeth, or the pitch alone.
+fn gear_train(document: &Document<'_>, gears: &Spanned<RawGears>) -> Result<GearTrain, SheetError> {
+    let (source, span) = (document.source, gears.span());
+    let gears = gears.get_ref();
+    let teeth = [
+        ("pinion", gears.pinion),
+        ("idler_large", gears.idler_large),
+        ("idler_small", gears.idler_small),
+        ("sector", gears.sector),
+    ];
+    if let Some(pitch) = &gears.tooth_pitch_deg {
+        if teeth.iter().any(|(_, count)| count.is_some()) {
+            let message = "`tooth_pitch_deg` and numbers of teeth say the same thing twice";
+            return Err(source.error(pitch.span(), message, "keep the numbers of teeth, or the pitch alone"));
+        }
+        return Ok(GearTrain::Pitch(*pitch.get_ref()));
+    }
+    let [pinion, idler_large, idler_small, sector] = teeth.map(|(key, count)| {
+        let help = format!("add `{key}`, counted on a full circle, or give `tooth_pitch_deg` alone");
+        count.ok_or_else(|| source.error(span.clone(), format!("[body.gears] lacks `{key}`"), help))
+    });
+    Ok(GearTrain::Teeth {
+        pinion: pinion?,
+        idler_large: idler_large?,
+        idler_small: idler_small?,
+        sector: sector?,
     })
-}
-
-fn motor(body: &Fields<'_>) -> Result<MotorNominal, SheetError> {
-    let fields = body.table("motor", "[body.motor]", &["winding_ohms", "back_emf_volt_s_rad", "source"])?;
-    fields.provenance()?;
-    Ok(MotorNominal {
-        winding_ohms: fields.bounded("winding_ohms")?.value,
-        back_emf: fields.bounded("back_emf_volt_s_rad")?.value,
-    })
-}
-
-fn gears(body: &Fields<'_>) -> Result<Option<GearTrain>, SheetError> {
-    if !body.holds("gears") {
-        return Ok(None);
-    }
-    let known = [&TEETH_KEYS[..], &["tooth_pitch_deg", "source"]].concat();
-    let fields = body.table("gears", "[body.gears]", &known)?;
-    fields.provenance()?;
-    if !fields.holds("tooth_pitch_deg") {
-        return Ok(Some(GearTrain::Teeth {
-            pinion: fields.count("pinion")?,
-            idler_large: fields.count("idler_large")?,
-            idler_small: fields.count("idler_small")?,
-            sector: fields.count("sector")?,
-        }));
-    }
-    let pitch = fields.bounded("tooth_pitch_deg")?;
-    if TEETH_KEYS.iter().any(|key| fields.holds(key)) {
-        let message = "`tooth_pitch_deg` and numbers of teeth say the same thing twice";
-        return Err(fields.error_at(pitch.span, message, "keep the numbers of teeth, or the pitch alone"));
-    }
-    Ok(Some(GearTrain::Pitch(pitch.value)))
 }
 
 #[cfg(test)]

@@ -1,10 +1,6 @@
 //! How many matings the connectors bear: `[connector]` of a sheet, and what is taken where a sheet says nothing.
 
-use super::fields::Fields;
-use super::located::SheetError;
-use serde::Serialize;
-
-const KEYS: [&str; 3] = ["part_matings", "lead_matings", "source"];
+use serde::{Deserialize, Serialize};
 
 /// What is taken where the sheet says nothing: tin terminals bear about 10 to 50 matings, thin gold about 50, by makers' references
 /// (read in part, in part from memory). The part's is taken to be tin at its worst, the rig's lead to be gold.
@@ -29,15 +25,18 @@ impl Default for ConnectorRating {
     }
 }
 
-/// Reads `[connector]`, which may be left out.
-pub(super) fn connector(sheet: &Fields<'_>) -> Result<ConnectorRating, SheetError> {
-    if !sheet.holds("connector") {
-        return Ok(ConnectorRating::default());
+/// `[connector]`.
+#[derive(Deserialize)]
+pub(super) struct RawConnector {
+    part_matings: u32,
+    lead_matings: u32,
+    source: String,
+}
+
+impl RawConnector {
+    /// What it says.
+    pub(super) fn rating(self) -> ConnectorRating {
+        let Self { part_matings, lead_matings, source } = self;
+        ConnectorRating { part_matings, lead_matings, source }
     }
-    let fields = sheet.table("connector", "[connector]", &KEYS)?;
-    Ok(ConnectorRating {
-        part_matings: fields.count("part_matings")?,
-        lead_matings: fields.count("lead_matings")?,
-        source: fields.provenance()?,
-    })
 }

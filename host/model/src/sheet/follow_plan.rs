@@ -1,19 +1,16 @@
 //! `[follow]` and `[plate]` of a pair's sheet: which plate angle belongs to which opening of the grip, the plate's own lines and monitor,
 //! and how often what is driven. A pair's other keys are the grip's, its `[body]` is the body's.
 
-use super::bounds::bound;
-use super::fields::Fields;
-use super::load::{monitor, nominal_lines, topology_of};
-use super::located::SheetError;
+use super::load::{RawMonitor, RawNominal};
+use super::located::{SheetError, Source};
+use super::reader::{Document, Numbers};
 use super::{Monitor, NominalLine, PartSheet, Topology};
 use crate::quantity::PartKind;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use serde_spanned::Spanned;
 
 /// Most points of a mapping: what the wire carries.
 const MOST_POINTS: usize = 24;
-const FOLLOW_KEYS: [&str; 6] =
-    ["grip_percent", "plate_percent", "ramp_deg_s", "ramps", "grip_steps", "snaps"];
-const PLATE_KEYS: [&str; 4] = ["topology", "travel_deg", "nominal", "monitor"];
 
 /// The plate of a pair.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -88,52 +85,76 @@ impl PartSheet {
     }
 }
 
+/// `[plate]`.
+#[derive(Deserialize)]
+struct RawPlate {
+    topology: Topology,
+    nominal: RawNominal,
+    travel_deg: f64,
+    monitor: RawMonitor,
+}
+
+/// `[follow]`.
+#[derive(Deserialize)]
+struct RawFollow {
+    #[serde(rename = "source")]
+    _source: String,
+    grip_percent: Numbers,
+    plate_percent: Numbers,
+    ramp_deg_s: Numbers,
+    ramps: u32,
+    grip_steps: u32,
+    snaps: u32,
+}
+
 /// Reads both tables.
-pub(super) fn follow_plan(sheet: &Fields<'_>) -> Result<FollowPlan, SheetError> {
-    let plate = sheet.table("plate", "[plate]", &PLATE_KEYS)?;
-    let topology = topology_of(&plate)?;
-    let (rising, falling) = nominal_lines(&plate, topology)?;
-    let travel_deg = plate.bounded("travel_deg")?.value;
-    let plate = PlateLines { topology, travel_deg, rising, falling, monitor: monitor(&plate)? };
-    let follow = sheet.table("follow", "[follow]", &[&FOLLOW_KEYS[..], &["source"]].concat())?;
-    follow.provenance()?;
+pub(super) fn follow_plan(document: &Document<'_>) -> Result<FollowPlan, SheetError> {
+    let plate: RawPlate = document.read_at("plate")?;
+    let (rising, falling) = plate.nominal.lines(document.source, plate.topology)?;
+    let follow: Spanned<RawFollow> = document.read_at("follow")?;
+    let mapping = mapping(document.source, &follow)?;
+    let follow = follow.into_inner();
     Ok(FollowPlan {
-        mapping: mapping(&follow)?,
-        ramp_deg_s: follow.numbers("ramp_deg_s")?.into_iter().map(|n| n.value).collect(),
-        ramps: follow.count("ramps")?,
-        grip_steps: follow.count("grip_steps")?,
-        snaps: follow.count("snaps")?,
-        plate,
+        mapping,
+        ramp_deg_s: follow.ramp_deg_s.values(),
+        ramps: follow.ramps,
+        grip_steps: follow.grip_steps,
+        snaps: follow.snaps,
+        plate: PlateLines {
+            topology: plate.topology,
+            travel_deg: plate.travel_deg,
+            rising,
+            falling,
+            monitor: plate.monitor.monitor(),
+        },
     })
 }
 
-fn mapping(follow: &Fields<'_>) -> Result<Vec<(f64, f64)>, SheetError> {
-    let (grip, plate) = (follow.numbers("grip_percent")?, follow.numbers("plate_percent")?);
-    let most = bound("grip_percent").max;
+fn mapping(source: Source<'_>, follow: &Spanned<RawFollow>) -> Result<Vec<(f64, f64)>, SheetError> {
+    let RawFollow { grip_percent, plate_percent, .. } = follow.get_ref();
+    let (grip, plate) = (grip_percent.values(), plate_percent.values());
     if grip.len() != plate.len() || !(2..=MOST_POINTS).contains(&grip.len()) {
         let message = format!(
             "the mapping has {} openings of the grip and {} of the plate; it needs as many of each, 2 to {MOST_POINTS}",
             grip.len(),
             plate.len()
         );
-        return Err(
-            follow.error(message, "write `grip_percent = [0, 50, 100]` and `plate_percent = [0, 30, 100]`")
-        );
+        let help = "write `grip_percent = [0, 50, 100]` and `plate_percent = [0, 30, 100]`";
+        return Err(source.error(follow.span(), message, help));
     }
-    let turns_back = |k: usize| grip[k].value <= grip[k - 1].value || plate[k].value < plate[k - 1].value;
+    let turns_back = |k: usize| grip[k] <= grip[k - 1] || plate[k] < plate[k - 1];
     if let Some(k) = (1..grip.len()).find(|k| turns_back(*k)) {
         let message = format!(
             "the mapping turns back: behind {} % of the grip and {} % of the plate come {} % and {} %",
-            grip[k - 1].value,
-            plate[k - 1].value,
-            grip[k].value,
-            plate[k].value
+            grip[k - 1],
+            plate[k - 1],
+            grip[k],
+            plate[k]
         );
-        let help =
-            format!("grip openings must rise, plate openings must not fall, both within 0 to {most} %");
-        return Err(follow.error_at(grip[k].span.clone(), message, help));
+        let help = "grip openings must rise, plate openings must not fall, both within 0 to 100 %";
+        return Err(source.error(grip_percent.0[k].span(), message, help));
     }
-    Ok(grip.iter().zip(&plate).map(|(g, p)| (g.value, p.value)).collect())
+    Ok(grip.into_iter().zip(plate).collect())
 }
 
 #[cfg(test)]

@@ -1,41 +1,17 @@
 //! Part sheets from TOML text, with errors that point at line and column. Reading files is someone else's business.
 
 use super::body_plan::body_plan;
-use super::connector::connector;
-use super::fields::Fields;
+use super::connector::RawConnector;
 use super::follow_plan::{FollowPlan, follow_plan};
-use super::load_grades::grades;
-use super::load_limits::{findings, limits};
+use super::load_grades::{RawGrade, grades};
+use super::load_limits::{RawFinding, RawLimit, findings, limits};
 use super::located::{SheetError, Source};
+use super::reader::{Document, Later};
 use super::self_closing::self_closing;
 use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::quantity::PartKind;
-use toml::de::DeTable;
-
-const SHEET_KEYS: [&str; 17] = [
-    "name",
-    "title",
-    "kind",
-    "topology",
-    "supply_volts",
-    "travel_deg",
-    "nominal",
-    "monitor",
-    "sweep",
-    "body",
-    "limit",
-    "finding",
-    "grade",
-    "connector",
-    "self_closing",
-    "plate",
-    "follow",
-];
-const LINE_KEYS: [&str; 2] = ["closed_ratio", "open_ratio"];
-const MONITOR_KEYS: [&str; 6] =
-    ["threshold_percent_supply", "rail_low_ratio", "rail_high_ratio", "period_ms", "debounce", "source"];
-const KINDS: [PartKind; 3] = PartKind::ALL;
-const TOPOLOGIES: [Topology; 3] = [Topology::Complementary, Topology::HalfSlope, Topology::ParallelOffset];
+use serde::Deserialize;
+use serde_spanned::Spanned;
 
 /// Largest difference between the nominal lines and their topology's rule, ratio of supply: room for rounding, not for
 /// another topology.
@@ -43,6 +19,63 @@ const NOMINAL_TOLERANCE: f64 = 0.005;
 
 /// Longest sheet that is read, bytes. A shipped sheet has about 8,000.
 const LONGEST_TEXT: usize = 1 << 20;
+
+/// A sheet as it is written.
+#[derive(Deserialize)]
+struct RawSheet {
+    kind: Option<PartKind>,
+    topology: Topology,
+    nominal: RawNominal,
+    travel_deg: f64,
+    name: String,
+    title: String,
+    supply_volts: f64,
+    monitor: RawMonitor,
+    // What a kind of part has, and another has not.
+    sweep: Later,
+    body: Later,
+    plate: Later,
+    follow: Later,
+    limit: Vec<Spanned<RawLimit>>,
+    finding: Vec<RawFinding>,
+    grade: Vec<Spanned<RawGrade>>,
+    connector: Option<RawConnector>,
+    self_closing: Later,
+}
+
+/// `[nominal]`.
+#[derive(Deserialize)]
+pub(super) struct RawNominal {
+    rising: Spanned<RawLine>,
+    second: Spanned<RawLine>,
+    #[serde(rename = "source")]
+    _source: String,
+}
+
+#[derive(Deserialize)]
+struct RawLine {
+    closed_ratio: f64,
+    open_ratio: f64,
+}
+
+/// `[monitor]`.
+#[derive(Deserialize)]
+pub(super) struct RawMonitor {
+    threshold_percent_supply: f64,
+    rail_low_ratio: f64,
+    rail_high_ratio: f64,
+    period_ms: f64,
+    debounce: u32,
+    #[serde(rename = "source")]
+    _source: String,
+}
+
+#[derive(Deserialize)]
+struct RawSweep {
+    cycles: u32,
+    speed_deg_s: f64,
+    rate_hz: u32,
+}
 
 /// Reads a sheet. `origin` names the text in errors.
 ///
@@ -59,149 +92,120 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
             "is this a part sheet? `trackpair sheet show NAME` prints one",
         ));
     }
-    let document = DeTable::parse(text).map_err(|e| bad_toml(source, &e))?;
-    // What is missing from the sheet as a whole is missing at its beginning.
-    let sheet = Fields::new(source, document.get_ref(), 0..0, "the sheet", &SHEET_KEYS)?;
-    let kind = sheet.optional_word("kind", kind_from_name, &KINDS.map(PartKind::name))?.unwrap_or_default();
-    let topology = topology_of(&sheet)?;
-    let (rising, falling) = nominal_lines(&sheet, topology)?;
-    let travel_deg = sheet.bounded("travel_deg")?.value;
-    let (sweep, body, follow) = plan(&sheet, kind, travel_deg)?;
+    let shape = "a sheet holds lines like `name = \"…\"`, tables like `[sweep]` and lists like `[[limit]]`";
+    let document = Document::parse(source, "the sheet", shape)?;
+    let sheet: RawSheet = document.read()?;
+    let kind = sheet.kind.unwrap_or_default();
+    let (rising, falling) = sheet.nominal.lines(source, sheet.topology)?;
+    let (sweep, body, follow) = plan(&document, &sheet, kind)?;
     Ok(PartSheet {
-        name: sheet.text("name")?.value.to_owned(),
-        title: sheet.text("title")?.value.to_owned(),
+        name: sheet.name,
+        title: sheet.title,
         kind,
-        topology,
-        supply_volts: sheet.bounded("supply_volts")?.value,
-        travel_deg,
+        topology: sheet.topology,
+        supply_volts: sheet.supply_volts,
+        travel_deg: sheet.travel_deg,
         rising,
         falling,
-        monitor: monitor(&sheet)?,
+        monitor: sheet.monitor.monitor(),
         sweep,
         body,
         follow,
-        limits: limits(&sheet, kind)?,
-        findings: findings(&sheet, kind)?,
-        grades: grades(&sheet)?,
-        connector: connector(&sheet)?,
-        self_closing_required: self_closing(&sheet, kind)?,
+        limits: limits(source, sheet.limit, kind)?,
+        findings: findings(source, sheet.finding, kind)?,
+        grades: grades(source, sheet.grade)?,
+        connector: sheet.connector.map(RawConnector::rating).unwrap_or_default(),
+        self_closing_required: self_closing(&document, sheet.self_closing, kind)?,
     })
-}
-
-fn bad_toml(source: Source<'_>, error: &toml::de::Error) -> SheetError {
-    let message = format!("this is not TOML: {}", error.message().lines().next().unwrap_or("unreadable"));
-    source.error(
-        error.span().unwrap_or(0..0),
-        message,
-        "a sheet holds lines like `name = \"…\"`, tables like `[sweep]` and lists like `[[limit]]`",
-    )
-}
-
-fn kind_from_name(name: &str) -> Option<PartKind> {
-    KINDS.into_iter().find(|k| k.name() == name)
 }
 
 /// How the part is driven: `[sweep]` of a grip, `[body]` of a throttle body, and of a pair `[follow]` and `[plate]` besides.
 fn plan(
-    sheet: &Fields<'_>,
+    document: &Document<'_>,
+    sheet: &RawSheet,
     kind: PartKind,
-    travel_deg: f64,
 ) -> Result<(SweepPlan, Option<BodyPlan>, Option<FollowPlan>), SheetError> {
-    let (wanted, others): (_, &[&'static str]) = match kind {
-        PartKind::Grip => ("[sweep]", &["body", "plate", "follow"]),
-        PartKind::Body => ("[body]", &["sweep", "plate", "follow"]),
-        PartKind::Pair => ("[follow]", &["sweep"]),
+    let (sweep, body) = (("sweep", &sheet.sweep), ("body", &sheet.body));
+    let (plate, follow) = (("plate", &sheet.plate), ("follow", &sheet.follow));
+    let (wanted, others) = match kind {
+        PartKind::Grip => ("[sweep]", vec![body, plate, follow]),
+        PartKind::Body => ("[body]", vec![sweep, plate, follow]),
+        PartKind::Pair => ("[follow]", vec![sweep]),
     };
-    if let Some((other, place)) = others.iter().find_map(|other| Some((other, sheet.place(other)?))) {
+    if let Some((other, place)) = others.into_iter().find_map(|(name, table)| Some((name, table.as_ref()?))) {
         let message = format!("`[{other}]` is not for a {}", kind.name());
         let help = format!("leave it out; {wanted} says how a {} is driven. Or change `kind`", kind.name());
-        return Err(sheet.error_at(place, message, help));
+        return Err(document.source.error(place.span(), message, help));
     }
     if kind == PartKind::Grip {
-        return Ok((sweep(sheet)?, None, None));
+        let RawSweep { cycles, speed_deg_s, rate_hz } = document.read_at("sweep")?;
+        return Ok((SweepPlan { cycles, speed_deg_s, rate_hz }, None, None));
     }
-    let follow = (kind == PartKind::Pair).then(|| follow_plan(sheet)).transpose()?;
-    let body = body_plan(sheet, follow.as_ref().map_or(travel_deg, |f| f.plate.travel_deg))?;
+    let follow = (kind == PartKind::Pair).then(|| follow_plan(document)).transpose()?;
+    let body = body_plan(document, follow.as_ref().map_or(sheet.travel_deg, |f| f.plate.travel_deg))?;
     let creep =
         SweepPlan { cycles: body.creep_cycles, speed_deg_s: body.creep_speed_deg_s, rate_hz: body.rate_hz };
     Ok((creep, Some(body), follow))
 }
 
-/// How two lines belong together.
-pub(super) fn topology_of(fields: &Fields<'_>) -> Result<Topology, SheetError> {
-    Ok(fields.word("topology", topology_from_name, &TOPOLOGIES.map(Topology::name))?.value)
-}
-
-fn topology_from_name(name: &str) -> Option<Topology> {
-    TOPOLOGIES.into_iter().find(|t| t.name() == name)
-}
-
-/// Both nominal lines, which must fit the topology.
-pub(super) fn nominal_lines(
-    sheet: &Fields<'_>,
-    topology: Topology,
-) -> Result<(NominalLine, NominalLine), SheetError> {
-    let nominal = sheet.table("nominal", "[nominal]", &["rising", "second", "source"])?;
-    let rising_fields = nominal.table("rising", "`rising` of [nominal]", &LINE_KEYS)?;
-    let second_fields = nominal.table("second", "`second` of [nominal]", &LINE_KEYS)?;
-    let rising = nominal_line(&rising_fields)?;
-    let second = nominal_line(&second_fields)?;
-    nominal.provenance()?;
-    if rising.open - rising.closed < 0.05 {
-        let message = format!(
-            "the first line must rise by at least 0.05 of the supply, not {:.3}",
-            rising.open - rising.closed
-        );
-        return Err(rising_fields.error(message, "give `rising` the line that rises on opening"));
-    }
-    if (second.open - second.closed).abs() < 0.05 {
-        let message = "the second line must change by at least 0.05 of the supply over the travel";
-        return Err(second_fields.error(message, "check `closed_ratio` and `open_ratio` of `second`"));
-    }
-    let (closed, open, rule) = match topology {
-        Topology::Complementary => (1.0 - rising.closed, 1.0 - rising.open, "rising + second = 1"),
-        Topology::HalfSlope => (rising.closed / 2.0, rising.open / 2.0, "rising = 2 x second"),
-        Topology::ParallelOffset => {
-            (second.closed, second.closed + rising.open - rising.closed, "rising - second = constant")
+impl RawNominal {
+    /// Both lines, which must fit the topology.
+    pub(super) fn lines(
+        &self,
+        source: Source<'_>,
+        topology: Topology,
+    ) -> Result<(NominalLine, NominalLine), SheetError> {
+        let line = |raw: &RawLine| NominalLine { closed: raw.closed_ratio, open: raw.open_ratio };
+        let (rising, second) = (line(self.rising.get_ref()), line(self.second.get_ref()));
+        if rising.open - rising.closed < 0.05 {
+            let message = format!(
+                "the first line must rise by at least 0.05 of the supply, not {:.3}",
+                rising.open - rising.closed
+            );
+            return Err(source.error(
+                self.rising.span(),
+                message,
+                "give `rising` the line that rises on opening",
+            ));
         }
-    };
-    if (second.closed - closed).abs() > NOMINAL_TOLERANCE || (second.open - open).abs() > NOMINAL_TOLERANCE {
-        let message = format!("the nominal lines are not {}: {rule} (ratios of supply)", topology.name());
-        let help = format!(
-            "with this `rising`, `second` would be {{ closed_ratio = {closed:.3}, open_ratio = {open:.3} }}; or change `topology`"
-        );
-        return Err(second_fields.error(message, help));
+        if (second.open - second.closed).abs() < 0.05 {
+            let message = "the second line must change by at least 0.05 of the supply over the travel";
+            return Err(source.error(
+                self.second.span(),
+                message,
+                "check `closed_ratio` and `open_ratio` of `second`",
+            ));
+        }
+        let (closed, open, rule) = match topology {
+            Topology::Complementary => (1.0 - rising.closed, 1.0 - rising.open, "rising + second = 1"),
+            Topology::HalfSlope => (rising.closed / 2.0, rising.open / 2.0, "rising = 2 x second"),
+            Topology::ParallelOffset => {
+                (second.closed, second.closed + rising.open - rising.closed, "rising - second = constant")
+            }
+        };
+        if (second.closed - closed).abs() > NOMINAL_TOLERANCE
+            || (second.open - open).abs() > NOMINAL_TOLERANCE
+        {
+            let message = format!("the nominal lines are not {}: {rule} (ratios of supply)", topology.name());
+            let help = format!(
+                "with this `rising`, `second` would be {{ closed_ratio = {closed:.3}, open_ratio = {open:.3} }}; or change `topology`"
+            );
+            return Err(source.error(self.second.span(), message, help));
+        }
+        Ok((rising, second))
     }
-    Ok((rising, second))
 }
 
-fn nominal_line(fields: &Fields<'_>) -> Result<NominalLine, SheetError> {
-    Ok(NominalLine {
-        closed: fields.bounded("closed_ratio")?.value,
-        open: fields.bounded("open_ratio")?.value,
-    })
-}
-
-/// A controller's monitor.
-pub(super) fn monitor(sheet: &Fields<'_>) -> Result<Monitor, SheetError> {
-    let fields = sheet.table("monitor", "[monitor]", &MONITOR_KEYS)?;
-    let monitor = Monitor {
-        threshold_percent: fields.bounded("threshold_percent_supply")?.value,
-        rails: (fields.bounded("rail_low_ratio")?.value, fields.bounded("rail_high_ratio")?.value),
-        period_ms: fields.bounded("period_ms")?.value,
-        debounce: fields.count("debounce")?,
-    };
-    fields.provenance()?;
-    Ok(monitor)
-}
-
-fn sweep(sheet: &Fields<'_>) -> Result<SweepPlan, SheetError> {
-    let fields = sheet.table("sweep", "[sweep]", &["cycles", "speed_deg_s", "rate_hz"])?;
-    Ok(SweepPlan {
-        cycles: fields.count("cycles")?,
-        speed_deg_s: fields.bounded("speed_deg_s")?.value,
-        rate_hz: fields.count("rate_hz")?,
-    })
+impl RawMonitor {
+    /// A controller's monitor.
+    pub(super) fn monitor(self) -> Monitor {
+        Monitor {
+            threshold_percent: self.threshold_percent_supply,
+            rails: (self.rail_low_ratio, self.rail_high_ratio),
+            period_ms: self.period_ms,
+            debounce: self.debounce,
+        }
+    }
 }
 
 #[cfg(test)]

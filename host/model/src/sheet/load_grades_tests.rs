@@ -55,7 +55,11 @@ fn each_mistake_is_pointed_at() {
         "within",
         &["a list of words in quotes"],
     );
-    refused(&with("verdicts = [\"within\"]", "verdicts = [1]"), "[1]", &["a word in quotes, not a number"]);
+    refused(
+        &with("verdicts = [\"within\"]", "verdicts = [1]"),
+        "[1]",
+        &["an entry of `verdicts` must be a text in quotes, not a number"],
+    );
     refused(&with("\"sweep\", \"release\"", "\"sweep\", \"sweep\""), "sweep", &["stands twice"]);
     refused(&with("\"sweep\"", "\"sweeep\""), "sweeep", &["did you mean `sweep`?"]);
     refused(

@@ -112,6 +112,22 @@ fn an_unknown_key_is_pointed_at_and_the_known_ones_are_named() {
 }
 
 #[test]
+fn a_table_that_is_missing_is_named_with_its_keys() {
+    let (begin, end) = (GOOD.find("[monitor]").unwrap(), GOOD.find("[sweep]").unwrap());
+    refused(
+        &GOOD.replacen(&GOOD[begin..end], "", 1),
+        "",
+        &["the sheet lacks [monitor]", "period_ms, debounce"],
+    );
+    refused(
+        &with("rising = { closed_ratio = 0.10, open_ratio", "rising = { open_ratio"),
+        "rising",
+        &["`rising` of [nominal] lacks `closed_ratio`", "add `closed_ratio = 0`"],
+    );
+    refused(&format!("rate_hz = 1\n{GOOD}"), "rate_hz", &["unknown key `rate_hz` in the sheet"]);
+}
+
+#[test]
 fn a_wrong_type_is_pointed_at() {
     refused(
         &with("supply_volts = 5.0", "supply_volts = \"5 V\""),
@@ -121,6 +137,9 @@ fn a_wrong_type_is_pointed_at() {
     refused(&with("\ndecides = true", "\ndecides = \"yes\""), "decides", &["true or false"]);
     refused(&with("cycles = 5 ", "cycles = 5.5 "), "cycles", &["whole number"]);
     refused("limit = 3\ntopology = \"complementary\"", "", &["lacks"]);
+    let limit = with("travel_deg = 75.0", "travel_deg = 75.0\nlimit = 3");
+    let limit = &limit[..limit.find("[[limit]]").unwrap()];
+    refused(limit, "limit = 3", &["a list of tables, each begun by [[limit]], not a number"]);
 }
 
 #[test]

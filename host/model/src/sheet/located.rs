@@ -22,6 +22,13 @@ pub struct SheetError {
     pub rendered: String,
 }
 
+/// For derived readers alone, which ask for nothing that [`super::reader`] does not place.
+impl serde::de::Error for SheetError {
+    fn custom<T: std::fmt::Display>(message: T) -> Self {
+        Source { text: "", origin: "" }.error(0..0, message.to_string(), "correct the file")
+    }
+}
+
 /// A sheet's text and its name: everything an error needs to point at a place.
 #[derive(Clone, Copy, Debug)]
 pub struct Source<'a> {

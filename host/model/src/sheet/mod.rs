@@ -3,7 +3,6 @@
 mod body_plan;
 pub mod bounds;
 mod connector;
-mod fields;
 mod follow_plan;
 mod grade;
 mod limit;
@@ -11,12 +10,13 @@ mod load;
 mod load_grades;
 mod load_limits;
 mod located;
+mod near;
+pub mod reader;
 mod self_closing;
 mod shipped;
 
 pub use body_plan::{BodyPlan, GearTrain, LoopGains, MotorNominal};
 pub use connector::ConnectorRating;
-pub use fields::Fields;
 pub use follow_plan::{FollowPlan, PlateLines};
 pub use grade::{GradeRule, PROCEDURES, SCOPES, VERDICTS};
 pub use limit::{FindingRule, Limit};

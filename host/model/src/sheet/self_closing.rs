@@ -1,23 +1,24 @@
 //! `[self_closing]` of a grip's sheet: whether a grip that was not let go may be within. A sheet without it only has it said.
 
-use super::fields::Fields;
 use super::located::SheetError;
+use super::reader::{Document, Later};
 use crate::quantity::PartKind;
+use serde::Deserialize;
 
-const KEYS: [&str; 2] = ["required", "source"];
+#[derive(Deserialize)]
+struct RawSelfClosing {
+    #[serde(rename = "source")]
+    _source: String,
+    required: bool,
+}
 
 /// Reads `[self_closing]`, which may be left out, and stands in sheets for grips alone.
-pub(super) fn self_closing(sheet: &Fields<'_>, kind: PartKind) -> Result<bool, SheetError> {
-    let Some(place) = sheet.place("self_closing") else { return Ok(false) };
+pub(super) fn self_closing(document: &Document<'_>, held: Later, kind: PartKind) -> Result<bool, SheetError> {
+    let Some(place) = held else { return Ok(false) };
     if kind != PartKind::Grip {
         let message = format!("`[self_closing]` is not for a {}", kind.name());
-        return Err(sheet.error_at(
-            place,
-            message,
-            "leave it out: the return of a plate has its own figures",
-        ));
+        let help = "leave it out: the return of a plate has its own figures";
+        return Err(document.source.error(place.span(), message, help));
     }
-    let fields = sheet.table("self_closing", "[self_closing]", &KEYS)?;
-    fields.provenance()?;
-    fields.boolean("required")
+    Ok(document.read_at::<RawSelfClosing>("self_closing")?.required)
 }

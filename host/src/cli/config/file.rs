@@ -4,13 +4,13 @@
 use super::bounded::{ReadError, read_bounded};
 use crate::link::Address;
 use crate::report::Paper;
-use crate::sheet::{Fields, SheetError, Source, shipped_names};
+use crate::sheet::reader::{Document, Texts, word};
+use crate::sheet::{SheetError, Source, shipped_names};
+use serde::Deserialize;
+use serde_spanned::Spanned;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
-use toml::de::DeTable;
 
-const KEYS: [&str; 7] = ["archive", "rig", "sheet", "paper", "key", "lead_fitted", "shop"];
-const SHOP_KEYS: [&str; 3] = ["name", "address", "logo"];
 const PAPERS: [&str; 2] = ["a4", "letter"];
 
 /// Longest configuration that is read, bytes.
@@ -79,53 +79,64 @@ impl Places<'_> {
     }
 }
 
+/// A configuration as it is written.
+#[derive(Deserialize)]
+struct RawSettings {
+    archive: Option<String>,
+    rig: Option<Spanned<String>>,
+    sheet: Option<String>,
+    paper: Option<Spanned<String>>,
+    key: Option<String>,
+    lead_fitted: Option<Spanned<String>>,
+    shop: Option<RawShop>,
+}
+
+#[derive(Deserialize)]
+struct RawShop {
+    name: Option<Spanned<String>>,
+    address: Option<Texts>,
+    logo: Option<Spanned<String>>,
+}
+
 /// Reads a configuration's text. `origin` names it in errors.
 ///
 /// # Errors
 /// Points at bad TOML, an unknown key, a wrong type, an address or a paper that there is not.
 pub fn parse(text: &str, origin: &str, places: Places<'_>) -> Result<FileSettings, SheetError> {
     let source = Source { text, origin };
-    let document = DeTable::parse(text).map_err(|e| bad_toml(source, &e))?;
-    let fields = Fields::new(source, document.get_ref(), 0..0, "the configuration", &KEYS)?;
+    let shape = "a configuration holds lines like `rig = \"…\"` and the table `[shop]`; `trackpair config example` prints one";
+    let raw: RawSettings = Document::parse(source, "the configuration", shape)?.read()?;
+    let path = |written: String| places.path(&written);
+    let paper = |given| word(source, "paper", &given, paper_from_name, &PAPERS);
     Ok(FileSettings {
-        archive: fields.optional_text("archive")?.map(|p| places.path(p.value)),
-        rig: rig(&fields)?,
-        sheet: fields.optional_text("sheet")?.map(|s| sheet(s.value, places)),
-        paper: fields.optional_word("paper", paper_from_name, &PAPERS)?,
-        key: fields.optional_text("key")?.map(|p| places.path(p.value)),
-        lead_fitted: lead_fitted(&fields)?,
-        shop: fields.holds("shop").then(|| shop(&fields, places)).transpose()?,
+        archive: raw.archive.map(path),
+        rig: raw.rig.map(|given| rig(source, given)).transpose()?,
+        sheet: raw.sheet.map(|written| sheet(&written, places)),
+        paper: raw.paper.map(paper).transpose()?,
+        key: raw.key.map(path),
+        lead_fitted: raw.lead_fitted.map(|given| lead_fitted(source, &given)).transpose()?,
+        shop: raw.shop.map(|given| shop(source, given, places)).transpose()?,
     })
 }
 
-fn bad_toml(source: Source<'_>, error: &toml::de::Error) -> SheetError {
-    let message = format!("this is not TOML: {}", error.message().lines().next().unwrap_or("unreadable"));
-    let help = "a configuration holds lines like `rig = \"…\"` and the table `[shop]`; `trackpair config example` prints one";
-    source.error(error.span().unwrap_or(0..0), message, help)
-}
-
-fn rig(fields: &Fields<'_>) -> Result<Option<String>, SheetError> {
-    let Some(rig) = fields.optional_text("rig")? else { return Ok(None) };
-    match Address::parse(rig.value) {
-        Ok(_) => Ok(Some(rig.value.to_owned())),
-        Err(error) => Err(fields.error_at(
-            rig.span,
+fn rig(source: Source<'_>, rig: Spanned<String>) -> Result<String, SheetError> {
+    match Address::parse(rig.get_ref()) {
+        Ok(_) => Ok(rig.into_inner()),
+        Err(error) => Err(source.error(
+            rig.span(),
             format!("`rig` is no rig address: {}", error.problem),
             "write serial:PATH, tcp:HOST:PORT or sim:PART",
         )),
     }
 }
 
-fn lead_fitted(fields: &Fields<'_>) -> Result<Option<String>, SheetError> {
-    let Some(day) = fields.optional_text("lead_fitted")? else { return Ok(None) };
-    match day.value.parse::<jiff::civil::Date>() {
-        Ok(date) => Ok(Some(date.to_string())),
-        Err(_) => Err(fields.error_at(
-            day.span,
-            format!("`lead_fitted` is {:?}, which is no day", day.value),
-            "write the day on which the rig got its present lead, as \"2026-01-31\"",
-        )),
-    }
+fn lead_fitted(source: Source<'_>, day: &Spanned<String>) -> Result<String, SheetError> {
+    let date = day.get_ref().parse::<jiff::civil::Date>();
+    date.map(|date| date.to_string()).map_err(|_| {
+        let message = format!("`lead_fitted` is {:?}, which is no day", day.get_ref());
+        let help = "write the day on which the rig got its present lead, as \"2026-01-31\"";
+        source.error(day.span(), message, help)
+    })
 }
 
 /// A shipped name stays as it is, anything else is a path.
@@ -145,32 +156,27 @@ pub fn paper_from_name(name: &str) -> Option<Paper> {
     }
 }
 
-fn shop(fields: &Fields<'_>, places: Places<'_>) -> Result<ShopSettings, SheetError> {
-    let shop = fields.table("shop", "[shop]", &SHOP_KEYS)?;
-    let name = shop.optional_text("name")?;
-    let lines = shop.texts("address")?;
+fn shop(source: Source<'_>, shop: RawShop, places: Places<'_>) -> Result<ShopSettings, SheetError> {
+    let lines = shop.address.map(|lines| lines.0).unwrap_or_default();
     if let Some(line) = lines.get(MOST_LINES) {
         let message = format!("`address` has {} lines, more than {MOST_LINES}", lines.len());
-        return Err(shop.error_at(line.span.clone(), message, "join or leave out lines"));
+        return Err(source.error(line.span(), message, "join or leave out lines"));
     }
-    let mut texts = name.iter().chain(&lines);
-    if let Some(long) = texts.find(|t| t.value.chars().count() > LONGEST_LINE) {
-        let message = format!("this has {} characters, more than {LONGEST_LINE}", long.value.chars().count());
-        return Err(shop.error_at(
-            long.span.clone(),
-            message,
-            "shorten it: it stands on one line of a report",
-        ));
+    for text in shop.name.iter().chain(&lines) {
+        let length = text.get_ref().chars().count();
+        if length > LONGEST_LINE {
+            let message = format!("this has {length} characters, more than {LONGEST_LINE}");
+            return Err(source.error(text.span(), message, "shorten it: it stands on one line of a report"));
+        }
     }
-    let logo = shop.optional_text("logo")?.map(|logo| {
-        let path = places.path(logo.value);
-        let bytes =
-            read_logo(&path).map_err(|(message, help)| shop.error_at(logo.span.clone(), message, help));
+    let logo = shop.logo.map(|logo| {
+        let path = places.path(logo.get_ref());
+        let bytes = read_logo(&path).map_err(|(message, help)| source.error(logo.span(), message, help));
         Logo { path, bytes }
     });
     Ok(ShopSettings {
-        name: name.map(|n| n.value.to_owned()).unwrap_or_default(),
-        address: lines.iter().map(|l| l.value.to_owned()).collect(),
+        name: shop.name.map(Spanned::into_inner).unwrap_or_default(),
+        address: lines.into_iter().map(Spanned::into_inner).collect(),
         logo,
     })
 }

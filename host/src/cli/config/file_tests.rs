@@ -59,7 +59,7 @@ fn what_is_allowed_is_said_of_every_wrong_value() {
     refused(
         "[shop]\naddress = ['a', 2]",
         (2, 17),
-        &["`address` must be a list of texts in quotes, not a number"],
+        &["an entry of `address` must be a text in quotes, not a number"],
     );
     refused("[shop]\naddress = 'a'", (2, 11), &["must be a list of texts"]);
     refused("rig = ", (1, 7), &["this is not TOML", "config example"]);
