@@ -39,6 +39,7 @@ pub mod lag;
 pub mod leads;
 pub mod limp;
 pub mod line;
+pub mod linear;
 pub mod linearity;
 pub mod monotonicity;
 mod moving_means;

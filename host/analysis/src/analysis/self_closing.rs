@@ -22,10 +22,10 @@ mod tests;
 use self::margin::Margin;
 use self::releases::Releases;
 use super::budget::{Budget, Source};
+use super::statistics;
 use super::{Detail, Figure, Finding, NotTestable, PartAnalysis};
 use crate::quantity::{Condition, FigureName, FindingKind, ProcedureKind};
 use crate::trace::Trace;
-use statrs::function::erf::erfc;
 
 /// A grip that stays further open than this does not close, degrees: no sheet's dead band at the closed stop is larger. Common practice, no
 /// source.
@@ -150,9 +150,7 @@ fn torque(m: &Margin) -> Figure {
 /// The defect, where releases show one.
 fn finding(releases: &Releases, margin: Option<&Margin>) -> Option<Finding> {
     let worst = releases.worst();
-    let sure = |end_deg: f64, u_deg: f64| {
-        0.5 * erfc(-(end_deg - CLOSED_DEG) / (u_deg.max(1e-6) * std::f64::consts::SQRT_2))
-    };
+    let sure = |end_deg: f64, u_deg: f64| statistics::normal_tail((CLOSED_DEG - end_deg) / u_deg.max(1e-6));
     let hung: Vec<_> = releases.all.iter().filter(|r| r.end_deg > CLOSED_DEG).collect();
     let farthest = hung.iter().copied().max_by(|a, b| a.end_deg.total_cmp(&b.end_deg))?;
     let by_accident = BY_ACCIDENT.powi(i32::try_from(hung.len()).unwrap_or(i32::MAX));

@@ -1,7 +1,11 @@
 //! Quantiles, robust spread, least squares and interval bounds, with their published checks.
 //! It knows nothing of traces or angles.
 
+use rand_core::Rng;
+use rand_pcg::Lcg64Xsh32;
 use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, Normal, StudentsT};
+
+pub use crate::quantity::order::{median, quantile};
 
 /// Standard deviation of a normal distribution over its median absolute deviation: 1/Φ⁻¹(3/4).
 pub const MAD_TO_SD: f64 = 1.482_602_218_505_602;
@@ -29,29 +33,6 @@ pub fn standard_deviation(values: &[f64]) -> Option<f64> {
         squares += d * d;
     }
     (n >= 2).then(|| ((squares - sum * sum / n as f64) / (n - 1) as f64).max(0.0).sqrt())
-}
-
-/// Quantile of type 7 of Hyndman and Fan (The American Statistician 50, 1996, 361): linear between order statistics at
-/// h = (n − 1)·p. Reorders `values`; they must be finite. None when empty.
-pub fn quantile(values: &mut [f64], p: f64) -> Option<f64> {
-    if values.is_empty() {
-        return None;
-    }
-    let h = (values.len() - 1) as f64 * p.clamp(0.0, 1.0);
-    let low = h.floor() as usize;
-    let (_, at, above) = values.select_nth_unstable_by(low, f64::total_cmp);
-    let at = *at;
-    let fraction = h - low as f64;
-    if fraction == 0.0 {
-        return Some(at);
-    }
-    let next = above.iter().copied().fold(f64::INFINITY, f64::min);
-    Some(at + fraction * (next - at))
-}
-
-/// Median; reorders `values`, which must be finite. None when empty.
-pub fn median(values: &mut [f64]) -> Option<f64> {
-    quantile(values, 0.5)
 }
 
 /// Median absolute deviation × 1.4826: the standard deviation of normal data, blind to outliers. Overwrites `values`.
@@ -304,23 +285,23 @@ pub fn clopper_pearson(hits: u64, trials: u64, confidence: f64) -> (f64, f64) {
     (low, high)
 }
 
-/// Small seeded generator (PCG-XSH-RR 64/32, O'Neill 2014) for resampling that must give the same answer every time.
+/// Small seeded generator (PCG-XSH-RR 64/32, O'Neill 2014) for resampling that must give the same answer every time, in every version: what
+/// is analysed again must come to the same figures. So the uniform and the normal numbers are made of its bits here.
 #[derive(Clone, Debug)]
-pub struct Resampler(u64);
+pub struct Resampler(Lcg64Xsh32);
 
 impl Resampler {
     /// From a seed.
     pub fn new(seed: u64) -> Self {
-        let mut r = Self(seed.wrapping_add(0x9E37_79B9_7F4A_7C15));
-        r.next_u32();
-        r
+        // The generator adds its increment, 2·STREAM + 1, before the first step.
+        const STREAM: u64 = 721_347_520_444_481_703;
+        let state = seed.wrapping_add(0x9E37_79B9_7F4A_7C15).wrapping_sub(2 * STREAM + 1);
+        Self(Lcg64Xsh32::new(state, STREAM))
     }
 
     /// The next 32 random bits.
     pub fn next_u32(&mut self) -> u32 {
-        let old = self.0;
-        self.0 = old.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((((old >> 18) ^ old) >> 27) as u32).rotate_right((old >> 59) as u32)
+        self.0.next_u32()
     }
 
     /// Uniform on (0, 1).

@@ -188,7 +188,9 @@ fn the_resampler_is_normal_and_repeats() {
     // 4 standard errors of mean and sd.
     assert!(mean(&values).unwrap().abs() < 4.0 / 316.0);
     assert!((standard_deviation(&values).unwrap() - 1.0).abs() < 4.0 / 447.0);
-    assert_eq!(Resampler::new(9).next_u32(), Resampler::new(9).next_u32());
+    // What O'Neill's recurrence, written out in integers of 64 bits, gives for this seed: stored figures rest on it.
+    let mut random = Resampler::new(9);
+    assert_eq!([(); 3].map(|()| random.next_u32()), [1257869897, 1089398332, 929170975]);
 }
 
 #[test]

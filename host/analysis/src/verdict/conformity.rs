@@ -5,8 +5,7 @@
 //! computed from the normal distribution (JCGM 106:2012, 7.2 to 7.4, from memory).
 
 use super::Verdict;
-use crate::analysis::statistics::normal_quantile;
-use statrs::function::erf::erfc;
+use crate::analysis::statistics::{normal_quantile, normal_tail};
 
 /// Probability that `within` and `outside` must have.
 pub const CONFORMANCE_PROBABILITY: f64 = 0.95;
@@ -33,15 +32,10 @@ pub struct Conformity {
     pub guard: f64,
 }
 
-/// Standard normal distribution function.
-fn phi(z: f64) -> f64 {
-    0.5 * erfc(-z / std::f64::consts::SQRT_2)
-}
-
 /// Probability that the true value lies below a limit, for a measured `value` with standard uncertainty `u`.
 /// Without uncertainty it is 1 at the limit: a limit belongs to its zone.
 pub(super) fn below(value: f64, u: f64, limit: f64) -> f64 {
-    if u > 0.0 { phi((limit - value) / u) } else { f64::from(value <= limit) }
+    if u > 0.0 { normal_tail((value - limit) / u) } else { f64::from(value <= limit) }
 }
 
 /// Probability that the true value keeps its limits: JCGM 106:2012, equations of 7.2 to 7.4 for a normal distribution.

@@ -5,6 +5,7 @@
 //! the edges of what is longer. It finds that something jumped; what it was is for the analysis of the kept window.
 
 use super::robust;
+use crate::quantity::order;
 
 /// Samples in the window.
 const WINDOW: usize = 15;
@@ -74,7 +75,7 @@ impl Detector {
         let mut window = self.ring;
         window.rotate_left(self.at);
         self.since_pulse = (self.since_pulse + 1).min(WINDOW);
-        let pulse = f64::from(window[MIDDLE]) - median(window);
+        let pulse = f64::from(window[MIDDLE]) - middle::<WINDOW>(&window, 0);
         if pulse.abs() > (PULSE_SIGMAS * noise).max(LEAST_PULSE) {
             self.since_pulse = 0;
             return Some(pulse);
@@ -103,18 +104,18 @@ impl Detector {
     }
 }
 
-/// By how much the newer half lies above what the older half foretells.
-fn step(window: &[f32; WINDOW]) -> f64 {
-    let half = |from: usize| median::<MIDDLE>(std::array::from_fn(|k| window[from + k]));
-    let three = |from: usize| median([window[from], window[from + 1], window[from + 2]]);
-    let slope = (three(MIDDLE - 3) - three(0)) / (MIDDLE - 3) as f64;
-    half(MIDDLE + 1) - half(0) - slope * (MIDDLE + 1) as f64
+/// The median of so many values from one on.
+fn middle<const N: usize>(window: &[f32; WINDOW], from: usize) -> f64 {
+    let mut values: [f64; N] = std::array::from_fn(|k| f64::from(window[from + k]));
+    order::median(&mut values).unwrap_or(f64::NAN)
 }
 
-/// The middle of an odd number of values.
-fn median<const N: usize>(mut values: [f32; N]) -> f64 {
-    let (_, middle, _) = values.select_nth_unstable_by(N / 2, f32::total_cmp);
-    f64::from(*middle)
+/// By how much the newer half lies above what the older half foretells.
+fn step(window: &[f32; WINDOW]) -> f64 {
+    let half = |from: usize| middle::<MIDDLE>(window, from);
+    let three = |from: usize| middle::<3>(window, from);
+    let slope = (three(MIDDLE - 3) - three(0)) / (MIDDLE - 3) as f64;
+    half(MIDDLE + 1) - half(0) - slope * (MIDDLE + 1) as f64
 }
 
 #[cfg(test)]

@@ -1,19 +1,10 @@
 //! The few numbers a procedure itself needs of what it recorded: medians and spreads. Analysis has its own.
 
+use crate::quantity::order;
+
 /// Median; none for an empty slice. NaN are left out.
 pub fn median(values: &[f32]) -> Option<f64> {
-    let mut sorted: Vec<f32> = values.iter().copied().filter(|v| !v.is_nan()).collect();
-    if sorted.is_empty() {
-        return None;
-    }
-    let middle = sorted.len() / 2;
-    let (low, high, _) = sorted.select_nth_unstable_by(middle, f32::total_cmp);
-    let high = f64::from(*high);
-    if low.len() == middle && sorted.len().is_multiple_of(2) {
-        let below = sorted[..middle].iter().copied().fold(f32::NEG_INFINITY, f32::max);
-        return Some((f64::from(below) + high) / 2.0);
-    }
-    Some(high)
+    order::median(&mut values.iter().filter(|v| !v.is_nan()).map(|v| f64::from(*v)).collect::<Vec<f64>>())
 }
 
 /// Standard deviation of white noise, from second differences, so that drift and motion do not count: the median of

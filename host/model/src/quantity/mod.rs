@@ -3,6 +3,7 @@
 //! - [`FigureName`], [`FindingKind`], [`Cause`], [`ProcedureKind`]: tables, a row each (`figures`, `findings`, `causes`, `procedures`; their form in
 //!   `table`). What is said about a figure anywhere comes from its row.
 //! - `methods`, `advice`: texts that several rows share.
+//! - [`order`]: medians and other quantiles.
 //! - [`Written`]: a name as a document holds it, known or not.
 
 mod advice;
@@ -12,6 +13,7 @@ mod condition;
 mod figures;
 mod findings;
 mod methods;
+pub mod order;
 mod procedures;
 pub mod rounding;
 mod table;

@@ -4,9 +4,8 @@
 //! S. Holm, A Simple Sequentially Rejective Multiple Test Procedure, Scandinavian Journal of Statistics 6, 1979, 65: the
 //! probability of one false "changed" or more is at most the level, whatever the dependence among the figures.
 
-use crate::analysis::statistics::normal_quantile as quantile;
+use crate::analysis::statistics::{normal_quantile as quantile, normal_tail};
 use serde::Serialize;
-use statrs::function::erf::erfc;
 
 /// A whole comparison says "changed" of anything that did not change at most this often.
 pub const LEVEL: f64 = 0.05;
@@ -46,7 +45,7 @@ impl Family {
 
 /// Two-sided probability of a difference of `sigmas` standard uncertainties or more by chance.
 pub fn by_chance(sigmas: f64) -> f64 {
-    erfc(sigmas.abs() / std::f64::consts::SQRT_2)
+    2.0 * normal_tail(sigmas.abs())
 }
 
 /// Holm's adjusted probabilities, in the order given: an answer holds for the family where its own is at most the level.

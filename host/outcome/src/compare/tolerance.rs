@@ -7,10 +7,9 @@
 //! - two-sided: for each error of the mean the half width r that covers P is Φ(x + r) − Φ(x − r) = P; s must reach r/k (Odeh, Owen,
 //!   Tables for Normal Tolerance Limits, 1980; Eberhardt, Mee, Reeve, Commun. Stat. Simul. 18, 1989, 397).
 
-use crate::analysis::statistics::normal_quantile as quantile;
+use crate::analysis::statistics::{normal_quantile as quantile, normal_tail};
 use crate::verdict::GAUSS;
 use serde::Serialize;
-use statrs::function::erf::erfc;
 use statrs::function::gamma::gamma_ur;
 
 /// Beyond so many standard deviations a normal density counts for nothing: 1e-19.
@@ -66,7 +65,7 @@ impl Claim {
         let z = quantile(self.coverage);
         // Where the mean errs by more than the whole way to the covered quantile, any spread is large enough.
         let kink = -z * root;
-        let sure = 0.5 * erfc(-kink / std::f64::consts::SQRT_2);
+        let sure = normal_tail(-kink);
         let nodes = nodes(kink.max(-FAR), FAR, |e| z + e / root);
         Ok(solve(|k| sure + reached(&nodes, k, freedom), self.confidence))
     }
@@ -119,8 +118,7 @@ fn reached(nodes: &[(f64, f64)], k: f64, freedom: f64) -> f64 {
 /// Half width r around a centre that is `x` off (both in standard deviations) so that the share `p` lies inside: Newton's rule
 /// from a width that is too large, where the share is concave.
 fn half_width(x: f64, p: f64) -> f64 {
-    let root2 = std::f64::consts::SQRT_2;
-    let beyond = |r: f64| 0.5 * (erfc((r + x) / root2) + erfc((r - x) / root2));
+    let beyond = |r: f64| normal_tail(r + x) + normal_tail(r - x);
     let density = |y: f64| (-0.5 * y * y).exp() / (2.0 * std::f64::consts::PI).sqrt();
     let (mut low, mut high) = (0.0, x.abs() + quantile(p).max(0.0) + 2.0);
     let mut r = x.abs() + quantile(p);

@@ -4,6 +4,7 @@
 //! 539) as J. M. Lucas and M. S. Saccucci use it (Technometrics 32, 1990, 1; both from memory): the band between the limits in equal cells, each
 //! value a step from cell to cell. The limits are those that the EWMA's spread tends to.
 
+use crate::analysis::linear;
 use crate::analysis::statistics::{normal_quantile, normal_tail};
 
 /// Cells between the limits of an EWMA; odd, so that one lies at the centre.
@@ -36,7 +37,8 @@ pub fn ewma(lambda: f64, width: f64, shift: f64) -> f64 {
             row
         })
         .collect();
-    solve(&mut rows)[CELLS / 2]
+    // A chain that leaves its band has a solution.
+    linear::solve(&mut rows).map_or(f64::INFINITY, |()| rows[CELLS / 2][CELLS])
 }
 
 /// Limits of an EWMA that signal once in `run_length` sweeps (2 or more) without a reason, in its own standard deviations.
@@ -47,27 +49,6 @@ pub fn ewma_width(lambda: f64, run_length: f64) -> f64 {
         if ewma(lambda, middle, 0.0) < run_length { low = middle } else { high = middle }
     }
     0.5 * (low + high)
-}
-
-/// Gauss's elimination with pivots; each row ends with its right-hand side.
-fn solve(rows: &mut [Vec<f64>]) -> Vec<f64> {
-    let n = rows.len();
-    for k in 0..n {
-        let pivot = (k..n).max_by(|a, b| rows[*a][k].abs().total_cmp(&rows[*b][k].abs())).unwrap_or(k);
-        rows.swap(k, pivot);
-        let (done, left) = rows.split_at_mut(k + 1);
-        let top = &done[k];
-        for row in left {
-            let factor = row[k] / top[k];
-            row[k..].iter_mut().zip(&top[k..]).for_each(|(x, t)| *x -= factor * t);
-        }
-    }
-    let mut found = vec![0.0; n];
-    for k in (0..n).rev() {
-        let known: f64 = (k + 1..n).map(|j| rows[k][j] * found[j]).sum();
-        found[k] = (rows[k][n] - known) / rows[k][k];
-    }
-    found
 }
 
 #[cfg(test)]

@@ -13,8 +13,8 @@
 
 use super::estimate::Estimate;
 use super::motor::{Offsets, RAD, RigErrors};
-use super::stretches::{Recording, mean};
-use crate::analysis::statistics::{self, LineFit};
+use super::stretches::Recording;
+use crate::analysis::statistics::{self, LineFit, mean};
 use crate::trace::Stimulus;
 
 /// Width of a bin, degrees.
@@ -368,7 +368,7 @@ impl Creep {
         let above = self.places.iter().filter(|p| p.steady && p.deg > rest + ABOUT_REST_DEG.0 && p.deg < top);
         let (spring, friction): (Vec<f64>, Vec<f64>) =
             above.map(|p| (p.spring().abs(), p.friction())).unzip();
-        let (Some(all), Some(middle)) = (self.friction_amps, statistics::mean(&spring)) else { return };
+        let (Some(all), Some(middle)) = (self.friction_amps, mean(&spring)) else { return };
         let slope = statistics::fit_line(&spring, &friction).and_then(|fit| {
             let (sd, errors) = statistics::widened_by_resemblance(&spring, &friction, &fit);
             Estimate::new(fit.slope, fit.slope_error * sd * errors)

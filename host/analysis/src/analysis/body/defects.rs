@@ -6,9 +6,10 @@
 
 use super::dead_spots::DeadSpot;
 use super::estimate::Estimate;
-use super::evidence::{Healthy, PRIOR, PRIOR_TEETH, confidence, upper_tail};
+use super::evidence::{Healthy, PRIOR, PRIOR_TEETH, confidence};
 use super::jam::Jam;
 use super::measured::Measured;
+use crate::analysis::statistics::normal_tail;
 use crate::analysis::{Detail, Finding};
 use crate::quantity::{Bridge, FindingKind};
 use crate::sheet::PartSheet;
@@ -380,7 +381,7 @@ fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
     let places: Vec<String> = spots.iter().take(6).map(|s| format!("{:.1}", s.at_deg)).collect();
     let same = comes_with_turns(spots.iter().copied(), sheet);
     let passes: usize = spots.iter().map(|s| s.passes).sum();
-    let tail = upper_tail(worst.z / DEAD_Z) * if same { 0.1 } else { 1.0 } / passes.max(1) as f64;
+    let tail = normal_tail(worst.z / DEAD_Z) * if same { 0.1 } else { 1.0 } / passes.max(1) as f64;
     let again = if same { ", one turn of the rotor apart" } else { "" };
     let text = format!(
         "the brushes lose contact at {} deg of plate{again}, in {passes} passes: up to {:.0} ohm more than elsewhere",
@@ -399,7 +400,7 @@ fn dead_spots(m: &Measured, sheet: &PartSheet, out: &mut Vec<Finding>) {
 fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
     let Ok(map) = &m.map else { return };
     let pitch = 0.5 * super::measured::UNKNOWN_PITCH_DEG;
-    let fell = map.snap_back.map_or(1.0, |e| upper_tail(e.value / FALL_SD_DEG.hypot(e.uncertainty)));
+    let fell = map.snap_back.map_or(1.0, |e| normal_tail(e.value / FALL_SD_DEG.hypot(e.uncertainty)));
     let gone = !explained && confidence(PRIOR, fell) > 0.9;
     let mut told = false;
     let mut bumps: Vec<_> = m.worn.iter().flat_map(|w| &w.bumps).collect();
@@ -470,7 +471,7 @@ fn pushed(m: &Measured, out: &mut Vec<Finding>) {
         let more = place.lash.value - elsewhere;
         let z = more / place.lash.uncertainty.hypot(PLACE_SD_DEG);
         // The worst of so many places (Bonferroni).
-        let tail = (upper_tail(z) * places.len() as f64).min(1.0);
+        let tail = (normal_tail(z) * places.len() as f64).min(1.0);
         let text = format!(
             "lash at {:.0} deg is {:.2} deg, {elsewhere:.2} deg elsewhere: a tooth is worn there, on either flank",
             place.at_deg, place.lash.value
@@ -534,7 +535,7 @@ fn lash(m: &Measured, out: &mut Vec<Finding>) {
         );
         let at = Some((rest - 2.0, rest + 2.0));
         let details = vec![detail("more_lash", more, "deg"), detail("z", z, "1")];
-        out.push(finding(FindingKind::WornTooth, at, confidence(PRIOR_TEETH, upper_tail(z)), text, details));
+        out.push(finding(FindingKind::WornTooth, at, confidence(PRIOR_TEETH, normal_tail(z)), text, details));
     }
     let tail = HEALTHY.lash.above(lash.fused);
     let words = if elsewhere.is_empty() {

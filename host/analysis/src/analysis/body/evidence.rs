@@ -5,7 +5,7 @@
 //! simulation (the physics study, part B): engineering assumptions until bodies are measured.
 
 use super::estimate::Estimate;
-use statrs::function::erf::erfc;
+use crate::analysis::statistics::normal_tail;
 
 /// A defect that is there exceeds the same with this probability.
 pub const FOUND: f64 = 0.9;
@@ -28,23 +28,18 @@ pub struct Healthy {
 impl Healthy {
     /// Probability that a healthy body measures this or more.
     pub fn above(&self, e: Estimate) -> f64 {
-        upper_tail((e.value - self.mean) / self.sd.hypot(e.uncertainty))
+        normal_tail((e.value - self.mean) / self.sd.hypot(e.uncertainty))
     }
 
     /// Probability that a healthy body measures this or less.
     pub fn below(&self, e: Estimate) -> f64 {
-        upper_tail((self.mean - e.value) / self.sd.hypot(e.uncertainty))
+        normal_tail((self.mean - e.value) / self.sd.hypot(e.uncertainty))
     }
 
     /// Probability that a healthy body lies this far off or further, either way.
     pub fn off(&self, e: Estimate) -> f64 {
         2.0 * self.above(e).min(self.below(e))
     }
-}
-
-/// Probability of more than `z` of a standard normal.
-pub fn upper_tail(z: f64) -> f64 {
-    0.5 * erfc(z / std::f64::consts::SQRT_2)
 }
 
 /// Confidence, 0..[`SUREST`], that there is a defect of a prior probability, when healthy bodies show the same with `tail`.

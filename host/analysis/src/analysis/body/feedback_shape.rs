@@ -15,10 +15,11 @@ use super::estimate::Estimate;
 use super::measured::Recordings;
 use super::motor::RAD;
 use super::rest::stands;
-use super::stretches::{Recording, Stretch, mean};
+use super::stretches::{Recording, Stretch};
 use crate::analysis::curve::Curves;
 use crate::analysis::ends::End;
 use crate::analysis::prepared::{AngleSource, Prepared};
+use crate::analysis::statistics::mean;
 use crate::analysis::uncertainty::Calibration;
 use crate::analysis::{Figure, NotTestable, dead_band, hysteresis, line, repeatability, statistics};
 use crate::quantity::{Channel, Condition, FigureName};
@@ -73,7 +74,7 @@ pub fn against_rotor(
             coasts.extend(coast(r, s, &prepared, rest_deg, emf.value, bins));
         }
     }
-    let drift = statistics::mean(&coasts.iter().map(|c| c.drift_deg).collect::<Vec<f64>>())?;
+    let drift = mean(&coasts.iter().map(|c| c.drift_deg).collect::<Vec<f64>>())?;
     let lines = [0, 1].map(|line| along(&coasts, line, bins));
     let seen = lines[0].as_ref()?;
     let known: Vec<usize> = (0..bins).filter(|k| seen[*k].is_some()).collect();

@@ -6,8 +6,8 @@
 
 use super::estimate::Estimate;
 use super::motor::{RAD, integral};
-use super::stretches::{Recording, mean};
-use crate::analysis::statistics;
+use super::stretches::Recording;
+use crate::analysis::statistics::{self, mean};
 
 /// A stroke must turn by this to count, degrees.
 const TURN_DEG: f64 = 0.7;

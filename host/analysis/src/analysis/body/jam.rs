@@ -2,8 +2,8 @@
 
 use super::motor::Offsets;
 use super::rest::stands;
-use super::stretches::{Recording, mean};
-use crate::analysis::statistics;
+use super::stretches::Recording;
+use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 
 /// Short of where it was sent by more than this, the plate was stopped, degrees.

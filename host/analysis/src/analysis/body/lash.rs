@@ -15,9 +15,9 @@
 use super::estimate::Estimate;
 use super::motor::{BRUSH_PER_A, Motor, Offsets, RAD, integral};
 use super::rest::stands;
-use super::stretches::{Recording, Stretch, mean};
+use super::stretches::{Recording, Stretch};
 use super::wind_up;
-use crate::analysis::statistics;
+use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 use std::ops::Range;
 

@@ -7,8 +7,8 @@
 use super::estimate::Estimate;
 use super::onset::{self, NoOnset, Onset};
 use super::order_statistics::{ranks, values_for_upper_bound};
-use super::stretches::{Recording, Stretch, closed_loop, mean};
-use crate::analysis::statistics;
+use super::stretches::{Recording, Stretch, closed_loop};
+use crate::analysis::statistics::{self, mean};
 use crate::quantity::{Heading, Region};
 use crate::trace::Stimulus;
 use hdrhistogram::Histogram;

@@ -10,8 +10,8 @@
 use super::dead_spots::{self, DeadSpot};
 use super::estimate::Estimate;
 use super::rest::stands;
-use super::stretches::{Recording, Stretch, mean};
-use crate::analysis::statistics;
+use super::stretches::{Recording, Stretch};
+use crate::analysis::statistics::{self, mean};
 use crate::sheet::MotorNominal;
 use crate::trace::Stimulus;
 use std::ops::Range;

@@ -2,9 +2,9 @@
 //! on it, a line goes on with the current. Carried back to the current at which the plate came there, that is the output where the stop is just
 //! touched. A stop is a spring (plastic or metal on metal) of some thousand N·m/rad: a fiftieth of a degree at the usual press.
 
-use super::stretches::{Recording, mean};
+use super::stretches::Recording;
 use crate::analysis::ends::{End, Stop};
-use crate::analysis::statistics;
+use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 use std::ops::Range;
 

@@ -5,7 +5,8 @@
 
 use super::estimate::Estimate;
 use super::rest::stands;
-use super::stretches::{Recording, Stretch, closed_loop, mean};
+use super::stretches::{Recording, Stretch, closed_loop};
+use crate::analysis::statistics::mean;
 use crate::quantity::Bridge;
 use crate::trace::{Stimulus, Trace, begun, follows};
 

@@ -4,8 +4,8 @@
 //! began; the difference is what friction of the plate leaves of the springs' pull (and a gap between the springs).
 
 use super::estimate::Estimate;
-use super::stretches::{Recording, Stretch, mean};
-use crate::analysis::statistics;
+use super::stretches::{Recording, Stretch};
+use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 
 /// A release shorter than this tells no rest position, s.

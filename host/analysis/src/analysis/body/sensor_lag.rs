@@ -9,7 +9,8 @@
 use super::estimate::Estimate;
 use super::motor::{RAD, integral};
 use super::rest::stands;
-use super::stretches::{Recording, mean};
+use super::stretches::Recording;
+use crate::analysis::statistics::mean;
 use crate::trace::Stimulus;
 
 /// Width of a place, degrees.

@@ -2,7 +2,7 @@
 //! figure. A stretch in which lost scans were filled with none ([`Trace::filled`]) is not whole: who needs every sample leaves it out. One with a
 //! hole that could not be filled is left out for all.
 
-use super::super::statistics;
+use super::super::statistics::{self, mean};
 use super::supply;
 use crate::quantity::Channel;
 use crate::trace::{Begun, Gap, PlateScale, Stimulus, Trace, begun, duration_us, follows, last_segment};
@@ -312,11 +312,6 @@ fn laid_on(x: &[f64], y: &[f64]) -> Option<(f64, f64)> {
 
 /// Supply where it was not recorded, V: every scale found on the same rig errs alike.
 const NOMINAL_VOLTS: f64 = 5.0;
-
-/// Mean of the finite values of a slice.
-pub fn mean(values: &[f64]) -> Option<f64> {
-    statistics::mean(values)
-}
 
 /// Noise from second differences of up to 40 000 places: white noise σ gives them √6 σ.
 fn noise(deg: &[f64]) -> f64 {

@@ -9,8 +9,8 @@
 
 use super::estimate::Estimate;
 use super::motor::{BRUSH_PER_A, Motor, RAD};
-use super::stretches::{Recording, Stretch, mean};
-use crate::analysis::statistics;
+use super::stretches::{Recording, Stretch};
+use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 
 /// Bins of a map: places above the rest position.

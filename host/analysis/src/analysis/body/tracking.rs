@@ -1,7 +1,8 @@
 //! How well the plate follows a moving set point. It says as much about the rig's loop as about the part.
 
 use super::estimate::Estimate;
-use super::stretches::{Recording, Stretch, closed_loop, mean};
+use super::stretches::{Recording, Stretch, closed_loop};
+use crate::analysis::statistics::mean;
 use crate::trace::Stimulus;
 
 /// Tracking of all ramps.

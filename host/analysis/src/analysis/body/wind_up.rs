@@ -9,6 +9,7 @@
 //! Nothing else is assumed of the mesh, and what the sensor or the gears err by at a place drops out.
 
 use super::estimate::Estimate;
+use crate::analysis::linear;
 use crate::analysis::statistics;
 use std::ops::Range;
 
@@ -123,7 +124,7 @@ fn hysteresis(a: &Arrested<'_>, down: &[usize], up: &[usize], middle: f64, half:
         }
     }
     m[UNKNOWNS - 1][UNKNOWNS + 1] = 1.0;
-    solve(&mut m)?;
+    linear::solve(&mut m)?;
     let solution: Vec<f64> = m.iter().map(|r| r[UNKNOWNS]).collect();
     let left: f64 = rows
         .iter()
@@ -133,37 +134,9 @@ fn hysteresis(a: &Arrested<'_>, down: &[usize], up: &[usize], middle: f64, half:
     Estimate::new(solution[UNKNOWNS - 1], variance.max(0.0).sqrt())
 }
 
-/// Gauss–Jordan with the largest pivot: the right-hand columns become the solutions.
-fn solve(m: &mut [Vec<f64>]) -> Option<()> {
-    for c in 0..m.len() {
-        let pivot = (c..m.len()).max_by(|a, b| m[*a][c].abs().total_cmp(&m[*b][c].abs()))?;
-        m.swap(c, pivot);
-        let scale = m[c][c];
-        if scale.abs() < 1e-12 {
-            return None;
-        }
-        m[c].iter_mut().for_each(|v| *v /= scale);
-        let row = m[c].clone();
-        for r in (0..m.len()).filter(|r| *r != c) {
-            let factor = m[r][c];
-            m[r].iter_mut().zip(&row).for_each(|(v, p)| *v -= factor * p);
-        }
-    }
-    Some(())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_system_solved_by_hand_comes_back() {
-        // 2x + y = 3, x + 3y = 4: x = 1, y = 1.
-        let mut m = vec![vec![2.0, 1.0, 3.0], vec![1.0, 3.0, 4.0]];
-        solve(&mut m).expect("regular");
-        assert!((m[0][2] - 1.0).abs() < 1e-12 && (m[1][2] - 1.0).abs() < 1e-12, "{m:?}");
-        assert_eq!(solve(&mut [vec![1.0, 1.0, 0.0], vec![1.0, 1.0, 0.0]]), None);
-    }
 
     /// An arrest with a fall of 4 per sample down, a gain of 1 back and a hysteresis of `h` degrees.
     fn arrest(h: f64) -> (Vec<f64>, Vec<f64>, Vec<f64>) {

@@ -4,6 +4,7 @@
 //! line's own range. Six numbers for a pair. How much healthy parts scatter in them is stated here.
 
 use crate::analysis::curve::Curves;
+use crate::analysis::linear;
 use crate::sheet::{NominalLine, PartSheet};
 
 /// Standard deviations among healthy parts, % of supply: of one line by itself. Engineering assumptions: gain 0.4 % and offset
@@ -84,7 +85,7 @@ pub(super) fn precision(sheet: &PartSheet) -> Option<[[f64; 6]; 6]> {
             covariance[3 * a + k][3 * a + k] += OWN[k] * OWN[k];
         }
     }
-    invert(covariance)
+    linear::inverse(covariance)
 }
 
 /// x'·P·y.
@@ -92,37 +93,8 @@ pub(super) fn product(precision: &[[f64; 6]; 6], x: &Six, y: &Six) -> f64 {
     (0..6).map(|i| (0..6).map(|j| x[i] * precision[i][j] * y[j]).sum::<f64>()).sum()
 }
 
-/// Gauss–Jordan with pivoting.
-fn invert<const N: usize>(mut a: [[f64; N]; N]) -> Option<[[f64; N]; N]> {
-    let mut inverse = [[0.0; N]; N];
-    for (k, row) in inverse.iter_mut().enumerate() {
-        row[k] = 1.0;
-    }
-    for column in 0..N {
-        let pivot = (column..N).max_by(|i, j| a[*i][column].abs().total_cmp(&a[*j][column].abs()))?;
-        if a[pivot][column].abs() < 1e-12 {
-            return None;
-        }
-        a.swap(column, pivot);
-        inverse.swap(column, pivot);
-        let scale = 1.0 / a[column][column];
-        for j in 0..N {
-            a[column][j] *= scale;
-            inverse[column][j] *= scale;
-        }
-        for i in (0..N).filter(|i| *i != column) {
-            let factor = a[i][column];
-            for j in 0..N {
-                a[i][j] -= factor * a[column][j];
-                inverse[i][j] -= factor * inverse[column][j];
-            }
-        }
-    }
-    Some(inverse)
-}
-
 fn solve(a: [[f64; 3]; 3], y: [f64; 3]) -> Option<[f64; 3]> {
-    let inverse = invert(a)?;
+    let inverse = linear::inverse(a)?;
     Some([0, 1, 2].map(|i| (0..3).map(|j| inverse[i][j] * y[j]).sum()))
 }
 
@@ -139,18 +111,5 @@ mod tests {
         for (g, w) in got.iter().zip([0.3, 2.0, 0.7]) {
             assert!((g - w).abs() < 1e-9, "{got:?}");
         }
-    }
-
-    #[test]
-    fn an_inverse_times_its_matrix_is_one() {
-        let a = [[4.0, 1.0, 0.5], [1.0, 3.0, -0.2], [0.5, -0.2, 2.0]];
-        let b = invert(a).unwrap();
-        for i in 0..3 {
-            for j in 0..3 {
-                let v: f64 = (0..3).map(|k| a[i][k] * b[k][j]).sum();
-                assert!((v - f64::from(u8::from(i == j))).abs() < 1e-12);
-            }
-        }
-        assert!(invert([[1.0, 2.0], [2.0, 4.0]]).is_none());
     }
 }
