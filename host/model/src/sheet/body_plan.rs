@@ -1,12 +1,12 @@
 //! How a throttle body is tested: the sizes of every procedure, as a sheet's `[body]` table gives them. It drives nothing.
 
 use super::located::SheetError;
-use super::reader::{Document, Numbers};
+use super::reader::{Document, Numbers, Sourced, later, numbers, sourced};
 use serde::{Deserialize, Serialize};
 use serde_spanned::Spanned;
 
 /// Sizes of the procedures of a throttle body, and what its motor and gears should be.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BodyPlan {
     /// Where the low range ends, degrees above the closed stop; it begins at rest.
     pub low_range_deg: f64,
@@ -17,6 +17,7 @@ pub struct BodyPlan {
     /// Height of an open-loop step, V.
     pub step_volts: f64,
     /// Openings that the plate is let go from, degrees above the closed stop; each once per bridge state.
+    #[serde(deserialize_with = "numbers")]
     pub release_deg: Vec<f64>,
     /// Speed of the quasi-static ramps, degrees per second.
     pub creep_speed_deg_s: f64,
@@ -37,32 +38,39 @@ pub struct BodyPlan {
     /// Largest share of the motor's thermal budget that a plan may use before it waits, above 0 to 1.
     pub heat_limit: f64,
     /// The position loop.
+    #[serde(deserialize_with = "sourced")]
     pub position_loop: LoopGains,
     /// What the motor should be.
+    #[serde(deserialize_with = "sourced")]
     pub motor: MotorNominal,
     /// The gear train, where it is known: tells where teeth stand along the travel.
+    #[serde(deserialize_with = "later")]
     pub gears: Option<GearTrain>,
 }
 
 /// Gains of the position loop, angle at the plate.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LoopGains {
     /// Proportional, V/rad.
+    #[serde(rename(deserialize = "kp_volts_rad"))]
     pub kp: f64,
     /// Integral, V/(rad s).
+    #[serde(rename(deserialize = "ki_volts_rad_s"))]
     pub ki: f64,
     /// Differential, V s/rad.
+    #[serde(rename(deserialize = "kd_volt_s_rad"))]
     pub kd: f64,
     /// Largest current, A.
     pub current_limit_amps: f64,
 }
 
 /// What is expected of the motor.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct MotorNominal {
     /// Winding, brushes and leads at the plug, cold, ohm.
     pub winding_ohms: f64,
     /// Back-EMF per speed of the plate, V s/rad.
+    #[serde(rename(deserialize = "back_emf_volt_s_rad"))]
     pub back_emf: f64,
 }
 
@@ -106,48 +114,7 @@ impl GearTrain {
     }
 }
 
-/// `[body]`.
-#[derive(Deserialize)]
-struct RawBody {
-    #[serde(rename = "source")]
-    _source: String,
-    low_range_deg: f64,
-    middle_deg: Spanned<f64>,
-    steps: u32,
-    step_volts: f64,
-    release_deg: Numbers,
-    creep_speed_deg_s: f64,
-    creep_cycles: u32,
-    lash_coasts: u32,
-    map_strokes: u32,
-    map_volts: f64,
-    blips: u32,
-    blip_volts: f64,
-    rate_hz: u32,
-    heat_limit: f64,
-    position_loop: RawLoop,
-    motor: RawMotor,
-    gears: Option<Spanned<RawGears>>,
-}
-
-#[derive(Deserialize)]
-struct RawLoop {
-    #[serde(rename = "source")]
-    _source: String,
-    kp_volts_rad: f64,
-    ki_volts_rad_s: f64,
-    kd_volt_s_rad: f64,
-    current_limit_amps: f64,
-}
-
-#[derive(Deserialize)]
-struct RawMotor {
-    #[serde(rename = "source")]
-    _source: String,
-    winding_ohms: f64,
-    back_emf_volt_s_rad: f64,
-}
-
+/// `[body.gears]`.
 #[derive(Deserialize)]
 struct RawGears {
     pinion: Option<u32>,
@@ -155,8 +122,6 @@ struct RawGears {
     idler_small: Option<u32>,
     sector: Option<u32>,
     tooth_pitch_deg: Option<Spanned<f64>>,
-    #[serde(rename = "source")]
-    _source: String,
 }
 
 /// Reads `[body]` of a sheet whose travel is known.
@@ -164,50 +129,15 @@ struct RawGears {
 /// # Errors
 /// Points at a missing or unknown key, a number out of range, ranges or openings that do not lie in the travel in order.
 pub(super) fn body_plan(document: &Document<'_>, travel_deg: f64) -> Result<BodyPlan, SheetError> {
-    let body: RawBody = document.read_at("body")?;
-    let (gains, motor) = (&body.position_loop, &body.motor);
-    Ok(BodyPlan {
-        low_range_deg: body.low_range_deg,
-        middle_deg: middle(document, &body, travel_deg)?,
-        steps: body.steps,
-        step_volts: body.step_volts,
-        release_deg: release_openings(document, &body.release_deg, travel_deg)?,
-        creep_speed_deg_s: body.creep_speed_deg_s,
-        creep_cycles: body.creep_cycles,
-        lash_coasts: body.lash_coasts,
-        map_strokes: body.map_strokes,
-        map_volts: body.map_volts,
-        blips: body.blips,
-        blip_volts: body.blip_volts,
-        rate_hz: body.rate_hz,
-        heat_limit: body.heat_limit,
-        position_loop: LoopGains {
-            kp: gains.kp_volts_rad,
-            ki: gains.ki_volts_rad_s,
-            kd: gains.kd_volt_s_rad,
-            current_limit_amps: gains.current_limit_amps,
-        },
-        motor: MotorNominal { winding_ohms: motor.winding_ohms, back_emf: motor.back_emf_volt_s_rad },
-        gears: body.gears.as_ref().map(|gears| gear_train(document, gears)).transpose()?,
-    })
-}
-
-fn middle(document: &Document<'_>, body: &RawBody, travel_deg: f64) -> Result<f64, SheetError> {
-    let (low, middle) = (body.low_range_deg, *body.middle_deg.get_ref());
+    let Sourced(mut body): Sourced<BodyPlan> = document.read_at(&["body"])?;
+    let (low, middle) = (body.low_range_deg, body.middle_deg);
     if middle <= low || middle >= travel_deg {
         let message =
             format!("`middle_deg` is {middle}, which does not lie in the travel above the low range");
         let help = format!("give `middle_deg` between {low} and {travel_deg} degrees");
-        return Err(document.source.error(body.middle_deg.span(), message, help));
+        return Err(document.error_at(&["body", "middle_deg"], message, help));
     }
-    Ok(middle)
-}
-
-fn release_openings(
-    document: &Document<'_>,
-    openings: &Numbers,
-    travel_deg: f64,
-) -> Result<Vec<f64>, SheetError> {
+    let openings: Numbers = document.read_at(&["body", "release_deg"])?;
     if let Some(beyond) = openings.0.iter().find(|o| *o.get_ref() >= travel_deg) {
         let message = format!(
             "the plate can't be let go from {} degrees: the travel is {travel_deg}",
@@ -215,13 +145,15 @@ fn release_openings(
         );
         return Err(document.source.error(beyond.span(), message, "give openings below the travel"));
     }
-    Ok(openings.values())
+    let gears: Option<Spanned<Sourced<RawGears>>> = document.read_at(&["body", "gears"])?;
+    body.gears = gears.map(|gears| gear_train(document, gears)).transpose()?;
+    Ok(body)
 }
 
 /// All numbers of teeth, or the pitch alone.
-fn gear_train(document: &Document<'_>, gears: &Spanned<RawGears>) -> Result<GearTrain, SheetError> {
+fn gear_train(document: &Document<'_>, gears: Spanned<Sourced<RawGears>>) -> Result<GearTrain, SheetError> {
     let (source, span) = (document.source, gears.span());
-    let gears = gears.get_ref();
+    let Sourced(gears) = gears.into_inner();
     let teeth = [
         ("pinion", gears.pinion),
         ("idler_large", gears.idler_large),

@@ -8,7 +8,7 @@ const UNNAMED: (u32, u32, &str) =
     (10, 50, "common practice, no source: tin terminals 10 at the worst, a lead with thin gold about 50");
 
 /// Ratings of the connectors.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ConnectorRating {
     /// Matings that the part's connector bears.
     pub part_matings: u32,
@@ -22,21 +22,5 @@ impl Default for ConnectorRating {
     fn default() -> Self {
         let (part_matings, lead_matings, source) = UNNAMED;
         Self { part_matings, lead_matings, source: source.to_owned() }
-    }
-}
-
-/// `[connector]`.
-#[derive(Deserialize)]
-pub(super) struct RawConnector {
-    part_matings: u32,
-    lead_matings: u32,
-    source: String,
-}
-
-impl RawConnector {
-    /// What it says.
-    pub(super) fn rating(self) -> ConnectorRating {
-        let Self { part_matings, lead_matings, source } = self;
-        ConnectorRating { part_matings, lead_matings, source }
     }
 }

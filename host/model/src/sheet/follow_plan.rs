@@ -3,7 +3,7 @@
 
 use super::load::{RawMonitor, RawNominal};
 use super::located::{SheetError, Source};
-use super::reader::{Document, Numbers};
+use super::reader::{Document, Numbers, Sourced};
 use super::{Monitor, NominalLine, PartSheet, Topology};
 use crate::quantity::PartKind;
 use serde::{Deserialize, Serialize};
@@ -89,16 +89,14 @@ impl PartSheet {
 #[derive(Deserialize)]
 struct RawPlate {
     topology: Topology,
-    nominal: RawNominal,
+    nominal: Sourced<RawNominal>,
     travel_deg: f64,
-    monitor: RawMonitor,
+    monitor: Sourced<RawMonitor>,
 }
 
 /// `[follow]`.
 #[derive(Deserialize)]
 struct RawFollow {
-    #[serde(rename = "source")]
-    _source: String,
     grip_percent: Numbers,
     plate_percent: Numbers,
     ramp_deg_s: Numbers,
@@ -109,11 +107,11 @@ struct RawFollow {
 
 /// Reads both tables.
 pub(super) fn follow_plan(document: &Document<'_>) -> Result<FollowPlan, SheetError> {
-    let plate: RawPlate = document.read_at("plate")?;
-    let (rising, falling) = plate.nominal.lines(document.source, plate.topology)?;
-    let follow: Spanned<RawFollow> = document.read_at("follow")?;
+    let plate: RawPlate = document.read_at(&["plate"])?;
+    let (rising, falling) = plate.nominal.0.lines(document.source, plate.topology)?;
+    let follow: Spanned<Sourced<RawFollow>> = document.read_at(&["follow"])?;
     let mapping = mapping(document.source, &follow)?;
-    let follow = follow.into_inner();
+    let Sourced(follow) = follow.into_inner();
     Ok(FollowPlan {
         mapping,
         ramp_deg_s: follow.ramp_deg_s.values(),
@@ -125,13 +123,13 @@ pub(super) fn follow_plan(document: &Document<'_>) -> Result<FollowPlan, SheetEr
             travel_deg: plate.travel_deg,
             rising,
             falling,
-            monitor: plate.monitor.monitor(),
+            monitor: plate.monitor.0.monitor(),
         },
     })
 }
 
-fn mapping(source: Source<'_>, follow: &Spanned<RawFollow>) -> Result<Vec<(f64, f64)>, SheetError> {
-    let RawFollow { grip_percent, plate_percent, .. } = follow.get_ref();
+fn mapping(source: Source<'_>, follow: &Spanned<Sourced<RawFollow>>) -> Result<Vec<(f64, f64)>, SheetError> {
+    let Sourced(RawFollow { grip_percent, plate_percent, .. }) = follow.get_ref();
     let (grip, plate) = (grip_percent.values(), plate_percent.values());
     if grip.len() != plate.len() || !(2..=MOST_POINTS).contains(&grip.len()) {
         let message = format!(

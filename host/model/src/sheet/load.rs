@@ -1,14 +1,13 @@
 //! Part sheets from TOML text, with errors that point at line and column. Reading files is someone else's business.
 
 use super::body_plan::body_plan;
-use super::connector::RawConnector;
 use super::follow_plan::{FollowPlan, follow_plan};
 use super::load_grades::{RawGrade, grades};
 use super::load_limits::{RawFinding, RawLimit, findings, limits};
 use super::located::{SheetError, Source};
-use super::reader::{Document, Later};
+use super::reader::{Document, Later, Sourced};
 use super::self_closing::self_closing;
-use super::{BodyPlan, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
+use super::{BodyPlan, ConnectorRating, Monitor, NominalLine, PartSheet, SweepPlan, Topology};
 use crate::quantity::PartKind;
 use serde::Deserialize;
 use serde_spanned::Spanned;
@@ -25,12 +24,12 @@ const LONGEST_TEXT: usize = 1 << 20;
 struct RawSheet {
     kind: Option<PartKind>,
     topology: Topology,
-    nominal: RawNominal,
+    nominal: Sourced<RawNominal>,
     travel_deg: f64,
     name: String,
     title: String,
     supply_volts: f64,
-    monitor: RawMonitor,
+    monitor: Sourced<RawMonitor>,
     // What a kind of part has, and another has not.
     sweep: Later,
     body: Later,
@@ -39,7 +38,7 @@ struct RawSheet {
     limit: Vec<Spanned<RawLimit>>,
     finding: Vec<RawFinding>,
     grade: Vec<Spanned<RawGrade>>,
-    connector: Option<RawConnector>,
+    connector: Option<ConnectorRating>,
     self_closing: Later,
 }
 
@@ -48,8 +47,6 @@ struct RawSheet {
 pub(super) struct RawNominal {
     rising: Spanned<RawLine>,
     second: Spanned<RawLine>,
-    #[serde(rename = "source")]
-    _source: String,
 }
 
 #[derive(Deserialize)]
@@ -66,15 +63,6 @@ pub(super) struct RawMonitor {
     rail_high_ratio: f64,
     period_ms: f64,
     debounce: u32,
-    #[serde(rename = "source")]
-    _source: String,
-}
-
-#[derive(Deserialize)]
-struct RawSweep {
-    cycles: u32,
-    speed_deg_s: f64,
-    rate_hz: u32,
 }
 
 /// Reads a sheet. `origin` names the text in errors.
@@ -96,7 +84,7 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
     let document = Document::parse(source, "the sheet", shape)?;
     let sheet: RawSheet = document.read()?;
     let kind = sheet.kind.unwrap_or_default();
-    let (rising, falling) = sheet.nominal.lines(source, sheet.topology)?;
+    let (rising, falling) = sheet.nominal.0.lines(source, sheet.topology)?;
     let (sweep, body, follow) = plan(&document, &sheet, kind)?;
     Ok(PartSheet {
         name: sheet.name,
@@ -107,14 +95,14 @@ pub fn parse(text: &str, origin: &str) -> Result<PartSheet, SheetError> {
         travel_deg: sheet.travel_deg,
         rising,
         falling,
-        monitor: sheet.monitor.monitor(),
+        monitor: sheet.monitor.0.monitor(),
         sweep,
         body,
         follow,
         limits: limits(source, sheet.limit, kind)?,
         findings: findings(source, sheet.finding, kind)?,
         grades: grades(source, sheet.grade)?,
-        connector: sheet.connector.map(RawConnector::rating).unwrap_or_default(),
+        connector: sheet.connector.unwrap_or_default(),
         self_closing_required: self_closing(&document, sheet.self_closing, kind)?,
     })
 }
@@ -138,8 +126,7 @@ fn plan(
         return Err(document.source.error(place.span(), message, help));
     }
     if kind == PartKind::Grip {
-        let RawSweep { cycles, speed_deg_s, rate_hz } = document.read_at("sweep")?;
-        return Ok((SweepPlan { cycles, speed_deg_s, rate_hz }, None, None));
+        return Ok((document.read_at(&["sweep"])?, None, None));
     }
     let follow = (kind == PartKind::Pair).then(|| follow_plan(document)).transpose()?;
     let body = body_plan(document, follow.as_ref().map_or(sheet.travel_deg, |f| f.plate.travel_deg))?;

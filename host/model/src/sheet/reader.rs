@@ -41,6 +41,29 @@ pub struct Texts(pub Vec<Spanned<String>>);
 #[serde(rename = "a list of words in quotes")]
 pub struct Words(pub Vec<Spanned<String>>);
 
+/// A table that must name where its numbers come from, in `source`, which is not kept.
+#[derive(Deserialize)]
+#[serde(rename = "sourced")]
+pub struct Sourced<T>(pub T);
+
+/// The name by which [`Sourced`] asks for its table.
+const SOURCED: &str = "sourced";
+
+/// [`Sourced`] for a field.
+pub fn sourced<'de, T: Deserialize<'de>, D: de::Deserializer<'de>>(from: D) -> Result<T, D::Error> {
+    Sourced::deserialize(from).map(|Sourced(value)| value)
+}
+
+/// [`Numbers`] for a field.
+pub fn numbers<'de, D: de::Deserializer<'de>>(from: D) -> Result<Vec<f64>, D::Error> {
+    Numbers::deserialize(from).map(|numbers| numbers.values())
+}
+
+/// Nothing for a field whose table is read later.
+pub fn later<'de, T, D: de::Deserializer<'de>>(from: D) -> Result<Option<T>, D::Error> {
+    Later::deserialize(from).map(|_| None)
+}
+
 /// A table that is read later, when what else the document says decides whether it may be there.
 pub type Later = Option<Spanned<de::IgnoredAny>>;
 
@@ -74,18 +97,43 @@ impl<'a> Document<'a> {
         T::deserialize(self.whole())
     }
 
-    /// What stands at one of its keys.
+    /// What stands behind these keys, each inside the one before.
     ///
     /// # Errors
     /// As [`Self::read`].
-    pub fn read_at<T: DeserializeOwned>(&self, key: &'static str) -> Result<T, SheetError> {
-        let found = self.root.get_ref().as_table().and_then(|table| table.get(key));
-        T::deserialize(self.whole().inside(key, found, false))
+    pub fn read_at<T: DeserializeOwned>(&self, keys: &[&'static str]) -> Result<T, SheetError> {
+        T::deserialize(self.at(keys))
+    }
+
+    /// An error at what stands there, or at the table that lacks it.
+    pub fn error_at(
+        &self,
+        keys: &[&'static str],
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) -> SheetError {
+        self.at(keys).error(message, help)
+    }
+
+    fn at(&self, keys: &[&'static str]) -> Place<'_> {
+        keys.iter().fold(self.whole(), |place, key| {
+            let table = place.found.and_then(|found| found.get_ref().as_table());
+            place.inside(key, table.and_then(|table| table.get(*key)), false)
+        })
     }
 
     fn whole(&self) -> Place<'_> {
         let (name, path, outer) = (self.name.to_owned(), String::new(), (String::new(), 0..0));
-        Place { source: self.source, key: "", path, name, outer, found: Some(&self.root), in_list: false }
+        Place {
+            source: self.source,
+            key: "",
+            path,
+            name,
+            outer,
+            found: Some(&self.root),
+            in_list: false,
+            sourced: false,
+        }
     }
 }
 
@@ -124,6 +172,8 @@ struct Place<'a> {
     found: Option<&'a Spanned<DeValue<'a>>>,
     /// Whether it is an entry of the list at its key.
     in_list: bool,
+    /// Whether it is a table that must have a `source` beside the keys of its type.
+    sourced: bool,
 }
 
 impl<'a> Place<'a> {
@@ -141,7 +191,7 @@ impl<'a> Place<'a> {
             false if inline && !self.path.is_empty() => format!("`{key}` of {}", outer.0),
             false => format!("[{path}]"),
         };
-        Self { source: self.source, key, path, name, outer, found, in_list }
+        Self { source: self.source, key, path, name, outer, found, in_list, sourced: false }
     }
 
     fn span(&self) -> Range<usize> {
@@ -304,12 +354,15 @@ impl<'de> de::Deserializer<'de> for Place<'_> {
         visitor.visit_enum(word)
     }
 
-    /// One of the named lists.
+    /// A table with its source, or one of the named lists.
     fn deserialize_newtype_struct<V: Visitor<'de>>(
         self,
         wanted: &'static str,
         visitor: V,
     ) -> Result<V::Value, SheetError> {
+        if wanted == SOURCED {
+            return visitor.visit_newtype_struct(Self { sourced: true, ..self });
+        }
         let (key, numbers) = (self.key, wanted == NUMBERS);
         let example = if numbers { "[60.0, 20.0]" } else { "[\"…\"]" };
         if self.entries(wanted, || example.to_owned())?.is_empty() && numbers {
@@ -335,7 +388,11 @@ impl<'de> de::Deserializer<'de> for Place<'_> {
             let span = self.span();
             return visitor.visit_map(SpannedDeserializer::new(self, span));
         }
-        let held = self.table(fields)?;
+        let source = if self.sourced { &["source"][..] } else { &[] };
+        let held = self.table(&[fields, source].concat())?;
+        if self.sourced {
+            self.inside("source", held.get("source"), false).text(String::new)?;
+        }
         visitor.visit_map(Keys { table: &self, held, fields: fields.iter() })
     }
 

@@ -1,14 +1,12 @@
 //! `[self_closing]` of a grip's sheet: whether a grip that was not let go may be within. A sheet without it only has it said.
 
 use super::located::SheetError;
-use super::reader::{Document, Later};
+use super::reader::{Document, Later, Sourced};
 use crate::quantity::PartKind;
 use serde::Deserialize;
 
 #[derive(Deserialize)]
 struct RawSelfClosing {
-    #[serde(rename = "source")]
-    _source: String,
     required: bool,
 }
 
@@ -20,5 +18,6 @@ pub(super) fn self_closing(document: &Document<'_>, held: Later, kind: PartKind)
         let help = "leave it out: the return of a plate has its own figures";
         return Err(document.source.error(place.span(), message, help));
     }
-    Ok(document.read_at::<RawSelfClosing>("self_closing")?.required)
+    let Sourced(RawSelfClosing { required }) = document.read_at(&["self_closing"])?;
+    Ok(required)
 }
