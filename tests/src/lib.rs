@@ -10,6 +10,7 @@
 //! - [`bench`](mod@bench): a whole bench in one process on virtual time.
 //! - [`big_trace`]: a long recording for benches.
 //! - [`body_bench`]: the same for a throttle body.
+//! - [`faulty`]: a line that loses, repeats, delays and damages frames; the link layer's own file for its tests.
 //! - [`odd_rigs`]: rigs and lines that go wrong.
 //! - [`parallel`]: many seeds on all cores.
 //! - [`reading`]: reading a stream that signals interrupt.
@@ -25,6 +26,8 @@ pub mod crash;
 pub mod cuts;
 #[path = "../../host/analysis/src/test_draws.rs"]
 pub mod draws;
+#[path = "../../host/bench/src/link/faulty.rs"]
+pub mod faulty;
 pub mod odd_rigs;
 pub mod parallel;
 pub mod programs;
@@ -34,3 +37,6 @@ pub mod shares;
 pub mod sim_link;
 pub mod soaks;
 pub mod truth;
+
+// The layer that `faulty` wraps, under the name that it has there.
+use trackpair::link;

@@ -160,10 +160,10 @@ fn nobody_on_the_port_and_an_address_that_is_none() -> Result<()> {
 
 /// The figures of a whole plan over a line, and what was lost.
 fn over_a_line(
-    rates: trackpair::link::FaultRates,
+    rates: trackpair_tests::faulty::FaultRates,
 ) -> (trackpair_tests::bench::Run, trackpair::sheet::PartSheet) {
-    use trackpair::link::FaultyLink;
     use trackpair_tests::bench::{link, run_plan};
+    use trackpair_tests::faulty::FaultyLink;
     let sheet = trackpair::sheet::shipped("grip-complementary").expect("shipped");
     let line = FaultyLink::new(link("worn-grip?seed=2"), 11, rates, rates);
     (run_plan(Box::new(line), &sheet), sheet)
@@ -171,8 +171,8 @@ fn over_a_line(
 
 /// What late, doubled, reordered and damaged frames must leave of a sweep.
 #[track_caller]
-fn check_disturbed(rates: trackpair::link::FaultRates, loses: bool) {
-    let (clean, sheet) = over_a_line(trackpair::link::FaultRates::default());
+fn check_disturbed(rates: trackpair_tests::faulty::FaultRates, loses: bool) {
+    let (clean, sheet) = over_a_line(trackpair_tests::faulty::FaultRates::default());
     let (disturbed, _) = over_a_line(rates);
     assert_eq!(disturbed.failure, None);
     let (before, after) = (clean.sweep.as_ref().unwrap(), disturbed.sweep.as_ref().unwrap());
@@ -193,7 +193,7 @@ fn check_disturbed(rates: trackpair::link::FaultRates, loses: bool) {
 #[test]
 fn frames_that_come_late_twice_or_out_of_order_change_nothing() {
     use std::time::Duration;
-    use trackpair::link::FaultRates;
+    use trackpair_tests::faulty::FaultRates;
     let late = FaultRates {
         duplicate: 0.05,
         delay: 0.02,
@@ -205,7 +205,7 @@ fn frames_that_come_late_twice_or_out_of_order_change_nothing() {
 
 #[test]
 fn frames_that_are_damaged_or_lost_are_gaps_and_never_numbers() {
-    use trackpair::link::FaultRates;
+    use trackpair_tests::faulty::FaultRates;
     let damaged = FaultRates { drop: 0.002, corrupt: 0.002, swallow: 0.002, ..FaultRates::default() };
     check_disturbed(damaged, true);
 }

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
-use trackpair::link::{FaultRates, FaultyLink, Link, LinkError};
+use trackpair::link::{Link, LinkError};
 use trackpair::procedure::{
     Bench, FlexPlan, HandEnd, ProcedureError, Progress, Recording, SelfCheck, Setup, Warning,
 };
@@ -15,6 +15,7 @@ use trackpair::trace::{MarkKind, Trace, TraceEnd};
 use trackpair_protocol::frame::Deframer;
 use trackpair_protocol::message::{Guard, kind};
 use trackpair_rig_sim::{SimRig, part_address};
+use trackpair_tests::faulty::{FaultRates, FaultyLink};
 
 /// A simulated rig that the test can look at and poke while the host holds its link.
 #[derive(Clone)]

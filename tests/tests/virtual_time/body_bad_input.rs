@@ -4,7 +4,6 @@
 use anyhow::{Context, Result};
 use std::path::Path;
 use tempfile::tempdir;
-use trackpair::link::{FaultRates, FaultyLink};
 use trackpair::sheet::shipped;
 use trackpair::verdict::Verdict;
 use trackpair_tests::bad_sheets::{self, refused};
@@ -12,6 +11,7 @@ use trackpair_tests::bench::link;
 use trackpair_tests::body_bench::run_body_plan;
 use trackpair_tests::cli::{Record, qualify};
 use trackpair_tests::draws::draws;
+use trackpair_tests::faulty::{FaultRates, FaultyLink};
 use trackpair_tests::parallel::on_all_cores;
 
 // ---- The wrong kind of part ----

@@ -1,7 +1,7 @@
-//! A seeded wrapper around any link that loses, repeats, delays and damages frames. For tests; it knows frames only by
-//! their delimiter.
+//! A seeded wrapper around any link that loses, repeats, delays and damages frames; it knows frames only by their delimiter. For tests alone, of
+//! this crate and (by this file's path) of the whole bench: it is not part of the library.
 
-use super::{Link, LinkError};
+use crate::link::{Link, LinkError};
 use std::collections::VecDeque;
 use std::time::Duration;
 use trackpair_protocol::frame::DELIMITER;
@@ -89,16 +89,6 @@ impl<L: Link> FaultyLink<L> {
     /// What has been done so far.
     pub fn counts(&self) -> FaultCounts {
         self.counts
-    }
-
-    /// The link within.
-    pub fn inner(&self) -> &L {
-        &self.inner
-    }
-
-    /// The link within, for a test that pokes it.
-    pub fn inner_mut(&mut self) -> &mut L {
-        &mut self.inner
     }
 
     /// SplitMix64 (Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", OOPSLA 2014).

@@ -1,11 +1,13 @@
 //! Bytes to and from a rig's address: ports that a session's own thread serves, and links that are polled. It does not know what they say.
 
 mod address;
+#[cfg(test)]
 mod faulty;
 mod serial;
 mod tcp;
 
 pub use address::{Address, AddressError, BAUD_RANGE};
+#[cfg(test)]
 pub use faulty::{FaultCounts, FaultRates, FaultyLink};
 pub use serial::serial_ports;
 

@@ -7,6 +7,7 @@ use super::endpoint::{Answer, Endpoint, Patience, Seen};
 use super::heard::Heard;
 use super::journal::{Journal, Told};
 use crate::link::Link;
+use std::ops::{Deref, DerefMut};
 use std::time::Duration;
 use trackpair_protocol::message::Request;
 
@@ -78,6 +79,11 @@ impl Line {
         }
     }
 
+    /// What a rig sends while no run is on is nobody's.
+    pub(super) fn forget_heard(&mut self) {
+        while self.take_heard().is_some() {}
+    }
+
     /// What became of the request asked last, once.
     pub(super) fn take_answer(&mut self) -> Option<Answer> {
         match self {
@@ -87,7 +93,7 @@ impl Line {
     }
 
     /// From now on heartbeats go out.
-    pub(super) fn keep_alive(&mut self) {
+    fn keep_alive(&mut self) {
         match self {
             Self::Polled(line) => line.endpoint.keep_alive(),
             Self::Driven(line) => line.keep_alive(),
@@ -114,7 +120,7 @@ impl Line {
     }
 
     /// Stop and supply off on whatever the line still carries; nothing is waited for.
-    pub(super) fn let_go(&mut self) {
+    fn let_go(&mut self) {
         match self {
             Self::Polled(line) => {
                 line.endpoint.let_go();
@@ -147,6 +153,48 @@ impl Line {
         match self {
             Self::Polled(line) => line.link.address(),
             Self::Driven(line) => line.address(),
+        }
+    }
+}
+
+/// The line of a rig that has said who it is: heartbeats go out on it, and it lets go of the rig when it is dropped, unless the rig was left at
+/// rest.
+pub(super) struct RigLine {
+    line: Line,
+    at_rest: bool,
+}
+
+impl RigLine {
+    /// A rig answers at the other end.
+    pub(super) fn hold(mut line: Line) -> Self {
+        line.keep_alive();
+        Self { line, at_rest: false }
+    }
+
+    /// Whether the rig has confirmed that it is stopped and its supply off: then nothing more is to be sent.
+    pub(super) fn set_at_rest(&mut self, at_rest: bool) {
+        self.at_rest = at_rest;
+    }
+}
+
+impl Deref for RigLine {
+    type Target = Line;
+
+    fn deref(&self) -> &Line {
+        &self.line
+    }
+}
+
+impl DerefMut for RigLine {
+    fn deref_mut(&mut self) -> &mut Line {
+        &mut self.line
+    }
+}
+
+impl Drop for RigLine {
+    fn drop(&mut self) {
+        if !self.at_rest {
+            self.line.let_go();
         }
     }
 }

@@ -5,9 +5,10 @@
 //! - `inbox`: what comes from a rig, sorted. `heard`: what a rig sends by itself.
 //! - `endpoint`: ids, repeats, heartbeats, patience: the protocol without bytes moved and without a clock.
 //! - `line`, `driver`: what moves the bytes; a real port has a thread of its own. `pace`: how often that wakes up.
+//! - `exchange`: one request and its answer.
 //! - `journal`: what happened on the line, in order.
 //! - `story`: the journal as a file and in words.
-//! - `opening`: who the rig is, its channels, its calibration.
+//! - `opening`: from a line to a session: who the rig is, then its channels and their calibration.
 //! - this file: asking, closing.
 //! - `sequence`: blocks put in order, lost ones told.
 //! - `recorder`: blocks and events into the samples and marks of a trace.
@@ -23,6 +24,7 @@ mod endpoint;
 #[cfg(test)]
 mod endpoint_tests;
 mod error;
+mod exchange;
 #[cfg(test)]
 mod fake;
 mod heard;
@@ -56,13 +58,13 @@ pub use survey::{Answerer, survey};
 
 use crate::quantity::Channel;
 use crate::trace::{ChannelProvenance, RigProvenance};
-use endpoint::{Answer, Patience};
-use line::Line;
+use endpoint::Patience;
+use line::RigLine;
 use sequence::Oddities;
 use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 use trackpair_protocol::channel::{Calibration, ChannelInfo, Encoding, MAX_CHANNELS};
-use trackpair_protocol::message::{Identity, Reason, Refusal, Reply, Request, Status, capability, kind};
+use trackpair_protocol::message::{Identity, Reply, Request, Status, capability};
 
 /// How patient a session is.
 #[derive(Clone, Debug)]
@@ -98,15 +100,11 @@ impl Default for Options {
     }
 }
 
-/// Longest wait for something to happen before it is looked again, and the same while a session is opened and may be called off.
-const LONG: Duration = Duration::from_millis(100);
-const OPENING: Duration = Duration::from_millis(20);
-
 /// An open session with a rig. Dropping it stops the rig and takes the supply off, as far as the link still carries;
 /// [`Session::close`] does the same and says whether it worked.
 pub struct Session {
-    line: Line,
-    options: Options,
+    line: RigLine,
+    patience: Patience,
     oddities: Oddities,
     next_run: u32,
     identity: Identity,
@@ -114,8 +112,6 @@ pub struct Session {
     encodings: [Encoding; MAX_CHANNELS],
     calibrations: Vec<Option<Calibration>>,
     facing: Facing,
-    opening: bool,
-    closed: bool,
 }
 
 /// Which part of a pair's rig its channels are read as. On any other rig it makes no difference.
@@ -270,7 +266,7 @@ impl Session {
     /// A refusal, no answer, or a lost rig.
     pub fn request(&mut self, request: &Request) -> Result<Reply, SessionError> {
         let answer = self.ask(request);
-        self.forget_heard();
+        self.line.forget_heard();
         answer
     }
 
@@ -302,7 +298,7 @@ impl Session {
         // The clock goes on between two looks at it.
         while let Some(left) = until.checked_sub(self.line.now()).filter(|left| !left.is_zero()) {
             let pumped = self.line.pump(left);
-            self.forget_heard();
+            self.line.forget_heard();
             pumped?;
         }
         Ok(())
@@ -322,8 +318,8 @@ impl Session {
     /// As [`Session::close`].
     pub fn end(&mut self) -> Result<(), SessionError> {
         let result = self.make_safe();
-        self.closed = result.is_ok();
-        if self.closed {
+        self.line.set_at_rest(result.is_ok());
+        if result.is_ok() {
             self.line.note(Told::Closed);
         }
         result
@@ -351,63 +347,7 @@ impl Session {
 
     /// As [`Session::request`]; what the rig sends meanwhile is kept for who takes it.
     fn ask(&mut self, request: &Request) -> Result<Reply, SessionError> {
-        let patience = Patience { timeout: self.options.timeout, attempts: self.options.attempts };
-        self.exchange(request, patience)
-    }
-
-    /// What a rig sends while no run is on is nobody's.
-    fn forget_heard(&mut self) {
-        while self.line.take_heard().is_some() {}
-    }
-
-    fn exchange(&mut self, request: &Request, patience: Patience) -> Result<Reply, SessionError> {
-        let name = request_name(request.kind());
-        if !self.line.ask(request, patience) {
-            return Err(nonsense(name, "it does not fit a frame"));
-        }
-        loop {
-            if self.opening && self.options.stop.is_cancelled() {
-                return Err(SessionError::Stopped { address: self.line.address().to_owned() });
-            }
-            self.line.pump(if self.opening { OPENING } else { LONG })?;
-            match self.line.take_answer() {
-                Some(Answer::Reply(reply)) => return Ok(reply),
-                Some(Answer::Refused(refusal)) => return Err(self.refused(name, refusal)),
-                Some(Answer::None { attempts, waited }) => {
-                    return Err(self.no_answer(name, attempts, waited.as_millis() as u64));
-                }
-                None => {}
-            }
-        }
-    }
-
-    fn no_answer(&self, request: &'static str, attempts: u32, waited_ms: u64) -> SessionError {
-        SessionError::NoAnswer { address: self.line.address().to_owned(), request, attempts, waited_ms }
-    }
-
-    fn refused(&self, request: &'static str, refusal: Refusal) -> SessionError {
-        match refusal.reason {
-            Reason::Stale => SessionError::Taken,
-            Reason::NoSession => SessionError::Rebooted,
-            Reason::Version => SessionError::Version {
-                address: self.line.address().to_owned(),
-                rig: refusal.detail as u8,
-                host: trackpair_protocol::VERSION,
-            },
-            Reason::Untimely if refusal.request == kind::IDENTIFY => SessionError::Busy {
-                address: self.line.address().to_owned(),
-                doing: error::state_name(refusal.detail),
-            },
-            _ => SessionError::Refused { request, refusal },
-        }
-    }
-}
-
-impl Drop for Session {
-    fn drop(&mut self) {
-        if !self.closed {
-            self.line.let_go();
-        }
+        self.line.exchange(request, self.patience, None)
     }
 }
 

@@ -1,10 +1,11 @@
-//! Who the rig is, its channels, its calibration; and why there is none.
+//! From a line to a session, a type per state: who the rig is ([`AwaitingIdentity`]), its channels and their calibration ([`AwaitingTable`]), then
+//! the [`Session`]; and why there is none.
 
 use super::driver::Driven;
 use super::endpoint::{Patience, Seen};
 use super::error::SessionError;
 use super::journal::Told;
-use super::line::{Line, Polled};
+use super::line::{Line, Polled, RigLine};
 use super::sequence::Oddities;
 use super::{Facing, Options, Session, nonsense, sense};
 use crate::link::{Link, Port};
@@ -20,7 +21,8 @@ impl Session {
     /// [`SessionError::NoBytes`], [`SessionError::NotARig`], [`SessionError::Version`] by what came back; any other when
     /// the rig answers but can't be understood.
     pub fn open(link: Box<dyn Link>, options: Options) -> Result<Self, SessionError> {
-        Self::on(Line::Polled(Box::new(Polled::new(link, options.session as u16))), options)
+        let line = Line::Polled(Box::new(Polled::new(link, options.session as u16)));
+        AwaitingIdentity { line, options }.identified()?.opened()
     }
 
     /// The same over a real port, which gets a thread of its own.
@@ -28,52 +30,39 @@ impl Session {
     /// # Errors
     /// As [`Session::open`].
     pub fn over(port: Port, options: Options) -> Result<Self, SessionError> {
-        Self::on(Line::Driven(Box::new(Driven::start(port, options.session as u16)?)), options)
+        let line = Line::Driven(Box::new(Driven::start(port, options.session as u16)?));
+        AwaitingIdentity { line, options }.identified()?.opened()
     }
+}
 
-    fn on(line: Line, options: Options) -> Result<Self, SessionError> {
-        let mut session = Self {
-            line,
-            next_run: options.session,
-            options,
-            oddities: Oddities::default(),
-            identity: no_identity(),
-            channels: Vec::new(),
-            encodings: [Encoding::I16; MAX_CHANNELS],
-            calibrations: Vec::new(),
-            facing: Facing::Grip,
-            opening: true,
-            // Nothing to switch off at an address that has not answered as a rig.
-            closed: true,
-        };
-        session.identity = session.identify()?;
-        session.closed = false;
-        session.line.keep_alive();
-        let Identity { model, serial, firmware, boot, .. } = &session.identity;
+/// Whoever is at the address is asked who it is. Given up, it sends nothing more: there is nothing to switch off at an address that has not
+/// answered as a rig.
+struct AwaitingIdentity {
+    line: Line,
+    options: Options,
+}
+
+impl AwaitingIdentity {
+    /// The rig has said who it is.
+    fn identified(mut self) -> Result<AwaitingTable, SessionError> {
+        let identity = self.identify()?;
+        let Self { line, options } = self;
+        let mut line = RigLine::hold(line);
+        let Identity { model, serial, firmware, boot, .. } = &identity;
         let [model, serial, firmware] =
             [model.as_str(), serial.as_str(), firmware.as_str()].map(str::to_owned);
-        session.line.note(Told::Opened {
-            model,
-            serial,
-            firmware,
-            boot: *boot,
-            session: session.options.session,
-        });
-        sense::check_limits(&session.identity)?;
-        session.read_table()?;
-        session.opening = false;
-        Ok(session)
+        line.note(Told::Opened { model, serial, firmware, boot: *boot, session: options.session });
+        Ok(AwaitingTable { line, options, identity })
     }
 
     fn identify(&mut self) -> Result<Identity, SessionError> {
         let started = self.line.now();
-        let attempts = self.options.identify_attempts;
-        let patience = Patience { timeout: self.options.identify_timeout, attempts };
+        let Options { session, identify_timeout, identify_attempts, .. } = self.options;
+        let patience = Patience { timeout: identify_timeout, attempts: identify_attempts };
         // An answer to another session's identify under the same id is possible once.
         for _ in 0..2 {
-            let request = Request::Identify { session: self.options.session };
-            match self.exchange(&request, patience) {
-                Ok(Reply::Identity(identity)) if identity.session == self.options.session => {
+            match self.line.exchange(&Request::Identify { session }, patience, Some(&self.options.stop)) {
+                Ok(Reply::Identity(identity)) if identity.session == session => {
                     return Ok(Identity {
                         model: printable(&identity.model),
                         serial: printable(&identity.serial),
@@ -82,66 +71,104 @@ impl Session {
                     });
                 }
                 Ok(_) => {}
-                Err(SessionError::NoAnswer { attempts, waited_ms, .. }) => {
-                    return Err(self.why_no_identity(attempts, waited_ms));
+                Err(none @ SessionError::NoAnswer { waited_ms, .. }) => {
+                    return Err(self.why_no_identity(waited_ms).unwrap_or(none));
                 }
                 Err(error) => return Err(error),
             }
         }
-        let waited_ms = (self.line.now() - started).as_millis() as u64;
-        Err(self.no_answer("identify", 2 * attempts, waited_ms))
+        Err(self.line.no_answer("identify", 2 * identify_attempts, self.line.now() - started))
     }
 
-    fn why_no_identity(&self, attempts: u32, waited_ms: u64) -> SessionError {
+    /// What came instead of an identity; none when frames of a rig came.
+    fn why_no_identity(&self, waited_ms: u64) -> Option<SessionError> {
         let address = self.line.address().to_owned();
         let Seen { counts, other_version, echoed } = self.line.seen();
         if counts.bytes == 0 {
-            return SessionError::NoBytes { address, waited_ms };
+            return Some(SessionError::NoBytes { address, waited_ms });
         }
         if let Some(rig) = other_version {
-            return SessionError::Version { address, rig, host: trackpair_protocol::VERSION };
+            return Some(SessionError::Version { address, rig, host: trackpair_protocol::VERSION });
         }
         if counts.frames == 0 {
-            return SessionError::NotARig { address, bytes: counts.bytes };
+            return Some(SessionError::NotARig { address, bytes: counts.bytes });
         }
-        if echoed == counts.frames {
-            return SessionError::Echo { address };
-        }
-        self.no_answer("identify", attempts, waited_ms)
+        (echoed == counts.frames).then_some(SessionError::Echo { address })
     }
+}
 
-    fn read_table(&mut self) -> Result<(), SessionError> {
+/// A rig that has said who it is, is asked for its channels and their calibration.
+struct AwaitingTable {
+    line: RigLine,
+    options: Options,
+    identity: Identity,
+}
+
+impl AwaitingTable {
+    /// Its channels are known, and all that the rig says of itself can be true.
+    fn opened(mut self) -> Result<Session, SessionError> {
+        sense::check_limits(&self.identity)?;
         let count = self.identity.channels;
         if count == 0 || usize::from(count) > MAX_CHANNELS {
             return Err(nonsense("identify", &format!("{count} channels, allowed are 1 to {MAX_CHANNELS}")));
         }
+        let (mut channels, mut calibrations) = (Vec::new(), Vec::new());
+        let mut encodings = [Encoding::I16; MAX_CHANNELS];
         for channel in 0..count {
-            let Reply::Channel(info) = self.request(&Request::DescribeChannel { channel })? else {
-                return Err(nonsense("describe channel", "another kind of answer"));
-            };
-            let info = ChannelInfo { name: printable(&info.name), ..info };
-            if info.index != channel {
-                return Err(nonsense(
-                    "describe channel",
-                    &format!("asked for {channel}, told of {}", info.index),
-                ));
-            }
-            check_entry(&self.channels, &info)?;
-            self.encodings[usize::from(channel)] = info.encoding;
-            self.channels.push(info);
-            let calibration = match self.request(&Request::ReadCalibration { channel }) {
-                Ok(Reply::Calibration(calibration)) => {
-                    sense::check_calibration(&self.channels[usize::from(channel)], &calibration)?;
-                    Some(Calibration { certificate: printable(&calibration.certificate), ..calibration })
-                }
-                Ok(_) => return Err(nonsense("read calibration", "another kind of answer")),
-                Err(SessionError::Refused { .. }) => None,
-                Err(error) => return Err(error),
-            };
-            self.calibrations.push(calibration);
+            let info = self.entry(channel)?;
+            check_entry(&channels, &info)?;
+            encodings[usize::from(channel)] = info.encoding;
+            calibrations.push(self.calibration(&info)?);
+            channels.push(info);
         }
-        Ok(())
+        let Self { line, options, identity } = self;
+        Ok(Session {
+            line,
+            patience: patience(&options),
+            oddities: Oddities::default(),
+            next_run: options.session,
+            identity,
+            channels,
+            encodings,
+            calibrations,
+            facing: Facing::Grip,
+        })
     }
+
+    fn entry(&mut self, channel: u8) -> Result<ChannelInfo, SessionError> {
+        let Reply::Channel(info) = self.request(&Request::DescribeChannel { channel })? else {
+            return Err(nonsense("describe channel", "another kind of answer"));
+        };
+        if info.index != channel {
+            let problem = format!("asked for {channel}, told of {}", info.index);
+            return Err(nonsense("describe channel", &problem));
+        }
+        Ok(ChannelInfo { name: printable(&info.name), ..info })
+    }
+
+    /// The calibration of a channel; none when the rig has none.
+    fn calibration(&mut self, info: &ChannelInfo) -> Result<Option<Calibration>, SessionError> {
+        match self.request(&Request::ReadCalibration { channel: info.index }) {
+            Ok(Reply::Calibration(calibration)) => {
+                sense::check_calibration(info, &calibration)?;
+                Ok(Some(Calibration { certificate: printable(&calibration.certificate), ..calibration }))
+            }
+            Ok(_) => Err(nonsense("read calibration", "another kind of answer")),
+            Err(SessionError::Refused { .. }) => Ok(None),
+            Err(error) => Err(error),
+        }
+    }
+
+    fn request(&mut self, request: &Request) -> Result<Reply, SessionError> {
+        let answer = self.line.exchange(request, patience(&self.options), Some(&self.options.stop));
+        self.line.forget_heard();
+        answer
+    }
+}
+
+/// How long and how often a rig that has said who it is, is asked.
+const fn patience(options: &Options) -> Patience {
+    Patience { timeout: options.timeout, attempts: options.attempts }
 }
 
 fn check_entry(known: &[ChannelInfo], info: &ChannelInfo) -> Result<(), SessionError> {
@@ -191,24 +218,6 @@ const fn expected_unit(channel: Channel) -> Unit {
         Channel::Reference => Unit::Degree,
         Channel::SupplyAmps | Channel::DriveAmps | Channel::MotorAmps => Unit::Ampere,
         Channel::Temperature => Unit::Celsius,
-    }
-}
-
-pub(super) fn no_identity() -> Identity {
-    Identity {
-        session: 0,
-        boot: 0,
-        model: Text::new(""),
-        serial: Text::new(""),
-        firmware: Text::new(""),
-        capabilities: 0,
-        channels: 0,
-        min_period_us: 0,
-        max_period_us: 0,
-        supply_mv: (0, 0),
-        travel_mdeg: (0, 0),
-        max_speed_mdeg_s: 0,
-        max_drive_mv: 0,
     }
 }
 

@@ -219,13 +219,19 @@ mod tests {
     #[test]
     fn limits_that_contradict_each_other_are_refused() {
         let sound = Identity {
+            session: 1,
+            boot: 1,
+            model: Text::new("bench"),
+            serial: Text::new("7"),
+            firmware: Text::new("1"),
             capabilities: capability::GRIP_DRIVE,
+            channels: 1,
             min_period_us: 100,
             max_period_us: 100_000,
             supply_mv: (4_000, 5_000),
             travel_mdeg: (-3_000, 90_000),
             max_speed_mdeg_s: 200_000,
-            ..super::super::opening::no_identity()
+            max_drive_mv: 0,
         };
         check_limits(&sound).unwrap();
         for wrong in [
