@@ -19,7 +19,7 @@ pub fn repository() -> &'static Path {
 /// # Errors
 /// The build failed; its output is on standard error.
 pub fn rig() -> Result<PathBuf> {
-    program("trackpair-rig-sim", "trackpair-rig")
+    program("trackpair-rig")
 }
 
 /// The technician's program, built when it is missing or older than a source file.
@@ -27,7 +27,7 @@ pub fn rig() -> Result<PathBuf> {
 /// # Errors
 /// The build failed; its output is on standard error.
 pub fn trackpair() -> Result<PathBuf> {
-    program("trackpair", "trackpair")
+    program("trackpair")
 }
 
 /// The python of the environment that `scripts/python-env` makes.
@@ -116,13 +116,13 @@ impl Drop for ServedRig {
 /// One build at a time: tests of one process run side by side.
 static BUILDING: Mutex<()> = Mutex::new(());
 
-fn program(package: &str, name: &str) -> Result<PathBuf> {
+fn program(name: &str) -> Result<PathBuf> {
     let _one = BUILDING.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let profile = profile_folder()?;
     let path = profile.join(name).with_extension(std::env::consts::EXE_EXTENSION);
     let built = path.metadata().and_then(|m| m.modified()).ok();
     if built.is_none_or(|built| newest_source() > Some(built)) {
-        build(package, name, &profile)?;
+        build(name, &profile)?;
     }
     ensure!(path.is_file(), "{} was built, but is not there", path.display());
     Ok(path)
@@ -136,10 +136,11 @@ fn profile_folder() -> Result<PathBuf> {
     folder.map(Path::to_path_buf).with_context(|| format!("{} lies in no profile folder", own.display()))
 }
 
-fn build(package: &str, name: &str, profile: &Path) -> Result<()> {
+fn build(name: &str, profile: &Path) -> Result<()> {
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| env!("CARGO").into());
     let mut command = Command::new(cargo);
-    command.current_dir(repository()).args(["build", "--quiet", "-p", package, "--bin", name]);
+    // As the test script builds them: other features or packages would be another build.
+    command.current_dir(repository()).args(["build", "--quiet", "--workspace", "--bins"]);
     let target = profile.parent().context("a profile folder lies in a target folder")?;
     command.arg("--target-dir").arg(target);
     match profile.file_name().and_then(OsStr::to_str) {

@@ -90,7 +90,6 @@ pub struct SimBoard {
     meters: [Meter; 8],
     noise: Random,
     serial: Text<16>,
-    boot: u32,
     drive: Drive,
     /// When the drive was set last, µs: what cuts it since then does so at the time that has been reached.
     driven_us: f64,
@@ -133,7 +132,6 @@ impl SimBoard {
             plant: Plant::new(part, spec.clone(), drawn.clone(), fresh),
             noise: Random::new("rig noise", fresh),
             supply_noise: Noise { value: 0.0, at_us: 0.0, interval_us: -1.0, keep: 0.0, fresh: 0.0 },
-            boot: 1,
             drive: Drive::Off,
             driven_us: 0.0,
             emergency_stop: false,
@@ -237,11 +235,6 @@ impl SimBoard {
     pub fn drive_is_on(&self) -> bool {
         let own = self.drive != Drive::Off && !self.emergency_stop && !self.lid_open;
         own || self.body.as_ref().is_some_and(|body| body.drive_is_on())
-    }
-
-    /// Number of resets so far, as the rig reports it.
-    pub fn set_boot(&mut self, boot: u32) {
-        self.boot = boot;
     }
 
     fn apply_drive(&mut self) {
@@ -360,7 +353,7 @@ impl Board for SimBoard {
         };
         Identity {
             session: 0,
-            boot: self.boot,
+            boot: 1,
             model: Text::new(model),
             serial: self.serial,
             firmware: Text::new(env!("CARGO_PKG_VERSION")),

@@ -103,11 +103,6 @@ impl BodyMount {
         &self.body
     }
 
-    /// The body, to warm it.
-    pub fn body_mut(&mut self) -> &mut Body {
-        &mut self.body
-    }
-
     /// Moves on to the step nearest to a time, µs.
     #[inline]
     pub fn reach(&mut self, us: f64) {

@@ -233,8 +233,8 @@ fn the_first_command_on_a_body_ends_with_verdict_place_histograms_and_what_to_do
     let words = [
         "SIMULATED",
         "OUTSIDE: Do not refit this part.",
-        &format!("MISSING TOOTH at {from:.1}–{to:.1}°"),
-        "next:",
+        &format!("MISSING TOOTH, at {from:.1}–{to:.1}°"),
+        "Next step:",
         "Latency: command to first motion",
         "low range, opening",
         "limit 6000 µs",

@@ -217,11 +217,6 @@ impl Model {
         warmth * self.ripples.at(state.rotor)[1] + self.dead_ohms(state.rotor)
     }
 
-    /// Torque of the sector mesh on the plate, N·m.
-    pub fn sector_torque(&self, s: &State) -> f64 {
-        self.sector_mesh(s, &self.flanks.at(s.idler * (1.0 / SECTOR_RATIO))).0
-    }
-
     /// Lash between rotor and plate with the idler at `phi` (rad of plate), rad of plate.
     pub fn lash(&self, phi: f64) -> f64 {
         let flank = self.flanks.at(phi);

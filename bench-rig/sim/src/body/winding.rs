@@ -29,11 +29,6 @@ impl Winding {
         self.celsius
     }
 
-    /// Sets the winding alone, °C.
-    pub fn set_celsius(&mut self, celsius: f64) {
-        self.celsius = celsius;
-    }
-
     /// Keeps its temperature whatever happens: for comparisons with what knows no warmth.
     pub fn set_frozen(&mut self, frozen: bool) {
         self.frozen = frozen;
@@ -76,7 +71,7 @@ mod tests {
     fn copper_gains_two_fifths_of_a_percent_per_kelvin() {
         let mut winding = Winding::at(20.0);
         assert!((winding.factor() - 1.0).abs() < 1e-12);
-        winding.set_celsius(80.0);
+        winding.celsius = 80.0;
         assert!((winding.factor() - 1.2358).abs() < 1e-9);
     }
 }

@@ -170,18 +170,6 @@ pub fn fit_line(x: &[f64], y: &[f64]) -> Option<LineFit> {
     })
 }
 
-/// Slope of least squares through the origin, its standard error and the residual standard deviation (n − 1).
-pub fn fit_proportional(x: &[f64], y: &[f64]) -> Option<(f64, f64, f64)> {
-    let sxx: f64 = x.iter().map(|v| v * v).sum();
-    if sxx <= 0.0 || x.len() < 2 {
-        return None;
-    }
-    let slope = x.iter().zip(y).map(|(a, b)| a * b).sum::<f64>() / sxx;
-    let squares: f64 = x.iter().zip(y).map(|(a, b)| (b - slope * a).powi(2)).sum();
-    let sd = (squares / (x.len() - 1) as f64).sqrt();
-    Some((slope, sd / sxx.sqrt(), sd))
-}
-
 /// Theil–Sen line: median of the slopes of all pairs, then median of y − slope·x (Sen, J. Am. Stat. Assoc. 63, 1968, 1379).
 /// More than 400 points are thinned evenly first. None when no pair has two different x.
 pub fn theil_sen(x: &[f64], y: &[f64]) -> Option<(f64, f64)> {

@@ -47,11 +47,6 @@ impl Baseline {
         })
     }
 
-    /// The textbook's limits of individuals, three standard deviations either side.
-    pub fn three_sigma(&self) -> (f64, f64) {
-        (self.mean - 3.0 * self.standard_deviation, self.mean + 3.0 * self.standard_deviation)
-    }
-
     /// The textbook's upper limit of the moving range.
     pub fn moving_range_limit(&self) -> f64 {
         D4 * self.moving_range
@@ -166,7 +161,7 @@ mod tests {
         let rates = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1];
         let baseline = Baseline::of(&rates).unwrap();
         assert_eq!(format!("{:.2} {:.4}", baseline.mean, baseline.moving_range), "50.81 1.8778");
-        let (low, high) = baseline.three_sigma();
+        let [low, high] = [-3.0, 3.0].map(|width| baseline.mean + width * baseline.standard_deviation);
         assert_eq!(format!("{low:.4} {high:.4}"), "45.8159 55.8041");
         assert_eq!(format!("{:.3}", baseline.moving_range_limit()), "6.135");
     }
