@@ -53,9 +53,9 @@ struct Row {
     truth: Truth,
 }
 
-const PLACES: &[&str] = &["flex", "--places", "--place-seconds", "10"];
-const SWEPT: &[&str] = &["flex", "--sweep", "--seconds", "120"];
-const WARMED: &[&str] = &["warm-up", "--minutes", "7"];
+const PLACES: &[&str] = &["flex", "--places", "--each-place", "10s"];
+const SWEPT: &[&str] = &["flex", "--sweep", "--for", "120s"];
+const WARMED: &[&str] = &["warm-up", "--for", "7min"];
 
 fn rows() -> Vec<Row> {
     let named = |name: &str, part, query, command, truth| Row {

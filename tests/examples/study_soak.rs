@@ -68,8 +68,8 @@ fn part_file(drift: f64) -> String {
 
 fn soak(part: &Path, seed: u64, arguments: &Arguments, drift: f64) -> Result<Seen> {
     let rig = format!("sim:{}?seed={seed}", part.display());
-    let hours = format!("{}", f64::from(arguments.rounds) * 20.0 / 3600.0);
-    let settings = ["--hours", &hours, "--every", "20s", "--cycles", "1", "--disk", "20MB"];
+    let length = format!("{}s", arguments.rounds * 20);
+    let settings = ["--for", &length, "--every", "20s", "--cycles", "1", "--disk", "20MB"];
     let outcome = outcome_of(&[&["soak", "--rig", &rig], &settings[..]].concat())?;
     let drifts = outcome["soak"]["drifts"].as_array().context("drifts")?;
     // A drift of one line moves its voltages and what the two lines say together.

@@ -1,8 +1,8 @@
 """Reads a whole archive with programs that know nothing of it: DuckDB, polars, pandas, sqlite3.
 
-    python archive_readers.py ARCHIVE README.md EXPORTED.parquet EXPORTED.csv
+    python archive_readers.py ARCHIVE PAGE.md EXPORTED.parquet EXPORTED.csv
 
-The traces are one table for each of them, and hold what every outcome says was recorded; the README's two questions, taken from it word
+The traces are one table for each of them, and hold what every outcome says was recorded; the page's two questions, taken from it word
 for word, give what the outcomes and the samples give; the exported figures are those of the outcomes. Exits with a traceback at the first
 thing that is not so.
 """
@@ -69,7 +69,7 @@ def check_one_table(archive, all_outcomes):
 
 
 def block(readme, word):
-    """The README's ```sql block that holds a word."""
+    """The page's ```sql block that holds a word."""
     found = [b for b in re.findall(r"```sql\n(.*?)```", readme, re.S) if word in b]
     assert len(found) == 1, f"{len(found)} blocks hold {word!r}"
     return found[0]

@@ -343,8 +343,13 @@ fn entries(list: &Value) -> impl Iterator<Item = &Value> {
 /// # Errors
 /// It can't be run, or left no record.
 pub fn qualify(rig: &str, archive: &Path, more: &[&str]) -> Result<Record> {
-    let mut arguments =
-        vec![OsStr::new("qualify"), OsStr::new("--rig"), OsStr::new(rig), OsStr::new("--archive")];
+    let mut arguments = vec![
+        OsStr::new("qualify"),
+        OsStr::new("--full"),
+        OsStr::new("--rig"),
+        OsStr::new(rig),
+        OsStr::new("--archive"),
+    ];
     arguments.push(archive.as_os_str());
     arguments.extend(more.iter().map(OsStr::new));
     Record::only(archive, trackpair(arguments)?)

@@ -4,7 +4,7 @@
 
 mod sim_link;
 
-use clap::Parser;
+use std::ffi::OsString;
 use std::io::IsTerminal;
 use std::process::ExitCode;
 use tokio_util::sync::CancellationToken;
@@ -12,7 +12,7 @@ use trackpair::cli::{self, Arguments, Config, Surroundings};
 use trackpair::job::Failure;
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
+    let arguments = Arguments::typed();
     // Ctrl-C, a closed terminal or a request to end: every wait looks at it.
     let stop = CancellationToken::new();
     let to_stop = stop.clone();
@@ -25,12 +25,15 @@ fn main() -> ExitCode {
         Ok(log) => log,
         Err(failure) => return told(&failure),
     };
+    // https://no-color.org: set to anything but nothing. A dumb terminal can neither paint nor go back to draw over a bar.
+    let set = |name| std::env::var_os(name).is_some_and(|value: OsString| !value.is_empty());
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
     let surroundings = Surroundings {
         open_simulator: &sim_link::open,
         config: &Config::load(),
         stop: &stop,
-        colour: std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none(),
-        progress: std::io::stderr().is_terminal(),
+        colour: std::io::stdout().is_terminal() && !dumb && !set("NO_COLOR"),
+        progress: std::io::stderr().is_terminal() && !dumb,
     };
     let done = cli::run(&arguments, &surroundings);
     drop(log);

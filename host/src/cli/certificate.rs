@@ -27,7 +27,7 @@ pub struct Certificate {
     pub record: String,
     /// Number of the outcome, instead of the last
     #[arg(long, value_name = "N")]
-    pub number: Option<u32>,
+    pub outcome: Option<u32>,
     /// Paper: a4 or letter [else: configuration, a4]
     #[arg(long, value_name = "PAPER", value_parser = paper)]
     pub paper: Option<Paper>,
@@ -44,8 +44,8 @@ pub struct Certificate {
 pub fn certificate_again(args: &Certificate, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let archive = open(args.place.archive.as_deref(), surroundings)?;
     let record = archive.record(&args.record).map_err(|e| Failure::Usage(e.into()))?;
-    let outcome = archive.outcome(&record, args.number).map_err(|e| Failure::Usage(e.into()))?;
-    let seal = seal_of(&record, args.number)?;
+    let outcome = archive.outcome(&record, args.outcome).map_err(|e| Failure::Usage(e.into()))?;
+    let seal = seal_of(&record, args.outcome)?;
     let stamp = Stamp {
         record: record.summary.record.clone(),
         fingerprint: seal.seal.fingerprint.clone(),

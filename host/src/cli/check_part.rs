@@ -114,7 +114,7 @@ struct Known {
     part: String,
     /// Address of the rig.
     rig: String,
-    /// Part sheet, by name or file; null where the lines are to tell.
+    /// Part sheet, by name or file; null where the lines show which.
     sheet: Option<String>,
     /// First sweeps.
     first: usize,

@@ -1,6 +1,5 @@
 //! What was typed, and which command it is carried out by. What it means is decided in the commands' own files.
 
-use super::body::{self, GuidedPush, ToothMap};
 use super::case::{self, CaseCommand};
 use super::certificate::{self, Certificate};
 use super::check_part::{self, CheckPartCommand};
@@ -17,8 +16,9 @@ use super::logging::Logging;
 use super::matings::{self, Matings};
 use super::options::driven::BodyProcedure;
 use super::population::{self, PopulationCommand};
+use super::procedure::{self, ProcedureCommand};
 use super::published::{self, Schema};
-use super::qualify::{self, HandSweep, OneProcedure, Qualify};
+use super::qualify::{self, Qualify};
 use super::records::{self, RecordsCommand};
 use super::rejudge::{self, Rejudge};
 use super::rigs::{self, Rigs};
@@ -30,10 +30,24 @@ use super::surroundings::Surroundings;
 use super::vehicle_check::{self, VehicleCheckCommand};
 use super::verify::{self, Verify};
 use crate::job::Failure;
-use crate::quantity::ProcedureKind;
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
-const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 12 altered or missing · 20 rig fault or aborted · 2 usage · 1 other";
+/// What stands below every list of commands.
+const EXIT_CODES: &str = "Exit codes: 0 within · 10 outside · 11 undecided · 12 altered or missing
+            20 rig fault or stopped · 2 usage · 1 anything else";
+
+/// Help is set no wider than this, columns: longer lines are hard to read.
+const WIDEST_HELP: usize = 100;
+
+/// Commands as a newcomer looks for them. Each has its place in one group.
+const GROUPS: [(&str, &[&str]); 6] = [
+    ("On the bench", &["qualify", "procedure", "flex", "warm-up", "soak", "follow"]),
+    ("At the vehicle", &["vehicle-check"]),
+    ("Cases", &["case", "matings"]),
+    ("Records", &["records", "judge", "rejudge", "compare", "explain", "certificate", "verify"]),
+    ("Your rig and your kind of parts", &["check-part", "gauge", "population", "sheet"]),
+    ("This machine", &["check-setup", "rigs", "key", "config", "schema", "completions", "man"]),
+];
 
 /// Judge a removed throttle-by-wire part on the bench.
 #[derive(Debug, Parser)]
@@ -47,98 +61,131 @@ pub struct Arguments {
     pub command: Command,
 }
 
+impl Arguments {
+    /// The commands and options, with a help that shows the commands in groups.
+    pub fn grouped() -> clap::Command {
+        let command = <Self as CommandFactory>::command();
+        let groups = GROUPS.map(|(heading, names)| group(&command, heading, names)).concat();
+        let template = format!(
+            "{{about}}\n\n{{usage-heading}} {{usage}}\n\n{groups}`trackpair COMMAND --help` explains a command.\n\nOptions:\n{{options}}{{after-help}}"
+        );
+        command.help_template(template).max_term_width(WIDEST_HELP)
+    }
+
+    /// What was typed; ends the program where it asks for help, or can't be understood.
+    pub fn typed() -> Self {
+        let matches = Self::grouped().get_matches();
+        <Self as FromArgMatches>::from_arg_matches(&matches).unwrap_or_else(|error| error.exit())
+    }
+}
+
+/// A group's heading, and its commands with what each is for.
+fn group(command: &clap::Command, heading: &str, names: &[&str]) -> String {
+    let line = |name: &&str| {
+        let about = command.find_subcommand(name).and_then(clap::Command::get_about);
+        format!("  {name:<14} {}\n", about.map(ToString::to_string).unwrap_or_default())
+    };
+    format!("{heading}:\n{}\n", names.iter().map(line).collect::<String>())
+}
+
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Run the whole plan on a part; judge it, keep the record, write the report
+    /// Run the whole plan on a part, judge it, report it
     ///
-    /// A grip: self-check, sweep, leads check. A throttle body: rest and stops, leads check, creep, steps, release, lash, tooth map, blips.
+    /// A grip: self-check, sweep, release, leads check. A throttle body: rest and stops, leads check, creep, steps, release, lash, tooth map, blips.
     Qualify(Qualify),
-    /// Supply, noise floor, reference and stops: is rig and part ready?
-    SelfCheck(OneProcedure),
-    /// Step the supply and load the lines: which lead is bad?
-    LeadsCheck(BodyProcedure),
-    /// Record and judge a part that is turned by hand, without a drive
-    HandSweep(HandSweep),
-    /// Wait for dropouts while the pigtail is flexed, place by place: each is cued; ends on Enter, Ctrl-C or time
+    /// Run one procedure alone, such as self-check or lash
+    #[command(subcommand)]
+    Procedure(ProcedureCommand),
+    /// Catch dropouts while the pigtail is flexed by hand
+    ///
+    /// Each loss of contact is cued with a bell, place by place. It ends on Enter, on Ctrl-C, or when its time is over.
     Flex(Flex),
-    /// Wait for dropouts while the part grows warm: each with its temperature
+    /// Catch dropouts while the part grows warm
     WarmUp(WarmUp),
-    /// Cycle a part for hours or days: figures and dropouts over time, drift; killed or unplugged, it goes on where it was
+    /// Cycle a part for hours or days; drift and dropouts
     ///
     /// One program at a time may have a rig: while one is soaked, other commands on it end with exit code 20 and say who has it. A rig that
-    /// does not come back, or a fault of it, ends with 20 as well; what was acknowledged is kept, and --resume goes on.
+    /// does not come back, or a fault of it, ends with 20 as well; what was acknowledged is kept, and --resume goes on. Killed or unplugged, a
+    /// soak goes on where it was.
     Soak(Soak),
-    /// Throttle body: where the plate rests and where it stops
-    Rest(BodyProcedure),
-    /// Throttle body: steps of voltage and setpoint: latency, rise, overshoot, settling
-    Step(BodyProcedure),
-    /// Throttle body: let go from several openings: time to rest
-    Release(BodyProcedure),
-    /// Throttle body: slow ramps: springs, friction, sticking, feedback lines
-    Creep(BodyProcedure),
-    /// Throttle body: free travel of the gears at rest
-    Lash(BodyProcedure),
-    /// Throttle body: motion lost along the travel: worn, broken, missing teeth
-    ToothMap(ToothMap),
-    /// Throttle body: snap openings, with a short check before and after
-    Blip(BodyProcedure),
-    /// Throttle body: lash at any place, the plate moved by a soft probe through the bore; ends on Enter, Ctrl-C or time
-    GuidedPush(GuidedPush),
-    /// Grip and throttle body together, the rig as controller: grip to plate latency, deviation, limp-home trips
+    /// Grip and throttle body together: the plate follows
+    ///
+    /// The rig is the controller: latency from grip to plate, deviation, limp-home trips.
     Follow(BodyProcedure),
-    /// Judge a stored trace (Parquet), a record folder, or another logger's CSV
+    /// Judge a stored trace, a record, or a logger's CSV
     Judge(Judge),
-    /// Judge records of the archive again, on all cores: a new outcome beside the old, differences listed
+    /// Judge records again; what differs is listed
+    ///
+    /// Works on all cores. Each gets a new outcome beside the old one.
     Rejudge(Rejudge),
-    /// From a complaint to what was done about it: complaint, checks at the vehicle, records of the bench, causes
+    /// From the complaint to what was done about it
+    ///
+    /// Complaint, checks at the vehicle, records of the bench, suspects, repair.
     #[command(subcommand)]
     Case(CaseCommand),
-    /// Checks at the vehicle before a part is pulled: a form to fill in, its readings judged line by line
+    /// Check the wiring before a part is pulled
+    ///
+    /// A form to fill in at the vehicle; its readings are judged line by line.
     #[command(subcommand)]
     VehicleCheck(VehicleCheckCommand),
-    /// How often connectors were plugged in, and how many matings they bear
+    /// How often connectors were plugged in, and may be
     Matings(Matings),
-    /// Compare records: one part before and after, a series, or a part among the population of its kind
+    /// Compare records: before and after, a series, a kind
+    ///
+    /// One part before and after, a series over time, or one part with others of its kind.
     Compare(Compare),
-    /// What a figure of a record is: definition, source, algorithm, and its uncertainty source by source
+    /// What a figure is, and where its uncertainty comes from
+    ///
+    /// Definition, source, algorithm, and the uncertainty source by source.
     Explain(Explain),
-    /// Good parts of your own: bodies among which worn teeth are searched for; limits that good parts would give
+    /// Your own good parts: what is usual for their kind
+    ///
+    /// Bodies that worn teeth are distinguished from; limits that good parts would give.
     #[command(subcommand)]
     Population(PopulationCommand),
-    /// How good the rig is: parts mounted and swept again and again in blind order, what of their figures is the rig's own scatter
+    /// How much of a figure is the rig's own scatter
+    ///
+    /// Parts are mounted and swept again and again in blind order.
     #[command(subcommand)]
     Gauge(GaugeCommand),
-    /// A known part, swept daily: whether the rig moves, before verdicts are wrong
+    /// A known part, swept daily: has the rig drifted?
     ///
     /// Exit codes: 0 steady · 11 the rig moves · 10 verdicts near a limit are wrong.
     #[command(subcommand)]
     CheckPart(CheckPartCommand),
-    /// The archive: what is in it, and whether it still is what was kept
+    /// The archive: list, show, export, bundle, verify
     #[command(subcommand)]
     Records(RecordsCommand),
-    /// Make a stored record's certificate anew, on other paper or with the shop as it is configured now
+    /// Make a record's certificate again
+    ///
+    /// On other paper, or with the shop as it is configured now.
     Certificate(Certificate),
-    /// Check a report, certificate, bundle or printed code by itself, with the shop's public key
+    /// Check a report, certificate, bundle or printed code
+    ///
+    /// It needs nothing but the file and the shop's public key.
     Verify(Verify),
-    /// The shop's key, with which records and reports are sealed
+    /// The key that seals your records and reports
     #[command(subcommand)]
     Key(KeyCommand),
-    /// Part sheets: what a kind of part is and the limits it must keep
+    /// Part sheets: kinds of part and their limits
     #[command(subcommand)]
     Sheet(Sheet),
-    /// List ports and who answers there
+    /// List ports and the rigs that answer; test a rig's link
     Rigs(Rigs),
-    /// Ports, archive, key, clock, configuration: is this machine ready, and if not, what is to be done?
+    /// Is this machine ready, and if not, what is missing?
+    ///
+    /// Ports, archive, disk, key, clock, configuration.
     CheckSetup(CheckSetup),
-    /// What is configured and where it came from
+    /// What is configured, and where it came from
     #[command(subcommand)]
     Config(ConfigCommand),
-    /// The published shapes of what --json prints (JSON Schema 2020-12)
+    /// JSON Schemas of what --json prints
     Schema(Schema),
-    /// Print the completions for a shell
+    /// Completions for a shell
     Completions(Completions),
-    /// Write the manual pages, one per command
+    /// Manual pages, one per command
     Man(Man),
 }
 
@@ -149,20 +196,10 @@ pub enum Command {
 pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match &arguments.command {
         Command::Qualify(args) => qualify::qualify(args, surroundings),
-        Command::SelfCheck(args) => qualify::self_check(args, surroundings),
-        Command::LeadsCheck(args) => qualify::leads_check(args, surroundings),
-        Command::HandSweep(args) => qualify::hand_sweep(args, surroundings),
+        Command::Procedure(command) => procedure::procedure(command, surroundings),
         Command::Flex(args) => flex::flex(args, surroundings),
         Command::WarmUp(args) => flex::warm_up(args, surroundings),
         Command::Soak(args) => soak::soak(args, surroundings),
-        Command::Rest(args) => body::one_procedure(ProcedureKind::Rest, args, surroundings),
-        Command::Step(args) => body::one_procedure(ProcedureKind::Step, args, surroundings),
-        Command::Release(args) => body::one_procedure(ProcedureKind::Release, args, surroundings),
-        Command::Creep(args) => body::one_procedure(ProcedureKind::Creep, args, surroundings),
-        Command::Lash(args) => body::one_procedure(ProcedureKind::Lash, args, surroundings),
-        Command::ToothMap(args) => body::tooth_map(args, surroundings),
-        Command::Blip(args) => body::one_procedure(ProcedureKind::Blip, args, surroundings),
-        Command::GuidedPush(args) => body::guided_push(args, surroundings),
         Command::Follow(args) => follow::follow(args, surroundings),
         Command::Judge(args) => judge::judge(args, surroundings),
         Command::Case(command) => case::case(command, surroundings),
@@ -183,7 +220,34 @@ pub fn run(arguments: &Arguments, surroundings: &Surroundings<'_>) -> Result<End
         Command::CheckSetup(args) => check_setup::check_setup(args, surroundings),
         Command::Config(command) => settings::config(command, surroundings),
         Command::Schema(args) => published::schema(args),
-        Command::Completions(args) => shell::completions(args, Arguments::command()),
-        Command::Man(args) => shell::man(args, Arguments::command()),
+        Command::Completions(args) => shell::completions(args, Arguments::grouped()),
+        Command::Man(args) => shell::man(args, Arguments::grouped()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A terminal's width.
+    const COLUMNS: usize = 80;
+
+    #[test]
+    fn every_command_has_its_place_in_one_group() {
+        let command = Arguments::grouped();
+        let mut all: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
+        let mut grouped: Vec<&str> = GROUPS.iter().flat_map(|(_, names)| *names).copied().collect();
+        all.sort_unstable();
+        grouped.sort_unstable();
+        assert_eq!(grouped, all);
+    }
+
+    #[test]
+    fn the_list_of_commands_fits_a_terminal_and_so_does_every_line_of_it() {
+        let help = Arguments::grouped().term_width(COLUMNS).render_help().to_string();
+        for line in help.lines() {
+            assert!(line.chars().count() <= COLUMNS, "{line}");
+        }
+        assert!(help.lines().count() <= 60, "{help}");
     }
 }

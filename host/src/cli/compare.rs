@@ -23,9 +23,9 @@ pub struct Compare {
     /// Records: names, folders, or an outcome.json; the first is "before"
     #[arg(required = true, value_name = "RECORD")]
     pub records: Vec<PathBuf>,
-    /// Set the one record among these of its kind instead: records, or a folder of them
+    /// Show where the one record stands among these of its kind: records, or a folder of them
     #[arg(long, value_name = "DIR|RECORD", num_args = 1.., conflicts_with = "trend")]
-    pub population: Vec<PathBuf>,
+    pub others: Vec<PathBuf>,
     /// Of three records or more: what changes over time, instead of each against the first
     #[arg(long)]
     pub trend: bool,
@@ -56,13 +56,13 @@ pub fn compare(args: &Compare, surroundings: &Surroundings<'_>) -> Result<Ending
     let records =
         args.records.iter().map(|p| must_read(p, archive.as_deref())).collect::<Result<Vec<_>, _>>()?;
     let style = style(surroundings);
-    match (records.as_slice(), args.population.is_empty()) {
-        ([_], true) => {
-            Err(usage("one record has nothing to be compared with; give another, or --population DIR"))
-        }
+    match (records.as_slice(), args.others.is_empty()) {
+        ([_], true) => Err(usage(
+            "one record alone can't be compared: give another, or --others DIR with records of its kind",
+        )),
         (_, true) => against_each_other(args, &records, style),
-        ([one], false) => among_its_kind(args, archive.as_deref(), one, style),
-        _ => Err(usage("--population sets one part among others; give one record before it")),
+        ([one], false) => with_others(args, archive.as_deref(), one, style),
+        _ => Err(usage("--others compares one part with others of its kind: give one record before it")),
     }
 }
 
@@ -99,13 +99,13 @@ fn draw(args: &Compare, records: &[Stored]) -> Drawing {
     Drawing { plots: overlays(&drawn, Lines::of(&records[0].outcome)), left_out }
 }
 
-fn among_its_kind(
+fn with_others(
     args: &Compare,
     archive: Option<&Path>,
     part: &Stored,
     style: Style,
 ) -> Result<Ending, Failure> {
-    let (others, unread) = read_all(&args.population, archive);
+    let (others, unread) = read_all(&args.others, archive);
     let subjects: Vec<_> = others.iter().map(Stored::subject).collect();
     let mut document = stand(part.subject(), &subjects).map_err(|e| Failure::Usage(e.into()))?;
     document.left_out.splice(0..0, unread);

@@ -1,4 +1,4 @@
-//! Entries into cases: the archive that is written to, the key that seals, what is said of an entry that was kept.
+//! Entries into cases: the archive that is written to, the key that seals, the message about an entry that was kept.
 
 use super::clock::date;
 use super::options::archive::named;

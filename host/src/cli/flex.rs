@@ -1,6 +1,7 @@
 //! `flex`: the pigtail is flexed, place by place or as it comes, and each event is cued. `warm-up`: the part grows warm instead.
 
 use super::ending::Ending;
+use super::options::amounts::seconds;
 use super::options::mounted::Common;
 use super::surroundings::Surroundings;
 use super::terminal::answers::typed_by_now;
@@ -21,8 +22,11 @@ use std::cell::Cell;
 use std::io::{IsTerminal, Write};
 use std::sync::atomic::{AtomicU64, Ordering};
 
-/// Events cued in one second; of more, how many is said in the next.
+/// Events cued in one second; the next second reports how many more there were.
 const CUES_PER_S: u64 = 4;
+
+/// Less than this warms nothing, s.
+const SHORTEST_WARM_UP_S: f64 = 6.0;
 
 /// `flex`.
 #[derive(Args, Debug)]
@@ -30,21 +34,21 @@ pub struct Flex {
     /// Rig, part, record.
     #[command(flatten)]
     pub common: Common,
-    /// How long to watch [without it: 60, or once hands off and every place]; Enter or Ctrl-C ends it sooner (with --places: q and Enter)
-    #[arg(long, value_name = "S")]
-    pub seconds: Option<f64>,
+    /// How long to watch [without it: 60s, or once hands off and every place]; Enter or Ctrl-C ends it sooner (with --places: q and Enter)
+    #[arg(long = "for", value_name = "TIME", value_parser = seconds)]
+    pub length: Option<f64>,
     /// Hold the grip at this angle; without it the grip is free
     #[arg(long, value_name = "DEG")]
     pub at: Option<f64>,
-    /// Sweep the grip slowly meanwhile: what keeps to a place of the travel (track) is told from what keeps to the hand (wire)
+    /// Sweep the grip slowly meanwhile: distinguishes what keeps to a place of the travel (track) from what keeps to the hand (wire)
     #[arg(long, conflicts_with = "at")]
     pub sweep: bool,
     /// Flex place by place, hands off first: type a place's number and Enter when the hand goes there, or Enter for the next [without names: plug,bend,boot,sensor]
     #[arg(long, value_name = "NAME,NAME…", num_args = 0..=1, default_missing_value = USUAL_PLACES)]
     pub places: Option<String>,
-    /// So long at each place, hands off first, without a key
-    #[arg(long, value_name = "S", requires = "places")]
-    pub place_seconds: Option<f64>,
+    /// Move on after this time at each place, hands off first; no key is needed then
+    #[arg(long, value_name = "TIME", requires = "places", value_parser = seconds)]
+    pub each_place: Option<f64>,
     /// Ring the terminal's bell at each event, also where standard error is no terminal
     #[arg(long)]
     pub bell: bool,
@@ -57,8 +61,8 @@ pub struct WarmUp {
     #[command(flatten)]
     pub common: Common,
     /// How long to watch while the part grows warm; Enter or Ctrl-C ends it sooner
-    #[arg(long, value_name = "MIN", default_value_t = 15.0)]
-    pub minutes: f64,
+    #[arg(long = "for", value_name = "TIME", default_value = "15min", value_parser = seconds)]
+    pub length: f64,
     /// Hold the grip at this angle; without it the grip is free
     #[arg(long, value_name = "DEG")]
     pub at: Option<f64>,
@@ -75,8 +79,8 @@ pub struct WarmUp {
 /// # Errors
 /// [`Failure::Usage`] for times, places or angles out of range; as every procedure.
 pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let places = args.places.as_ref().map(|names| places(names, args.place_seconds)).transpose()?;
-    let seconds = seconds_of(args.seconds, places.as_ref())?;
+    let places = args.places.as_ref().map(|names| places(names, args.each_place)).transpose()?;
+    let seconds = seconds_of(args.length, places.as_ref())?;
     let mounted = args.common.settled(surroundings)?;
     let hand = Cell::new(0);
     let keys = || places.as_ref().map_or_else(enter, |places| hand_typed(places, &hand));
@@ -90,15 +94,15 @@ pub fn flex(args: &Flex, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
 /// # Errors
 /// As [`flex`].
 pub fn warm_up(args: &WarmUp, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let longest = LONGEST_SECONDS / 60.0;
-    if !(0.1..=longest).contains(&args.minutes) {
+    if !(SHORTEST_WARM_UP_S..=LONGEST_SECONDS).contains(&args.length) {
         return Err(Failure::Usage(anyhow!(
-            "--minutes {} is out of range: 0.1 to {longest}; for longer: trackpair soak",
-            args.minutes
+            "--for {} s is out of range: {SHORTEST_WARM_UP_S} s to {} min; for longer, run `trackpair soak`",
+            args.length,
+            LONGEST_SECONDS / 60.0
         )));
     }
     let mounted = args.common.settled(surroundings)?;
-    let seconds = Seconds::new(60.0 * args.minutes)?;
+    let seconds = Seconds::new(args.length)?;
     let watch = Watch { mounted, seconds, at: args.at, sweep: args.sweep, places: None, keys: &enter };
     carry_out(&watch, &args.common, args.bell, surroundings)
 }
@@ -126,7 +130,7 @@ fn carry_out(
         (event, _) => drawing.draw(event),
     };
     let concluded = at_terminal_drawn(surroundings, &drawing, &draw, |outside| watch(asked, outside))?;
-    present(concluded, common.json, None, surroundings)
+    present(concluded, common.printed(), surroundings)
 }
 
 fn instructions(places: &FlexPlaces) -> String {
@@ -168,7 +172,7 @@ struct Cues {
 }
 
 impl Cues {
-    /// What to say of an event; nothing when enough was said this second.
+    /// The line for an event; none when enough was printed this second.
     fn line(&self, event: &FlexCue, places: Option<&FlexPlaces>) -> Option<String> {
         let second = event.after_us / 1_000_000;
         if self.second.swap(second, Ordering::Relaxed) != second {
@@ -191,7 +195,7 @@ impl Cues {
         };
         let how_long = match event.length_us {
             us if event.on_and_off => format!("on and off for about {:.1} ms", us as f64 * 1e-3),
-            us => format!("for about {us} us"),
+            us => format!("for about {us} µs"),
         };
         Some(format!("event {}: {who} lost {how_long}{place}{more}", event.number))
     }
@@ -214,7 +218,7 @@ mod tests {
         };
         let lines: Vec<String> = (1..=50).filter_map(|n| cues.line(&event(n, n * 10_000), None)).collect();
         assert_eq!(lines.len() as u64, CUES_PER_S);
-        assert!(lines[0].starts_with("event 1: rising lost for about 400 us"));
+        assert!(lines[0].starts_with("event 1: rising lost for about 400 µs"));
         let next = cues.line(&event(51, 1_200_000), None).unwrap();
         assert!(next.contains("46 more before it"), "{next}");
     }

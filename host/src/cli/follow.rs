@@ -15,5 +15,5 @@ pub fn follow(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Result<E
     let mounted = args.common.settled(surroundings)?;
     let cautions_read = args.i_have_read_the_cautions;
     let concluded = at_terminal(surroundings, |outside| job::follow(mounted, cautions_read, outside))?;
-    present(concluded, args.common.json, None, surroundings)
+    present(concluded, args.common.printed(), surroundings)
 }

@@ -3,7 +3,7 @@
 use super::ending::Ending;
 use super::surroundings::Surroundings;
 use super::terminal::at_terminal::at_terminal;
-use super::terminal::conclusion::present;
+use super::terminal::conclusion::{Printed, present};
 use crate::job::{Failure, judge as job};
 use clap::Args;
 use std::path::PathBuf;
@@ -43,6 +43,9 @@ pub struct Judge {
     /// Write the report to this file
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
+    /// Print every figure and finding before the summary
+    #[arg(long)]
+    pub full: bool,
     /// Print outcome.json on stdout
     #[arg(long)]
     pub json: bool,
@@ -65,5 +68,6 @@ pub fn judge(args: &Judge, surroundings: &Surroundings<'_>) -> Result<Ending, Fa
         keep_in: (args.keep || args.archive.is_some()).then_some(archive),
     };
     let concluded = at_terminal(surroundings, |outside| job::judge(asked, outside))?;
-    present(concluded, args.json, args.report.as_deref(), surroundings)
+    let printed = Printed { json: args.json, full: args.full, report: args.report.as_deref() };
+    present(concluded, printed, surroundings)
 }

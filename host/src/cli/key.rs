@@ -7,7 +7,8 @@ use crate::job::Failure;
 use crate::record::seal::{KeyError, ShopKey};
 use anyhow::anyhow;
 use clap::Subcommand;
-use std::path::PathBuf;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
 
 /// `key`.
 #[derive(Debug, Subcommand)]
@@ -33,11 +34,12 @@ pub enum KeyCommand {
 /// Carries out `key`.
 pub fn key(command: &KeyCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     let file = surroundings.key_file()?;
-    let load = || ShopKey::load(&file).map_err(failed);
+    let load = || ShopKey::load(&file).map_err(|error| own(&file, error));
     match command {
         KeyCommand::Show => {
+            let key = load()?;
             println!("file        {}", file.display());
-            println!("public key  {}", load()?.public().to_hex());
+            println!("public key  {}", key.public().to_hex());
         }
         KeyCommand::Export { out, private } => {
             let key = load()?;
@@ -59,6 +61,18 @@ pub fn key(command: &KeyCommand, surroundings: &Surroundings<'_>) -> Result<Endi
         }
     }
     Ok(Ending::Done)
+}
+
+/// What is wrong with this machine's own key.
+fn own(file: &Path, error: KeyError) -> Failure {
+    match error {
+        KeyError::File { cause, .. } if cause.kind() == ErrorKind::NotFound => Failure::Usage(anyhow!(
+            "this machine has no key yet ({} does not exist): the first sealed record makes one, `trackpair key import FILE` takes over \
+             an exported one",
+            file.display()
+        )),
+        error => failed(error),
+    }
 }
 
 fn failed(error: KeyError) -> Failure {

@@ -1,4 +1,4 @@
-//! The program's log: what is said beside results, for whoever looks for a fault of the line. It goes to stderr above the progress bar, or to a file.
+//! The program's log, for whoever looks for a fault of the line. It goes to stderr above the progress bar, or to a file.
 //!
 //! A thread of its own writes: a terminal that is paused or a disk that is slow holds up nobody who talks to a rig.
 

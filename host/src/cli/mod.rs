@@ -3,14 +3,13 @@
 //! - [`Arguments`]: what was typed; `commands`: which command that is. Each command has a file or folder of its own, with its options; what is done
 //!   with a rig or to many records is a job (`crate::job`), which a command starts and draws.
 //! - `options`: what may be typed with many commands, and what it means.
-//! - `terminal`: what is asked and said, and how far it is.
+//! - `terminal`: questions, answers, results, progress.
 //! - [`Config`]: what environment and configuration file set; [`Surroundings`]: what the program gives to its commands; `clock`: this computer's.
 //! - `filing`, `sealing`: entries into cases, and the key, for commands that write without a job.
 //! - [`Ending`], [`code_of`]: how a command ended, as an exit code; [`Logging`]: what is logged beside it.
 //!
 //! A command imports no other command, and no file here imports, over whatever way, itself (a test reads the `use` lines and keeps that).
 
-mod body;
 mod case;
 mod certificate;
 mod check_part;
@@ -31,6 +30,7 @@ mod logging;
 mod matings;
 mod options;
 mod population;
+mod procedure;
 mod published;
 mod qualify;
 mod records;

@@ -1,13 +1,10 @@
-//! `qualify`, and the single procedures of a grip.
+//! `qualify`: the whole plan of a part.
 
 use super::ending::Ending;
-use super::options::driven::BodyProcedure;
 use super::options::mounted::Common;
 use super::surroundings::Surroundings;
 use super::terminal::at_terminal::at_terminal;
 use super::terminal::conclusion::present;
-use super::terminal::enter_key::enter;
-use crate::job::watched::Seconds;
 use crate::job::{Failure, qualify as job};
 use crate::verdict::MOST_MORE_SWEEPS;
 use clap::Args;
@@ -42,30 +39,9 @@ pub struct Qualify {
     pub population: Option<PathBuf>,
 }
 
-/// A single procedure.
-#[derive(Args, Debug)]
-pub struct OneProcedure {
-    /// Rig, part, record.
-    #[command(flatten)]
-    pub common: Common,
-}
-
-/// `hand-sweep`.
-#[derive(Args, Debug)]
-pub struct HandSweep {
-    /// Rig, part, record.
-    #[command(flatten)]
-    pub common: Common,
-    /// How long to record; Enter or Ctrl-C ends it sooner
-    #[arg(long, value_name = "S", default_value_t = 30.0)]
-    pub seconds: f64,
-    /// Turn the grip without the rig's reference coupled: lines are compared with each other only
-    #[arg(long)]
-    pub no_reference: bool,
-}
-
 /// Carries out `qualify`.
 pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    args.common.ask_for_part(surroundings)?;
     let plan = job::Qualify {
         mounted: args.common.settled(surroundings)?,
         cycles: args.cycles,
@@ -77,30 +53,5 @@ pub fn qualify(args: &Qualify, surroundings: &Surroundings<'_>) -> Result<Ending
         population: args.population.as_deref(),
     };
     let concluded = at_terminal(surroundings, |outside| job::qualify(&plan, outside))?;
-    present(concluded, args.common.json, None, surroundings)
-}
-
-/// Carries out `self-check`.
-pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let mounted = args.common.settled(surroundings)?;
-    let concluded = at_terminal(surroundings, |outside| job::self_check(mounted, outside))?;
-    present(concluded, args.common.json, None, surroundings)
-}
-
-/// Carries out `leads-check`.
-pub fn leads_check(args: &BodyProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let mounted = args.common.settled(surroundings)?;
-    let concluded = at_terminal(surroundings, |outside| {
-        job::leads_check(mounted, args.i_have_read_the_cautions, outside)
-    })?;
-    present(concluded, args.common.json, None, surroundings)
-}
-
-/// Carries out `hand-sweep`.
-pub fn hand_sweep(args: &HandSweep, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let seconds = Seconds::new(args.seconds)?;
-    let mounted = args.common.settled(surroundings)?;
-    let plan = job::HandSweep { mounted, seconds, keys: &enter, no_reference: args.no_reference };
-    let concluded = at_terminal(surroundings, |outside| job::hand_sweep(plan, outside))?;
-    present(concluded, args.common.json, None, surroundings)
+    present(concluded, args.common.printed(), surroundings)
 }

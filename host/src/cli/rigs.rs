@@ -239,7 +239,7 @@ impl RoundTrips {
     /// Quantiles and a bar per bucket.
     fn text(&self) -> String {
         let mut out = format!(
-            "{}: {} round trips, us: min {} p50 {} p90 {} p99 {} max {}; asked again {}\n",
+            "{}: {} round trips, µs: min {} p50 {} p90 {} p99 {} max {}; asked again {}\n",
             text::plain(&self.address, text::LABEL),
             self.round_trips,
             self.min_us,
@@ -252,7 +252,7 @@ impl RoundTrips {
         let most = self.buckets.iter().map(|b| b.count).max().unwrap_or(1);
         for bucket in &self.buckets {
             let bar = "#".repeat((bucket.count * 50).div_ceil(most) as usize);
-            out += &format!("{:>10} us {:>7} {bar}\n", bucket.up_to_us, bucket.count);
+            out += &format!("{:>10} µs {:>7} {bar}\n", bucket.up_to_us, bucket.count);
         }
         out
     }

@@ -119,7 +119,7 @@ impl Shown {
             let origin = s.variable.unwrap_or(s.origin);
             out += &format!("  {:<13} {value}  ({origin})\n", s.name);
         }
-        out + "What is typed on the command line goes before all of it.\n"
+        out + "Options on the command line override all of it.\n"
     }
 }
 

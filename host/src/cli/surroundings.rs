@@ -61,7 +61,7 @@ impl<'a> Surroundings<'a> {
         self.key_file().map_err(|why| format!("{:#}", why.error()))
     }
 
-    /// Whose bench it is, for a job. What of the configuration can't be used was said before, where the job needs it.
+    /// Whose bench it is, for a job. What can't be used of the configuration was reported before, where the job needs it.
     pub fn workshop(&self) -> Workshop {
         Workshop {
             shop: self.shop(),

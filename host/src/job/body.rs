@@ -9,6 +9,7 @@ use super::outside::Outside;
 use super::population;
 use super::question::Question;
 use super::recorded::Recorded;
+use super::rig_fits::takes_bodies;
 use super::sheets::Shelf;
 use super::watched::Seconds;
 use crate::analysis::body::population::Population;
@@ -60,7 +61,7 @@ pub fn qualify_body<'s>(
     outside: &Outside<'_>,
 ) -> Result<&'s PartSheet, Failure> {
     let sheet = begin(bench, question, shelf, consent, outside)?;
-    // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
+    // The verdict names what was not done, because the rig can't or because it was not wanted.
     let leads = leads && bench.can_check_leads();
     let chosen = |k: ProcedureKind| leads || k != ProcedureKind::LeadsCheck;
     bench.plan(with_rest(chosen));
@@ -70,7 +71,7 @@ pub fn qualify_body<'s>(
     Ok(sheet)
 }
 
-/// The leads check on a bench whose rig drives a body, with rest and stops before it: they tell the output at both stops. The sheet that it
+/// The leads check on a bench whose rig drives a body, with rest and stops before it: they show the output at both stops. The sheet that it
 /// was driven by.
 ///
 /// # Errors
@@ -111,7 +112,7 @@ pub fn one_procedure(
         ProcedureKind::Blip => {
             matches!(k, ProcedureKind::BlipBefore | ProcedureKind::Blip | ProcedureKind::BlipAfter)
         }
-        // Lash is reckoned with the motor's constants, which the creep's coasts tell.
+        // Lash is computed with the motor's constants, which come from the creep's coasts.
         ProcedureKind::Lash => k == kind || k == ProcedureKind::Creep,
         kind => k == kind,
     };
@@ -122,7 +123,7 @@ pub fn one_procedure(
     })
 }
 
-/// The tooth map, with rest, stops and creep before it: lost motion is reckoned with the motor's constants, which the coasts tell. The body is
+/// The tooth map, with rest, stops and creep before it: lost motion is computed with the motor's constants, which come from the coasts. The body is
 /// judged among the good ones of a file, where one is given.
 ///
 /// # Errors
@@ -186,6 +187,7 @@ fn alone(
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let question = Question::of(Scope::Procedure(kind)).among(among);
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
+        takes_bodies(bench, kind)?;
         let sheet = begin(bench, &question, &shelf, consent, outside)?;
         bench.plan(plan);
         if rest_and_stops(bench, &mut recorded, outside) {
@@ -217,7 +219,7 @@ fn begin<'s>(
 fn rest_and_stops(bench: &mut Bench<'_>, recorded: &mut Recorded, outside: &Outside<'_>) -> bool {
     let found = bench.rest_and_stops();
     let moved = found.plate.is_some();
-    // What is kept of a first, gentle attempt is told by the last.
+    // The last attempt shows what is kept of a first, gentle one.
     found.recordings.into_iter().fold(true, |_, recording| keep(recorded, recording, outside)) && moved
 }
 

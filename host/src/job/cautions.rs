@@ -49,7 +49,7 @@ pub fn show(consent: Consent, outside: &Outside<'_>) -> Result<(), Failure> {
 
 fn refused(why: &str) -> Failure {
     Failure::Usage(anyhow!(
-        "the cautions must be accepted before the motor is driven, and {why}; nothing was driven: read them, then give \
+        "the cautions must be accepted before the motor is driven, and {why}. Nothing was driven. Read them, then give \
          --i-have-read-the-cautions"
     ))
 }

@@ -67,7 +67,7 @@ pub fn conclude(
 ) -> Result<Concluded, Failure> {
     let Some(mut judged) = Judged::of(&recorded, question, sheet, &outside.now()) else {
         let why = recorded.failures.first().map_or("the rig sent no samples", String::as_str);
-        return Err(Failure::Rig(anyhow!("nothing was recorded, so there is nothing to judge: {why}")));
+        return Err(Failure::Rig(anyhow!("nothing was recorded, so nothing can be judged: {why}")));
     };
     let shop = outside.letterhead();
     if let (Some(plugged), Some(folder)) = (&recorded.plugged, &recorded.folder) {

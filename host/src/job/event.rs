@@ -1,4 +1,4 @@
-//! What a job tells while it runs. Whoever started it draws that: a terminal, a page.
+//! What a job reports while it runs. Whoever started it draws that: a terminal, a page.
 
 use crate::procedure::{FlexCue, Progress};
 use crate::quantity::ProcedureKind;

@@ -12,7 +12,7 @@ pub enum Failure {
 }
 
 impl Failure {
-    /// What to tell the user.
+    /// The message for the user.
     pub const fn error(&self) -> &anyhow::Error {
         match self {
             Self::Usage(e) | Self::Rig(e) | Self::Other(e) => e,

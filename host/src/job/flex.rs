@@ -8,9 +8,11 @@ use super::mounted::Mounted;
 use super::outside::Outside;
 use super::qualify::after_self_check;
 use super::recorded::Recorded;
+use super::rig_fits::takes_grips;
 use super::sheets::Shelf;
 use super::watched::{LONGEST_SECONDS, Seconds, checked_place};
 use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
+use crate::quantity::ProcedureKind;
 use crate::report::text::plain;
 use anyhow::anyhow;
 
@@ -18,7 +20,7 @@ use anyhow::anyhow;
 const USUAL_SECONDS: f64 = 60.0;
 /// Places along the pigtail where none are named.
 pub const USUAL_PLACES: &str = "plug,bend,boot,sensor";
-/// Most places: they are told by one digit.
+/// Most places: they are typed as one digit.
 const MOST_PLACES: usize = 9;
 /// Longest name of a place, characters.
 pub const LONGEST_NAME: usize = 24;
@@ -56,6 +58,7 @@ pub fn watch(asked: &Watch<'_>, outside: &Outside<'_>) -> Result<Concluded, Fail
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
     let until = HandEnd { after_us: Some(asked.seconds.as_us()), keys: Some(asked.keys) };
     let (beyond, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
+        takes_grips(bench, ProcedureKind::Flex)?;
         let driven = at.is_some() || sweep;
         let ready = !driven || after_self_check(&mut recorded, &shelf, bench, outside).1;
         // The sheet's travel was recorded; the part's own may be shorter.
@@ -67,8 +70,9 @@ pub fn watch(asked: &Watch<'_>, outside: &Outside<'_>) -> Result<Concluded, Fail
         if ready && beyond.is_none() {
             keep(&mut recorded, bench.flex_keeping(plan, keep_all).recording, outside);
         }
-        beyond
+        Ok(beyond)
     })?;
+    let beyond = beyond?;
     recorded.tell_of(story);
     if let Some(travel) = beyond {
         at.map(|at| checked_place(at, travel)).transpose()?;
@@ -85,7 +89,7 @@ pub fn seconds_of(typed: Option<f64>, places: Option<&FlexPlaces>) -> Result<Sec
     let once = places.and_then(|p| Some(p.each_us? as f64 * 1e-6 * (p.names.len() + 1) as f64));
     match (typed, once) {
         (Some(typed), Some(once)) if typed < once => Err(Failure::Usage(anyhow!(
-            "--seconds {typed} does not reach every place: hands off and {} places take {once:.0} s; leave --seconds out, or give fewer --place-seconds",
+            "--for {typed} s does not reach every place: hands off and {} places take {once:.0} s; leave --for out, or give a shorter --each-place",
             places.map_or(0, |p| p.names.len())
         ))),
         (typed, once) => Seconds::new(typed.or(once).unwrap_or(USUAL_SECONDS)),
@@ -114,7 +118,7 @@ pub fn places(names: &str, each_s: Option<f64>) -> Result<FlexPlaces, Failure> {
     }
     if let Some(each) = each_s.filter(|s| !(PLACE_S.0..=PLACE_S.1).contains(s)) {
         return Err(Failure::Usage(anyhow!(
-            "--place-seconds {each} is out of range: {} to {} s at each place",
+            "--each-place {each} s is out of range: {} to {} s at each place",
             PLACE_S.0,
             PLACE_S.1
         )));

@@ -9,6 +9,7 @@ use super::mounted::Mounted;
 use super::outside::Outside;
 use super::question::Question;
 use super::recorded::Recorded;
+use super::rig_fits::takes_pairs;
 use super::sheets::Shelf;
 use crate::procedure::Recording;
 use crate::quantity::{PartKind, ProcedureKind};
@@ -30,6 +31,7 @@ pub fn follow(
     recorded.is_about(PartKind::Pair);
     let (followed, story) =
         with_bench(mounted.rig, mounted.part, sheet, outside, |bench| -> Result<(), Failure> {
+            takes_pairs(bench)?;
             cautions::show(consent, outside)?;
             let found = bench.follow(&|| outside.now());
             recorded.heed(&found.check);

@@ -62,7 +62,7 @@ impl Judged {
     }
 }
 
-/// What the traces tell, and what is known of their channels; none when there is nothing to analyse.
+/// What the traces show, and what is known of their channels; none when there is nothing to analyse.
 pub fn analysis_of(
     recorded: &Recorded,
     question: &Question,

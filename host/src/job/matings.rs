@@ -24,7 +24,7 @@ pub struct Plugged {
 }
 
 impl Plugged {
-    /// As it is mounted; a connector at the end of its life is told of now, while it still can be left as it is.
+    /// As it is mounted; a connector at the end of its life is reported now, while it can still be left as it is.
     pub fn of(mounted: Mounted<'_>, sheet: &PartSheet, outside: &Outside<'_>) -> Self {
         let Mounted { part, case, still_plugged, archive, .. } = mounted;
         let lead_since = outside.workshop.lead_fitted.clone();

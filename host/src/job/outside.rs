@@ -96,7 +96,7 @@ impl<'a> Outside<'a> {
         (self.ask)(question)
     }
 
-    /// The shop on documents that are made now; that its logo can't be used is said.
+    /// The shop on documents that are made now, with a warning where its logo can't be used.
     pub fn letterhead(&self) -> Option<&'a Shop> {
         let shop = self.workshop.shop.as_ref()?;
         if let Some(warning) = without_logo(shop) {
@@ -106,7 +106,7 @@ impl<'a> Outside<'a> {
     }
 }
 
-/// What is said where documents are made without the shop's logo.
+/// The warning where documents are made without the shop's logo.
 pub fn without_logo(shop: &Shop) -> Option<String> {
     let error = shop.check_logo().err()?;
     Some(format!("documents are made without the shop's logo: {error}"))

@@ -32,7 +32,7 @@ pub fn check_fits(population: Option<&Population>, sheet: &PartSheet) -> Result<
     if population.origin.kind != sheet.name {
         return Err(usage(format!(
             "the population was learned from bodies of the kind {:?}, and the sheet is {:?}; give the sheet that it was learned with, \
-             learn one with --kind {}, or leave --population out",
+             learn one with --sheet {}, or leave --population out",
             population.origin.kind, sheet.name, sheet.name
         )));
     }

@@ -11,6 +11,7 @@ use super::outside::Outside;
 use super::population;
 use super::question::Question;
 use super::recorded::Recorded;
+use super::rig_fits::takes_grips;
 use super::settling::{announce, settle};
 use super::sheets::Shelf;
 use super::watched::Seconds;
@@ -75,7 +76,7 @@ pub fn qualify(plan: &Qualify<'_>, outside: &Outside<'_>) -> Result<Concluded, F
         }
         shelf.check_for_grip()?;
         question.check_population(shelf.first())?;
-        // What is not done, for want of a rig that could or because it was not wanted, is said by the verdict.
+        // The verdict names what was not done, because the rig can't or because it was not wanted.
         let leads = plan.leads && bench.can_check_leads();
         let mut planned = vec![ProcedureKind::SelfCheck, ProcedureKind::Sweep, ProcedureKind::Release];
         planned.extend(leads.then_some(ProcedureKind::LeadsCheck));
@@ -125,8 +126,10 @@ pub fn self_check(mounted: Mounted<'_>, outside: &Outside<'_>) -> Result<Conclud
     let shelf = shelf_for_grip(mounted)?;
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        after_self_check(&mut recorded, &shelf, bench, outside).0
+        takes_grips(bench, ProcedureKind::SelfCheck)?;
+        Ok(after_self_check(&mut recorded, &shelf, bench, outside).0)
     })?;
+    let sheet = sheet?;
     recorded.tell_of(story);
     conclude(recorded, &Question::of(Scope::Readiness), sheet, outside)
 }
@@ -172,11 +175,14 @@ pub fn hand_sweep(plan: HandSweep<'_>, outside: &Outside<'_>) -> Result<Conclude
     let mounted = plan.mounted;
     let shelf = shelf_for_grip(mounted)?;
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
-    let (_, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
+    let (swept, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
+        takes_grips(bench, ProcedureKind::HandSweep)?;
         let until = HandEnd { after_us: Some(plan.seconds.as_us()), keys: Some(plan.keys) };
         bench.leave_out_reference(plan.no_reference);
-        keep(&mut recorded, bench.hand_sweep(until), outside)
+        keep(&mut recorded, bench.hand_sweep(until), outside);
+        Ok(())
     })?;
+    swept?;
     recorded.tell_of(story);
     let (sheet, note) = shelf.choose(recorded.trace(ProcedureKind::HandSweep));
     recorded.warn(note);
@@ -226,7 +232,7 @@ pub fn refuse_pair(bench: &Bench<'_>) -> Result<(), Failure> {
 /// What the plan says of the sweep, over what the sheet says.
 fn override_sweep(plan: &Qualify<'_>, shelf: &mut Shelf) -> Result<(), Failure> {
     if let Some(speed) = plan.speed.filter(|s| !(1.0..=720.0).contains(s)) {
-        return Err(Failure::Usage(anyhow!("--speed {speed} is out of range: 1 to 720 deg/s")));
+        return Err(Failure::Usage(anyhow!("--speed {speed} is out of range: 1 to 720 °/s")));
     }
     if let Some(rate) = plan.rate.filter(|r| !(50..=20_000).contains(r)) {
         return Err(Failure::Usage(anyhow!("--rate {rate} is out of range: 50 to 20000 Hz")));

@@ -10,7 +10,7 @@ use crate::verdict::Scope;
 /// A question. It is complete before anything is judged.
 #[derive(Default)]
 pub struct Question {
-    /// About what; where it is not said, about the part, and the best trace answers.
+    /// About what; without it about the part, and the best trace answers.
     pub(super) scope: Option<Scope>,
     /// Topologies that fit the lines, where they are known beforehand.
     pub(super) shown: Vec<Topology>,

@@ -41,7 +41,7 @@ pub struct Recorded {
     pub(super) stories: Vec<Story>,
 }
 
-/// What a self-check said.
+/// What a self-check read and warned of.
 #[derive(Default)]
 pub struct Checked {
     pub(super) readings: Vec<OutcomeReading>,
@@ -67,7 +67,7 @@ impl Recorded {
         Ok(recorded)
     }
 
-    /// The same for what a session with a rig will tell of a part that is plugged into it.
+    /// The same for a session with a rig that a part is plugged into.
     ///
     /// # Errors
     /// As [`Recorded::begin`].
@@ -121,7 +121,7 @@ impl Recorded {
         }
     }
 
-    /// The sheet that a flex is judged by, and what it is judged for: what it tells.
+    /// The sheet that a flex is judged by, and what it is judged for.
     pub fn flex_question<'s>(&mut self, shelf: &'s Shelf) -> (&'s PartSheet, Question) {
         let chosen =
             shelf.choose_for_flex(self.trace(ProcedureKind::SelfCheck), self.trace(ProcedureKind::Flex));
@@ -175,7 +175,7 @@ impl Recorded {
         self.fail(why.to_string());
     }
 
-    /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is told.
+    /// Takes a trace and writes it at once. A trace that can't be written is still judged, and the failure is reported.
     pub fn store(&mut self, trace: Trace, outside: &Outside<'_>) {
         let file = match self.folder.as_mut().map(|folder| folder.store_trace(&trace)) {
             None => None,

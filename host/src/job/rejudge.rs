@@ -80,7 +80,7 @@ pub fn rejudge(asked: &Rejudge<'_>, outside: &Outside<'_>) -> Result<JudgedAgain
     let found =
         archive.find(&Query { records, ..asked.query.clone() }).map_err(|e| Failure::Usage(e.into()))?;
     if found.is_empty() {
-        return Err(Failure::Usage(anyhow!("the archive has no such record: ask for less, or for --all")));
+        return Err(Failure::Usage(anyhow!("No record of the archive fits: ask for less, or give --all")));
     }
     let key = if asked.dry_run {
         None
@@ -128,7 +128,7 @@ fn on_all<T: Sync, R: Send>(
     };
     let mut all: Vec<(usize, Option<R>)> = std::thread::scope(|scope| {
         let handles: Vec<_> = (0..workers.max(1)).map(|_| scope.spawn(worker)).collect();
-        // A worker that panicked has said so; what the others did stands.
+        // A worker that panicked has printed its message; what the others did stands.
         handles.into_iter().filter_map(|h| h.join().ok()).flatten().collect()
     });
     all.sort_unstable_by_key(|(k, _)| *k);

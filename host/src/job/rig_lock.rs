@@ -28,7 +28,7 @@ pub struct RigLock {
 }
 
 impl RigLock {
-    /// Takes the rig at an address; `part` is what a second program is told.
+    /// Takes the rig at an address; a second program is shown `part`.
     ///
     /// # Errors
     /// [`Failure::Rig`] when another program has it; [`Failure::Usage`] for an address that can't be understood.
@@ -60,7 +60,7 @@ impl RigLock {
     }
 }
 
-/// What a second program is told about the address, where another one has it.
+/// What a second program is shown about the address, where another one has it.
 pub fn holder(address: &Address, locks: Option<&Path>) -> Option<String> {
     let place = place(address, locks?)?;
     let file = File::open(&place).ok()?;

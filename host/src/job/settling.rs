@@ -1,4 +1,4 @@
-//! `qualify --settle`: an undecided grip is swept again as its own verdict advises, so often as was said before the first sweep. Which sweep
+//! `qualify --settle`: an undecided grip is swept again as its own verdict advises, as often as was announced before the first sweep. Which sweep
 //! of several is judged, how sure each must be, and what the later ones settled; why so, in `verdict/looks.rs`.
 
 use super::bench_work::keep;
@@ -60,7 +60,7 @@ impl Looks {
         Some(Self { planned, sure, each, counts })
     }
 
-    /// What the sweep that counts tells.
+    /// What the sweep that counts shows.
     pub fn analysis(&self) -> &PartAnalysis {
         &self.each[self.counts].analysis
     }
@@ -119,7 +119,10 @@ impl Looks {
             said.push(format!("settled by sweeping again: {}", told.settled.join("; ")));
         }
         if !told.open.is_empty() {
-            said.push(format!("not settled by sweeping again: {}; why is said above", told.open.join("; ")));
+            said.push(format!(
+                "not settled by sweeping again: {}; the reason stands above",
+                told.open.join("; ")
+            ));
         }
         said
     }
@@ -129,7 +132,7 @@ fn is_a_look(trace: &Trace) -> bool {
     trace.provenance.procedure == ProcedureKind::Sweep && !trace.is_empty()
 }
 
-/// Everything that one sweep and what else was kept tell of a grip.
+/// Everything that one sweep and the other traces show of a grip.
 pub fn grip_analysis(recorded: &Recorded, sweep: &Trace, sheet: &PartSheet) -> PartAnalysis {
     let mut analysis = analyse(grip_traces(recorded, sweep), sheet);
     self_closing::tell(recorded.trace(ProcedureKind::Release), sweep.provenance.procedure, &mut analysis);
@@ -144,7 +147,7 @@ fn grip_traces<'k>(recorded: &'k Recorded, sweep: &'k Trace) -> GripTraces<'k> {
     }
 }
 
-/// What is said before the first sweep.
+/// The announcement before the first sweep.
 pub fn announce(outside: &Outside<'_>, sheet: &PartSheet, more: u32) {
     outside.say(format!(
         "settling: at most {more} more {} of at most {MOST_CYCLES} cycles (about {} each), while one is likely to settle what is undecided; \

@@ -126,7 +126,7 @@ impl Shelf {
     }
 
     /// The sheet for a flex, from a self-check before it and from the flex itself: where nothing moves, the place where the
-    /// lines stand tells.
+    /// lines stand shows.
     pub fn choose_for_flex(&self, check: Option<&Trace>, flex: Option<&Trace>) -> FlexSheet<'_> {
         let moving = |trace: &Trace| topology_shown(trace, self.first()).map(|one| vec![one]);
         let shown = check

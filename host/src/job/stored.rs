@@ -35,7 +35,7 @@ pub enum Unreadable {
     Read {
         /// Which.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// A folder without an outcome.

@@ -117,7 +117,7 @@ pub fn needs_hands(rig: &str) -> bool {
 }
 
 /// The address of a simulated rig for one mounting and sweep of a part: without them it would draw the same noise again. Others as they are, and
-/// so is what the user has said already.
+/// so is what the user has typed already.
 pub fn on_occasion(rig: &str, options: &[(&str, u64)]) -> String {
     let Ok(Address::Sim { part }) = Address::parse(rig) else { return rig.to_owned() };
     let mut address = format!("sim:{part}");

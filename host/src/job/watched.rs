@@ -21,7 +21,7 @@ impl Seconds {
         }
         let longest = LONGEST_SECONDS;
         Err(Failure::Usage(anyhow!(
-            "--seconds {seconds} is out of range: 0.5 to {longest}; run it again for longer"
+            "--for {seconds} s is out of range: 0.5 s to {longest} s; run it again for longer"
         )))
     }
 
@@ -40,6 +40,6 @@ pub fn checked_place(at: f64, travel_deg: f64) -> Result<f64, Failure> {
         return Ok(at);
     }
     Err(Failure::Usage(anyhow!(
-        "--at {at} deg is out of range: 0 to {travel_deg:.1} deg, from the closed stop to wide open"
+        "--at {at}° is out of range: 0 to {travel_deg:.1}°, from the closed stop to wide open"
     )))
 }

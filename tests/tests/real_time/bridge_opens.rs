@@ -53,7 +53,7 @@ fn host(address: &str, folder: &Path) -> Result<Running> {
         std::fs::read_to_string(programs::repository().join("host/model/src/sheet/sheets/body.toml"))?;
     ensure!(shipped.contains("steps = 60 "), "the shipped sheet has other steps");
     std::fs::write(&sheet, shipped.replace("steps = 60 ", "steps = 12 "))?;
-    let mut step = command(["step", "--rig", address, "--i-have-read-the-cautions", "--sheet"])?;
+    let mut step = command(["procedure", "step", "--rig", address, "--i-have-read-the-cautions", "--sheet"])?;
     step.arg(sheet).arg("--archive").arg(folder.join("records"));
     Running::start(step)
 }
@@ -190,8 +190,8 @@ fn without_the_cautions_accepted_nothing_is_driven() -> Result<()> {
     let turn = turn();
     let archive = tempdir()?;
     let (rig, log) = rig_at("tcp:127.0.0.1:0", archive.path(), &[])?;
-    for procedure in ["qualify", "rest", "step", "guided-push"] {
-        let mut refused = command([procedure, "--rig", rig.address(), "--archive"])?;
+    for procedure in ["qualify", "procedure rest", "procedure step", "procedure guided-push"] {
+        let mut refused = command(procedure.split(' ').chain(["--rig", rig.address(), "--archive"]))?;
         refused.arg(archive.path().join("records"));
         let said = Running::start(refused)?.finish()?;
         let words =

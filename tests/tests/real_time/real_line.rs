@@ -292,7 +292,7 @@ fn ctrl_c_at_a_question_starts_nothing_and_a_yes_behind_it_neither() -> Result<(
     let (mut keys, mut terminal) = TTYPort::pair()?;
     terminal.set_exclusive(false)?;
     let stdin = opened(&terminal, OpenOptions::new().read(true))?;
-    let mut creep = command(["creep", "--rig", rig.address(), "--archive"])?;
+    let mut creep = command(["procedure", "creep", "--rig", rig.address(), "--archive"])?;
     creep.arg(archive.path()).stdin(stdin);
     let mut host = Running::start(creep)?;
     host.wait_for("Type yes")?;

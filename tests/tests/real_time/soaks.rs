@@ -39,7 +39,7 @@ fn whole(archive: &Path) -> Result<()> {
     Ok(())
 }
 
-const SHORT: [&str; 4] = ["--hours", "0.2", "--every", "30s"];
+const SHORT: [&str; 4] = ["--for", "0.2h", "--every", "30s"];
 
 #[test]
 fn a_soak_keeps_every_round_says_what_drifts_and_is_sealed() -> Result<()> {
@@ -131,7 +131,7 @@ fn a_part_that_never_moves_is_not_soaked_and_leaves_no_record() -> Result<()> {
 fn ctrl_c_ends_a_soak_cleanly_and_what_there_is_is_judged() -> Result<()> {
     let (folder, rig) = place("")?;
     let archive = folder.path().join("archive");
-    let long = ["--hours", "100", "--every", "30s"];
+    let long = ["--for", "100h", "--every", "30s"];
     let mut running = Running::start(command(arguments(&rig, archive.to_str().context("UTF-8")?, &long))?)?;
     running.wait_for("round 12 of 12000 kept")?;
     running.signal("INT")?;
@@ -148,7 +148,7 @@ fn ctrl_c_ends_a_soak_cleanly_and_what_there_is_is_judged() -> Result<()> {
 fn memory_stays_flat_from_the_tenth_round_to_the_hundredth() -> Result<()> {
     let (folder, rig) = place("")?;
     let archive = folder.path().join("archive");
-    let more = ["--hours", "1", "--every", "30s", "--cycles", "1", "--disk", "20MB"];
+    let more = ["--for", "1h", "--every", "30s", "--cycles", "1", "--disk", "20MB"];
     let mut running = Running::start(command(arguments(&rig, archive.to_str().context("UTF-8")?, &more))?)?;
     let resident = |id: u32| -> Result<u64> {
         let status = fs::read_to_string(format!("/proc/{id}/status"))?;
@@ -291,7 +291,7 @@ fn a_torn_last_line_is_cut_off_and_said_and_an_altered_one_is_refused() -> Resul
 
 #[test]
 fn an_altered_log_of_a_sealed_soak_is_found_and_judge_says_what_it_cant_do() -> Result<()> {
-    let (_folder, record) = soak("", &["--hours", "0.05", "--every", "30s"])?;
+    let (_folder, record) = soak("", &["--for", "0.05h", "--every", "30s"])?;
     let archive = record.archive.to_str().context("UTF-8")?;
     whole(&record.archive)?;
     trackpair(["judge", record.folder.to_str().context("UTF-8")?])?.expect(2, &["is a soak", "--conclude"]);
@@ -309,8 +309,8 @@ fn settings_out_of_range_and_records_that_are_no_soak_are_refused_before_anythin
     let text = archive.to_str().context("UTF-8")?;
     let grip = "sim:good-grip";
     for (rig, more, words) in [
-        (grip, vec!["--hours", "0"], vec!["--hours 0", "more than 0, up to 672"]),
-        (grip, vec!["--hours", "900"], vec!["--hours 900", "up to 672"]),
+        (grip, vec!["--for", "0h"], vec!["--for 0 h", "more than 0 h, up to 672"]),
+        (grip, vec!["--for", "900h"], vec!["--for 900 h", "up to 672"]),
         (grip, vec!["--every", "1s"], vec!["--every", "5s to 24h"]),
         (grip, vec!["--every", "60"], vec!["\"60\" is no time", "90s"]),
         (grip, vec!["--disk", "5MB"], vec!["--disk 5 MB is too little", "give", "at least"]),
@@ -342,7 +342,7 @@ fn an_unplugged_rig_is_waited_for_and_when_it_stays_away_the_soak_can_go_on_late
     let (address, folder) = (rig.address().to_owned(), tempdir()?);
     let archive = folder.path().join("archive");
     let text = archive.to_str().context("UTF-8")?;
-    let more = ["--hours", "1", "--every", "5s", "--cycles", "1", "--patience", "4s"];
+    let more = ["--for", "1h", "--every", "5s", "--cycles", "1", "--patience", "4s"];
     let mut soak = Running::start(command(arguments(&address, text, &more))?)?;
     soak.wait_for("round 1 of 720 kept")?;
     drop(rig);

@@ -20,7 +20,7 @@ fn duckdb_polars_pandas_and_sqlite_read_the_archive_and_answer_the_readmes_quest
     ] {
         run(&["qualify", "--rig", rig, "--part", "=1+1 <b>"])?.expect(code, &[]);
     }
-    run(&["self-check", "--rig", "sim:good-grip?seed=4"])?.expect(0, &[]);
+    run(&["procedure", "self-check", "--rig", "sim:good-grip?seed=4"])?.expect(0, &[]);
     // A second outcome of one record: the last one counts.
     run(&["rejudge", "--verdict", "outside"])?.expect(0, &[]);
     let files = ["figures.parquet", "figures.csv"].map(|name| folder.path().join(name));
@@ -40,7 +40,7 @@ fn duckdb_polars_pandas_and_sqlite_read_the_archive_and_answer_the_readmes_quest
     let script = programs::repository().join("tests/python/archive_readers.py");
     let output = Command::new(programs::python()?)
         .arg(script)
-        .args([&archive, &programs::repository().join("README.md")])
+        .args([&archive, &programs::repository().join("docs/ARCHIVE.md")])
         .args(&files)
         .output()?;
     let said =

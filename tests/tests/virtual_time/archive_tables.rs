@@ -17,11 +17,11 @@ fn archive() -> Result<TempDir> {
     let jobs = [
         ("qualify", "sim:good-grip?seed=1", "shelf 1"),
         ("qualify", "sim:worn-grip?seed=2", "=1+1;\"ü\",\r\nshelf"),
-        ("self-check", "sim:good-grip?seed=3", "shelf 3"),
+        ("procedure self-check", "sim:good-grip?seed=3", "shelf 3"),
         ("qualify", "sim:good-body?seed=1", "body"),
     ];
     for (command, rig, part) in jobs {
-        trackpair([command, "--rig", rig, "--part", part, "--archive", place])?;
+        trackpair(command.split(' ').chain(["--rig", rig, "--part", part, "--archive", place]))?;
     }
     ensure!(record_folders(archive.path()).len() == jobs.len(), "every job leaves a record");
     another_month(archive.path())?;
@@ -62,10 +62,10 @@ fn export(archive: &Path, what: &str, format: &str, folder: &Path) -> Result<()>
     Ok(())
 }
 
-/// The README's question to an export, word for word.
+/// The page's question to an export, word for word.
 fn question() -> Result<String> {
-    let readme = std::fs::read_to_string(programs::repository().join("README.md"))?;
-    let blocks = readme.split("```sql\n").skip(1).filter_map(|rest| rest.split_once("```"));
+    let page = std::fs::read_to_string(programs::repository().join("docs/ARCHIVE.md"))?;
+    let blocks = page.split("```sql\n").skip(1).filter_map(|rest| rest.split_once("```"));
     let asked: Vec<&str> =
         blocks.map(|(sql, _)| sql).filter(|sql| sql.contains("FROM 'figures.parquet'")).collect();
     ensure!(asked.len() == 1, "one question to an export is expected: {asked:?}");

@@ -444,8 +444,8 @@ fn numbers_out_of_range_say_their_range() -> Result<()> {
     ] {
         trackpair(["qualify", "--rig", "sim:good-grip", flag, value])?.expect(2, &[flag, words]);
     }
-    trackpair(["hand-sweep", "--rig", "sim:good-grip", "--seconds", "0"])?
-        .expect(2, &["--seconds", "0.5 to"]);
+    trackpair(["procedure", "hand-sweep", "--rig", "sim:good-grip", "--for", "0s"])?
+        .expect(2, &["--for 0 s", "0.5 s to"]);
     trackpair(["rigs", "--ping", "5"])?.expect(2, &["--rig ADDRESS"]);
     Ok(())
 }

@@ -14,20 +14,29 @@ use trackpair_tests::draws::draws;
 use trackpair_tests::faulty::{FaultRates, FaultyLink};
 use trackpair_tests::parallel::on_all_cores;
 
+/// A command of one or more words, with more behind it.
+fn words<'a>(command: &'a str, more: &[&'a str]) -> Vec<&'a str> {
+    command.split(' ').chain(more.iter().copied()).collect()
+}
+
 // ---- The wrong kind of part ----
 
 #[test]
 fn a_sheet_for_grips_is_refused_for_a_body() {
-    for command in ["qualify", "rest", "leads-check", "creep", "step", "blip", "guided-push"] {
-        refused(&[command, "--rig", "sim:good-body", "--sheet", "grip-complementary"])
+    for command in
+        ["qualify", "procedure rest", "procedure leads-check", "procedure step", "procedure guided-push"]
+    {
+        refused(&words(command, &["--rig", "sim:good-body", "--sheet", "grip-complementary"]))
             .expect(2, &["grip-complementary is for a grip", "to be tested is a body", "leave --sheet out"]);
     }
 }
 
 #[test]
 fn a_sheet_for_bodies_is_refused_for_a_grip() {
-    for command in ["qualify", "self-check", "leads-check", "hand-sweep", "flex"] {
-        let said = refused(&[command, "--rig", "sim:good-grip", "--sheet", "body"]);
+    for command in
+        ["qualify", "procedure self-check", "procedure leads-check", "procedure hand-sweep", "flex"]
+    {
+        let said = refused(&words(command, &["--rig", "sim:good-grip", "--sheet", "body"]));
         said.expect(2, &["body is for a body", "to be tested is a grip", "leave --sheet out"]);
         assert!(!said.err.contains("self-check ..."), "nothing was driven: {}", said.err);
     }
@@ -35,17 +44,17 @@ fn a_sheet_for_bodies_is_refused_for_a_grip() {
 
 #[test]
 fn procedures_for_grips_on_a_rig_for_bodies_say_what_to_use_instead() {
-    for command in [&["self-check"][..], &["hand-sweep"], &["flex"], &["flex", "--at", "30"]] {
-        refused(&[command, &["--rig", "sim:good-body"]].concat())
-            .expect(20, &["no place for a grip", "for a throttle body: qualify, rest, leads-check"]);
+    for command in ["procedure self-check", "procedure hand-sweep", "flex", "flex --at 30"] {
+        refused(&words(command, &["--rig", "sim:good-body"]))
+            .expect(2, &["takes throttle bodies", "trackpair qualify", "trackpair procedure"]);
     }
 }
 
 #[test]
 fn procedures_for_bodies_on_a_rig_for_grips_say_what_to_use_instead() {
     for command in ["rest", "step", "release", "creep", "lash", "tooth-map", "blip", "guided-push"] {
-        refused(&[command, "--rig", "sim:good-grip"])
-            .expect(20, &["no motor bridge", "for a grip: qualify, self-check"]);
+        refused(&["procedure", command, "--rig", "sim:good-grip"])
+            .expect(2, &["takes grips", "trackpair qualify", "trackpair procedure self-check"]);
     }
 }
 

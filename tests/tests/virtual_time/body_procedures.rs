@@ -10,7 +10,15 @@ use trackpair_tests::cli::{Record, qualify, trackpair};
 /// One procedure on a part.
 fn run(command: &str, rig: &str, archive: &Path, more: &[&str]) -> Result<Record> {
     let folder = archive.to_str().context("the path is text")?;
-    Record::only(archive, trackpair([&[command, "--rig", rig, "--archive", folder][..], more].concat())?)
+    Record::only(
+        archive,
+        trackpair(
+            command
+                .split(' ')
+                .chain(["--full", "--rig", rig, "--archive", folder])
+                .chain(more.iter().copied()),
+        )?,
+    )
 }
 
 /// Names of the figures that have a verdict.
@@ -44,18 +52,22 @@ fn check(command: &str, procedures: &[&str], figures: &[&str]) {
 fn rest_alone_judges_where_the_plate_rests_and_stops() {
     let output = ["closed_volts", "open_volts", "span"];
     let stops = ["rest_position", "rest_repeatability", "closed_stop", "open_stop"];
-    check("rest", &["rest"], &[&stops[..], &output].concat());
+    check("procedure rest", &["rest"], &[&stops[..], &output].concat());
 }
 
 #[test]
 fn step_alone_judges_latency_and_the_position_loop() {
     let latency = ["latency_p50", "latency_p90", "latency_p99", "latency_max"];
-    check("step", &["rest", "step"], &[&latency[..], &["rise_time", "overshoot", "settling"]].concat());
+    check(
+        "procedure step",
+        &["rest", "step"],
+        &[&latency[..], &["rise_time", "overshoot", "settling"]].concat(),
+    );
 }
 
 #[test]
 fn release_alone_judges_the_return_to_rest() {
-    check("release", &["rest", "release"], &["return_time"]);
+    check("procedure release", &["rest", "release"], &["return_time"]);
 }
 
 #[test]
@@ -67,25 +79,25 @@ fn creep_alone_judges_springs_friction_and_the_feedback_lines() {
     // Each line against the rotor, the second against the first.
     let shape =
         ["linearity_independent", "hysteresis", "repeatability", "dead_band_closed", "dead_band_open"];
-    check("creep", &["rest", "creep"], &[&mechanics[..], &lines, &pair, &shape].concat());
+    check("procedure creep", &["rest", "creep"], &[&mechanics[..], &lines, &pair, &shape].concat());
 }
 
 #[test]
 fn lash_alone_judges_lash_and_the_motor_that_tells_it() {
-    check("lash", &["rest", "creep", "lash"], &["lash", "winding_resistance", "back_emf_constant"]);
+    check("procedure lash", &["rest", "creep", "lash"], &["lash", "winding_resistance", "back_emf_constant"]);
 }
 
 #[test]
 fn the_tooth_map_alone_judges_lost_motion_and_the_motor_that_tells_it() {
     let figures = ["lost_motion", "winding_resistance", "back_emf_constant"];
-    check("tooth-map", &["rest", "creep", "tooth_map"], &figures);
+    check("procedure tooth-map", &["rest", "creep", "tooth_map"], &figures);
 }
 
 /// Before and after are compared, and no limit is set on that: what is judged is what blows do to the feedback.
 #[test]
 fn blips_alone_compare_before_and_after_and_judge_lost_contact() -> Result<()> {
     let archive = tempdir()?;
-    let record = run("blip", "sim:good-body?seed=1", archive.path(), &[])?;
+    let record = run("procedure blip", "sim:good-body?seed=1", archive.path(), &[])?;
     record.said.expect(0, &["SIMULATED", "WITHIN", "Before and after the blips", "no change seen"]);
     assert_eq!(record.outcome["scope"], "blip");
     assert_eq!(recorded(&record.outcome), ["rest", "blip_before", "blip", "blip_after"]);
@@ -96,12 +108,12 @@ fn blips_alone_compare_before_and_after_and_judge_lost_contact() -> Result<()> {
 #[test]
 fn the_leads_check_alone_takes_a_body_and_judges_the_output_at_both_stops() -> Result<()> {
     let archive = tempdir()?;
-    let record = run("leads-check", "sim:good-body?seed=1", archive.path(), &[])?;
+    let record = run("procedure leads-check", "sim:good-body?seed=1", archive.path(), &[])?;
     record.said.expect(0, &["SIMULATED", "WITHIN", "no lead drops", "out of the bore"]);
     assert_eq!(recorded(&record.outcome), ["rest", "leads_check"]);
     assert_eq!(judged(&record.outcome), ["closed_volts", "open_volts", "span"].into());
     let archive = tempdir()?;
-    let bad = run("leads-check", "sim:corroded-ground-body?seed=1", archive.path(), &[])?;
+    let bad = run("procedure leads-check", "sim:corroded-ground-body?seed=1", archive.path(), &[])?;
     bad.said.expect(10, &["SIMULATED", "OUTSIDE", "ground lead"]);
     Ok(())
 }
@@ -109,14 +121,14 @@ fn the_leads_check_alone_takes_a_body_and_judges_the_output_at_both_stops() -> R
 #[test]
 fn a_procedure_condemns_for_what_it_tells_and_for_nothing_else() -> Result<()> {
     for (command, part, code) in [
-        ("tooth-map", "missing-tooth-body?seed=1", 10),
-        ("lash", "loose-body?seed=1", 10),
-        ("creep", "weak-spring-body?seed=1", 10),
-        ("creep", "sticky-body?seed=1", 10),
+        ("procedure tooth-map", "missing-tooth-body?seed=1", 10),
+        ("procedure lash", "loose-body?seed=1", 10),
+        ("procedure creep", "weak-spring-body?seed=1", 10),
+        ("procedure creep", "sticky-body?seed=1", 10),
         // What is wrong with these is told by other procedures.
-        ("rest", "loose-body?seed=1", 0),
-        ("release", "loose-body?seed=1", 0),
-        ("step", "hot-winding-body?seed=1", 0),
+        ("procedure rest", "loose-body?seed=1", 0),
+        ("procedure release", "loose-body?seed=1", 0),
+        ("procedure step", "hot-winding-body?seed=1", 0),
     ] {
         let archive = tempdir()?;
         run(command, &format!("sim:{part}"), archive.path(), &[])?.said.expect(code, &["SIMULATED"]);
@@ -151,7 +163,7 @@ fn a_guided_push_tells_the_lash_at_the_places_that_were_pushed_at() -> Result<()
     for seed in ["1", "2"] {
         let archive = tempdir()?;
         let rig = format!("sim:good-body?seed={seed}&operator=push");
-        let record = run("guided-push", &rig, archive.path(), &["--seconds", "30"])?;
+        let record = run("procedure guided-push", &rig, archive.path(), &["--for", "30s"])?;
         record.said.expect(0, &["SIMULATED", "WITHIN", "The bridge is open now", "to each place in turn"]);
         assert_eq!(record.outcome["scope"], "guided_push");
         assert_eq!(recorded(&record.outcome), ["rest", "creep", "guided_push"]);
@@ -168,7 +180,7 @@ fn a_guided_push_tells_the_lash_at_the_places_that_were_pushed_at() -> Result<()
 #[test]
 fn a_guided_push_that_nobody_does_makes_no_lash_up() -> Result<()> {
     let archive = tempdir()?;
-    let record = run("guided-push", "sim:good-body?seed=1", archive.path(), &["--seconds", "5"])?;
+    let record = run("procedure guided-push", "sim:good-body?seed=1", archive.path(), &["--for", "5s"])?;
     record.said.expect(11, &["SIMULATED", "UNDECIDED"]);
     assert_eq!(pushed(&record.outcome), []);
     Ok(())
@@ -223,7 +235,7 @@ fn each_trace_of_a_body_judged_alone_tells_what_it_can_and_never_more_than_the_w
 #[test]
 fn a_bodys_record_judged_by_a_sheet_for_grips_is_refused_in_plain_words() -> Result<()> {
     let archive = tempdir()?;
-    let record = run("rest", "sim:good-body?seed=1", archive.path(), &[])?;
+    let record = run("procedure rest", "sim:good-body?seed=1", archive.path(), &[])?;
     let folder = record.folder.to_str().context("the path is text")?;
     trackpair(["judge", folder, "--sheet", "grip-complementary"])?
         .expect(2, &["grip-complementary is for a grip", "to be tested is a body", "leave --sheet out"]);

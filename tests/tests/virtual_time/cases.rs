@@ -65,12 +65,14 @@ fn a_case_goes_from_complaint_to_its_end_and_stays_provable() -> Result<()> {
         "p2135",
         "--seen",
         "terminals=bad:green",
-        "--part",
+        "--intake",
         part,
     ])?;
     let rig = ["--rig", "sim:worn-grip", "--case", "twin"];
     shelf.run(&[&["qualify"], rig.as_slice()].concat())?.expect(10, &[]);
-    shelf.run(&[&["leads-check"], rig.as_slice(), &["--still-plugged"]].concat())?.expect(0, &[]);
+    shelf
+        .run(&[&["procedure", "leads-check"], rig.as_slice(), &["--still-plugged"]].concat())?
+        .expect(0, &[]);
     let case = shelf.document(&["case", "show", "twin"])?;
     let whats: Vec<&str> =
         case["entries"].as_array().context("entries")?.iter().filter_map(|e| e["what"].as_str()).collect();
@@ -93,7 +95,7 @@ fn a_case_goes_from_complaint_to_its_end_and_stays_provable() -> Result<()> {
     shelf
         .run(&[&close[..], &["--mended", "replaced the grip"]].concat())?
         .expect(11, &["stays open", "since the repair", "trackpair qualify"]);
-    let other = ["case", "note", "twin", "--part", "grip,number=4712,origin=from the shelf"];
+    let other = ["case", "note", "twin", "--intake", "grip,number=4712,origin=from the shelf"];
     shelf.run(&other)?.expect(0, &[]);
     let again = ["qualify", "--rig", "sim:good-grip?seed=8", "--case", "twin", "--part", "grip 4712"];
     shelf.run(&again)?.expect(0, &[]);
@@ -112,7 +114,7 @@ fn a_case_goes_from_complaint_to_its_end_and_stays_provable() -> Result<()> {
 #[test]
 fn a_fault_that_clears_by_replugging_stays_open_until_something_is_mended() -> Result<()> {
     let shelf = Shelf::new()?;
-    shelf.opened(&["--part", "body,serial=7"])?;
+    shelf.opened(&["--intake", "body,serial=7"])?;
     shelf
         .run(&["case", "note", "twin", "--replugged", "body 7", "--cleared"])?
         .expect(0, &["That is no repair"]);
@@ -157,24 +159,26 @@ fn bad_entries_are_refused_with_what_is_allowed_and_nothing_is_written() -> Resu
         (["--symptom", "sad"], "limp_home"),
         (["--code", "2135"], "written like P2135"),
         (["--seen", "pin_fit=fine"], "PLACE=good"),
-        (["--part", "wheel"], "grip, body or pair"),
-        (["--part", "grip,matings=many"], "no count of 0 to"),
+        (["--intake", "wheel"], "grip, body or pair"),
+        (["--intake", "grip,matings=many"], "not a count from 0 to"),
     ] {
         shelf.run(&[&new[..], &more].concat())?.expect(2, &[words]);
     }
     shelf
         .run(&[&new[..], &["--seen", "cover=good", "--seen", "cover=bad"]].concat())?
-        .expect(2, &["told of twice"]);
-    shelf.run(&[&new[..], &["--part", "grip", "--part", "grip"]].concat())?.expect(2, &["different labels"]);
+        .expect(2, &["given twice"]);
+    shelf
+        .run(&[&new[..], &["--intake", "grip", "--intake", "grip"]].concat())?
+        .expect(2, &["different labels"]);
     shelf.run(&["case", "new", "--complaint", " "])?.expect(2, &["is empty"]);
     assert!(!shelf.folder.path().join("cases").exists());
-    shelf.opened(&["--part", "grip", "--part", "body"])?;
+    shelf.opened(&["--intake", "grip", "--intake", "body"])?;
     shelf.run(&["case", "show", "blue"])?.expect(2, &["no case \"blue\"", "case list"]);
     shelf.run(&["case", "note", "twin"])?.expect(2, &["says nothing", "--words"]);
     shelf
         .run(&["case", "note", "twin", "--replugged", "wheel"])?
         .expect(2, &["no part \"wheel\"", "grip, body"]);
-    shelf.run(&["case", "note", "twin", "--part", "grip"])?.expect(2, &["has a part \"grip\" already"]);
+    shelf.run(&["case", "note", "twin", "--intake", "grip"])?.expect(2, &["has a part \"grip\" already"]);
     shelf.run(&["case", "note", "twin", "--record", "none"])?.expect(2, &["no record \"none\""]);
     shelf
         .run(&["case", "close", "twin", "--ending", "happy"])?
@@ -190,8 +194,8 @@ fn bad_entries_are_refused_with_what_is_allowed_and_nothing_is_written() -> Resu
 #[test]
 fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() -> Result<()> {
     let shelf = Shelf::new()?;
-    shelf.opened(&["--part", "grip,matings=6"])?;
-    let check = ["self-check", "--rig", "sim:good-grip", "--case", "twin"];
+    shelf.opened(&["--intake", "grip,matings=6"])?;
+    let check = ["procedure", "self-check", "--rig", "sim:good-grip", "--case", "twin"];
     shelf.run(&check)?.expect(0, &[]).silent_about("the connector of");
     // 8 of 10: near; 11 of 10: beyond, and told before anything is driven.
     for (number, words) in [
@@ -225,7 +229,7 @@ fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() ->
     std::fs::write(config.join("config.toml"), "lead_fitted = \"2999-01-01\"\n")?;
     assert_eq!(shelf.document(&["matings"])?["leads"], Value::Array(Vec::new()));
     std::fs::write(config.join("config.toml"), "lead_fitted = \"yesterday\"\n")?;
-    shelf.run(&["matings"])?.expect(2, &["config.toml:1:15", "no day", "2026-01-31"]);
+    shelf.run(&["matings"])?.expect(2, &["config.toml:1:15", "not a day", "2026-01-31"]);
     std::fs::remove_file(config.join("config.toml"))?;
     shelf.as_kept()
 }
@@ -233,8 +237,8 @@ fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() ->
 #[test]
 fn a_soak_belongs_to_its_case_and_is_one_mating_also_when_it_was_cut_off() -> Result<()> {
     let shelf = Shelf::new()?;
-    shelf.opened(&["--part", "grip"])?;
-    let soak = ["soak", "--rig", "sim:good-grip", "--hours", "0.02", "--every", "12s"];
+    shelf.opened(&["--intake", "grip"])?;
+    let soak = ["soak", "--rig", "sim:good-grip", "--for", "0.02h", "--every", "12s"];
     shelf.run(&[&soak[..], &["--case", "twin"]].concat())?.expect(0, &["WITHIN", "entry 2"]);
     let case = shelf.document(&["case", "show", "twin"])?;
     assert_eq!(case["entries"][1]["told"]["scope"], "soak");
@@ -242,7 +246,7 @@ fn a_soak_belongs_to_its_case_and_is_one_mating_also_when_it_was_cut_off() -> Re
     // One that is killed in its second round and gone on with, with what it was begun with.
     let place = shelf.folder.path().to_str().context("UTF-8")?;
     let long =
-        [&soak[..3], &["--hours", "1", "--every", "12s", "--case", "twin", "--archive", place]].concat();
+        [&soak[..3], &["--for", "1h", "--every", "12s", "--case", "twin", "--archive", place]].concat();
     let mut running = Running::start(command(long)?)?;
     running.wait_for("round 2 of")?;
     running.signal("KILL")?;

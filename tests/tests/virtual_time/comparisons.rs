@@ -134,7 +134,7 @@ fn good_parts_give_limits_that_are_a_sheet_and_hold_for_them() -> Result<()> {
     let differing = document["differing"].as_array().context("a list")?;
     assert!(differing.iter().all(|d| d["after"] != "outside"), "{differing:?}");
     // The worn one among them.
-    let among = trackpair(["compare", text(&worn)?, "--population", text(&archive)?])?;
+    let among = trackpair(["compare", text(&worn)?, "--others", text(&archive)?])?;
     among.expect(0, &["AMONG ITS KIND", "it is the part itself", "others 12"]);
 
     trackpair([&limits[..], &["--coverage", "1.5"]].concat())?.expect(2, &["coverage 1.5 is not possible"]);
@@ -153,7 +153,7 @@ fn a_shelf_of_both_kinds_leaves_the_other_kind_out_and_counts_it() -> Result<()>
     for seed in 1..=2 {
         kept(&archive, &format!("sim:good-body?seed={seed}"), &format!("body {seed}"))?;
     }
-    let said = trackpair(["compare", text(&part)?, "--population", text(&archive)?, "--json"])?;
+    let said = trackpair(["compare", text(&part)?, "--others", text(&archive)?, "--json"])?;
     let document: Value = serde_json::from_str(&said.out).with_context(|| said.err.clone())?;
     assert_eq!(document["population"].as_array().map(Vec::len), Some(4));
     let left_out = document["left_out"].as_array().context("a list")?;
@@ -164,7 +164,7 @@ fn a_shelf_of_both_kinds_leaves_the_other_kind_out_and_counts_it() -> Result<()>
     // A shelf that holds none of its kind is the wrong one.
     let bodies = folder.path().join("bodies");
     kept(&bodies, "sim:good-body?seed=3", "body")?;
-    let wrong = trackpair(["compare", text(&part)?, "--population", text(&bodies)?])?;
+    let wrong = trackpair(["compare", text(&part)?, "--others", text(&bodies)?])?;
     assert_eq!(wrong.code, Some(2), "{}", wrong.out);
     Ok(())
 }

@@ -69,12 +69,12 @@ fn typed_goes_before_environment_before_file_before_default() -> Result<()> {
 fn every_command_keeps_its_records_where_the_configuration_says() -> Result<()> {
     let file = configure("rig = 'sim:good-grip'\nsheet = 'grip-complementary'\narchive = 'kept'\n")?;
     let kept = file.parent().context("a folder")?.join("kept");
-    let record = Record::only(&kept, trackpair(["self-check"])?)?;
+    let record = Record::only(&kept, trackpair(["procedure", "self-check"])?)?;
     record.said.expect(0, &[]);
     assert_eq!(record.outcome["sheet"]["name"], "grip-complementary");
     let other = tempdir()?;
     let typed = other.path().to_str().context("ASCII")?;
-    Record::only(other.path(), trackpair(["self-check", "--archive", typed])?)?;
+    Record::only(other.path(), trackpair(["procedure", "self-check", "--archive", typed])?)?;
     // A judgement is kept only when that is asked for.
     let trace = record.trace("self_check")?;
     let trace = trace.to_str().context("ASCII")?;
@@ -99,9 +99,10 @@ fn without_any_rig_every_place_to_name_one_is_said() -> Result<()> {
 fn a_mistake_in_the_file_is_pointed_at_before_anything_is_recorded() -> Result<()> {
     let file = configure("rig = 'sim:good-grip'\n[shop]\nname = 'S'\nlogo = 'none.png'\n")?;
     let place = |line: u32, column: u32| format!("{}:{line}:{column}", file.display());
-    trackpair(["self-check"])?.expect(2, &[&place(4, 8), "can't be read", "PNG or SVG"]);
+    trackpair(["procedure", "self-check"])?.expect(2, &[&place(4, 8), "can't be read", "PNG or SVG"]);
     configure("arhive = 'x'\n")?;
-    trackpair(["self-check"])?.expect(2, &[&place(1, 1), "unknown key `arhive`", "did you mean `archive`"]);
+    trackpair(["procedure", "self-check"])?
+        .expect(2, &[&place(1, 1), "unknown key `arhive`", "did you mean `archive`"]);
     ensure!(!home().join("data").exists(), "nothing was recorded");
     // What needs no configuration goes on; what shows it says the same.
     trackpair(["sheet", "list"])?.expect(0, &["grip-complementary"]);

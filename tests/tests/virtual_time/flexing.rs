@@ -23,14 +23,16 @@ max_us = 3000
 
 fn run(command: &str, rig: &str, archive: &Path, more: &[&str]) -> Result<Record> {
     let place = archive.to_str().expect("the path is text");
-    let said = trackpair([&[command, "--rig", rig, "--archive", place][..], more].concat())?;
+    let said = trackpair(
+        command.split(' ').chain(["--full", "--rig", rig, "--archive", place]).chain(more.iter().copied()),
+    )?;
     Record::only(archive, said)
 }
 
 /// `flex` place by place, hands off first.
 fn flexed(part: &str, seed: u64, archive: &Path, more: &[&str]) -> Result<Record> {
     let rig = format!("sim:{part}?seed={seed}&operator=flex-places");
-    run("flex", &rig, archive, &[&["--places", "--place-seconds", "10"], more].concat())
+    run("flex", &rig, archive, &[&["--places", "--each-place", "10s"], more].concat())
 }
 
 fn standing_out(record: &Record) -> Vec<u64> {
@@ -123,7 +125,7 @@ fn what_keeps_to_the_travel_is_the_track_and_what_keeps_to_the_hand_the_wire() -
         for seed in 401..=404 {
             let archive = tempdir()?;
             let rig = format!("sim:{part}?seed={seed}&operator={operator}");
-            let record = run("flex", &rig, archive.path(), &["--sweep", "--seconds", "120"])?;
+            let record = run("flex", &rig, archive.path(), &["--sweep", "--for", "120s"])?;
             let contact = &record.outcome["contact"];
             // Too few losses may leave it open, as `scripts/study contact` counts; the other is never said.
             assert!(
@@ -143,7 +145,7 @@ fn contact_that_is_lost_when_warm_is_told_so() -> Result<()> {
     for seed in 501..=503 {
         let archive = tempdir()?;
         let rig = format!("sim:warm-contact-grip?seed={seed}&warm=4");
-        let record = run("warm-up", &rig, archive.path(), &["--minutes", "7"])?;
+        let record = run("warm-up", &rig, archive.path(), &["--for", "7min"])?;
         let warmth = &record.outcome["contact"]["warmth"];
         assert_eq!(warmth["follows"], true, "seed {seed}: {warmth}");
         let cold = record.outcome["contact"]["events"][0]["celsius"].as_f64().expect("a temperature");
@@ -160,7 +162,7 @@ fn a_wire_that_breaks_warm_or_cold_is_not_told_to_follow_the_warmth_and_no_loss_
     for seed in [501, 511] {
         let archive = tempdir()?;
         let rig = format!("sim:cracked-wire-grip?seed={seed}&warm=4&operator=flex");
-        let record = run("warm-up", &rig, archive.path(), &["--minutes", "3"])?;
+        let record = run("warm-up", &rig, archive.path(), &["--for", "3min"])?;
         let warmth = &record.outcome["contact"]["warmth"];
         assert_eq!(warmth["follows"], false, "seed {seed}: {warmth}");
         let details = &record.findings("dropout")[0]["details"];
@@ -188,7 +190,7 @@ fn each_event_is_cued_with_its_place_and_the_bell_and_stays_out_of_the_document(
 fn the_hand_is_told_by_key_and_a_place_that_is_none_is_refused_while_it_runs() -> Result<()> {
     let archive = tempdir()?;
     let place = archive.path().to_str().expect("the path is text");
-    let flex = ["flex", "--rig", "sim:good-grip", "--archive", place, "--places", "--seconds", "900"];
+    let flex = ["flex", "--rig", "sim:good-grip", "--archive", place, "--places", "--for", "900s"];
     let said = trackpair_told(flex, "1\n9\n\nq\n")?;
     let said = &Record::only(archive.path(), said)?.said;
     said.expect(11, &["9: no place of 0 to 4; q ends"]);
@@ -204,19 +206,19 @@ fn what_can_be_typed_wrongly_is_told_with_what_is_allowed_and_nothing_is_recorde
         (&["--places", "a,b,c,d,e,f,g,h,i,j"], &["10 places are named", "2 to 9"]),
         (&["--places", "bend,boot,bend"], &["\"bend\" is named twice"]),
         (&["--places", "bend,,boot"], &["has no name"]),
-        (&["--places", "a,b", "--place-seconds", "1"], &["--place-seconds 1", "2 to 300"]),
-        (&["--places", "a,b", "--place-seconds", "nan"], &["--place-seconds NaN", "2 to 300"]),
-        (&["--places", "a,b", "--place-seconds", "15", "--seconds", "30"], &["--seconds 30", "45 s"]),
-        (&["--places", "a,b,c,d,e", "--place-seconds", "300"], &["1800"]),
-        (&["--place-seconds", "15"], &["--places"]),
+        (&["--places", "a,b", "--each-place", "1s"], &["--each-place 1 s", "2 to 300"]),
+        (&["--places", "a,b", "--each-place", "nan"], &["\"nan\" is not a time", "90s"]),
+        (&["--places", "a,b", "--each-place", "15s", "--for", "30s"], &["--for 30 s", "45 s"]),
+        (&["--places", "a,b,c,d,e", "--each-place", "300s"], &["1800"]),
+        (&["--each-place", "15s"], &["--places"]),
         (&["--sweep", "--at", "20"], &["--sweep", "--at"]),
     ] {
         let flex = ["flex", "--rig", "sim:good-grip", "--archive", place];
         trackpair([&flex[..], more].concat())?.expect(2, words);
     }
-    let warm = ["warm-up", "--rig", "sim:good-grip", "--archive", place, "--minutes"];
-    trackpair([&warm[..], &["0"]].concat())?.expect(2, &["--minutes 0", "0.1 to", "trackpair soak"]);
-    trackpair([&warm[..], &["61"]].concat())?.expect(2, &["--minutes 61", "0.1 to 15"]);
+    let warm = ["warm-up", "--rig", "sim:good-grip", "--archive", place, "--for"];
+    trackpair([&warm[..], &["0s"]].concat())?.expect(2, &["--for 0 s", "6 s to", "trackpair soak"]);
+    trackpair([&warm[..], &["61min"]].concat())?.expect(2, &["--for 3660 s", "6 s to 15 min"]);
     assert_eq!(std::fs::read_dir(archive.path())?.count(), 0, "nothing is recorded");
     Ok(())
 }

@@ -39,7 +39,7 @@ fn a_good_pair_is_within_and_another_program_reads_the_same_times_from_its_trace
     ensure!(said.contains("8 figures agree"), "{said}");
     // The archive knows the pair, and judges it again from itself.
     let place = folder.path().to_str().context("UTF-8")?;
-    trackpair(["records", "find", "--kind", "pair", "--archive", place])?.expect(0, &["1 record", "pair"]);
+    trackpair(["records", "list", "--kind", "pair", "--archive", place])?.expect(0, &["1 record", "pair"]);
     let again = trackpair(["rejudge", "--all", "--sheet", "pair", "--archive", place])?;
     again.expect(0, &[]);
     trackpair(["records", "verify", "--archive", place])?.expect(0, &["AS KEPT"]);

@@ -33,7 +33,7 @@ fn run(study: &Path, parts: u8, kind: &str, more: &[&str]) -> Result<Said> {
     let rigs: Vec<String> =
         (0..parts).map(|k| format!("{}=sim:{kind}?seed={}", char::from(b'a' + k), k + 1)).collect();
     let mut arguments = vec!["gauge", "run", text(study)?];
-    rigs.iter().for_each(|rig| arguments.extend(["--part", rig.as_str()]));
+    rigs.iter().for_each(|rig| arguments.extend(["--rig-of", rig.as_str()]));
     arguments.extend(more);
     trackpair(arguments)
 }
@@ -154,11 +154,11 @@ fn what_makes_no_study_is_refused_with_words() -> Result<()> {
     planned(&place, 2, &["--mountings", "2", "--repeats", "2"])?.expect(0, &[]);
     planned(&place, 2, &[])?.expect(2, &["is there already", "never written over"]);
     trackpair(["gauge", "run", at, "--rig", "sim:good-grip"])?.expect(2, &["has its part with it", "a, b"]);
-    trackpair(["gauge", "run", at, "--part", "a=sim:good-grip"])?
+    trackpair(["gauge", "run", at, "--rig-of", "a=sim:good-grip"])?
         .expect(2, &["no rig is given for the part \"b\""]);
-    trackpair(["gauge", "run", at, "--part", "c=sim:good-grip"])?
+    trackpair(["gauge", "run", at, "--rig-of", "c=sim:good-grip"])?
         .expect(2, &["no part of this study is named \"c\""]);
-    trackpair(["gauge", "run", at, "--part", "a"])?.expect(2, &["is not NAME=ADDRESS"]);
+    trackpair(["gauge", "run", at, "--rig-of", "a"])?.expect(2, &["is not NAME=ADDRESS"]);
     // Nobody mounts the part: nothing was driven, nothing is lost.
     let said = trackpair_told(["gauge", "run", at, "--rig", "tcp:127.0.0.1:1"], "")?;
     said.expect(20, &["mount the part labelled", "nobody answered that the part is mounted"]);

@@ -74,15 +74,15 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("outcome", "qualify", with(GRIP, &[]), 10),
         ("outcome", "qualify", with(BODY, &[]), 0),
         ("outcome", "qualify", vec!["--rig", "sim:good-grip", "--settle", "--archive", archive], 0),
-        ("outcome", "self-check", with(GRIP, &[]), 0),
-        ("outcome", "leads-check", with(GRIP, &[]), 0),
-        ("outcome", "hand-sweep", with(GRIP, &["--seconds", "4"]), 11),
-        ("outcome", "flex", with(GRIP, &["--seconds", "2"]), 11),
-        ("outcome", "warm-up", with(GRIP, &["--minutes", "0.1"]), 11),
+        ("outcome", "procedure self-check", with(GRIP, &[]), 0),
+        ("outcome", "procedure leads-check", with(GRIP, &[]), 0),
+        ("outcome", "procedure hand-sweep", with(GRIP, &["--for", "4s"]), 11),
+        ("outcome", "flex", with(GRIP, &["--for", "2s"]), 11),
+        ("outcome", "warm-up", with(GRIP, &["--for", "6s"]), 11),
         ("outcome", "follow", vec!["--rig", "sim:good-grip+good-body", "--archive", archive], 0),
-        ("outcome", "soak", with(GRIP, &["--hours", "0.05", "--every", "15s"]), 10),
-        ("outcome", "blip", with(BODY, &[]), 0),
-        ("outcome", "guided-push", with(BODY, &["--seconds", "4"]), 11),
+        ("outcome", "soak", with(GRIP, &["--for", "0.05h", "--every", "15s"]), 10),
+        ("outcome", "procedure blip", with(BODY, &[]), 0),
+        ("outcome", "procedure guided-push", with(BODY, &["--for", "4s"]), 11),
         ("outcome", "judge", vec![stored], 11),
         ("rigs", "rigs", vec!["--rig", "sim:good-grip", "--rig", "tcp:127.0.0.1:1"], 20),
         ("ping", "rigs", vec!["--rig", "sim:good-body", "--ping", "20"], 0),
@@ -94,7 +94,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("population", "population show", vec!["shipped"], 0),
         ("changes", "compare", vec![record(0)?, record(1)?], 0),
         ("changes", "compare", vec![record(0)?, record(1)?, record(2)?, "--trend"], 0),
-        ("standing", "compare", vec![record(0)?, "--population", shelf], 0),
+        ("standing", "compare", vec![record(0)?, "--others", shelf], 0),
         ("explanation", "explain", vec!["all", record(0)?], 0),
         ("proposal", "population limits", vec![shelf], 0),
         ("rejudged", "rejudge", vec!["--all", "--archive", shelf], 0),
@@ -113,14 +113,14 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
     let (key, report) = (key.to_str().context("UTF-8")?, report.to_str().context("UTF-8")?);
     rows.extend([
         ("records", "records list", vec!["--archive", archive], 0),
-        ("records", "records find", vec!["--kind", "body", "--archive", archive], 0),
+        ("records", "records list", vec!["--kind", "body", "--archive", archive], 0),
         ("record", "records show", vec![NAME, "--archive", sealed], 0),
         ("verification", "records verify", vec!["--archive", archive], 0),
         ("verification", "records verify", vec!["--archive", archive, "--key", key], 12),
         ("seal_check", "verify", vec![report, "--key", key], 0),
         ("seal_check", "verify", vec![good_sheet, "--key", key], 12),
     ]);
-    trackpair(["case", "new", "--complaint", "limp-home", "--part", "grip", "--archive", archive])?
+    trackpair(["case", "new", "--complaint", "limp-home", "--intake", "grip", "--archive", archive])?
         .expect(0, &[]);
     trackpair(["case", "note", "case-", "--words", "x", "--replugged", "grip", "--archive", archive])?
         .expect(0, &[]);
@@ -144,7 +144,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         [planned.to_str(), study.to_str(), known.to_str()].map(|p| p.unwrap_or_default());
     let small = ["--part", "a", "--part", "b", "--mountings", "2", "--repeats", "2", "--seed", "1"];
     trackpair(["gauge", "plan", study].into_iter().chain(small))?.expect(0, &[]);
-    let rigs = ["--part", "a=sim:good-grip?seed=1", "--part", "b=sim:good-grip?seed=2"];
+    let rigs = ["--rig-of", "a=sim:good-grip?seed=1", "--rig-of", "b=sim:good-grip?seed=2"];
     trackpair(["gauge", "run", study].into_iter().chain(rigs))?.expect(0, &[]);
     trackpair(["check-part", "register", known, "--rig", "sim:good-grip", "--sweeps", "10"])?.expect(0, &[]);
     rows.extend([
@@ -153,7 +153,17 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("check_part", "check-part chart", vec![known], 0),
         ("check_part", "check-part sweep", vec![known], 0),
     ]);
-    rows.extend(["rest", "step", "release", "creep", "lash", "tooth-map"].map(body));
+    rows.extend(
+        [
+            "procedure rest",
+            "procedure step",
+            "procedure release",
+            "procedure creep",
+            "procedure lash",
+            "procedure tooth-map",
+        ]
+        .map(body),
+    );
     let known: BTreeSet<(&str, &str)> = rows.iter().map(|row| (row.0, row.1)).collect();
     let published = PUBLISHED.iter().flat_map(|p| p.printed_by.iter().map(|c| (p.name, *c)));
     assert_eq!(known, published.collect(), "every command that prints a document is run here");

@@ -22,6 +22,7 @@ mod configuration;
 mod conformance;
 mod crash_safety;
 mod cut_sessions;
+mod docs_pages;
 mod explained;
 mod flexing;
 mod follow;

@@ -292,17 +292,17 @@ fn the_readmes_two_commands_are_there_as_written() -> Result<()> {
 }
 
 #[test]
-fn the_readmes_exit_codes_are_those_of_the_help() -> Result<()> {
+fn the_exit_codes_of_the_pages_are_those_of_the_help() -> Result<()> {
     let help = trackpair(["--help"])?;
     help.expect(
         0,
-        &["0 within", "10 outside", "11 undecided", "20 rig fault or aborted", "2 usage", "1 other"],
+        &["0 within", "10 outside", "11 undecided", "20 rig fault or stopped", "2 usage", "1 anything else"],
     );
-    let readme = std::fs::read_to_string(programs::repository().join("README.md"))?;
+    let page = std::fs::read_to_string(programs::repository().join("docs/VERDICTS.md"))?;
     for row in
         ["| 0 | within", "| 10 | outside", "| 11 | undecided", "| 20 | rig fault", "| 2 | usage", "| 1 |"]
     {
-        assert!(readme.contains(row), "{row}");
+        assert!(page.contains(row), "{row}");
     }
     Ok(())
 }

@@ -11,7 +11,8 @@ const BODIES: u64 = 24;
 
 /// A tooth map of a body, with its record in an archive of its own; the shipped sheet with fewer ramps and strokes.
 fn tooth_map(rig: &str, archive: &Path, sheet: &Path, more: &[&str]) -> Result<Said> {
-    let arguments = ["tooth-map", "--rig", rig, "--archive", text(archive)?, "--sheet", text(sheet)?];
+    let arguments =
+        ["procedure", "tooth-map", "--rig", rig, "--archive", text(archive)?, "--sheet", text(sheet)?];
     let label = rig.replace("sim:good-body?seed=5", "good-");
     let arguments = [&arguments[..], &["--part", &label]].concat();
     trackpair([&arguments[..], more].concat())
@@ -43,11 +44,11 @@ fn a_shop_learns_its_own_good_bodies_and_finds_a_worn_tooth_among_them() -> Resu
     // Of these a map is had from all but a grip's record and a folder that holds nothing.
     let grip = Record::only(
         &at("grip"),
-        trackpair(["self-check", "--rig", "sim:good-grip", "--archive", text(&at("grip"))?])?,
+        trackpair(["procedure", "self-check", "--rig", "sim:good-grip", "--archive", text(&at("grip"))?])?,
     )?;
     let file = at("mine.json");
     let of = |records: &[PathBuf]| -> Result<Said> {
-        let mut arguments = vec!["population", "learn", "--kind", text(&sheet)?, "--out", text(&file)?];
+        let mut arguments = vec!["population", "learn", "--sheet", text(&sheet)?, "--out", text(&file)?];
         for record in records {
             arguments.push(text(record)?);
         }
@@ -103,7 +104,7 @@ fn a_population_that_is_none_is_refused_before_anything_is_driven() -> Result<()
             .expect(2, &[word, "trackpair population learn"]);
         assert!(!archive.exists(), "nothing was recorded");
     }
-    trackpair(["population", "learn", "--kind", "grip-half-slope", "--out", "x", "y"])?
+    trackpair(["population", "learn", "--sheet", "grip-half-slope", "--out", "x", "y"])?
         .expect(2, &["grip-half-slope is the sheet of a", "body"]);
     Ok(())
 }

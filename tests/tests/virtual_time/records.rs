@@ -1,4 +1,4 @@
-//! `records list`, `find`, `show`, `export`: what a shop asks its archive.
+//! `records list`, `show`, `export`: what a shop asks its archive.
 
 use anyhow::{Context, Result, ensure};
 use std::path::{Path, PathBuf};
@@ -12,11 +12,11 @@ fn archive() -> Result<TempDir> {
     let archive = tempdir()?;
     let job = |command: &str, part: &str, rig: &str| -> Result<Said> {
         let place = archive.path().to_str().context("text")?;
-        trackpair([command, "--rig", rig, "--part", part, "--archive", place])
+        trackpair(command.split(' ').chain(["--rig", rig, "--part", part, "--archive", place]))
     };
     job("qualify", "shelf 1", "sim:good-grip?seed=1")?.expect(0, &[]);
     job("qualify", HOSTILE, "sim:worn-grip?seed=2")?.expect(10, &[]);
-    job("self-check", "shelf 3", "sim:good-grip?seed=3")?.expect(0, &[]);
+    job("procedure self-check", "shelf 3", "sim:good-grip?seed=3")?.expect(0, &[]);
     Ok(archive)
 }
 
@@ -37,17 +37,17 @@ fn records_are_listed_and_found_by_what_is_asked() -> Result<()> {
     let width = list.out.lines().map(|l| l.chars().count()).max();
     ensure!(width <= Some(100), "{width:?} columns");
     let found = |arguments: &[&str], count: &str| -> Result<()> {
-        records(archive.path(), &[&["find"], arguments].concat())?.expect(0, &[count]);
+        records(archive.path(), &[&["list"], arguments].concat())?.expect(0, &[count]);
         Ok(())
     };
     found(&["--verdict", "outside"], "1 record")?;
     found(&["--part", "SHELF"], "2 records")?;
     found(&["--part", "shelf", "--scope", "part"], "1 record")?;
     found(&["--finding", "flat_spot"], "1 record")?;
-    found(&["--kind", "body"], "no record")?;
-    found(&["--simulated", "no"], "no record")?;
+    found(&["--kind", "body"], "no records")?;
+    found(&["--simulated", "no"], "no records")?;
     found(&["--from", "2026-01", "--of-sheet", "grip-complementary"], "3 records")?;
-    found(&["--to", "1999"], "no record")?;
+    found(&["--to", "1999"], "no records")?;
     Ok(())
 }
 
@@ -96,12 +96,11 @@ fn a_question_that_makes_no_sense_is_answered_with_what_does() -> Result<()> {
         records(archive.path(), arguments)?.expect(2, words);
         Ok(())
     };
-    asked(&["find"], &["nothing is asked for", "--verdict"])?;
-    asked(&["find", "--from", "31.3.2026"], &["2026-03-31, 2026-03 or 2026"])?;
-    asked(&["find", "--finding", "flatspot"], &["there are flat_spot"])?;
-    asked(&["find", "--scope", "parts"], &["there are", "readiness"])?;
-    asked(&["find", "--from", "2026-03", "--to", "2025"], &["--from 2026-03 is later than --to 2025"])?;
-    asked(&["find", "--kind", "wheel"], &["grip, body and pair"])?;
+    asked(&["list", "--from", "31.3.2026"], &["2026-03-31, 2026-03 or 2026"])?;
+    asked(&["list", "--finding", "flatspot"], &["there are flat_spot"])?;
+    asked(&["list", "--scope", "parts"], &["there are", "readiness"])?;
+    asked(&["list", "--from", "2026-03", "--to", "2025"], &["--from 2026-03 is later than --to 2025"])?;
+    asked(&["list", "--kind", "wheel"], &["grip, body and pair"])?;
     asked(&["show", "nobody"], &["has no record \"nobody\"", "records list"])?;
     trackpair(["rejudge", "--archive", archive.path().to_str().context("text")?])?
         .expect(2, &["which records?", "rejudge --help"]);
@@ -116,10 +115,16 @@ fn a_record_is_shown_with_its_figures_files_and_seals() -> Result<()> {
         let folder = folders.iter().find(|f| f.to_string_lossy().contains(part)).context("a record")?;
         folder.file_name().and_then(|n| n.to_str()).context("a name")
     };
-    let words =
-        ["WITHIN", "linearity, independent", "trace 2: sweep", "seal 1 of outcome 1", "shelf 1", "GRADE A"];
+    let words = [
+        "WITHIN",
+        "linearity, independent",
+        "trace 2: sweep",
+        "seal 1 of outcome 1",
+        "shelf 1",
+        "RESALE GRADE: AMPLE",
+    ];
     records(archive.path(), &["show", name("shelf-1")?])?.expect(0, &words);
-    records(archive.path(), &["show", name("shelf-1")?, "--number", "2"])?
+    records(archive.path(), &["show", name("shelf-1")?, "--outcome", "2"])?
         .expect(2, &["has no outcome 2; it has 1"]);
     let said = records(archive.path(), &["show", name("cmd")?])?;
     said.expect(0, &["OUTSIDE", "FLAT SPOT", "seal 2 of outcome 1"]);

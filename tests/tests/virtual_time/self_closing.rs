@@ -189,7 +189,7 @@ fn what_no_drive_let_go_is_judged_by_its_lines_and_says_what_was_not_tested() ->
     let archive = tempdir()?;
     let place = archive.path().to_str().context("UTF-8")?;
     let rig = "sim:good-grip?seed=3&operator=hand";
-    let hand = ["hand-sweep", "--rig", rig, "--seconds", "20", "--archive", place, "--json"];
+    let hand = ["procedure", "hand-sweep", "--rig", rig, "--for", "20s", "--archive", place, "--json"];
     let said = trackpair(hand)?;
     let outcome: serde_json::Value = serde_json::from_str(&said.out).context(said.err.clone())?;
     let reasons = outcome["reasons"].as_array().context("reasons")?;

@@ -2,10 +2,12 @@
 
 use anyhow::{Context, Result, ensure};
 use serialport::TTYPort;
+use std::fs::File;
+use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 use tempfile::tempdir;
-use trackpair_tests::cli::{DEADLINE, command, trackpair};
+use trackpair_tests::cli::{DEADLINE, Record, Said, command, trackpair};
 use trackpair_tests::programs;
 use trackpair_tests::reading::read_some;
 
@@ -104,14 +106,36 @@ fn manual_pages_are_written_one_per_command_and_format_without_a_complaint() -> 
 }
 
 /// The bytes that a command writes to a terminal.
-fn on_a_terminal(mut command: Command) -> Result<String> {
+fn on_a_terminal(command: Command) -> Result<String> {
+    at_a_terminal(command, "", |command, terminal| {
+        command.stdout(Stdio::from(terminal)).stderr(Stdio::null());
+        Ok(())
+    })
+}
+
+/// What a command asks and says on a terminal at which somebody types; its result goes elsewhere.
+fn answered(command: Command, typed: &str) -> Result<String> {
+    at_a_terminal(command, typed, |command, terminal| {
+        command.stdin(Stdio::from(terminal.try_clone()?)).stdout(Stdio::null()).stderr(Stdio::from(terminal));
+        Ok(())
+    })
+}
+
+/// What a command writes to a terminal that `wire` gives to it, and on which something was typed.
+fn at_a_terminal(
+    mut command: Command,
+    typed: &str,
+    wire: impl FnOnce(&mut Command, File) -> Result<()>,
+) -> Result<String> {
     let (mut far, near) = TTYPort::pair()?;
     let path = serialport::SerialPort::name(&near).context("a pty has a name")?;
     let terminal = std::fs::OpenOptions::new().read(true).write(true).open(path)?;
     // Held until all is read: of a pty whose other end is closed the rest may be lost.
     let held = terminal.try_clone()?;
     drop(near);
-    let mut child = command.stdout(Stdio::from(terminal)).stderr(Stdio::null()).spawn()?;
+    far.write_all(typed.as_bytes())?;
+    wire(&mut command, terminal)?;
+    let mut child = command.spawn()?;
     let until = Instant::now() + DEADLINE;
     let (mut said, mut buffer) = (Vec::new(), [0; 4096]);
     serialport::SerialPort::set_timeout(&mut far, Duration::from_millis(100))?;
@@ -147,5 +171,41 @@ fn colour_is_for_terminals_and_for_who_wants_it() -> Result<()> {
     plain.env("NO_COLOR", "1");
     let plain = on_a_terminal(plain)?;
     ensure!(!plain.is_empty() && !plain.contains('\u{1b}'), "colour in spite of NO_COLOR:\n{plain}");
+    Ok(())
+}
+
+#[test]
+fn a_dumb_terminal_gets_neither_colour_nor_a_bar() -> Result<()> {
+    let mut judge = command(["judge", "tests/data/records/note-1"])?;
+    judge.current_dir(programs::repository()).env("TERM", "dumb");
+    let said = on_a_terminal(judge)?;
+    ensure!(!said.is_empty() && !said.contains('\u{1b}'), "{said}");
+    let archive = tempdir()?;
+    let mut check = command(["procedure", "self-check", "--rig", "sim:good-grip", "--archive"])?;
+    check.arg(archive.path()).env("TERM", "dumb");
+    let said = answered(check, "")?;
+    ensure!(said.contains("self-check ...") && !said.contains('\u{1b}'), "{said}");
+    Ok(())
+}
+
+#[test]
+fn qualify_asks_at_a_terminal_what_the_part_is_and_no_bar_stands_under_the_question() -> Result<()> {
+    let qualify = |archive: &std::path::Path| -> Result<Command> {
+        let mut qualify = command(["qualify", "--rig", "sim:good-grip?seed=2", "--skip-leads", "--archive"])?;
+        qualify.arg(archive).env("TERM", "xterm");
+        Ok(qualify)
+    };
+    let archive = tempdir()?;
+    let said = answered(qualify(archive.path())?, "grip 4711, from the shelf\n")?;
+    let (before, _) = said.split_once("Which part is this?").context(said.clone())?;
+    ensure!(!before.contains('['), "a bar before the question: {before:?}");
+    let record = Record::only(archive.path(), Said { code: Some(0), out: String::new(), err: said })?;
+    assert_eq!(record.outcome["part"]["label"], "grip 4711, from the shelf");
+    // Nobody is asked who said it, or who sits at no terminal.
+    let archive = tempdir()?;
+    let mut told = qualify(archive.path())?;
+    told.args(["--part", "grip 4712"]);
+    let said = answered(told, "")?;
+    ensure!(!said.contains("Which part"), "{said}");
     Ok(())
 }

@@ -8,13 +8,15 @@ use trackpair_tests::cli::{Record, Said, files_under, trackpair};
 /// One procedure on a part, with its record in `archive`.
 fn run(command: &str, rig: &str, archive: &Path, more: &[&str]) -> Result<Said> {
     let archive = archive.to_str().expect("the path is text");
-    trackpair([&[command, "--rig", rig, "--archive", archive][..], more].concat())
+    trackpair(
+        command.split(' ').chain(["--full", "--rig", rig, "--archive", archive]).chain(more.iter().copied()),
+    )
 }
 
 #[test]
 fn the_self_check_tells_supply_noise_and_stops_and_keeps_its_trace() -> Result<()> {
     let archive = tempdir()?;
-    let said = run("self-check", "sim:good-grip", archive.path(), &[])?;
+    let said = run("procedure self-check", "sim:good-grip", archive.path(), &[])?;
     let record = Record::only(archive.path(), said)?;
     let words = [
         "SIMULATED",
@@ -36,7 +38,8 @@ fn the_self_check_tells_supply_noise_and_stops_and_keeps_its_trace() -> Result<(
 #[test]
 fn the_self_check_of_a_part_that_is_stuck_is_not_ready() -> Result<()> {
     let archive = tempdir()?;
-    let record = Record::only(archive.path(), run("self-check", "sim:seized-grip", archive.path(), &[])?)?;
+    let record =
+        Record::only(archive.path(), run("procedure self-check", "sim:seized-grip", archive.path(), &[])?)?;
     record.said.expect(11, &["NOT READY", "clamp or grip is stuck", "not seen"]);
     Ok(())
 }
@@ -44,10 +47,10 @@ fn the_self_check_of_a_part_that_is_stuck_is_not_ready() -> Result<()> {
 #[test]
 fn every_single_procedure_prints_its_outcome_as_json_alone_and_says_simulated() -> Result<()> {
     for (command, scope, more) in [
-        ("self-check", "readiness", &["--json"][..]),
-        ("leads-check", "leads", &["--json"]),
-        ("hand-sweep", "part", &["--json", "--seconds", "5"]),
-        ("flex", "dropouts", &["--json", "--seconds", "10"]),
+        ("procedure self-check", "readiness", &["--json"][..]),
+        ("procedure leads-check", "leads", &["--json"]),
+        ("procedure hand-sweep", "part", &["--json", "--for", "5s"]),
+        ("flex", "dropouts", &["--json", "--for", "10s"]),
     ] {
         let archive = tempdir()?;
         let record =
@@ -63,10 +66,10 @@ fn every_single_procedure_prints_its_outcome_as_json_alone_and_says_simulated() 
 #[test]
 fn what_the_self_check_warns_of_is_in_the_outcome_of_every_procedure_that_begins_with_it() -> Result<()> {
     for (command, more) in [
-        ("self-check", &[][..]),
-        ("leads-check", &[]),
+        ("procedure self-check", &[][..]),
+        ("procedure leads-check", &[]),
         ("qualify", &["--skip-leads"]),
-        ("flex", &["--at", "30", "--seconds", "10"]),
+        ("flex", &["--at", "30", "--for", "10s"]),
     ] {
         let archive = tempdir()?;
         let record = Record::only(archive.path(), run(command, "sim:seized-grip", archive.path(), more)?)?;
@@ -80,7 +83,7 @@ fn what_the_self_check_warns_of_is_in_the_outcome_of_every_procedure_that_begins
 fn the_leads_check_alone_names_the_bad_lead() -> Result<()> {
     for (part, lead) in [("corroded-ground-grip", "GROUND LEAD"), ("corroded-supply-grip", "SUPPLY LEAD")] {
         let archive = tempdir()?;
-        let said = run("leads-check", &format!("sim:{part}?seed=1"), archive.path(), &[])?;
+        let said = run("procedure leads-check", &format!("sim:{part}?seed=1"), archive.path(), &[])?;
         let record = Record::only(archive.path(), said)?;
         record.said.expect(10, &["SIMULATED", lead]);
         record.trace("leads_check")?;
@@ -92,7 +95,7 @@ fn the_leads_check_alone_names_the_bad_lead() -> Result<()> {
 fn a_leads_check_of_a_good_part_is_within_and_says_what_it_leaves_open() -> Result<()> {
     for part in ["good-grip", "good-pot-grip", "half-slope-grip", "offset-grip", "worn-grip"] {
         let archive = tempdir()?;
-        let said = run("leads-check", &format!("sim:{part}?seed=3"), archive.path(), &[])?;
+        let said = run("procedure leads-check", &format!("sim:{part}?seed=3"), archive.path(), &[])?;
         said.expect(0, &["WITHIN", "only the leads, leakage and the output at both stops were tested"]);
     }
     Ok(())
@@ -103,7 +106,8 @@ fn a_hand_sweep_judges_without_a_drive() -> Result<()> {
     for (part, code, word) in [("good-grip", 0, "WITHIN"), ("worn-grip", 10, "FLAT SPOT")] {
         let archive = tempdir()?;
         let rig = format!("sim:{part}?seed=1&operator=hand");
-        run("hand-sweep", &rig, archive.path(), &["--seconds", "20"])?.expect(code, &["SIMULATED", word]);
+        run("procedure hand-sweep", &rig, archive.path(), &["--for", "20s"])?
+            .expect(code, &["SIMULATED", word]);
     }
     Ok(())
 }
@@ -111,8 +115,8 @@ fn a_hand_sweep_judges_without_a_drive() -> Result<()> {
 #[test]
 fn a_hand_sweep_without_a_reference_says_what_it_can_not_tell() -> Result<()> {
     let archive = tempdir()?;
-    let more = ["--seconds", "20", "--no-reference"];
-    let said = run("hand-sweep", "sim:good-grip?operator=hand", archive.path(), &more)?;
+    let more = ["--for", "20s", "--no-reference"];
+    let said = run("procedure hand-sweep", "sim:good-grip?operator=hand", archive.path(), &more)?;
     let record = Record::only(archive.path(), said)?;
     record.said.expect(11, &["UNDECIDED", "no reference angle was recorded"]);
     assert!(record.figure("linearity_independent", Some("rising")).is_err(), "no angle, no linearity");
@@ -123,7 +127,7 @@ fn a_hand_sweep_without_a_reference_says_what_it_can_not_tell() -> Result<()> {
 #[test]
 fn a_grip_that_nobody_turns_is_not_turned_and_no_cause_is_suspected() -> Result<()> {
     let archive = tempdir()?;
-    let said = run("hand-sweep", "sim:good-grip", archive.path(), &["--seconds", "5"])?;
+    let said = run("procedure hand-sweep", "sim:good-grip", archive.path(), &["--for", "5s"])?;
     said.expect(
         11,
         &["UNDECIDED", "not turned: in the hand sweep the reference moved by", "turn it from stop to stop"],
@@ -134,7 +138,7 @@ fn a_grip_that_nobody_turns_is_not_turned_and_no_cause_is_suspected() -> Result<
 
 /// Flexing a part for 20 s.
 fn flex(part: &str, archive: &Path, more: &[&str]) -> Result<Record> {
-    let more = [&["--seconds", "20"][..], more].concat();
+    let more = [&["--for", "20s"][..], more].concat();
     Record::only(archive, run("flex", &format!("sim:{part}?seed=1&operator=flex"), archive, &more)?)
 }
 
@@ -182,7 +186,7 @@ fn flexing_a_good_part_of_any_topology_is_within_for_dropouts_and_says_that_only
 #[test]
 fn a_flex_too_short_to_exclude_dropouts_is_undecided_and_says_how_long_it_must_be() -> Result<()> {
     let archive = tempdir()?;
-    run("flex", "sim:good-grip?operator=flex", archive.path(), &["--seconds", "5"])?
+    run("flex", "sim:good-grip?operator=flex", archive.path(), &["--for", "5s"])?
         .expect(11, &["UNDECIDED", "test 4 s longer"]);
     Ok(())
 }
@@ -201,7 +205,7 @@ fn a_place_to_hold_outside_the_travel_is_refused_before_anything_is_driven() -> 
     for place in ["300", "-1", "NaN"] {
         let archive = tempdir()?;
         let at = format!("--at={place}");
-        let said = run("flex", "sim:good-grip", archive.path(), &["--seconds", "5", &at])?;
+        let said = run("flex", "sim:good-grip", archive.path(), &["--for", "5s", &at])?;
         said.expect(2, &[&format!("--at {place} deg"), "0 to 75"]);
         assert!(!said.err.contains("self-check"), "nothing was driven: {}", said.err);
         assert!(files_under(archive.path()).is_empty(), "no record of nothing");

@@ -18,7 +18,7 @@ fn drifts_rates_and_their_significance_are_those_of_an_independent_program() -> 
          [[fault]]\nkind = \"dropout\"\nlead = \"rising\"\nrate_per_s = 0.1\nmin_us = 300.0\nmax_us = 900.0\n",
     )?;
     let (rig, archive) = (format!("sim:{}", part.display()), folder.path().join("archive"));
-    let mut arguments = vec!["soak", "--rig", &rig, "--hours", "0.3", "--every", "20s", "--archive"];
+    let mut arguments = vec!["soak", "--rig", &rig, "--for", "0.3h", "--every", "20s", "--archive"];
     let text = archive.display().to_string();
     arguments.push(&text);
     let record = Record::only(&archive, trackpair(arguments)?)?;

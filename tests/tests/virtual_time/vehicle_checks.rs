@@ -45,8 +45,8 @@ impl Bench {
     fn filled(&self, kind: &str, changes: &[(&str, &str)]) -> Result<String> {
         let path = self.path("readings.toml")?;
         let _ = fs::remove_file(&path);
-        let wire = ["--wire", "0.34mm2", "--length", "1.8", "--leads", "0.2 ohm"];
-        let form = ["vehicle-check", "form", "--kind", kind, "--readings", &path];
+        let wire = ["--wire", "0.34mm2", "--length", "1.8", "--meter-leads", "0.2 ohm"];
+        let form = ["vehicle-check", "form", "--kind", kind, "--template", &path];
         self.run(&[&form[..], &wire].concat())?.expect(0, &["fill it in"]);
         fs::write(&path, fill(&fs::read_to_string(&path)?, changes))?;
         Ok(path)
@@ -218,7 +218,8 @@ fn bench_show(file: &str) -> Result<Said> {
 #[test]
 fn a_worksheet_is_kept_in_its_case_with_its_page_and_its_paper() -> Result<()> {
     let bench = Bench::new()?;
-    let new = ["case", "new", "--complaint", "limp-home", "--vehicle", "an invented twin", "--part", "grip"];
+    let new =
+        ["case", "new", "--complaint", "limp-home", "--vehicle", "an invented twin", "--intake", "grip"];
     bench.run(&new)?.expect(0, &[]);
     let form = bench.path("form.pdf")?;
     // The case tells the kind of part.

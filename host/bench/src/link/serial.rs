@@ -73,7 +73,7 @@ fn advice(path: &str, baud: u32, error: &serialport::Error) -> String {
     }
     match serial_ports().as_slice() {
         [] => "no serial port exists here: plug the rig in".to_owned(),
-        ports => format!("ports that exist: {}", ports.join(", ")),
+        ports => format!("plug the rig in, or give one of the ports that exist: {}", ports.join(", ")),
     }
 }
 

@@ -27,7 +27,7 @@ fn refused(text: &str, at: &str, words: &[&str]) {
 fn the_rules_of_a_shipped_sheet_arrive_in_their_order() {
     let sheet = parse(GOOD, "mine.toml").unwrap();
     let names: Vec<&str> = sheet.grades.iter().map(|g| g.name.as_str()).collect();
-    assert_eq!(names, ["A", "B", "C"]);
+    assert_eq!(names, ["ample", "sound", "partial"]);
     let (a, c) = (&sheet.grades[0], &sheet.grades[2]);
     assert_eq!((a.smallest_margin_percent, a.largest_confidence), (Some(30.0), Some(0.5)));
     assert_eq!(a.procedures, ["self_check", "sweep", "release", "leads_check"]);
@@ -74,8 +74,8 @@ fn each_mistake_is_pointed_at() {
         &["did you mean `largest_confidence`?"],
     );
     refused(&with("simulated = true", "simulated = 1"), "= 1", &["true or false"]);
-    refused(&with("name = \"B\"", "name = \"A\""), "\"A\"", &["already a grade `A`"]);
-    refused(&with("name = \"A\"", "name = \"as good as new\""), "as good", &["more than 12"]);
+    refused(&with("name = \"sound\"", "name = \"ample\""), "\"ample\"", &["already a grade `ample`"]);
+    refused(&with("name = \"ample\"", "name = \"as good as new\""), "as good", &["more than 12"]);
     refused(
         &with("source = \"common practice, no source; use the maker's service data\"", ""),
         "[[grade]]",

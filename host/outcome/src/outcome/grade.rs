@@ -80,7 +80,7 @@ impl Asked<'_> {
             self.undecided(rule),
             self.untested(rule),
         ];
-        all.into_iter().flatten().map(|why| format!("not {}: {why}", rule.name)).collect()
+        all.into_iter().flatten().map(|why| format!("not “{}”: {why}", rule.name)).collect()
     }
 
     /// Why a rule gives its grade.

@@ -100,19 +100,19 @@ fn a_part_that_meets_the_first_rule_bears_its_grade_and_the_reason_is_said() {
 
 #[test]
 fn each_condition_keeps_a_part_from_the_grade_and_says_so() {
-    check(|o| o.verdict = Verdict::Undecided, "not A: the verdict is undecided; it asks for within");
+    check(|o| o.verdict = Verdict::Undecided, "not “A”: the verdict is undecided; it asks for within");
     check(
         |o| o.scope = Written::of("dropouts"),
-        "not A: only lost contact was judged; it asks for the whole part",
+        "not “A”: only lost contact was judged; it asks for the whole part",
     );
-    check(|o| o.simulated = true, "not A: the part was simulated");
+    check(|o| o.simulated = true, "not “A”: the part was simulated");
     check(
         |o| o.figures[0].value = 1.21,
-        "not A: the smallest margin to a limit is 29 % (correlation, worst); it asks for 30 %",
+        "not “A”: the smallest margin to a limit is 29 % (correlation, worst); it asks for 30 %",
     );
-    check(|o| o.procedures[0].end = Written::of("guard"), "not A: not done to its end: sweep");
-    check(|o| o.procedures.clear(), "not A: not done to its end: sweep");
-    check(|o| o.figures[0].verdict = Some(Verdict::Undecided), "not A: undecided: correlation, worst");
+    check(|o| o.procedures[0].end = Written::of("guard"), "not “A”: not done to its end: sweep");
+    check(|o| o.procedures.clear(), "not “A”: not done to its end: sweep");
+    check(|o| o.figures[0].verdict = Some(Verdict::Undecided), "not “A”: undecided: correlation, worst");
     check(
         |o| {
             let finding = OutcomeFinding {
@@ -128,7 +128,7 @@ fn each_condition_keeps_a_part_from_the_grade_and_says_so() {
             };
             o.findings.push(finding);
         },
-        "not A: flat spot was found with 41 % confidence; it allows 40 %",
+        "not “A”: flat spot was found with 41 % confidence; it allows 40 %",
     );
 }
 
@@ -140,7 +140,7 @@ fn a_limit_that_nothing_was_held_against_is_untested() {
     sheet.limits.push(line(&sheet.limits[0]));
     let given = grade(&good(), &sheet).unwrap();
     assert_eq!(given.name.as_deref(), Some("B"));
-    assert_eq!(given.why[1], "not A: not tested: noise, falling line");
+    assert_eq!(given.why[1], "not “A”: not tested: noise, falling line");
 }
 
 #[test]
@@ -151,7 +151,7 @@ fn where_no_rule_is_met_there_is_no_grade_and_where_there_are_no_rules_there_is_
     outcome.verdict = Verdict::Outside;
     let given = grade(&outcome, &sheet).unwrap();
     assert_eq!((given.name, given.title), (None, None));
-    assert_eq!(given.why, ["not A: the verdict is outside; it asks for within"]);
+    assert_eq!(given.why, ["not “A”: the verdict is outside; it asks for within"]);
     sheet.grades.clear();
     assert_eq!(grade(&outcome, &sheet), None);
 }
@@ -241,11 +241,11 @@ fn a_hundred_undecided_figures_do_not_make_a_hundred_sentences() {
 #[test]
 fn a_sheet_s_own_rule_may_let_one_procedure_bear_a_grade() {
     let text = shipped_text("grip-complementary").unwrap().replacen(
-        "name = \"C\"\n",
-        "name = \"C\"\nscopes = [\"part\", \"dropouts\"]\n",
+        "name = \"partial\"\n",
+        "name = \"partial\"\nscopes = [\"part\", \"dropouts\"]\n",
         1,
     );
     let sheet = parse(&text, "mine").unwrap();
     let outcome = Outcome { scope: Written::of("dropouts"), ..good() };
-    assert_eq!(grade(&outcome, &sheet).unwrap().name.as_deref(), Some("C"));
+    assert_eq!(grade(&outcome, &sheet).unwrap().name.as_deref(), Some("partial"));
 }

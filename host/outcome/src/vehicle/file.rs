@@ -34,7 +34,7 @@ pub struct ReadingsFile {
 pub enum FileError {
     /// No TOML, an unknown key, or a line given twice.
     #[error(
-        "{0}\na line is given once; `trackpair vehicle-check form --readings FILE.toml` writes a template"
+        "{0}\na line is given once; `trackpair vehicle-check form --template FILE.toml` writes a template"
     )]
     Shape(#[from] toml::de::Error),
     /// No such kind.

@@ -183,7 +183,7 @@ pub struct VehicleCheck {
 pub enum CheckError {
     /// There is no such line.
     #[error(
-        "no line of a {kind} worksheet is named {given:?}; {near}. `trackpair vehicle-check form --kind {kind} --readings FILE.toml` writes them all"
+        "no line of a {kind} worksheet is named {given:?}; {near}. `trackpair vehicle-check form --kind {kind} --template FILE.toml` writes them all"
     )]
     NoLine {
         /// As given.

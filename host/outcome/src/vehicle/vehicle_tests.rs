@@ -145,7 +145,7 @@ fn entries_that_contradict_each_other_are_refused_and_both_are_named() {
 
 #[test]
 fn a_line_that_does_not_exist_names_those_that_do() {
-    refused(&[("grip.continuity.frist", "open")], &["frist", "--readings"]);
+    refused(&[("grip.continuity.frist", "open")], &["frist", "--template"]);
     refused(&[("grip.ohm.first", "open")], &["grip.terminal.first"]);
     refused(&[("motor.continuity.plus", "open")], &["a grip worksheet"]);
     refused(&[("grip.output.pair.half", "1 V")], &["no line"]);

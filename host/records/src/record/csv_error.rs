@@ -50,7 +50,7 @@ pub enum CsvError {
     },
     /// A mapped column is not there.
     #[error(
-        "there is no column {given}: the file, cut at each {separator}, has {columns}; correct the name in --map or give its number"
+        "there is no column {given}: the file, cut at each {separator}, has {columns}; correct the name in --map or give its number{instead}"
     )]
     NoColumn {
         /// As mapped.
@@ -59,6 +59,8 @@ pub enum CsvError {
         separator: &'static str,
         /// The columns seen.
         columns: String,
+        /// What else may have been meant; empty where nothing suggests itself.
+        instead: String,
     },
     /// Two columns of that name.
     #[error("two columns are named {given}; give the column's number in --map")]

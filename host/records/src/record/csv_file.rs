@@ -199,6 +199,13 @@ fn mapped(map: &CsvMap, layout: &Layout) -> Result<Vec<(Target, usize)>, CsvErro
     Ok(pairs)
 }
 
+/// The voltage that was written in place of a column: `5V`.
+fn volts(name: &ColumnName) -> Option<f64> {
+    let ColumnName::Header(text) = name else { return None };
+    let number = text.trim().strip_suffix(['V', 'v'])?;
+    number.trim().parse::<f64>().ok().filter(|v| v.is_finite())
+}
+
 /// The place of a named column, from 0.
 fn find(name: &ColumnName, layout: &Layout) -> Result<usize, CsvError> {
     let missing = || CsvError::NoColumn {
@@ -209,6 +216,8 @@ fn find(name: &ColumnName, layout: &Layout) -> Result<usize, CsvError> {
             _ => "comma",
         },
         columns: columns_seen(layout),
+        instead: volts(name)
+            .map_or(String::new(), |v| format!("; for a fixed supply of {v} V give --supply {v}")),
     };
     let wanted = match name {
         ColumnName::Number(number) => {

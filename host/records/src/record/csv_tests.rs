@@ -115,6 +115,7 @@ fn mistakes_in_the_map_name_the_columns_that_are_there() {
         &options("rising=x,supply=s"),
         &["no column \"x\"", "each comma", "\"t [s]\", \"a\", \"r\""],
     );
+    refused(&good, &options("rising=r,supply=5V"), &["no column \"5V\"", "give --supply 5"]);
     refused(&good, &options("rising=9,supply=s"), &["no column number 9"]);
     refused(&good, &options("rising=r,second=3,supply=s"), &["column 3", "rising and falling"]);
     refused(&good, &options("reference=a,supply=s"), &["neither the first nor the second line"]);

@@ -68,7 +68,7 @@ use pdf::pdf_texts;
 pub use pdf::{PdfError, pdf};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};
-pub use terminal::{Style, terminal};
+pub use terminal::{Style, in_brief, terminal};
 pub use words::Lines;
 
 /// What a certificate is made of: all of it is in a stored record.

@@ -166,9 +166,9 @@ fn grade(grade: &OutcomeGrade) -> Grade {
     let said = |text: &Option<String>| plain(text.as_deref().unwrap_or_default(), LABEL);
     Grade {
         headline: if grade.name.is_some() {
-            format!("Grade {}", said(&grade.name))
+            format!("Resale grade: {}", said(&grade.name))
         } else {
-            "No grade".to_owned()
+            "No resale grade".to_owned()
         },
         title: if grade.name.is_some() { said(&grade.title) } else { NO_RULE.to_owned() },
         why: sentences(&grade.why),

@@ -80,13 +80,15 @@ impl Asking<'_> {
             .map(|(k, s)| format!("  {:>2}  {}\n", k + 1, symptom_words(*s)))
             .collect();
         self.until(
-            &format!("What of this is so? Numbers with spaces between; Enter for none\n{list}"),
+            &format!("Which of these apply? Numbers with spaces between; Enter for none\n{list}"),
             |line| {
                 line.split_whitespace()
                     .map(|word| {
                         let number = word.parse::<usize>().ok().and_then(|n| n.checked_sub(1));
                         let found = number.and_then(|n| Symptom::ALL.get(n)).copied();
-                        found.ok_or_else(|| format!("{word:?} is no number of 1 to {}", Symptom::ALL.len()))
+                        found.ok_or_else(|| {
+                            format!("{word:?} is not a number from 1 to {}", Symptom::ALL.len())
+                        })
                     })
                     .collect()
             },
@@ -141,7 +143,7 @@ impl Asking<'_> {
 }
 
 fn not_empty(line: &str) -> Result<String, String> {
-    if line.is_empty() { Err("this must be said".to_owned()) } else { Ok(line.to_owned()) }
+    if line.is_empty() { Err("this question needs an answer".to_owned()) } else { Ok(line.to_owned()) }
 }
 
 #[cfg(test)]
@@ -174,7 +176,7 @@ mod tests {
         let labels: Vec<_> = opening.parts.iter().map(|p| p.label.as_str()).collect();
         assert_eq!(labels, ["grip 4711", "body"]);
         for refused in
-            ["must be said", "no number of 1 to", "written like P2135", "answer grip, body or pair"]
+            ["needs an answer", "not a number from 1 to", "written like P2135", "answer grip, body or pair"]
         {
             assert!(asked.contains(refused), "{refused}: {asked}");
         }

@@ -1,7 +1,7 @@
 //! `case new`: a case begins with what was complained of.
 
 use super::ask::Asking;
-use super::typed::{self, Told};
+use super::typed::{self, Intake};
 use crate::case::{CaseError, Opening};
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;
@@ -26,9 +26,9 @@ pub struct NewCase {
     pub vehicle: String,
     /// Symptoms, codes, what was seen, parts.
     #[command(flatten)]
-    pub told: Told,
+    pub intake: Intake,
     /// Ask for everything, whatever standard input is
-    #[arg(long, conflicts_with_all = ["complaint", "symptom", "code", "seen", "part"])]
+    #[arg(long, conflicts_with_all = ["complaint", "symptom", "code", "seen", "intake"])]
     pub ask: bool,
     /// Which archive.
     #[command(flatten)]
@@ -70,24 +70,24 @@ fn typed_opening(args: &NewCase, words: &str) -> Result<Opening, Failure> {
     if words.trim().is_empty() {
         return Err(Failure::Usage(anyhow!("--complaint is empty; write what the rider says")));
     }
-    if let Some(why) = typed::contradiction(&args.told.seen) {
+    if let Some(why) = typed::contradiction(&args.intake.seen) {
         return Err(Failure::Usage(anyhow!("{why}")));
     }
     let twice = args
-        .told
-        .part
+        .intake
+        .intake
         .iter()
         .enumerate()
-        .find(|(k, p)| args.told.part[..*k].iter().any(|o| o.label == p.label));
+        .find(|(k, p)| args.intake.intake[..*k].iter().any(|o| o.label == p.label));
     if let Some((_, part)) = twice {
         let error = CaseError::PartTwice { case: "the case".to_owned(), label: part.label.clone() };
         return Err(Failure::Usage(error.into()));
     }
     let complaint = Complaint {
         words: words.to_owned(),
-        symptoms: args.told.symptom.clone(),
-        codes: args.told.code.clone(),
-        seen: args.told.seen.clone(),
+        symptoms: args.intake.symptom.clone(),
+        codes: args.intake.code.clone(),
+        seen: args.intake.seen.clone(),
     };
-    Ok(Opening { vehicle: args.vehicle.clone(), complaint, parts: args.told.part.clone() })
+    Ok(Opening { vehicle: args.vehicle.clone(), complaint, parts: args.intake.intake.clone() })
 }

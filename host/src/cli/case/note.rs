@@ -1,6 +1,6 @@
 //! `case note` and `case close`: what is added to a case.
 
-use super::typed::{self, Told};
+use super::typed::{self, Intake};
 use crate::case::{CaseError, Closing, Content, Ending as CaseEnding, Note};
 use crate::cli::clock::date;
 use crate::cli::ending::Ending;
@@ -24,7 +24,7 @@ pub struct NoteCase {
     pub words: String,
     /// What is so besides: symptoms, codes, what was seen, parts.
     #[command(flatten)]
-    pub told: Told,
+    pub intake: Intake,
     /// A record of the bench that belongs to the case; may be given more than once
     #[arg(long, value_name = "RECORD")]
     pub record: Vec<String>,
@@ -76,17 +76,17 @@ fn ending(text: &str) -> Result<CaseEnding, String> {
 /// # Errors
 /// [`Failure::Usage`] for what can't be added; nothing is kept then.
 pub fn note(args: &NoteCase, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    if let Some(why) = typed::contradiction(&args.told.seen) {
+    if let Some(why) = typed::contradiction(&args.intake.seen) {
         return Err(Failure::Usage(anyhow!("{why}")));
     }
     let desk = Desk::of(args.place.archive.as_deref(), surroundings)?;
     let case = desk.case(&args.case)?;
     let note = Note {
         words: args.words.clone(),
-        symptoms: args.told.symptom.clone(),
-        codes: args.told.code.clone(),
-        seen: args.told.seen.clone(),
-        parts: args.told.part.clone(),
+        symptoms: args.intake.symptom.clone(),
+        codes: args.intake.code.clone(),
+        seen: args.intake.seen.clone(),
+        parts: args.intake.intake.clone(),
         replugged: args.replugged.clone(),
         cleared_by_replugging: args.cleared,
         mended: args.mended.clone(),
@@ -113,7 +113,7 @@ pub fn note(args: &NoteCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
     }
     if args.cleared {
         println!(
-            "The fault went away by replugging. That is no repair: the case stays open until something is mended. Look at the terminals now, while it is fresh \
+            "The fault went away by replugging. That is not a repair: the case stays open until something is mended. Look at the terminals now, while it is fresh \
              which plug it was."
         );
     }

@@ -12,7 +12,7 @@ const MOST_MATINGS: u32 = 100_000;
 /// A symptom by its name.
 pub fn symptom(text: &str) -> Result<Symptom, String> {
     Symptom::ALL.into_iter().find(|s| s.name() == text).ok_or_else(|| {
-        format!("there is no such symptom; there are: {}", Symptom::ALL.map(Symptom::name).join(", "))
+        format!("this is not a known symptom; known: {}", Symptom::ALL.map(Symptom::name).join(", "))
     })
 }
 
@@ -51,10 +51,10 @@ pub fn seen(text: &str) -> Result<Seen, String> {
     Ok(Seen { look, good, note: note.trim().to_owned() })
 }
 
-/// The places that are told of twice with different words.
+/// The places that are given twice with different words.
 pub fn contradiction(seen: &[Seen]) -> Option<String> {
     let twice = seen.iter().enumerate().find(|(k, s)| seen[..*k].iter().any(|other| other.look == s.look));
-    twice.map(|(_, s)| format!("{} is told of twice; say once what was seen there", s.look.name()))
+    twice.map(|(_, s)| format!("{} is given twice; say once what was seen there", s.look.name()))
 }
 
 /// A part: `grip,number=4711,serial=12,use=18000 km,origin=from the shelf,matings=3`.
@@ -85,8 +85,10 @@ pub fn part(text: &str) -> Result<CasePart, String> {
             }
             "matings" => {
                 let count = value.parse().ok().filter(|n| *n <= MOST_MATINGS);
-                part.matings_before =
-                    Some(count.ok_or_else(|| format!("matings={value} is no count of 0 to {MOST_MATINGS}"))?);
+                part.matings_before = Some(
+                    count
+                        .ok_or_else(|| format!("matings={value} is not a count from 0 to {MOST_MATINGS}"))?,
+                );
                 continue;
             }
             _ => return Err(format!("a part has no {key:?}; {}", help())),
@@ -102,9 +104,9 @@ pub fn part(text: &str) -> Result<CasePart, String> {
     Ok(part)
 }
 
-/// What is told of a vehicle and its parts, when a case begins and later.
+/// What is known of a vehicle and its parts, when a case begins and later.
 #[derive(Args, Clone, Debug)]
-pub struct Told {
+pub struct Intake {
     /// What is so: limp_home, when_steering, on_bumps, when_warm, when_wet, at_one_opening, hanging_throttle, unsteady_idle, jerky_response, no_response, cleared_by_replugging; may be given more than once
     #[arg(long, value_name = "SYMPTOM", value_parser = symptom)]
     pub symptom: Vec<Symptom>,
@@ -114,9 +116,9 @@ pub struct Told {
     /// What the eye saw: terminals, corrosion, pin_fit, connector_bend, cover; may be given more than once
     #[arg(long, value_name = "PLACE=good|bad|unclear[:WORDS]", value_parser = seen)]
     pub seen: Vec<Seen>,
-    /// A part in question: grip, body or pair (both, to follow each other), then label=, number=, serial=, use=, origin=, matings=; may be given more than once
+    /// Take in a part: grip, body or pair (both, to follow each other), then label=, number=, serial=, use=, origin=, matings=; may be given more than once
     #[arg(long, value_name = "KIND[,KEY=VALUE…]", value_parser = part)]
-    pub part: Vec<CasePart>,
+    pub intake: Vec<CasePart>,
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! What one check found, and how it is said.
+//! What one check found, and its words.
 
 use crate::report::text;
 use serde::Serialize;

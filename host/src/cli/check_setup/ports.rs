@@ -166,7 +166,7 @@ pub fn state(path: &str) -> PortState {
     }
 }
 
-/// Elsewhere only opening it for good tells.
+/// Elsewhere only opening it shows that.
 #[cfg(not(unix))]
 pub fn state(path: &str) -> PortState {
     if serial_ports().iter().any(|p| p == path) { PortState::Opens } else { PortState::Missing }

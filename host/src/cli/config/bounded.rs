@@ -5,7 +5,7 @@ use std::path::Path;
 
 /// Why a file of bounded size can't be had.
 pub enum ReadError {
-    /// What the system said.
+    /// The system's message.
     System(std::io::Error),
     /// It has more bytes.
     TooLarge,

@@ -60,7 +60,7 @@ pub struct Logo {
     pub bytes: Result<Vec<u8>, SheetError>,
 }
 
-/// Places that a file's paths are told from.
+/// Folders that a file's paths are relative to.
 #[derive(Clone, Copy, Debug)]
 pub struct Places<'a> {
     /// The file's own folder.
@@ -124,7 +124,7 @@ fn rig(source: Source<'_>, rig: Spanned<String>) -> Result<String, SheetError> {
         Ok(_) => Ok(rig.into_inner()),
         Err(error) => Err(source.error(
             rig.span(),
-            format!("`rig` is no rig address: {}", error.problem),
+            format!("`rig` is not a rig address: {}", error.problem),
             "write serial:PATH, tcp:HOST:PORT or sim:PART",
         )),
     }
@@ -133,7 +133,7 @@ fn rig(source: Source<'_>, rig: Spanned<String>) -> Result<String, SheetError> {
 fn lead_fitted(source: Source<'_>, day: &Spanned<String>) -> Result<String, SheetError> {
     let date = day.get_ref().parse::<jiff::civil::Date>();
     date.map(|date| date.to_string()).map_err(|_| {
-        let message = format!("`lead_fitted` is {:?}, which is no day", day.get_ref());
+        let message = format!("`lead_fitted` is {:?}, which is not a day of the calendar", day.get_ref());
         let help = "write the day on which the rig got its present lead, as \"2026-01-31\"";
         source.error(day.span(), message, help)
     })

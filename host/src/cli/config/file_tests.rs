@@ -51,7 +51,7 @@ fn what_is_allowed_is_said_of_every_wrong_value() {
     refused(
         "rig = '/dev/ttyACM0'",
         (1, 7),
-        &["no rig address", "serial:/dev/ttyACM0 is meant", "tcp:HOST:PORT"],
+        &["not a rig address", "serial:/dev/ttyACM0 is meant", "tcp:HOST:PORT"],
     );
     refused("archive = 3", (1, 11), &["`archive` must be a text in quotes, not a number"]);
     refused("archive = ' '", (1, 11), &["`archive` is empty"]);

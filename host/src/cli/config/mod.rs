@@ -39,7 +39,7 @@ pub enum ConfigError {
     Read {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: String,
     },
     /// The file is far too long.

@@ -26,7 +26,7 @@ pub struct RunStudy {
     pub rig: Option<String>,
     /// The rig on which a part is, where parts have rigs of their own, as simulated ones have: NAME=ADDRESS
     #[arg(long, value_name = "NAME=ADDRESS", conflicts_with = "rig")]
-    pub part: Vec<String>,
+    pub rig_of: Vec<String>,
     /// At most so many mountings in this sitting
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     pub most: Option<u32>,
@@ -53,7 +53,7 @@ pub fn run_study(args: &RunStudy, surroundings: &Surroundings<'_>) -> Result<End
         .collect();
     let done = plan.order.len() - left.len();
     if done > 0 && !left.is_empty() {
-        eprintln!("{done} of {} mountings are done: going on", plan.order.len());
+        eprintln!("{done} of {} mountings are done; going on", plan.order.len());
     }
     let now = args.most.map_or(left.len(), |most| left.len().min(most as usize));
     let sitting =
@@ -123,21 +123,21 @@ impl Sitting<'_> {
 fn addresses(args: &RunStudy, plan: &Plan, surroundings: &Surroundings<'_>) -> Result<Vec<String>, Failure> {
     let usage = |what: String| Failure::Usage(anyhow!(what));
     let names = || plan.parts.iter().map(|p| p.name.as_str()).collect::<Vec<_>>().join(", ");
-    if args.part.is_empty() {
+    if args.rig_of.is_empty() {
         let rig = rig_meant(args.rig.as_deref(), surroundings)?;
         Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
         if !needs_hands(rig) {
             return Err(usage(format!(
-                "a simulated rig has its part with it, and this study has {}: give --part NAME=sim:PART?seed=N for each of them",
+                "a simulated rig has its part with it, and this study has {}: give --rig-of NAME=sim:PART?seed=N for each of them",
                 names()
             )));
         }
         return Ok(vec![rig.to_owned(); plan.parts.len()]);
     }
     let mut given = Vec::new();
-    for typed in &args.part {
+    for typed in &args.rig_of {
         let Some((name, address)) = typed.split_once('=') else {
-            return Err(usage(format!("--part {typed:?} is not NAME=ADDRESS")));
+            return Err(usage(format!("--rig-of {typed:?} is not NAME=ADDRESS")));
         };
         Address::parse(address).map_err(|e| Failure::Usage(e.into()))?;
         if !plan.parts.iter().any(|p| p.name == name) {
@@ -147,7 +147,7 @@ fn addresses(args: &RunStudy, plan: &Plan, surroundings: &Surroundings<'_>) -> R
     }
     let of = |name: &str| {
         given.iter().find(|(n, _)| *n == name).map(|(_, address)| (*address).to_owned()).ok_or_else(|| {
-            usage(format!("no rig is given for the part {name:?}: give --part {name}=ADDRESS as well"))
+            usage(format!("no rig is given for the part {name:?}: give --rig-of {name}=ADDRESS as well"))
         })
     };
     plan.parts.iter().map(|p| of(&p.name)).collect()

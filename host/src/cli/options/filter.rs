@@ -13,8 +13,8 @@ pub struct Filter {
     /// Kind of part: grip, body, or pair (both, one following the other)
     #[arg(long, value_name = "KIND", value_parser = kind)]
     pub kind: Option<PartKind>,
-    /// Words for the part hold this
-    #[arg(long, value_name = "TEXT")]
+    /// Parts whose words contain this
+    #[arg(long, value_name = "WORDS")]
     pub part: Option<String>,
     /// Recorded on this day or later; a month or a year will do: 2026-03-31, 2026-03, 2026
     #[arg(long, value_name = "DATE", value_parser = date)]
@@ -67,27 +67,12 @@ impl Filter {
     /// [`Failure::Usage`] when it does.
     pub fn check(&self) -> Result<(), Failure> {
         let (Some(from), Some(to)) = (&self.from, &self.to) else { return Ok(()) };
-        // As far as both are told: all of 2026-03 lies in 2026.
+        // As far as both are given: all of 2026-03 lies in 2026.
         let told = from.len().min(to.len());
         if from[..told] > to[..told] {
             return Err(Failure::Usage(anyhow!("--from {from} is later than --to {to}: exchange them")));
         }
         Ok(())
-    }
-
-    /// The same where something must be asked for.
-    ///
-    /// # Errors
-    /// [`Failure::Usage`] when nothing is, or nothing can be found.
-    pub fn required(&self, command: &str) -> Result<Query, Failure> {
-        if self.is_empty() {
-            return Err(Failure::Usage(anyhow!(
-                "nothing is asked for: give --kind, --part, --from, --to, --verdict, --scope, --finding, --of-sheet or --simulated; \
-                 `trackpair {command} --help` explains them"
-            )));
-        }
-        self.check()?;
-        Ok(self.query(&[]))
     }
 }
 
@@ -164,6 +149,5 @@ mod tests {
     fn what_is_not_known_is_answered_with_what_is() {
         assert!(kind("wheel").unwrap_err().contains("grip, body and pair"));
         assert!(finding("flatspot").unwrap_err().contains("flat_spot"));
-        assert!(Filter::default().required("records find").is_err());
     }
 }

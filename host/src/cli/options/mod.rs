@@ -1,5 +1,6 @@
 //! What commands have in common of what may be typed, and what it means once environment and configuration were heard.
 
+pub mod amounts;
 pub mod archive;
 pub mod driven;
 pub mod filter;

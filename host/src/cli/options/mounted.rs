@@ -2,11 +2,14 @@
 //! that before the configuration file.
 
 use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::answers::Typed;
+use crate::cli::terminal::conclusion::Printed;
 use crate::job::in_case::InCase;
 use crate::job::{Failure, Mounted};
 use anyhow::anyhow;
 use clap::Args;
 use std::cell::OnceCell;
+use std::io::IsTerminal;
 use std::path::PathBuf;
 
 /// Which rig, which part, where to keep the record.
@@ -19,7 +22,7 @@ pub struct Common {
     #[arg(long, value_name = "NAME|FILE")]
     pub sheet: Option<String>,
     /// The part in your words: number, serial, where it came from
-    #[arg(long, value_name = "TEXT", default_value = "")]
+    #[arg(long, value_name = "WORDS", default_value = "")]
     pub part: String,
     /// The case that the record belongs to, by its name or a part of it; without --part, its one part is meant
     #[arg(long, value_name = "CASE")]
@@ -33,12 +36,50 @@ pub struct Common {
     /// Print outcome.json on stdout, everything else on stderr
     #[arg(long)]
     pub json: bool,
+    /// Print every figure and finding before the summary
+    #[arg(long)]
+    pub full: bool,
     /// What the case says, once it was looked up.
     #[arg(skip)]
     pub in_case: OnceCell<InCase>,
+    /// The part, once it was asked for at the terminal.
+    #[arg(skip)]
+    pub answered: OnceCell<String>,
 }
 
 impl Common {
+    /// Asks what the part is, where it was not given and somebody sits at the terminal. An empty answer leaves the part without words.
+    ///
+    /// # Errors
+    /// [`Failure::Rig`] when Ctrl-C was pressed instead: nothing was driven.
+    pub fn ask_for_part(&self, surroundings: &Surroundings<'_>) -> Result<(), Failure> {
+        let known = !self.part.is_empty() || self.case.is_some();
+        if known || !surroundings.progress || !std::io::stdin().is_terminal() {
+            return Ok(());
+        }
+        eprintln!("Which part is this? Number, serial, where it came from; Enter leaves it open:");
+        match Typed::answer(surroundings.stop) {
+            Some(words) => {
+                self.answered.get_or_init(|| words);
+                Ok(())
+            }
+            None if surroundings.stop.is_cancelled() => {
+                Err(Failure::Rig(anyhow!("stopped by you; nothing was driven")))
+            }
+            None => Ok(()),
+        }
+    }
+
+    /// What of the conclusion is printed.
+    pub fn printed(&self) -> Printed<'_> {
+        Printed { json: self.json, full: self.full, report: None }
+    }
+
+    /// The part in words: as typed, or as answered.
+    pub fn part_in_words(&self) -> &str {
+        self.answered.get().map_or(self.part.as_str(), String::as_str)
+    }
+
     /// What is meant by what was typed. What a report will need is looked at now, before anything is recorded.
     ///
     /// # Errors
@@ -51,14 +92,14 @@ impl Common {
         let case = match &self.case {
             None => None,
             Some(case) => {
-                let found = InCase::find(case, &self.part, archive)?;
+                let found = InCase::find(case, self.part_in_words(), archive)?;
                 Some(self.in_case.get_or_init(|| found))
             }
         };
         Ok(Mounted {
             rig,
             sheet: self.sheet.as_deref().or(config.sheet.value.as_deref()),
-            part: case.map_or(&self.part, |case| &case.label),
+            part: case.map_or(self.part_in_words(), |case| &case.label),
             case: case.map(|case| case.name.as_str()),
             still_plugged: self.still_plugged,
             archive,

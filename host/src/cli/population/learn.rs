@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 pub struct LearnPopulation {
     /// Part sheet of the bodies, by name or file; its name is their kind
     #[arg(long, value_name = "NAME|FILE")]
-    pub kind: String,
+    pub sheet: String,
     /// Where the population is written
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
@@ -59,7 +59,7 @@ struct Sorted {
 }
 
 impl Sorted {
-    /// Takes a body, unless the same recording was taken before: copies tell no spread.
+    /// Takes a body, unless the same recording was taken before: copies show no spread.
     fn take(&mut self, body: Body) {
         match self.bodies.iter().find(|b| b.map.lost_deg == body.map.lost_deg) {
             Some(same) => {
@@ -85,11 +85,11 @@ impl Sorted {
 }
 
 pub fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
-    let sheet = sheet_file::load(&args.kind).map_err(|e| Failure::Usage(e.into()))?;
+    let sheet = sheet_file::load(&args.sheet).map_err(|e| Failure::Usage(e.into()))?;
     if sheet.kind != PartKind::Body {
         return Err(usage(format!(
-            "--kind {} is the sheet of a {}; give that of a throttle body: {}",
-            args.kind,
+            "--sheet {} is the sheet of a {}; give that of a throttle body: {}",
+            args.sheet,
             sheet.kind.name(),
             shipped_of(PartKind::Body).map(|s| s.name).collect::<Vec<_>>().join(", ")
         )));
@@ -110,7 +110,7 @@ pub fn learn(args: &LearnPopulation) -> Result<Ending, Failure> {
         })
         .map_err(Failure::Other)?;
     print(vec![PopulationShown::of(&population)?], false);
-    println!("written to {}; judge among it with --population {0}", args.out.display());
+    println!("Written to {}. To judge with it: --population {0}", args.out.display());
     Ok(Ending::Done)
 }
 

@@ -84,7 +84,7 @@ fn a_population_of_another_kind_of_body_and_a_part_that_is_none_are_refused() {
     let mut other = Population::assumed();
     other.origin.kind = "other-body".into();
     let grip = shipped_of(PartKind::Grip).next().expect("a sheet for grips ships");
-    for (sheet, words) in [(sheet(), "--kind body"), (grip, "leave it out")] {
+    for (sheet, words) in [(sheet(), "--sheet body"), (grip, "leave it out")] {
         let failure = check_fits(Some(&other), &sheet).expect_err("refused");
         assert!(matches!(failure, Failure::Usage(_)));
         assert!(failure.error().to_string().contains(words), "{}", failure.error());

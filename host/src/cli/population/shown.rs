@@ -57,7 +57,7 @@ struct Detection {
 }
 
 impl PopulationShown {
-    /// What is told of a population.
+    /// What is shown of a population.
     ///
     /// # Errors
     /// [`Failure::Other`] when its covariance can't be used.
@@ -67,7 +67,7 @@ impl PopulationShown {
         })?;
         let origin = &population.origin;
         let uncertainty = population.null.uncertainty_at(FALSE_ALARM, population.bodies);
-        // Only a body's own map tells how much more than the population it scatters: 1 is the least.
+        // Only a body's own map shows how much more than the population it scatters: 1 is the least.
         let limit = search.limit(0.0, population.layout.bins, 1.0).into_iter();
         Ok(Self {
             kind: origin.kind.clone(),

@@ -1,4 +1,4 @@
-//! `records list` and `records find`: records, a line each.
+//! `records list`: records, a line each.
 
 use crate::cli::ending::Ending;
 use crate::cli::options::archive::{Where, open};
@@ -6,7 +6,7 @@ use crate::cli::options::filter::Filter;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::say::{say, style};
 use crate::job::Failure;
-use crate::record::{Query, RecordState, RecordSummary};
+use crate::record::{RecordState, RecordSummary};
 use crate::report::text::sentence;
 use clap::Args;
 use serde::Serialize;
@@ -14,18 +14,7 @@ use serde::Serialize;
 /// `records list`.
 #[derive(Args, Debug)]
 pub struct ListRecords {
-    /// Which archive.
-    #[command(flatten)]
-    pub place: Where,
-    /// Print them as JSON
-    #[arg(long)]
-    pub json: bool,
-}
-
-/// `records find`.
-#[derive(Args, Debug)]
-pub struct FindRecords {
-    /// Which records.
+    /// Which records; all without any of these.
     #[command(flatten)]
     pub filter: Filter,
     /// Which archive.
@@ -90,25 +79,12 @@ struct RecordsDocument<'a> {
 
 /// Carries out `records list`.
 pub fn list(args: &ListRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    show(&Query::default(), &args.place, args.json, surroundings)
-}
-
-/// Carries out `records find`.
-pub fn find(args: &FindRecords, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    show(&args.filter.required("records find")?, &args.place, args.json, surroundings)
-}
-
-fn show(
-    query: &Query,
-    place: &Where,
-    json: bool,
-    surroundings: &Surroundings<'_>,
-) -> Result<Ending, Failure> {
-    let archive = open(place.archive.as_deref(), surroundings)?;
-    let found = archive.find(query).map_err(|e| Failure::Other(e.into()))?;
+    args.filter.check()?;
+    let archive = open(args.place.archive.as_deref(), surroundings)?;
+    let found = archive.find(&args.filter.query(&[])).map_err(|e| Failure::Other(e.into()))?;
     let records = found.iter().map(RecordDocument::of).collect();
     let document = RecordsDocument { document: "records", schema: 1, records };
-    say(&lines(&found, style(surroundings).width), &document, json);
+    say(&lines(&found, style(surroundings).width), &document, args.json);
     Ok(Ending::Done)
 }
 
@@ -129,7 +105,7 @@ fn lines(found: &[RecordSummary], width: usize) -> String {
         text.push('\n');
     }
     text + &match found.len() {
-        0 => "no record\n".to_owned(),
+        0 => "no records\n".to_owned(),
         1 => "1 record\n".to_owned(),
         n => format!("{n} records\n"),
     }

@@ -1,4 +1,4 @@
-//! `records`: the archive as a whole. One file per question: `list` (and find), `show`, `export`.
+//! `records`: the archive as a whole. One file per question: `list`, `show`, `export`.
 
 mod export;
 mod list;
@@ -21,17 +21,15 @@ use std::path::PathBuf;
 /// `records`.
 #[derive(Debug, Subcommand)]
 pub enum RecordsCommand {
-    /// Every record, a line each
+    /// Records, a line each: all of them, or those that fit
     List(list::ListRecords),
-    /// The records that are asked for, a line each
-    Find(list::FindRecords),
-    /// One record: what its last outcome says, its files and seals
+    /// One record: its last outcome, its files and its seals
     Show(show::ShowRecord),
     /// Records, figures or findings as one table: CSV, JSON or Parquet
     Export(export::ExportRecords),
-    /// Check every file, seal and row: what is altered, missing, added or reordered is named
+    /// Check every file, seal and row against how they were kept
     Verify(VerifyRecords),
-    /// A record in one file for a buyer or a warranty desk, who can check it by itself
+    /// A record in one file, for a buyer or a warranty desk
     Bundle(BundleRecord),
 }
 
@@ -72,7 +70,6 @@ pub struct BundleRecord {
 pub fn records(command: &RecordsCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match command {
         RecordsCommand::List(args) => list::list(args, surroundings),
-        RecordsCommand::Find(args) => list::find(args, surroundings),
         RecordsCommand::Show(args) => show::show(args, surroundings),
         RecordsCommand::Export(args) => export::export(args, surroundings),
         RecordsCommand::Verify(args) => verify_records(args, surroundings),
@@ -171,7 +168,7 @@ fn bundle_record(args: &BundleRecord, surroundings: &Surroundings<'_>) -> Result
     let bytes = bundle(&archive, &record, args.with_traces).map_err(|e| Failure::Other(e.into()))?;
     write_new_bytes(&args.out, &bytes)?;
     println!(
-        "{}: {} bytes; whoever gets it checks it with `trackpair verify`",
+        "{}: {} bytes. Whoever receives it checks it with `trackpair verify`",
         args.out.display(),
         bytes.len()
     );

@@ -23,12 +23,12 @@ pub struct ShowRecord {
     pub record: String,
     /// Number of the outcome to show, instead of the last
     #[arg(long, value_name = "N")]
-    pub number: Option<u32>,
+    pub outcome: Option<u32>,
     /// Which archive.
     #[command(flatten)]
     pub place: Where,
     /// What happened on the line while it was recorded, instead: repeats, damaged frames, gaps, guards, how long answers took
-    #[arg(long, conflicts_with = "number")]
+    #[arg(long, conflicts_with = "outcome")]
     pub session: bool,
     /// Print it as JSON: where its files are and what seals them; outcome.json itself has the figures
     #[arg(long)]
@@ -83,10 +83,10 @@ pub fn show(args: &ShowRecord, surroundings: &Surroundings<'_>) -> Result<Ending
     if args.session {
         return sessions(&archive, &record, args.json);
     }
-    let outcome = if record.outcomes.is_empty() && args.number.is_none() {
+    let outcome = if record.outcomes.is_empty() && args.outcome.is_none() {
         None
     } else {
-        Some(archive.outcome(&record, args.number).map_err(|e| Failure::Usage(e.into()))?)
+        Some(archive.outcome(&record, args.outcome).map_err(|e| Failure::Usage(e.into()))?)
     };
     let mut text = String::new();
     if let (Some(outcome), Some(sheet)) = (&outcome, any_sheet()) {
@@ -132,7 +132,7 @@ fn sessions(archive: &Archive, record: &StoredRecord, json: bool) -> Result<Endi
     Ok(Ending::Done)
 }
 
-/// The short result is told from the outcome alone; a sheet is only asked for.
+/// The short result needs the outcome alone; a sheet is only asked for.
 fn any_sheet() -> Option<PartSheet> {
     shipped_names().first().and_then(|name| shipped(name))
 }

@@ -13,7 +13,7 @@ use std::io::Write;
 
 /// The document of `rigs --conform --json`.
 #[derive(Serialize)]
-struct Told<'a> {
+struct RequirementShown<'a> {
     document: &'static str,
     schema: u32,
     address: &'a str,
@@ -47,7 +47,7 @@ pub fn conformance(rig: &str, json: bool, surroundings: &Surroundings<'_>) -> Re
     let broken = done.broken();
     if json {
         let i = &done.identity;
-        print_document(&Told {
+        print_document(&RequirementShown {
             document: "conformance",
             schema: 1,
             address: rig,

@@ -1,4 +1,4 @@
-//! What is said beside the work, on stderr: a thread of its own says it, so that a terminal that is paused holds up nothing that is still to be
+//! Lines on stderr beside the work: a thread of its own prints them, so that a paused terminal holds up nothing that is still to be
 //! kept.
 
 use super::progress::above_the_bar;
@@ -20,7 +20,7 @@ pub fn aside(line: String) {
     }
 }
 
-/// Waits until everything is said, as long as the terminal takes.
+/// Waits until everything is printed, as long as the terminal takes.
 pub fn all_said() {
     let (done, said) = sync_channel(1);
     if sayer().send((None, done)).is_ok() {

@@ -1,4 +1,4 @@
-//! What a job tells, on the terminal: bar and sentences on stderr.
+//! What a job reports, on the terminal: bar and sentences on stderr.
 
 use super::aside::aside;
 use super::progress::Meter;
@@ -6,11 +6,11 @@ use crate::job::{Event, Round};
 use crate::outcome::CAUTIONS;
 use std::cell::RefCell;
 
-/// Draws what a job tells.
+/// Draws what a job reports.
 pub struct Drawing {
     /// Whether a bar can be drawn.
     bar: bool,
-    /// Whether what procedures are at is told by the bar alone.
+    /// Whether only the bar shows how far procedures are.
     hushed: bool,
     /// While a session goes on.
     meter: RefCell<Option<Meter>>,
@@ -22,7 +22,7 @@ impl Drawing {
         Self { bar, hushed: false, meter: RefCell::new(None) }
     }
 
-    /// The same where what is done over and over is told by who does it.
+    /// The same where the command itself reports what it repeats.
     pub fn hushed(bar: bool) -> Self {
         Self { hushed: true, ..Self::new(bar) }
     }
@@ -50,7 +50,7 @@ impl Drawing {
             Event::Cautions { nothing_moves } => self.cautions(nothing_moves),
             Event::Said(sentence) => self.say(&sentence),
             Event::Warned(sentence) => aside(format!("trackpair: {sentence}")),
-            // The end says where the record is; who flexes is told by the command.
+            // The end says where the record is; `flex` draws its cues itself.
             Event::RecordBegun(_) | Event::Kept { .. } | Event::Watching | Event::Cue(_) => {}
         }
     }

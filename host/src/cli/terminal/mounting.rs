@@ -1,4 +1,4 @@
-//! Who mounts a part for a sweep, and what is said of the folder that keeps it.
+//! Asks for a part to be mounted for a sweep, and reports on the folder that keeps it.
 
 use super::answers::Typed;
 use super::at_terminal::at_terminal_drawn;
@@ -10,7 +10,7 @@ use crate::job::sweep::{Occasion, sweep_into};
 use crate::record::study_folder::StudyFolder;
 use anyhow::anyhow;
 
-/// Sweeps once into a folder; what procedures are at is told by the bar alone.
+/// Sweeps once into a folder; only the bar shows how far procedures are.
 ///
 /// # Errors
 /// As [`sweep_into`].
@@ -46,12 +46,12 @@ pub fn ask_to_mount(what: &str, surroundings: &Surroundings<'_>) -> Result<(), F
         Some(_) => Ok(()),
         None if surroundings.stop.is_cancelled() => Err(stopped()),
         None => Err(Failure::Rig(anyhow!(
-            "nobody answered that the part is mounted; what was swept is kept: go on with the same command"
+            "nobody confirmed that the part is mounted. What was swept is kept; run the same command again to go on"
         ))),
     }
 }
 
-/// What is said when the user stopped it.
+/// The message when the user stopped it.
 pub fn stopped() -> Failure {
-    Failure::Rig(anyhow!("stopped by you; what was swept is kept: go on with the same command"))
+    Failure::Rig(anyhow!("stopped by you. What was swept is kept; run the same command again to go on"))
 }

@@ -15,10 +15,10 @@ const DRAWN_WITHIN: Duration = Duration::from_millis(50);
 
 /// Shows progress.
 pub struct Meter {
-    to_drawer: Sender<Told>,
+    to_drawer: Sender<DrawRequest>,
     /// The newest report that is not drawn yet: a slow terminal misses those between.
     newest: Arc<Mutex<Option<Progress>>>,
-    /// Procedure that is shown, and how many quarters of it were told: a new one of either is told in any case.
+    /// Procedure that is shown, and how many quarters of it were printed: a new one of either is always printed.
     at: Cell<Option<(ProcedureKind, u32)>>,
 }
 
@@ -38,15 +38,15 @@ fn set_bar(bar: Option<ProgressBar>) {
     *BAR.lock().unwrap_or_else(PoisonError::into_inner) = bar;
 }
 
-/// What the drawing thread is told.
-enum Told {
+/// A request to the drawing thread.
+enum DrawRequest {
     /// There is a newest report.
     Newest,
     /// A procedure begins.
     Begins(ProcedureKind),
     /// So many quarters of a procedure are done.
     Quarters(ProcedureKind, u32),
-    /// What procedures are at is no longer told beside the bar.
+    /// From now on only the bar shows how far procedures are.
     Hush,
     /// A line above the bar.
     Line(String, SyncSender<()>),
@@ -57,60 +57,60 @@ enum Told {
 impl Meter {
     /// `drawn`: whether stderr is a terminal.
     pub fn new(drawn: bool) -> Self {
-        let (to_drawer, told) = channel();
+        let (to_drawer, requests) = channel();
         let newest = Arc::new(Mutex::new(None));
         let to_draw = Arc::clone(&newest);
-        std::thread::spawn(move || Drawer::new(drawn).draw(&told, &to_draw));
+        std::thread::spawn(move || Drawer::new(drawn).draw(&requests, &to_draw));
         Self { to_drawer, newest, at: Cell::new(None) }
     }
 
-    /// From now on only the bar tells how far a procedure is: what is done over and over is told by who does it.
+    /// From now on only the bar shows how far a procedure is: the command itself reports what it repeats.
     pub fn hush(&self) {
-        self.tell(Told::Hush);
+        self.tell(DrawRequest::Hush);
     }
 
     /// Shows one report of a procedure.
     pub fn show(&self, progress: &Progress) {
         let procedure = progress.procedure;
-        let told = match self.at.get() {
+        let shown = match self.at.get() {
             Some((last, quarters)) if last == procedure => quarters,
             _ => {
-                self.tell(Told::Begins(procedure));
+                self.tell(DrawRequest::Begins(procedure));
                 0
             }
         };
-        let quarters = ((progress.done_fraction.clamp(0.0, 1.0) * 4.0) as u32).max(told);
-        // The end is told by what comes after it.
-        if quarters > told && quarters < 4 {
-            self.tell(Told::Quarters(procedure, quarters));
+        let quarters = ((progress.done_fraction.clamp(0.0, 1.0) * 4.0) as u32).max(shown);
+        // What comes after it shows that it ended.
+        if quarters > shown && quarters < 4 {
+            self.tell(DrawRequest::Quarters(procedure, quarters));
         }
         self.at.set(Some((procedure, quarters)));
         let waiting = self.newest.lock().unwrap_or_else(PoisonError::into_inner).replace(progress.clone());
         if waiting.is_none() {
-            self.tell(Told::Newest);
+            self.tell(DrawRequest::Newest);
         }
     }
 
     /// Prints a line above the bar.
     pub fn say(&self, line: &str) {
-        self.tell_and_wait(|drawn| Told::Line(line.to_owned(), drawn));
+        self.tell_and_wait(|drawn| DrawRequest::Line(line.to_owned(), drawn));
     }
 
     /// Takes the bar away.
     pub fn clear(&self) {
-        self.tell_and_wait(Told::Clear);
+        self.tell_and_wait(DrawRequest::Clear);
     }
 
-    fn tell_and_wait(&self, told: impl FnOnce(SyncSender<()>) -> Told) {
+    fn tell_and_wait(&self, request: impl FnOnce(SyncSender<()>) -> DrawRequest) {
         let (done, drawn) = sync_channel(1);
-        self.tell(told(done));
+        self.tell(request(done));
         // A terminal that is paused may come to it later.
         let _ = drawn.recv_timeout(DRAWN_WITHIN);
     }
 
-    fn tell(&self, told: Told) {
+    fn tell(&self, request: DrawRequest) {
         // The thread lives as long as this does.
-        let _ = self.to_drawer.send(told);
+        let _ = self.to_drawer.send(request);
     }
 }
 
@@ -118,8 +118,10 @@ impl Meter {
 struct Drawer {
     bar: ProgressBar,
     drawn: bool,
-    /// Whether what procedures are at is told beside the bar.
-    told: bool,
+    /// Whether lines beside the bar show how far procedures are.
+    lines: bool,
+    /// Whether there was anything to draw: no bar stands under a question that comes before.
+    begun: bool,
 }
 
 impl Drawer {
@@ -129,34 +131,39 @@ impl Drawer {
         if let Ok(style) = ProgressStyle::with_template("{prefix:>12} [{bar:30}] {percent:>3} %  {msg}") {
             bar.set_style(style.progress_chars("=> "));
         }
-        if drawn {
-            set_bar(Some(bar.clone()));
-        }
-        Self { bar, drawn, told: !drawn }
+        Self { bar, drawn, lines: !drawn, begun: false }
     }
 
-    fn draw(mut self, told: &Receiver<Told>, newest: &Mutex<Option<Progress>>) {
-        for told in told {
-            match told {
-                Told::Begins(procedure) if self.drawn => self.bar.set_prefix(procedure.title()),
-                Told::Begins(procedure) if self.told => eprintln!("{} ...", procedure.title()),
-                Told::Quarters(procedure, quarters) if self.told => {
+    fn draw(mut self, requests: &Receiver<DrawRequest>, newest: &Mutex<Option<Progress>>) {
+        for request in requests {
+            match request {
+                DrawRequest::Begins(procedure) if self.drawn => self.bar.set_prefix(procedure.title()),
+                DrawRequest::Begins(procedure) if self.lines => eprintln!("{} ...", procedure.title()),
+                DrawRequest::Quarters(procedure, quarters) if self.lines => {
                     eprintln!("{} {} %", procedure.title(), 25 * quarters);
                 }
-                Told::Begins(_) | Told::Quarters(..) => {}
-                Told::Newest => {
+                DrawRequest::Begins(_) | DrawRequest::Quarters(..) => {}
+                DrawRequest::Newest => {
+                    if self.drawn && !self.begun {
+                        self.begun = true;
+                        set_bar(Some(self.bar.clone()));
+                    }
                     let progress = newest.lock().unwrap_or_else(PoisonError::into_inner).take();
                     if let Some(progress) = progress {
                         self.bar.set_position((progress.done_fraction.clamp(0.0, 1.0) * 1000.0) as u64);
                         self.bar.set_message(progress.message);
                     }
                 }
-                Told::Hush => self.told = false,
-                Told::Line(line, drawn) => {
-                    self.bar.suspend(|| eprintln!("{line}"));
+                DrawRequest::Hush => self.lines = false,
+                DrawRequest::Line(line, drawn) => {
+                    if self.begun {
+                        self.bar.suspend(|| eprintln!("{line}"));
+                    } else {
+                        eprintln!("{line}");
+                    }
                     let _ = drawn.send(());
                 }
-                Told::Clear(drawn) => {
+                DrawRequest::Clear(drawn) => {
                     self.bar.finish_and_clear();
                     set_bar(None);
                     let _ = drawn.send(());

@@ -7,6 +7,7 @@ use crate::report::Style;
 use anyhow::Context;
 use std::io::Write;
 use std::path::Path;
+use terminal_size::{Width, terminal_size};
 
 /// Text for people on stdout; with `json` the document there and the text on stderr. A reader that has gone away is no failure.
 pub fn say(text: &str, document: &impl serde::Serialize, json: bool) {
@@ -27,9 +28,23 @@ pub fn write_report(page: &[u8], file: &Path) -> Result<(), Failure> {
         .map_err(Failure::Other)
 }
 
+/// Columns where neither environment nor terminal says how many there are.
+const USUAL_COLUMNS: usize = 80;
+/// Lines that are longer are hard to follow.
+const MOST_COLUMNS: usize = 140;
+/// Fewer than this can't hold a table.
+const LEAST_COLUMNS: usize = 60;
+
+/// What the terminal can show: its own width, unless COLUMNS says another.
 pub fn style(surroundings: &Surroundings<'_>) -> Style {
-    let columns = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
-    Style { width: columns.unwrap_or(100).clamp(60, 140), colour: surroundings.colour, ascii: ascii_only() }
+    let said = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    let own = || terminal_size().map(|(Width(columns), _)| usize::from(columns));
+    let columns = said.or_else(own).unwrap_or(USUAL_COLUMNS);
+    Style {
+        width: columns.clamp(LEAST_COLUMNS, MOST_COLUMNS),
+        colour: surroundings.colour,
+        ascii: ascii_only(),
+    }
 }
 
 /// Whether the locale knows ASCII alone.

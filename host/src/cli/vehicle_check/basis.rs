@@ -36,7 +36,7 @@ pub struct Basis {
     pub run: Vec<String>,
     /// What the probes show when held together, like "0.2 ohm"; it is subtracted
     #[arg(long, value_name = "OHM")]
-    pub leads: Option<String>,
+    pub meter_leads: Option<String>,
     /// Accuracy of a range of your meter, like "ohms=0.8 % + 2 x 0.1 ohm"; ranges: milliohms, ohms, megohms, millivolts, volts, amps; may be given more than once [else: an ordinary hand meter]
     #[arg(long, value_name = "RANGE=ACCURACY")]
     pub meter: Vec<String>,
@@ -70,7 +70,7 @@ impl Basis {
     /// The kind of part: as typed, or that of the case's parts.
     ///
     /// # Errors
-    /// Nothing tells.
+    /// Nothing shows it.
     pub fn subject(&self, case: Option<&Case>) -> Result<Subject, Failure> {
         if let Some(kind) = self.kind {
             return Ok(kind);
@@ -117,8 +117,8 @@ impl Basis {
     }
 
     fn meter_over(&self, meter: &mut Meter) -> Result<(), Failure> {
-        meter.stated |= self.leads.is_some() || !self.meter.is_empty();
-        if let Some(leads) = &self.leads {
+        meter.stated |= self.meter_leads.is_some() || !self.meter.is_empty();
+        if let Some(leads) = &self.meter_leads {
             meter.leads_ohms = leads_of(leads).map_err(usage)?;
         }
         for text in &self.meter {
@@ -205,7 +205,7 @@ pub fn setup(file: &ReadingsFile) -> Result<Setup, Failure> {
 pub fn read_file(path: &Path) -> Result<ReadingsFile, Failure> {
     let text = std::fs::read_to_string(path).map_err(|cause| {
         Failure::Usage(anyhow!(
-            "can't read the readings {}: {cause}; `trackpair vehicle-check form --readings FILE.toml` writes a template",
+            "can't read the readings {}: {cause}; `trackpair vehicle-check form --template FILE.toml` writes a template",
             path.display()
         ))
     })?;

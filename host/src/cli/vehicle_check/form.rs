@@ -29,11 +29,11 @@ pub struct Form {
     #[arg(long, value_name = "PAPER", value_parser = paper)]
     pub paper: Option<Paper>,
     /// The form: a file that ends in .pdf or .html
-    #[arg(long, value_name = "FILE", required_unless_present = "readings")]
+    #[arg(long, value_name = "FILE", required_unless_present = "template")]
     pub out: Option<PathBuf>,
-    /// The template that readings are written into, TOML; it is not there yet
+    /// Write an empty readings file (TOML) to fill in; it must not exist yet
     #[arg(long, value_name = "FILE")]
-    pub readings: Option<PathBuf>,
+    pub template: Option<PathBuf>,
 }
 
 /// Carries out `vehicle-check form`.
@@ -48,7 +48,7 @@ pub fn form(args: &Form, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     let medium = args.out.as_deref().map(Medium::of).transpose()?;
     let check = VehicleCheck::of(&setup, &file.meter, &Entries::new(), false, &date())
         .map_err(|e| Failure::Other(e.into()))?;
-    if let Some(path) = &args.readings {
+    if let Some(path) = &args.template {
         if path.extension().and_then(|e| e.to_str()) != Some("toml") {
             return Err(Failure::Usage(anyhow!(
                 "{} does not end in .toml; name a file that does",

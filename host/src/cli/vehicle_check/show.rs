@@ -35,7 +35,7 @@ pub fn show(args: &Show, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     let medium = args.report.as_deref().map(Medium::of).transpose()?;
     let bad = |why: String| {
         Failure::Usage(anyhow!(
-            "{} is no stored worksheet: {why}; give the JSON file that `trackpair vehicle-check enter --out` wrote",
+            "{} is not a stored worksheet: {why}; give the JSON file that `trackpair vehicle-check enter --out` wrote",
             args.file.display()
         ))
     };

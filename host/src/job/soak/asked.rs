@@ -84,7 +84,7 @@ impl Asked {
                     ));
                     return Ok(asked);
                 }
-                // One that runs is told by the rig's lock; a simulated rig may be soaked twice.
+                // The rig's lock shows one that runs; a simulated rig may be soaked twice.
                 Err(_) if begin.rig.starts_with("sim:") => {}
                 Err(why) => return Err(why),
             }
@@ -139,7 +139,7 @@ fn check(begin: &SoakBegin) -> Result<(), Failure> {
     let usage = |what: String| Err(Failure::Usage(anyhow!(what)));
     if !(begin.hours > 0.0 && begin.hours <= LONGEST_H) {
         return usage(format!(
-            "--hours {} is out of range: more than 0, up to {LONGEST_H}; a longer soak is begun again",
+            "--for {} h is out of range: more than 0 h, up to {LONGEST_H} h; begin another soak after it",
             begin.hours
         ));
     }
@@ -153,7 +153,7 @@ fn check(begin: &SoakBegin) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Bytes for traces, once figures and dropouts have what they may need at most; and what to tell of it.
+/// Bytes for traces, once figures and dropouts have what they may need at most; and notes for the user.
 fn room(begin: &SoakBegin, folder: &Path) -> Result<(u64, Vec<String>), Failure> {
     let rounds = planned(begin);
     let lines = rounds * LINE_BYTES;
@@ -161,19 +161,19 @@ fn room(begin: &SoakBegin, folder: &Path) -> Result<(u64, Vec<String>), Failure>
     let megabytes = |bytes: u64| format!("{:.0} MB", (bytes as f64 / 1e6).ceil());
     if begin.disk < least {
         return Err(Failure::Usage(anyhow!(
-            "--disk {} is too little: figures and dropouts of {rounds} rounds may take {}, two rounds' traces {}; give {} at least, fewer \
-             --hours, or a longer --every",
+            "--disk {} is too little: figures and dropouts of {rounds} rounds may take {}, two rounds' traces {}; give {} at least, a \
+             shorter --for, or a longer --every",
             megabytes(begin.disk),
             megabytes(lines),
             megabytes(2 * ROUND_BYTES),
             megabytes(least)
         )));
     }
-    // Where the system does not tell, the first write that fails does.
+    // Where the system does not know, the first write that fails shows it.
     let free = fs4::available_space(folder).unwrap_or(u64::MAX);
     if free < least {
         return Err(Failure::Usage(anyhow!(
-            "the disk of {} has {} free, and {rounds} rounds may take {}: free some, give another --archive, fewer --hours, or a longer --every",
+            "the disk of {} has {} free, and {rounds} rounds may take {}: free some, give another --archive, a shorter --for, or a longer --every",
             folder.display(),
             megabytes(free),
             megabytes(least)

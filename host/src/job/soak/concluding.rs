@@ -1,4 +1,4 @@
-//! From the log to the outcome: what the last round's traces tell, with the dropouts of all rounds, judged, kept and sealed.
+//! From the log to the outcome: what the last round's traces show, with the dropouts of all rounds, judged, kept and sealed.
 
 use super::asked::of_log;
 use super::logged::hole_words;
@@ -161,7 +161,7 @@ fn judged(
     Ok((outcome, analysis))
 }
 
-/// What all rounds tell in place of what the last one does: dropouts, trips, and whether it stopped moving.
+/// What all rounds show, in place of the last one alone: dropouts, trips, and whether it stopped moving.
 fn over_all_rounds(analysis: &mut PartAnalysis, course: &Course, told: &OutcomeSoak) {
     let lost = match analysis.kind {
         PartKind::Grip | PartKind::Pair => FindingKind::Dropout,

@@ -28,13 +28,13 @@ use std::time::Duration;
 
 /// Cycles of a grip's round, where none are asked for: both directions at two speeds.
 const CYCLES: u32 = 2;
-/// Stretches whose line is told event by event.
+/// Stretches whose line is reported event by event.
 const WHOLE_STORIES: usize = 10;
 /// Time between two looks whether a rig is back.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
 
 /// A soak and where it is.
-struct Whole<'a> {
+struct SoakAtWork<'a> {
     plan: &'a Soak<'a>,
     outside: &'a Outside<'a>,
     archive: &'a Archive,
@@ -58,7 +58,7 @@ pub fn run(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure>
     if let Some(warning) = &warning {
         outside.warn(warning.to_string());
     }
-    // The rig before the log: a second soak on one rig is told who has it.
+    // The rig before the log: a second soak on one rig learns who has it.
     let early =
         plan.resume.is_none().then(|| RigLock::take(mounted.rig, mounted.part, outside)).transpose()?;
     let asked = Asked::of(plan, &archive, outside)?;
@@ -80,7 +80,7 @@ pub fn run(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure>
     // A soak that goes on was counted when it began, and was warned of then.
     let mut plugged = Plugged::of(plugged, shelf.first(), outside);
     plugged.leave(asked.begin.still_plugged);
-    let mut whole = Whole {
+    let mut whole = SoakAtWork {
         plan,
         outside,
         archive: &archive,
@@ -104,7 +104,7 @@ pub fn run(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure>
     conclude(concluding, outside)
 }
 
-impl Whole<'_> {
+impl SoakAtWork<'_> {
     fn take_up(&mut self) -> Result<(), Failure> {
         if let Some(again) = self.asked.again.take() {
             let (begin, room) = (self.asked.begin.clone(), self.asked.room);

@@ -10,7 +10,7 @@ use crate::trace::Trace;
 pub enum Try {
     /// It was done.
     Done(Vec<Trace>),
-    /// The part did not move, or a guard of its motor said so: the recordings, and why.
+    /// The part did not move, or a guard of its motor tripped: the recordings, and why.
     Still(Vec<Trace>, String),
     /// The rig went away.
     Away(String),

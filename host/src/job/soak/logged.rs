@@ -6,10 +6,10 @@ use crate::analysis::rounds::Round;
 use crate::outcome::{SoakEvent, SoakFigure, SoakHole, SoakRound};
 use crate::trace::Trace;
 
-/// By so much may the clocks of rig and host differ over a hole, s and share of it: dates are told to the second.
+/// By so much may the clocks of rig and host differ over a hole, s and share of it: dates are written to the second.
 const CLOCKS_S: f64 = 3.0;
 const CLOCKS_SHARE: f64 = 0.01;
-/// Kinds of findings of a round that are told.
+/// Kinds of findings of a round that are reported.
 const MOST_FINDINGS: usize = 12;
 
 /// When and where a round was.
@@ -150,7 +150,7 @@ fn event(of: &Event) -> SoakEvent {
     }
 }
 
-/// Kinds of finding with their line, dropouts apart: those are told one by one.
+/// Kinds of finding with their line, without dropouts: those are listed one by one.
 fn findings(round: &Round) -> Vec<String> {
     use crate::quantity::FindingKind as K;
     let others = round.analysis.findings.iter();

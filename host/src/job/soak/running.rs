@@ -190,7 +190,7 @@ impl Running {
         Ok(Stretch::Ended(end))
     }
 
-    /// What is said when the user ends it.
+    /// The message when the user ends it.
     pub fn by_the_user(&self) -> String {
         format!("it was ended by the user after {} of {} rounds", self.rounds, planned(&self.begin))
     }
@@ -280,7 +280,7 @@ impl Running {
         self.end("stopped_moving", text, outside).map(Some)
     }
 
-    /// Keeps traces; their files. What can't be kept is told, and the soak goes on: figures and dropouts go before traces.
+    /// Keeps traces; their files. What can't be kept is reported, and the soak goes on: figures and dropouts go before traces.
     fn store(&mut self, traces: &[Trace], outside: &Outside<'_>) -> Vec<String> {
         let wanted = traces.iter().filter(|t| !t.is_empty());
         let stored: Result<Vec<String>, ArchiveError> = wanted

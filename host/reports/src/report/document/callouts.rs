@@ -41,7 +41,7 @@ pub struct Verdict {
 /// A grade, or that there is none.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Grade {
-    /// "Grade A", or "No grade".
+    /// "Resale grade: ample", or "No resale grade".
     pub headline: String,
     /// What it means.
     pub title: String,

@@ -39,8 +39,8 @@ const MARGINS: &str = "Uncertainties: 95 %, k = 2. Margin: what is left to the l
 /// Where hands sign.
 const SIGNED: [&str; 2] = ["for the shop: name and signature", "place and date"];
 
-/// Characters of a grade that are shown: "Grade" and the longest name that a sheet may give.
-const LONGEST_GRADE: usize = 18;
+/// Characters of a grade that are shown: "Resale grade:" and the longest name that a sheet may give.
+const LONGEST_GRADE: usize = 26;
 /// Characters of all cautions together, in characters of one sentence: the program's own, about 450, are never cut.
 const CAUTIONS_OF_LETTERS: usize = 12;
 

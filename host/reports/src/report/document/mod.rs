@@ -3,7 +3,7 @@
 //!
 //! - `text`: stretches of text, harmless by how they are made.
 //! - `table`, `callouts`: what is not plain text.
-//! - `report`, `figures`, `certificate`: builders of what is said of a part.
+//! - `report`, `figures`, `certificate`: builders of what is said of a part; `summary`: the same in brief, for whoever glances at a screen.
 //! - `vehicle`: the form of vehicle checks, and the judged worksheet.
 //! - `comparison`: what comparisons, gauge studies, check parts and explanations begin with.
 //! - `case`: a case.
@@ -16,6 +16,7 @@ mod certificate;
 mod comparison;
 mod figures;
 mod report;
+mod summary;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -26,6 +27,7 @@ pub use callouts::{Banner, Finding, Grade, Sealing, Suspect, Suspects, Verdict};
 pub use case::{CaseInput, CaseSuspects, case, look_words, symptom_words};
 pub use certificate::{NothingJudged, certificate};
 pub use report::report;
+pub use summary::{MOST_LINES, Summary, SummaryRow, summary};
 pub use table::{BriefRows, Cell, Column, Judged, Line, Mark, Row, Table, columns};
 pub use text::{Span, Text, Tone, texts};
 pub use vehicle::{vehicle_check, vehicle_form};

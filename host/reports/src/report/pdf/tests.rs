@@ -247,7 +247,7 @@ fn a_certificate_says_the_verdict_plainly_and_a_self_check_gets_none() {
         outcome.verdict = verdict;
         let all = certificate_of(&outcome, None, Paper::A4).0.join(" ");
         assert!(all.contains(word) && all.contains(&verdict.name().to_uppercase()), "{all}");
-        assert!(all.contains("No grade"), "{all}");
+        assert!(all.contains("No resale grade"), "{all}");
     }
     outcome.scope = Written::of("dropouts");
     outcome.verdict = Verdict::Within;

@@ -3,17 +3,21 @@
 //!
 //! - `page`: lines of a width.
 //! - `blocks`: blocks of a document.
+//! - `summary`: a report in brief.
 //! - `table`: tables, in columns or as sentences.
 //! - `tally`: histograms in letters.
 
 mod blocks;
 mod page;
+mod summary;
 mod table;
 mod tally;
 
 use super::document::{Block, Document};
 use blocks::blocks;
 use page::Page;
+
+pub use summary::in_brief;
 
 /// What the terminal can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

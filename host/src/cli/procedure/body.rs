@@ -1,12 +1,13 @@
-//! The single procedures of a throttle body.
+//! The procedures that a throttle body has, alone.
 
-use super::ending::Ending;
-use super::options::driven::BodyProcedure;
-use super::options::mounted::Common;
-use super::surroundings::Surroundings;
-use super::terminal::at_terminal::at_terminal;
-use super::terminal::conclusion::present;
-use super::terminal::enter_key::enter;
+use crate::cli::ending::Ending;
+use crate::cli::options::amounts::seconds;
+use crate::cli::options::driven::BodyProcedure;
+use crate::cli::options::mounted::Common;
+use crate::cli::surroundings::Surroundings;
+use crate::cli::terminal::at_terminal::at_terminal;
+use crate::cli::terminal::conclusion::present;
+use crate::cli::terminal::enter_key::enter;
 use crate::job::watched::Seconds;
 use crate::job::{Failure, body as job};
 use crate::quantity::ProcedureKind;
@@ -31,8 +32,8 @@ pub struct GuidedPush {
     #[command(flatten)]
     pub common: Common,
     /// How long to record; Enter or Ctrl-C ends it sooner
-    #[arg(long, value_name = "S", default_value_t = 60.0)]
-    pub seconds: f64,
+    #[arg(long = "for", value_name = "TIME", default_value = "60s", value_parser = seconds)]
+    pub length: f64,
     /// Accept the cautions that are shown before a throttle body is driven
     #[arg(long)]
     pub i_have_read_the_cautions: bool,
@@ -48,7 +49,7 @@ pub fn one_procedure(
     let cautions_read = args.i_have_read_the_cautions;
     let concluded =
         at_terminal(surroundings, |outside| job::one_procedure(kind, mounted, cautions_read, outside))?;
-    present(concluded, args.common.json, None, surroundings)
+    present(concluded, args.common.printed(), surroundings)
 }
 
 /// Carries out `tooth-map`.
@@ -59,12 +60,12 @@ pub fn tooth_map(args: &ToothMap, surroundings: &Surroundings<'_>) -> Result<End
     let concluded = at_terminal(surroundings, |outside| {
         job::tooth_map(mounted, *i_have_read_the_cautions, among, outside)
     })?;
-    present(concluded, common.json, None, surroundings)
+    present(concluded, common.printed(), surroundings)
 }
 
 /// Carries out `guided-push`.
 pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let seconds = Seconds::new(args.seconds)?;
+    let seconds = Seconds::new(args.length)?;
     let push = job::GuidedPush {
         mounted: args.common.settled(surroundings)?,
         cautions_read: args.i_have_read_the_cautions,
@@ -72,5 +73,5 @@ pub fn guided_push(args: &GuidedPush, surroundings: &Surroundings<'_>) -> Result
         keys: &enter,
     };
     let concluded = at_terminal(surroundings, |outside| job::guided_push(push, outside))?;
-    present(concluded, args.common.json, None, surroundings)
+    present(concluded, args.common.printed(), surroundings)
 }

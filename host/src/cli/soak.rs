@@ -1,15 +1,13 @@
-//! `soak`: hours or days of cycling, with figures over time. `amounts`: times and sizes as people write them.
-
-mod amounts;
+//! `soak`: hours or days of cycling, with figures over time.
 
 use super::ending::Ending;
+use super::options::amounts::{bytes, seconds};
 use super::options::mounted::Common;
 use super::surroundings::Surroundings;
 use super::terminal::at_terminal::at_terminal_drawn;
 use super::terminal::conclusion::present;
 use super::terminal::drawing::Drawing;
 use crate::job::{Event, Failure, Mounted, soak as job};
-use amounts::{bytes, seconds};
 use clap::Args;
 
 /// `soak`.
@@ -18,10 +16,10 @@ pub struct Soak {
     /// Rig, part, record.
     #[command(flatten)]
     pub common: Common,
-    /// How long, hours of soaking
-    #[arg(long, value_name = "H", default_value_t = 24.0)]
-    pub hours: f64,
-    /// Time from the start of one round to the start of the next: 90s, 5m, 1h
+    /// How long to soak
+    #[arg(long = "for", value_name = "TIME", default_value = "24h", value_parser = seconds)]
+    pub length: f64,
+    /// Time from the start of one round to the start of the next: 90s, 5min, 1h
     #[arg(long, value_name = "TIME", default_value = "60s", value_parser = seconds)]
     pub every: f64,
     /// Full cycles of a grip in each round, instead of 2; a throttle body's round is its rest, its stops and a creep
@@ -31,7 +29,7 @@ pub struct Soak {
     #[arg(long, value_name = "SIZE", default_value = "500MB", value_parser = bytes)]
     pub disk: u64,
     /// How long a rig that went away is waited for; after it the soak ends and can go on later
-    #[arg(long, value_name = "TIME", default_value = "10m", value_parser = seconds)]
+    #[arg(long, value_name = "TIME", default_value = "10min", value_parser = seconds)]
     pub patience: f64,
     /// Go on with this soak, with the settings that it was begun with
     #[arg(long, value_name = "RECORD", conflicts_with_all = ["case", "still_plugged"])]
@@ -53,9 +51,12 @@ pub struct Soak {
 /// [`Failure::Usage`] for settings out of range, a record that is no soak, or no room; [`Failure::Rig`] when the rig is in use by another
 /// program, or went away and did not come back: then the soak can go on later.
 pub fn soak(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    if args.resume.is_none() {
+        args.common.ask_for_part(surroundings)?;
+    }
     let plan = job::Soak {
         mounted: settled(args, surroundings)?,
-        hours: args.hours,
+        hours: args.length / 3600.0,
         every_s: args.every,
         cycles: args.cycles,
         disk: args.disk,
@@ -72,7 +73,7 @@ pub fn soak(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
         event => drawing.draw(event),
     };
     let concluded = at_terminal_drawn(surroundings, &drawing, &draw, |outside| job::soak(&plan, outside))?;
-    present(concluded, args.common.json, None, surroundings)
+    present(concluded, args.common.printed(), surroundings)
 }
 
 /// Part and rig; of a soak that goes on without a rig being named, the archive's folder alone.
@@ -84,7 +85,7 @@ fn settled<'a>(args: &'a Soak, surroundings: &Surroundings<'a>) -> Result<Mounte
             Ok(Mounted {
                 rig: "",
                 sheet: args.common.sheet.as_deref(),
-                part: &args.common.part,
+                part: args.common.part_in_words(),
                 case: None,
                 still_plugged: args.common.still_plugged,
                 archive: args.common.archive.as_deref().or(config.archive.value.as_deref()),

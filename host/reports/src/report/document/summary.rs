@@ -1,0 +1,164 @@
+//! A report in brief: what a technician must know who looks at the screen for two seconds. It holds the same words as the report, and fewer.
+
+use super::{Banner, Mark, Suspect};
+use crate::outcome::{Outcome, OutcomeFinding};
+use crate::report::ReportInput;
+use crate::report::people::People;
+use crate::report::text::{LABEL, capital, plain};
+use crate::verdict::{FindingEffect, Verdict};
+
+/// Most lines of a terminal that a summary takes, where no path is longer than a line.
+pub const MOST_LINES: usize = 24;
+
+/// What no bench can tell, whatever it found.
+const CAUTION: &str = "A bench result does not clear the vehicle. All cautions: in the report.";
+
+/// A report in brief.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Summary {
+    /// That something was simulated: said before the verdict.
+    pub simulated: Option<Banner>,
+    /// What it comes to.
+    pub mark: Mark,
+    /// The verdict's word.
+    pub word: String,
+    /// What it means.
+    pub meaning: String,
+    /// What is said of it, in the order of its weight.
+    pub rows: Vec<SummaryRow>,
+}
+
+/// A name and what stands under it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SummaryRow {
+    /// The name.
+    pub name: &'static str,
+    /// What is said; points that have no room are counted.
+    pub points: Vec<String>,
+    /// Lines that it may take.
+    pub room: usize,
+}
+
+/// The summary of a report.
+pub fn summary(input: &ReportInput<'_>) -> Summary {
+    let outcome = input.outcome;
+    let people = People::of(outcome);
+    let simulated = outcome.simulated.then(|| Banner::simulated(""));
+    let label = format!("{} · sheet {}", people.label, plain(&outcome.sheet.name, LABEL));
+    let row = |name, room, points| SummaryRow { name, points, room };
+    let not_done = people.banner.iter().map(|banner| banner.text.clone()).collect();
+    let rows = [
+        row("Not done", 2, not_done),
+        row("Part", 1, vec![label]),
+        row("Why", 5, why(outcome, &people)),
+        row("Suspect", 2, people.suspects.first().map(|s| s.heading.clone()).into_iter().collect()),
+        row("Resale", 2, resale(outcome)),
+        row("Not tested", 2, not_tested(&people)),
+        row("Next step", 3, next_step(outcome, &people).into_iter().collect()),
+        row("Caution", 1, vec![CAUTION.to_owned()]),
+    ];
+    Summary {
+        simulated,
+        mark: Mark::of(people.verdict),
+        word: people.headline.to_uppercase(),
+        meaning: people.advice.to_owned(),
+        rows: rows.into_iter().filter(|row| !row.points.is_empty()).collect(),
+    }
+}
+
+/// What decides the verdict: findings first, then figures, then whatever else speaks for it.
+fn why(outcome: &Outcome, people: &People) -> Vec<String> {
+    let mut points = Vec::new();
+    match outcome.verdict {
+        Verdict::Outside => {
+            points.extend(with_effect(outcome, people, FindingEffect::Outside).map(|(_, finding)| {
+                format!("{}: confidence {}", capital(&finding.title()), finding.confidence)
+            }));
+            points.extend(
+                people
+                    .figures
+                    .iter()
+                    .filter(|f| f.verdict == "outside")
+                    .map(|f| format!("{}: {}, limit {}", capital(&f.full_name()), f.value, f.limit)),
+            );
+        }
+        Verdict::Undecided => {
+            points.extend(with_effect(outcome, people, FindingEffect::Undecided).map(|(_, finding)| {
+                format!("{}: confidence {}", capital(&finding.title()), finding.confidence)
+            }));
+            points.extend(people.undecided().iter().map(|n| format!("{} is undecided", capital(&n.name))));
+        }
+        Verdict::Within => {}
+    }
+    if points.is_empty() {
+        points = reasons(people, &[outcome.verdict.name()]).map(capital).collect();
+    }
+    if points.is_empty() { people.reasons.iter().map(|r| capital(r)).collect() } else { points }
+}
+
+/// Findings that do this to the verdict, as stored and in words; in older outcomes those that decide it.
+fn with_effect<'a>(
+    outcome: &'a Outcome,
+    people: &'a People,
+    effect: FindingEffect,
+) -> impl Iterator<Item = (&'a OutcomeFinding, &'a super::Finding)> {
+    let of = |stored: &OutcomeFinding| match stored.effect {
+        None if stored.decides => Some(FindingEffect::Outside),
+        said => said,
+    };
+    outcome.findings.iter().zip(&people.findings).filter(move |(stored, _)| of(stored) == Some(effect))
+}
+
+/// The reasons that begin with one of these words, without it.
+fn reasons<'a>(people: &'a People, kinds: &'a [&str]) -> impl Iterator<Item = &'a str> {
+    people.reasons.iter().filter_map(move |reason| {
+        let (kind, rest) = reason.split_once(": ")?;
+        kinds.contains(&kind).then_some(rest)
+    })
+}
+
+fn resale(outcome: &Outcome) -> Vec<String> {
+    let said = |text: &Option<String>| plain(text.as_deref().unwrap_or_default(), LABEL);
+    let Some(grade) = &outcome.grade else { return Vec::new() };
+    match &grade.name {
+        Some(name) => vec![format!("{}: {}", plain(name, LABEL), said(&grade.title))],
+        None if outcome.verdict == Verdict::Outside => Vec::new(),
+        None => grade.why.first().map(|why| format!("no grade: {}", plain(why, LABEL))).into_iter().collect(),
+    }
+}
+
+/// The names of what was not tested; why stands in the report.
+fn not_tested(people: &People) -> Vec<String> {
+    let kinds = ["not tested", "not looked at"];
+    let reasons = reasons(people, &kinds).map(|reason| reason.split(": ").next().unwrap_or(reason));
+    let names = reasons.chain(people.not_testable.iter().map(|n| n.name.as_str()));
+    let names: Vec<&str> = names.collect();
+    if names.is_empty() { Vec::new() } else { vec![capital(&names.join("; "))] }
+}
+
+fn next_step(outcome: &Outcome, people: &People) -> Option<String> {
+    let of_finding = |effect| {
+        with_effect(outcome, people, effect).find_map(|(_, finding)| finding.next_step.map(str::to_owned))
+    };
+    let check = |suspect: &Suspect| suspect.next_check.clone();
+    let of_suspect = || people.suspects.first().map(check).filter(|check| !check.is_empty());
+    match (outcome.scope.as_str(), outcome.verdict) {
+        ("readiness", Verdict::Within) => Some("Run `trackpair qualify` to judge the part.".to_owned()),
+        (_, Verdict::Outside) => of_finding(FindingEffect::Outside).or_else(of_suspect),
+        (_, Verdict::Undecided) => {
+            let decides = people.undecided().first().map(|n| format!("{}: {}", capital(&n.name), n.text));
+            of_finding(FindingEffect::Undecided).or(decides).or_else(of_suspect)
+        }
+        ("part", Verdict::Within) => Some(
+            "Refit it by the maker's service manual. If the fault stays, it is in the wiring, the terminals or the controller."
+                .to_owned(),
+        ),
+        (_, Verdict::Within) => {
+            Some("Run `trackpair qualify`: only the whole plan can clear the part.".to_owned())
+        }
+    }
+}
+
+#[cfg(test)]
+#[path = "summary_tests.rs"]
+mod tests;
