@@ -105,6 +105,7 @@ pub struct FigureEvidence {
 
 /// Part of the vehicle's wiring that was checked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Run {
     /// Twist-grip sensor to controller.
@@ -117,6 +118,7 @@ pub enum Run {
 
 /// What was checked of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum CheckKind {
     /// Resistance from end to end.
@@ -156,6 +158,7 @@ pub struct VehicleEvidence {
 
 /// What the rider tells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Symptom {
     /// Limp-home that comes at random.
@@ -218,6 +221,7 @@ impl Symptom {
 
 /// What the eye is led to look at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Look {
     /// Terminals: backed out, spread, bent.
@@ -251,6 +255,7 @@ impl Look {
 
 /// What the eye saw at one place.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Seen {
     /// Where.
     pub look: Look,
@@ -262,6 +267,7 @@ pub struct Seen {
 
 /// What was complained of, read from the vehicle's memory, and seen.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Complaint {
     /// In the user's words; may hold anything.
     pub words: String,

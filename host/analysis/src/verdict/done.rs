@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// How a planned procedure ended that was not done to its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum HowEnded {
     /// The session ended before it.

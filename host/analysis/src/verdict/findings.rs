@@ -37,6 +37,7 @@ const RIVALS: &str = "deviation_score";
 
 /// What a finding does to the verdict.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum FindingEffect {
     /// It makes the part `outside`.

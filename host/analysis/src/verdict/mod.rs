@@ -48,6 +48,7 @@ use serde::{Deserialize, Serialize};
 
 /// What can be said of a figure, or of a part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// It keeps its limits, with at least 95 % probability.

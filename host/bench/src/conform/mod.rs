@@ -22,6 +22,7 @@ use trackpair_protocol::message::Identity;
 
 /// What became of a point.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case", tag = "result", content = "why")]
 pub enum Kept {
     /// The rig keeps it.
@@ -34,6 +35,7 @@ pub enum Kept {
 
 /// One point.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Point {
     /// Section of WIRE.md.
     pub section: &'static str,

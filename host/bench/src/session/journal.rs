@@ -345,6 +345,7 @@ impl Journal {
 
 /// How long answers took that came at the first attempt, µs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct RoundTrips {
     /// Half of them no longer.
     pub p50: u64,
@@ -375,6 +376,7 @@ pub struct Summary {
 
 /// Counters of a session as they are kept. None of them is an error by itself.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(default)]
 pub struct Counts {
     /// Requests sent, repeats not counted.

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 /// One measured column. `rising` and `falling` are the first and the second sensor line, whatever their slopes: in a
 /// half-slope or parallel-offset sensor the second line rises too.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Channel {
     /// First sensor line, volts.

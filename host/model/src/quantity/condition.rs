@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 /// Kind of part.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum PartKind {
     /// Twist-grip sensor.
@@ -49,6 +50,7 @@ impl crate::quantity::Name for PartKind {
 
 /// Region of a throttle body's travel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Region {
     /// From rest to the end of the low range, where riders spend their time and teeth wear.
@@ -75,6 +77,7 @@ impl Region {
 
 /// Which way a plate goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Heading {
     /// Towards wide open.
@@ -98,6 +101,7 @@ impl Heading {
 
 /// What the bridge does while nothing drives the motor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Bridge {
     /// All four switches open: the motor turns freely.
@@ -121,6 +125,7 @@ impl Bridge {
 
 /// The condition of one value of a figure. Empty for figures that have one value.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Condition {
     /// Where in the travel.
     #[serde(default, skip_serializing_if = "Option::is_none")]

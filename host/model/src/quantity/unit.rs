@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 /// Unit of a figure, a limit or a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub enum Unit {
     /// Volts as measured.
     #[serde(rename = "V")]

@@ -142,6 +142,27 @@ impl<'de, T: Name> Deserialize<'de> for Written<T> {
     }
 }
 
+/// The known names, or any other text.
+#[cfg(feature = "schemas")]
+impl<T: Name> schemars::JsonSchema for Written<T> {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        let name = std::any::type_name::<T>();
+        format!("Written{}", name.rsplit("::").next().unwrap_or(name)).into()
+    }
+
+    fn schema_id() -> std::borrow::Cow<'static, str> {
+        std::any::type_name::<Self>().into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        let known: Vec<&str> = T::ALL.iter().map(|one| one.name()).collect();
+        schemars::json_schema!({
+            "description": "A name that this program knows, or one that another program wrote.",
+            "anyOf": [{ "type": "string", "enum": known }, { "type": "string" }],
+        })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -30,6 +30,7 @@ use serde::{Deserialize, Serialize};
 
 /// How the two sensor lines belong together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Topology {
     /// rising + falling = supply.

@@ -25,6 +25,7 @@ pub struct Column {
 
 /// Scans that are missing: the trace jumps from `from_us` to `to_us`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Gap {
     /// Index of the first scan after the gap (= scan count when the trace ends in one).
     pub index: usize,
@@ -40,6 +41,7 @@ pub struct Gap {
 
 /// Where scans were lost.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum GapCause {
     /// Blocks lost or damaged between rig and host.
@@ -122,6 +124,7 @@ pub enum MarkKind {
 
 /// How the recording ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum TraceEnd {
     /// As planned.

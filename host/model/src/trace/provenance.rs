@@ -104,6 +104,7 @@ impl Provenance {
 
 /// The rig as it named itself.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct RigProvenance {
     /// Address it was reached at.
     pub address: String,

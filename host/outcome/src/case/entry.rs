@@ -11,6 +11,7 @@ pub const ENTRY_SCHEMA: u32 = 1;
 
 /// One entry.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Entry {
     /// [`ENTRY_SCHEMA`].
     pub schema: u32,
@@ -27,6 +28,7 @@ pub struct Entry {
 
 /// What an entry is.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(tag = "what", content = "told", rename_all = "snake_case")]
 pub enum Content {
     /// The complaint; always the first entry and only there.
@@ -56,6 +58,7 @@ impl Content {
 
 /// What a case begins with.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Opening {
     /// The vehicle in the user's words; may hold anything.
     pub vehicle: String,
@@ -67,6 +70,7 @@ pub struct Opening {
 
 /// A part of the vehicle.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct CasePart {
     /// What it is.
     pub kind: PartKind,
@@ -91,6 +95,7 @@ pub struct CasePart {
 
 /// What came to light or was done.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Note {
     /// In the user's words; may hold anything.
     #[serde(default, skip_serializing_if = "String::is_empty")]
@@ -128,6 +133,7 @@ const fn is_false(flag: &bool) -> bool {
 
 /// A record of the bench.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct RecordEntry {
     /// Its name in the archive.
     pub record: String,
@@ -149,6 +155,7 @@ pub struct RecordEntry {
 
 /// How a case ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Ending {
     /// The cause was found and mended.
@@ -175,6 +182,7 @@ impl Ending {
 
 /// A case's end.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Closing {
     /// How it ended.
     pub ending: Ending,

@@ -17,6 +17,7 @@ pub const RULE: &str = "\"changed\" is said only where chance is excluded for al
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Changes {
     /// Shape version.
     pub schema: u32,
@@ -36,6 +37,7 @@ pub struct Changes {
 
 /// One record against the first.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Pair {
     /// Its place in `records`, from 0.
     pub record: usize,

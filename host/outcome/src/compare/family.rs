@@ -14,6 +14,7 @@ pub const POWER: f64 = 0.95;
 
 /// The questions that share one level.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Family {
     /// Probability of one false answer or more.
     pub level: f64,

@@ -18,6 +18,7 @@ const LATENCY: &str = "latency";
 
 /// A measured value.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Value {
     /// Its value.
     pub value: f64,
@@ -42,6 +43,7 @@ impl From<&OutcomeFigure> for Value {
 
 /// How a difference was told from chance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Method {
     /// The difference over its standard uncertainty, normal.
@@ -56,6 +58,7 @@ pub enum Method {
 
 /// One quantity before and after.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Change {
     /// Which.
     #[serde(flatten)]
@@ -83,6 +86,7 @@ pub struct Change {
 
 /// A quantity that can't be compared, and why.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct NotCompared {
     /// Which.
     #[serde(flatten)]

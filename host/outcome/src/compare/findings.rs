@@ -10,6 +10,7 @@ const SAME_PLACE_DEG: f64 = 1.0;
 
 /// What became of a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Fate {
     /// Only the second has it.
@@ -26,6 +27,7 @@ pub enum Fate {
 
 /// A finding of one record or of both.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct FindingChange {
     /// Kind.
     pub kind: Written<FindingKind>,
@@ -43,6 +45,7 @@ pub struct FindingChange {
 
 /// A finding as one record has it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Seen {
     /// From, degrees of travel.
     pub from_deg: Option<f64>,

@@ -16,6 +16,7 @@ pub const REFUTED: f64 = 0.01;
 
 /// What the values say of their shape.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Shape {
     /// Nothing speaks against a normal distribution.

@@ -24,6 +24,7 @@ pub const LEAST_PARTS: usize = 10;
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Proposal {
     /// Shape version.
     pub schema: u32,
@@ -47,6 +48,7 @@ pub struct Proposal {
 
 /// One limit of the sheet, and what the parts would make of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct ProposedLimit {
     /// Figure.
     pub figure: Written<FigureName>,
@@ -80,6 +82,7 @@ impl ProposedLimit {
 
 /// One quantity over all parts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Group {
     /// Line; null for the pair or the part.
     pub channel: Option<Written<Channel>>,

@@ -24,6 +24,7 @@ pub struct Rejudged {
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Document<'a> {
     /// Shape version.
     pub schema: u32,
@@ -61,6 +62,7 @@ impl Rejudged {
 
 /// One record.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Difference {
     /// Its name.
     pub record: String,
@@ -96,6 +98,7 @@ impl Difference {
 
 /// A figure whose verdict differs.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct FigureVerdict {
     /// Which.
     #[serde(flatten)]
@@ -108,6 +111,7 @@ pub struct FigureVerdict {
 
 /// A record that was not judged.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Skipped {
     /// Its name.
     pub record: String,

@@ -33,6 +33,7 @@ const FROM_RECORDS: &str = "parts are spread normally with mean and standard dev
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SheetRisks {
     /// Shape version.
     pub schema: u32,
@@ -56,6 +57,7 @@ pub struct SheetRisks {
 
 /// The rule.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Rule {
     /// Probability that `within` and `outside` need.
     pub conformance_probability: f64,
@@ -67,6 +69,7 @@ pub struct Rule {
 
 /// What is said of parts: shares that add up to 1.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Said {
     /// `within`.
     pub within: f64,
@@ -78,6 +81,7 @@ pub struct Said {
 
 /// Risks under an assumption about parts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Assumed {
     /// The assumption.
     pub assumption: &'static str,
@@ -89,6 +93,7 @@ pub struct Assumed {
 
 /// Risks at a ratio.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct AtRatio {
     /// Half the tolerance to the expanded uncertainty.
     pub ratio: f64,
@@ -99,6 +104,7 @@ pub struct AtRatio {
 
 /// Risks over all parts: shares of all parts but for the last.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Told {
     /// Parts beyond a limit.
     pub beyond: f64,
@@ -114,6 +120,7 @@ pub struct Told {
 
 /// The records that the spread of parts is taken from.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Records {
     /// How many are used.
     pub used: usize,
@@ -127,6 +134,7 @@ pub struct Records {
 
 /// One limit of the sheet.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct LimitRisk {
     /// Figure.
     pub figure: Written<FigureName>,
@@ -153,6 +161,7 @@ pub struct LimitRisk {
 
 /// The uncertainty that a ratio takes.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct UncertaintyFor {
     /// Half the tolerance to the expanded uncertainty.
     pub ratio: f64,
@@ -162,6 +171,7 @@ pub struct UncertaintyFor {
 
 /// Risks at a limit for parts and measurements as the records show them.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct MeasuredRisk {
     /// Line; null for the pair or the part.
     pub channel: Option<Written<Channel>>,

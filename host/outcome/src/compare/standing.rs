@@ -23,6 +23,7 @@ const INTERVAL: f64 = 0.95;
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Standing {
     /// Shape version.
     pub schema: u32,
@@ -46,6 +47,7 @@ pub struct Standing {
 
 /// A record that was not used.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct LeftOut {
     /// The record, as given.
     pub record: String,
@@ -55,6 +57,7 @@ pub struct LeftOut {
 
 /// Where one figure lies.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Place {
     /// Which.
     #[serde(flatten)]

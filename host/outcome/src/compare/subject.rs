@@ -20,6 +20,7 @@ pub struct Subject<'a> {
 
 /// What is said of a record in a comparison.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Side {
     /// Name of the record, or the file.
     pub record: String,
@@ -75,6 +76,7 @@ fn analysis(outcome: &Outcome) -> String {
 
 /// Which quantity a figure is: its name, line and condition.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Quantity {
     /// Name of the figure.
     pub figure: Written<FigureName>,

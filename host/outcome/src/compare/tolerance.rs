@@ -19,6 +19,7 @@ const PANELS: usize = 48;
 
 /// Which share of a population is to be covered, and how sure that is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Claim {
     /// Share of the population, 0.5..1.
     pub coverage: f64,

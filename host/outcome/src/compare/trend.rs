@@ -19,6 +19,7 @@ pub const NOTE: &str = "a trend is a straight line through the values of all rec
 
 /// A quantity over time.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Trend {
     /// Which.
     #[serde(flatten)]
@@ -41,6 +42,7 @@ pub struct Trend {
 
 /// A value and its time.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Point {
     /// Place in `records`, from 0.
     pub record: usize,

@@ -18,6 +18,7 @@ pub const POOLING_LEVEL: f64 = 0.25;
 
 /// What mountings of the same number have in common over the parts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Mountings {
     /// Nothing: each part is clamped anew by itself.
@@ -29,6 +30,7 @@ pub enum Mountings {
 
 /// Where variance comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Source {
     /// The parts differ.
@@ -45,6 +47,7 @@ pub enum Source {
 
 /// One row of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Row {
     /// Where from.
     pub source: Source,
@@ -62,6 +65,7 @@ pub struct Row {
 
 /// A table with its model.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Anova {
     /// How mountings stand to parts.
     pub mountings: Mountings,

@@ -23,6 +23,7 @@ const EFFICIENCY: f64 = 0.605;
 
 /// What the first values say.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Baseline {
     /// How many values, at least 2.
     pub sweeps: usize,
@@ -84,6 +85,7 @@ impl Widths {
 
 /// Which rule signals.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Rule {
     /// A value beyond the limits of individuals.
@@ -94,6 +96,7 @@ pub enum Rule {
 
 /// One sweep after the first ones.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Point {
     /// Value.
     pub value: f64,
@@ -107,6 +110,7 @@ pub struct Point {
 
 /// A chart.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Chart {
     /// What the first sweeps say.
     pub baseline: Baseline,

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 /// A study's result.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct StudyDocument {
     /// Version of the shape.
     pub schema: u32,
@@ -34,6 +35,7 @@ pub struct StudyDocument {
 
 /// A known part over its sweeps.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct KnownDocument {
     /// Version of the shape.
     pub schema: u32,

@@ -22,6 +22,7 @@ const SOURCES: [Source; 4] = [Source::Part, Source::Mounting, Source::Interactio
 
 /// An interval that holds the true value with 95 % probability.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Interval {
     /// Lower end.
     pub low: f64,

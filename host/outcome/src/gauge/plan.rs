@@ -18,6 +18,7 @@ const DIGITS: &[u8] = b"23456789";
 
 /// What a study is to be.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Plan {
     /// Version of the shape.
     pub schema: u32,
@@ -41,6 +42,7 @@ pub struct Plan {
 
 /// A part and the code on its label.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct PlannedPart {
     /// Its name in the user's words.
     pub name: String,
@@ -50,6 +52,7 @@ pub struct PlannedPart {
 
 /// One mounting.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Mounting {
     /// Round, from 1.
     pub round: usize,

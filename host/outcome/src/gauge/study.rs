@@ -37,6 +37,7 @@ pub struct Swept<'a> {
 
 /// A standard deviation and how sure it is.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Spread {
     /// Standard deviation, the figure's unit.
     pub standard_deviation: f64,
@@ -46,6 +47,7 @@ pub struct Spread {
 
 /// A share and how sure it is.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Share {
     /// Per cent.
     pub percent: f64,
@@ -55,6 +57,7 @@ pub struct Share {
 
 /// How good the rig is for a figure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Fitness {
     /// Up to 10 %.
@@ -67,6 +70,7 @@ pub enum Fitness {
 
 /// What the program states against what was seen.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Claim {
     /// Standard uncertainty that the sweeps state, their median; calibration, which all sweeps share, is in it.
     pub stated: f64,
@@ -82,6 +86,7 @@ pub struct Claim {
 
 /// One figure.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct FigureStudy {
     /// Which.
     #[serde(flatten)]
@@ -127,6 +132,7 @@ pub struct FigureStudy {
 
 /// Which model was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Model {
     /// Every source by itself.
@@ -137,6 +143,7 @@ pub enum Model {
 
 /// A figure that is not in the study.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct LeftOut {
     /// Which.
     #[serde(flatten)]
@@ -147,6 +154,7 @@ pub struct LeftOut {
 
 /// A whole study.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Study {
     /// Figure by figure.
     pub figures: Vec<FigureStudy>,

@@ -37,6 +37,7 @@ const TREND_LEVEL: f64 = 0.01;
 
 /// How a known part's figure stands; the worst last.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum State {
     /// Nothing that verdicts would notice.
@@ -60,6 +61,7 @@ impl State {
 
 /// One figure of a known part over its sweeps.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Watched {
     /// Which.
     #[serde(flatten)]

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// Everything about lost contact in one recording.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeContact {
     /// What the events follow: `track`, `wire`, `not_told`.
     pub follows: Written<Follows>,
@@ -31,6 +32,7 @@ impl OutcomeContact {
 
 /// Events while one place was flexed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomePlace {
     /// Number; 0 is hands off.
     pub number: u8,
@@ -54,6 +56,7 @@ pub struct OutcomePlace {
 
 /// Events against temperature.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeWarmth {
     /// Coolest, °C.
     pub from_celsius: f64,
@@ -69,6 +72,7 @@ pub struct OutcomeWarmth {
 
 /// One loss of contact.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeContactEvent {
     /// Since the recording began, s.
     pub at_s: f64,

@@ -14,6 +14,7 @@ const HELD_UP_MS: u64 = 200;
 
 /// What the line did.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeLine {
     /// Addresses of the rig, each once.
     pub rigs: Vec<String>,

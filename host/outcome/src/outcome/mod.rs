@@ -37,6 +37,7 @@ pub const SCHEMA_VERSION: u32 = 2;
 
 /// The whole document.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Outcome {
     /// Shape version.
     pub schema: u32,
@@ -115,6 +116,7 @@ pub struct Outcome {
 
 /// A part that was to be looked at more than once, until it was decided.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeSettling {
     /// Sweeps that were planned beforehand, the first among them.
     pub planned_sweeps: u32,
@@ -132,6 +134,7 @@ pub struct OutcomeSettling {
 
 /// How often the connectors were plugged in, this session included.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeMatings {
     /// Whether this session plugged the part in; false when it had been left plugged in.
     pub counted: bool,
@@ -143,6 +146,7 @@ pub struct OutcomeMatings {
 
 /// One connector.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeMating {
     /// What the part is called, or the rig's serial number.
     pub of: String,
@@ -156,6 +160,7 @@ pub struct OutcomeMating {
 
 /// A grade by the rules of the sheet.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeGrade {
     /// Short name; null when no rule is met.
     pub name: Option<String>,
@@ -174,6 +179,7 @@ fn whole_part() -> Written<Scope> {
 
 /// One reading of the self-check.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeReading {
     /// What was read, in words.
     pub name: String,
@@ -185,6 +191,7 @@ pub struct OutcomeReading {
 
 /// The part.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomePart {
     /// Kind.
     pub kind: Written<PartKind>,
@@ -196,6 +203,7 @@ pub struct OutcomePart {
 
 /// The sheet.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeSheet {
     /// Name.
     pub name: String,
@@ -207,6 +215,7 @@ pub struct OutcomeSheet {
 
 /// A limit as it was applied.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeLimit {
     /// Smallest allowed.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -221,6 +230,7 @@ pub struct OutcomeLimit {
 
 /// One judged figure.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeFigure {
     /// Name.
     pub figure: Written<FigureName>,
@@ -253,6 +263,7 @@ pub struct OutcomeFigure {
 
 /// One finding.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeFinding {
     /// Kind.
     pub kind: Written<FindingKind>,
@@ -277,6 +288,7 @@ pub struct OutcomeFinding {
 
 /// A histogram.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeHistogram {
     /// Name.
     pub name: String,
@@ -299,6 +311,7 @@ pub struct OutcomeHistogram {
 
 /// Missing scans of one trace.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeGap {
     /// Procedure.
     pub procedure: Written<ProcedureKind>,
@@ -313,6 +326,7 @@ pub struct OutcomeGap {
 
 /// What would have been missed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeDetectionLimit {
     /// Kind of defect.
     pub kind: Written<FindingKind>,
@@ -326,6 +340,7 @@ pub struct OutcomeDetectionLimit {
 
 /// What could not be tested.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeNotTestable {
     /// Figure or finding.
     pub what: String,
@@ -335,6 +350,7 @@ pub struct OutcomeNotTestable {
 
 /// A procedure that was planned and not done to its end.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeNotDone {
     /// Name.
     pub procedure: Written<ProcedureKind>,
@@ -346,6 +362,7 @@ pub struct OutcomeNotDone {
 
 /// A procedure that was run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeProcedure {
     /// Name.
     pub procedure: Written<ProcedureKind>,

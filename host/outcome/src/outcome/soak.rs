@@ -152,6 +152,7 @@ pub struct SoakEvent {
 
 /// A hole in a soak: what was missed while rig or program were away.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakHole {
     /// Host's date of the last round before it, RFC 3339.
     pub from: String,
@@ -186,6 +187,7 @@ pub struct SoakEnd {
 
 /// What an outcome says of a soak's course.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeSoak {
     /// The log that it was made from.
     pub log: SoakLogFile,
@@ -219,6 +221,7 @@ pub struct OutcomeSoak {
 
 /// The log.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakLogFile {
     /// From the archive's folder.
     pub file: String,
@@ -230,6 +233,7 @@ pub struct SoakLogFile {
 
 /// Events and the time in which one would have been seen.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakWatched {
     /// Sure dropouts.
     pub events: u64,
@@ -239,6 +243,7 @@ pub struct SoakWatched {
 
 /// Dropouts over a whole soak.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakEvents {
     /// All of it.
     pub all: SoakWatched,
@@ -269,6 +274,7 @@ impl OutcomeSoak {
 
 /// Temperature of the rig over a soak, °C.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakTemperature {
     /// In the first round.
     pub first: f64,
@@ -286,6 +292,7 @@ pub struct SoakTemperature {
 
 /// A finding in some rounds.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakFindingCount {
     /// Kind, with its line where it has one.
     pub finding: String,
@@ -295,6 +302,7 @@ pub struct SoakFindingCount {
 
 /// A figure over time.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct SoakDrift {
     /// Name.
     pub figure: Written<FigureName>,

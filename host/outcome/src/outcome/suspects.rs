@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 /// A cause that fits, as stored. Names and titles are those of the program that ranked.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeSuspect {
     /// Machine name of the cause.
     pub cause: Written<Cause>,
@@ -33,6 +34,7 @@ pub struct OutcomeSuspect {
 
 /// A cause that a suspect can't be told from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeRival {
     /// Machine name.
     pub cause: Written<Cause>,
@@ -44,6 +46,7 @@ pub struct OutcomeRival {
 
 /// A generic trouble code (SAE J2012, ISO 15031-6).
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeCode {
     /// `P2121`.
     pub code: String,

@@ -54,6 +54,7 @@ impl Range {
 
 /// How far a reading of one range may be off.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Accuracy {
     /// Percent of the reading, 0 to 50.
     pub percent: f64,
@@ -124,6 +125,7 @@ impl Accuracy {
 
 /// A meter as its data sheet has it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Meter {
     /// In the user's words; may hold anything.
     pub name: String,

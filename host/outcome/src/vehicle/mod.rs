@@ -45,6 +45,7 @@ pub type Entries = BTreeMap<String, String>;
 
 /// What the checks end with.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Conclusion {
     /// The wiring is cleared: the part goes onto the bench.
@@ -57,6 +58,7 @@ pub enum Conclusion {
 
 /// The part that is in question.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Subject {
     /// A twist grip.
@@ -97,6 +99,7 @@ impl Subject {
 
 /// How far a grip is opened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Opening {
     /// Let go.
@@ -132,6 +135,7 @@ impl Opening {
 
 /// A line as it was entered and judged.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Checked {
     /// The line.
     #[serde(flatten)]
@@ -153,6 +157,7 @@ pub struct Checked {
 
 /// Checks as they were entered and judged: a stored document.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct VehicleCheck {
     /// Always `vehicle_check`.
     pub document: String,

@@ -26,6 +26,7 @@ const NEAR: usize = 3;
 
 /// A size of wire that exists.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(try_from = "String", into = "String")]
 pub enum WireSize {
     /// Cross-section, mm²: one of IEC 60228 or VDE 0295.
@@ -150,6 +151,7 @@ fn gauges_near(gauge: f64) -> Vec<WireSize> {
 
 /// A length of wire at a temperature.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Wire {
     /// Its size.
     pub size: WireSize,

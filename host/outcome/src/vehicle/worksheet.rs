@@ -28,6 +28,7 @@ const HALF_SHARE: f64 = 1.0 / 6.0;
 
 /// What a line's value is counted in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Counted {
     /// Ω.
@@ -42,6 +43,7 @@ pub enum Counted {
 
 /// What is expected of a line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Expected {
     /// What it should be, in `counted`; none where only a limit is known.
     pub nominal: Option<f64>,
@@ -57,6 +59,7 @@ pub struct Expected {
 
 /// One line to be filled in.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Line {
     /// Its name on forms, in files and options: `grip.continuity.supply`.
     pub id: String,

@@ -9,6 +9,7 @@ use serde::Serialize;
 
 /// One figure of a record, explained.
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Explained {
     /// Machine name.
     pub figure: String,
@@ -46,6 +47,7 @@ pub struct Explained {
 
 /// A line of the budget.
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Contribution {
     /// Machine name of its source.
     pub source: &'static str,
@@ -59,6 +61,7 @@ pub struct Contribution {
 
 /// What `explain --json` prints.
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Explanation {
     /// `explanation`.
     pub document: &'static str,

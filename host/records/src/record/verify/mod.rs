@@ -23,6 +23,7 @@ use std::path::{Path, PathBuf};
 
 /// Something that is not as it was kept.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Problem {
     /// The file, row or seal.
     pub what: String,
