@@ -17,7 +17,7 @@ use crate::report::plots::plots;
 use crate::report::provenance::{Provenance, sealing};
 use crate::report::rows::Named;
 use crate::report::soak::{DriftRow, SoakWords};
-use crate::report::{suspects, words};
+use crate::report::{deciding, suspects, words};
 
 /// Causes that the short form has; all of them stand in the full one.
 const BRIEF_SUSPECTS: usize = 3;
@@ -37,12 +37,14 @@ pub fn report(input: &ReportInput<'_>) -> Document {
     blocks.extend(input.shop.and_then(Letterhead::of).map(Block::Letterhead));
     blocks.extend(people.banner.clone().map(Block::Banner));
     blocks.push(head(&people, &from));
+    let mut drawn = plots(input, &people);
+    let decides = deciding::take(&mut drawn, outcome).into_iter().collect();
+    blocks.push(chapter(deciding::heading(outcome.verdict), pictures(decides, false)));
     // Whoever works on a body has fingers near a plate: that is read first.
     blocks.extend(is_body.then(cautions));
     blocks.push(findings(&people));
     blocks.push(about(Topic::Suspects, "Suspects", suspects(outcome, &people)));
     blocks.push(chapter("Lost contact", ContactWords::of(outcome).map(lost_contact).unwrap_or_default()));
-    let drawn = plots(input, &people);
     blocks.push(chapter(
         "Over time",
         SoakWords::of(outcome).map(|soak| over_time(soak, drawn.soak)).unwrap_or_default(),
