@@ -57,7 +57,7 @@ fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People)
         events: Vec::new(),
         places: places(plot),
     };
-    Some(Plot { title, caption: caption(plot, people), picture: chart.draw(), wide: true, tally: None })
+    Some(Plot::of_chart(plot.name, &chart, &title, &caption(plot, people)))
 }
 
 /// A curve in its own colour, dash and mark; a falling abscissa is turned round.

@@ -9,6 +9,7 @@
 //! - `soak`: a soak over time.
 //! - `svg`: pictures. `plots`: which pictures a pair of sensor lines gets, and the histograms; `histograms`: what they say beside their bars.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
+//! - `deciding`: which of all pictures stands beside the verdict.
 //! - `compare`: comparisons. `gauge`, `check_part`: the rig itself.
 //! - [`explain`]: a figure's definition and its uncertainty budget.
 //! - `vehicle`: lines of vehicle checks in words.
@@ -23,6 +24,7 @@ mod body_tests;
 pub mod check_part;
 pub mod compare;
 mod contact;
+mod deciding;
 pub mod document;
 pub mod explain;
 #[cfg(test)]

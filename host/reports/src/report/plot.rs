@@ -1,5 +1,6 @@
 //! A picture with what is said beside it. It draws nothing.
 
+use super::svg::chart::Chart;
 use super::svg::picture::Picture;
 use crate::quantity::Unit;
 
@@ -9,16 +10,35 @@ pub const TRAVEL_LABEL: &str = "travel from the closed stop, degrees";
 /// A picture with its caption.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plot {
+    /// Machine name of what it shows: [`super::deciding`] finds it by this.
+    pub what: String,
     /// What it shows.
     pub title: String,
     /// How to read it.
     pub caption: String,
     /// The picture.
     pub picture: Picture,
+    /// The same for a narrow screen; none where it is narrow already.
+    pub narrow: Option<Picture>,
     /// Whether it takes the whole width where others stand in pairs.
     pub wide: bool,
     /// The counts that it shows, for a medium of letters; none where it shows curves.
     pub tally: Option<Tally>,
+}
+
+impl Plot {
+    /// Of curves, as wide as there is room.
+    pub fn of_chart(what: impl Into<String>, chart: &Chart<'_>, title: &str, caption: &str) -> Self {
+        Self {
+            what: what.into(),
+            title: title.to_owned(),
+            caption: caption.to_owned(),
+            picture: chart.draw(),
+            narrow: Some(chart.draw_narrow()),
+            wide: true,
+            tally: None,
+        }
+    }
 }
 
 /// Counts in bins of a histogram.

@@ -11,7 +11,7 @@ use super::people::{People, of_the_drive};
 use super::plot::{Plot, TRAVEL_LABEL, Tally};
 use super::soak;
 use super::svg::bars::{Bars, beyond};
-use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
+use super::svg::chart::{Axis, Chart, LimitLine, Side, Span, WIDTH};
 use super::svg::picture::{Colour, Hatch, Mark, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
@@ -22,6 +22,8 @@ use crate::quantity::{Channel, FigureName, FindingKind, Unit, Written};
 use crate::sheet::NominalLine;
 use std::borrow::Cow;
 
+/// Width of a histogram that stands beside another, px.
+const HALF: f64 = 352.0;
 const MARKED: &str =
     "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings.";
 const MARKED_WITH_EVENTS: &str = "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the \
@@ -38,6 +40,16 @@ pub struct Plots {
     pub soak: Vec<Plot>,
     /// Histograms, small.
     pub histograms: Vec<Plot>,
+}
+
+impl Plots {
+    /// Takes a picture out by the machine name of what it shows; histograms stay where they are compared.
+    pub fn take(&mut self, what: &str) -> Option<Plot> {
+        [&mut self.body, &mut self.curves, &mut self.soak].into_iter().find_map(|all| {
+            let place = all.iter().position(|plot| plot.what == what)?;
+            Some(all.remove(place))
+        })
+    }
 }
 
 /// Draws what there is to draw.
@@ -97,7 +109,8 @@ impl<'a> Draft<'a> {
             events: self.events(),
             places: Vec::new(),
         };
-        Some(self.plot(
+        Some(Plot::of_chart(
+            "travel",
             &chart,
             "Both lines along the travel",
             if chart.events.is_empty() { MARKED } else { MARKED_WITH_EVENTS },
@@ -167,7 +180,8 @@ impl<'a> Draft<'a> {
             events: Vec::new(),
             places: Vec::new(),
         };
-        Some(self.plot(
+        Some(Plot::of_chart(
+            format!("close_up {}", row.number),
             &chart,
             &title,
             "A flat spot is where the line stops following the travel and then catches up.",
@@ -198,7 +212,8 @@ impl<'a> Draft<'a> {
         };
         let caption =
             format!("{}. Beyond the limits is hatched.", capital(self.people.lines.residual_meaning()));
-        Some(self.plot(&chart, &format!("{} against its limits", capital(residual)), &caption))
+        let title = format!("{} against its limits", capital(residual));
+        Some(Plot::of_chart("correlation", &chart, &title, &caption))
     }
 
     /// Linearity deviation of one line, up, down and mean.
@@ -224,7 +239,8 @@ impl<'a> Draft<'a> {
             events: Vec::new(),
             places: Vec::new(),
         };
-        Some(self.plot(
+        Some(Plot::of_chart(
+            format!("linearity {}", line.name()),
             &chart,
             &format!("Linearity deviation, {name} line"),
             "Distance from the straight line that makes the largest distance smallest. The limit is for the mean of up \
@@ -267,7 +283,12 @@ impl<'a> Draft<'a> {
             events: Vec::new(),
             places: Vec::new(),
         };
-        Some(self.plot(&chart, "Noise along the travel", "One standard deviation of the random noise. A stretch that is noisier than the rest is wear of the track."))
+        Some(Plot::of_chart(
+            "noise",
+            &chart,
+            "Noise along the travel",
+            "One standard deviation of the random noise. A stretch that is noisier than the rest is wear of the track.",
+        ))
     }
 
     /// One histogram.
@@ -278,11 +299,11 @@ impl<'a> Draft<'a> {
         let title = histogram_title(histogram, people);
         let (outside, all) = beyond(histogram.low, histogram.width, &histogram.counts, &histogram.limits);
         let caption = histogram_caption(outside, all, !histogram.limits.is_empty());
-        let picture = Bars {
+        let mut bars = Bars {
             id: &format!("histogram-{index}"),
             title: title.clone(),
             description: caption.clone(),
-            size: (if wide { 720.0 } else { 352.0 }, if histogram.name == LATENCY { 204.0 } else { 190.0 }),
+            size: (if wide { WIDTH } else { HALF }, if histogram.name == LATENCY { 204.0 } else { 190.0 }),
             label: format!("{}, {}", histogram_quantity(histogram, people), format::unit(histogram.unit)),
             low: histogram.low,
             width: histogram.width,
@@ -290,19 +311,13 @@ impl<'a> Draft<'a> {
             limits: &histogram.limits,
             lines: quantile_lines(histogram, self.input.outcome),
             at_least: (histogram.name == LATENCY).then(|| latencies_seen(self.input.outcome)),
-        }
-        .draw();
-        Plot { title, caption, picture, wide, tally: Some(tally(histogram)) }
-    }
-
-    fn plot(&self, chart: &Chart<'_>, title: &str, caption: &str) -> Plot {
-        Plot {
-            title: title.to_owned(),
-            caption: caption.to_owned(),
-            picture: chart.draw(),
-            wide: true,
-            tally: None,
-        }
+        };
+        let picture = bars.draw();
+        let id = format!("histogram-{index}-narrow");
+        (bars.id, bars.size.0) = (&id, HALF);
+        let narrow = wide.then(|| bars.draw());
+        let what = histogram.name.clone();
+        Plot { what, title, caption, picture, narrow, wide, tally: Some(tally(histogram)) }
     }
 
     /// Curves of a name that have something to show; of any line when `line` is none.

@@ -286,7 +286,7 @@ fn picture(index: usize, drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) ->
         row.word,
         format::with_unit(&rounded(drift.u, drift.u).0, drift.unit)
     );
-    Plot { title, caption: plain(&caption, SENTENCE), picture: chart.draw(), wide: true, tally: None }
+    Plot::of_chart("soak", &chart, &title, &plain(&caption, SENTENCE))
 }
 
 fn along(soak: &OutcomeSoak) -> Axis {
@@ -353,8 +353,8 @@ fn temperature(soak: &OutcomeSoak) -> Option<Plot> {
         events: Vec::new(),
         places: Vec::new(),
     };
-    let caption = "A figure that drifts as this does may follow the room and not wear.".to_owned();
-    Some(Plot { title, caption, picture: chart.draw(), wide: true, tally: None })
+    let caption = "A figure that drifts as this does may follow the room and not wear.";
+    Some(Plot::of_chart("temperature", &chart, &title, caption))
 }
 
 #[cfg(test)]

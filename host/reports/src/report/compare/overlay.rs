@@ -167,11 +167,5 @@ fn picture(
         events: Vec::new(),
         places: Vec::new(),
     };
-    Some(Plot {
-        title: title.to_owned(),
-        caption: caption.to_owned(),
-        picture: chart.draw(),
-        wide: true,
-        tally: None,
-    })
+    Some(Plot::of_chart("overlay", &chart, title, caption))
 }

@@ -115,9 +115,9 @@ impl Finding {
 /// A cause that fits.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Suspect {
-    /// Cause, share, and whether it is tied.
+    /// Cause, how likely it is, and whether it is tied.
     pub heading: String,
-    /// What fits, what speaks against it, what the bench can't tell apart, codes: each under its name.
+    /// What speaks for it, what speaks against it, what the bench can't tell apart, codes: each under its name.
     pub lines: Vec<(&'static str, String)>,
     /// The next check.
     pub next_check: String,
@@ -161,6 +161,9 @@ pub struct Sealing {
 }
 
 impl Sealing {
+    /// Its heading, where it has a section of its own.
+    pub const TITLE: &'static str = "Seal";
+
     /// How to check a document.
     pub const HOW: &'static str = "To check this document: trackpair verify FILE, with the shop's public key. The code holds \
         record, fingerprint, key and signature. It shows who sealed it and that nothing was altered since, not that the \

@@ -4,7 +4,7 @@ use super::{Block, Document, Fact, Facts, List, Suspect, Suspects, Text, Topic, 
 use crate::case::{Case, CasePart, Content, Entry, Note, RecordEntry};
 use crate::diagnosis::{Look, Symptom};
 use crate::outcome::OutcomeSuspect;
-use crate::report::suspects::rows;
+use crate::report::suspects::{rows, unnamed};
 use crate::report::text::sentence;
 use crate::vehicle::Conclusion;
 use std::collections::BTreeMap;
@@ -58,7 +58,9 @@ pub fn case(input: &CaseInput<'_>) -> Document {
         let what = of.part.map_or_else(|| "the vehicle".to_owned(), sentence);
         let all = rows(of.suspects).into_iter().map(without_rivals).collect();
         let suspects = Suspects { all, brief: BRIEF_SUSPECTS, lines_in_brief: true };
-        blocks.push(about(Topic::Suspects, format!("Suspects, {what}"), vec![Block::Suspects(suspects)]));
+        let left = unnamed(of.suspects).into_iter().map(|left| Block::Note(left.into()));
+        let said = [Block::Suspects(suspects)].into_iter().chain(left).collect();
+        blocks.push(about(Topic::Suspects, format!("Suspects, {what}"), said));
     }
     if !input.next.is_empty() {
         let next = texts(input.next.iter().map(|n| sentence(n)));

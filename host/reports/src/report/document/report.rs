@@ -6,6 +6,7 @@ use super::{
     Banner, Block, BriefRows, Column, Document, Fact, Facts, List, Pictures, Row, Suspects, Table, Text,
     Topic, Verdict, about, chapter, columns, part, texts,
 };
+use crate::outcome::Outcome;
 use crate::report::ReportInput;
 use crate::report::body_plots::{BeforeAfter, comparisons};
 use crate::report::contact::ContactWords;
@@ -16,15 +17,12 @@ use crate::report::plots::plots;
 use crate::report::provenance::{Provenance, sealing};
 use crate::report::rows::Named;
 use crate::report::soak::{DriftRow, SoakWords};
-use crate::report::words;
+use crate::report::{deciding, suspects, words};
 
 /// Causes that the short form has; all of them stand in the full one.
 const BRIEF_SUSPECTS: usize = 3;
 /// Lost contacts that the short form has one by one.
 const BRIEF_EVENTS: usize = 10;
-/// How suspects are to be read.
-const SUSPECTS: &str = "Causes that fit, most likely first. Numbers before a reason are its weight: +2.3 makes the odds ten times as high. \
-    Tied: less than twice as likely one way or the other.";
 /// How a table of what blips changed is to be read.
 const CHANGED: &str = "Value ± expanded uncertainty (95 %, k = 2). “Changed”: chance alone would do it less than once in a hundred.";
 
@@ -39,13 +37,14 @@ pub fn report(input: &ReportInput<'_>) -> Document {
     blocks.extend(input.shop.and_then(Letterhead::of).map(Block::Letterhead));
     blocks.extend(people.banner.clone().map(Block::Banner));
     blocks.push(head(&people, &from));
-    blocks.extend(input.stamp.map(|stamp| Block::Sealing(Some(sealing(stamp)), Vec::new())));
+    let mut drawn = plots(input, &people);
+    let decides = deciding::take(&mut drawn, outcome).into_iter().collect();
+    blocks.push(chapter(deciding::heading(outcome.verdict), pictures(decides, false)));
     // Whoever works on a body has fingers near a plate: that is read first.
     blocks.extend(is_body.then(cautions));
     blocks.push(findings(&people));
-    blocks.push(about(Topic::Suspects, "Suspects", suspects(&people)));
+    blocks.push(about(Topic::Suspects, "Suspects", suspects(outcome, &people)));
     blocks.push(chapter("Lost contact", ContactWords::of(outcome).map(lost_contact).unwrap_or_default()));
-    let drawn = plots(input, &people);
     blocks.push(chapter(
         "Over time",
         SoakWords::of(outcome).map(|soak| over_time(soak, drawn.soak)).unwrap_or_default(),
@@ -67,6 +66,8 @@ pub fn report(input: &ReportInput<'_>) -> Document {
     blocks.push(about(Topic::Recording, "Warnings", list(&people.warnings)));
     blocks.push(Block::InFull(vec![origin(outcome.simulated, &from)]));
     blocks.extend((!is_body).then(cautions));
+    // Code and keys are for whoever checks the paper, not for whoever reads it.
+    blocks.extend(input.stamp.map(|stamp| Block::Sealing(Some(sealing(stamp)), Vec::new())));
     Document {
         kind: "bench report on a removed throttle-by-wire part".to_owned(),
         title: format!("{}: {}", people.label, people.headline),
@@ -117,15 +118,17 @@ fn findings(people: &People) -> Block {
     about(Topic::Findings, "Findings", blocks)
 }
 
-fn suspects(people: &People) -> Vec<Block> {
+fn suspects(outcome: &Outcome, people: &People) -> Vec<Block> {
     if people.suspects.is_empty() {
         return Vec::new();
     }
     let all = people.suspects.clone();
-    vec![
-        Block::InFull(vec![Block::Note(SUSPECTS.into())]),
+    let mut blocks = vec![
+        Block::InFull(vec![Block::Note(suspects::READING.into())]),
         Block::Suspects(Suspects { all, brief: BRIEF_SUSPECTS, lines_in_brief: false }),
-    ]
+    ];
+    blocks.extend(suspects::unnamed(&outcome.suspects).into_iter().map(|left| Block::Note(left.into())));
+    blocks
 }
 
 /// Where and when contact was lost.

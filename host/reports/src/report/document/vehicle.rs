@@ -83,10 +83,10 @@ pub fn vehicle_check(input: &VehicleInput<'_>) -> Document {
     let mut blocks = Vec::new();
     blocks.extend(input.shop.and_then(Letterhead::of).map(Block::Letterhead));
     blocks.push(Block::Head(vec![Block::Verdict(verdict)]));
-    blocks.extend(input.stamp.map(|stamp| Block::Sealing(Some(sealing(stamp)), Vec::new())));
     blocks.extend(groups(check).iter().map(judged));
     blocks.push(rests_on(&Basis::of(check)));
     blocks.push(Block::Cautions(texts(CAUTIONS)));
+    blocks.extend(input.stamp.map(|stamp| Block::Sealing(Some(sealing(stamp)), Vec::new())));
     let title = format!("Vehicle checks, {kind}: {word}");
     Document {
         kind: KIND.to_owned(),

@@ -116,8 +116,13 @@ fn pictures(page: &mut Writer, pictures: &Pictures) {
 fn figure(page: &mut Writer, plot: &Plot, in_pairs: bool) {
     page.class("figure", if in_pairs && plot.wide { "wide" } else { "" }, |page| {
         page.element("h3", &[], |page| text(page, &Text::from(&plot.title)));
-        page.own("\n");
-        page.picture(&plot.picture);
+        match &plot.narrow {
+            None => page.picture(&plot.picture),
+            Some(narrow) => {
+                page.class("div", "broad", |page| page.picture(&plot.picture));
+                page.class("div", "narrow", |page| page.picture(narrow));
+            }
+        }
         page.element("figcaption", &[], |page| text(page, &Text::from(&plot.caption)));
     });
 }

@@ -66,13 +66,18 @@ pub fn grade(page: &mut Writer, grade: &Grade) {
 /// What ties it to its record, and where hands sign.
 pub fn sealing(page: &mut Writer, sealing: Option<&Sealing>, signed: &[&str]) {
     if let Some(sealing) = sealing {
-        page.class("section", "sealing", |page| {
-            if let Some(code) = &sealing.code {
-                page.class("div", "code", |page| page.own(code));
+        page.element("section", &[], |page| {
+            if signed.is_empty() {
+                page.element("h2", &[], |page| page.letters(Sealing::TITLE));
             }
-            page.element("div", &[], |page| {
-                facts(page, &sealing.facts, "facts num");
-                page.class("p", "small", |page| text(page, &Sealing::how()));
+            page.class("div", "sealing", |page| {
+                if let Some(code) = &sealing.code {
+                    page.class("div", "code", |page| page.own(code));
+                }
+                page.element("div", &[], |page| {
+                    facts(page, &sealing.facts, "facts num");
+                    page.class("p", "small", |page| text(page, &Sealing::how()));
+                });
             });
         });
     }

@@ -17,6 +17,8 @@ use super::signs;
 use crate::outcome::empty_slot;
 use writer::Writer;
 
+/// Letters of the longest word that is not broken.
+const LONGEST_WORD: usize = 24;
 /// How it looks.
 const STYLE: &str = include_str!("page.css");
 
@@ -84,10 +86,21 @@ fn banner(page: &mut Writer, banner: &Banner, class: &str) {
 fn text(page: &mut Writer, text: &Text) {
     for span in text.spans() {
         match span.tone {
-            Tone::Plain => page.letters(&span.letters),
-            Tone::Strong => page.element("b", &[], |page| page.letters(&span.letters)),
-            Tone::Faint => page.class("span", "faint", |page| page.letters(&span.letters)),
-            Tone::Raised => page.element("sup", &[], |page| page.letters(&span.letters)),
+            Tone::Plain => words(page, &span.letters),
+            Tone::Strong => page.element("b", &[], |page| words(page, &span.letters)),
+            Tone::Faint => page.class("span", "faint", |page| words(page, &span.letters)),
+            Tone::Raised => page.element("sup", &[], |page| words(page, &span.letters)),
+        }
+    }
+}
+
+/// Letters of which what is longer than any word (fingerprints, keys, paths) may be broken anywhere, and nothing else.
+fn words(page: &mut Writer, letters: &str) {
+    for piece in letters.split_inclusive(' ') {
+        if piece.chars().count() > LONGEST_WORD {
+            page.class("span", "long", |page| page.letters(piece));
+        } else {
+            page.letters(piece);
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use super::writer::Writer;
 use super::{apart, class_of, sign, text};
-use crate::report::document::{Cell, Judged, Line, Mark, Row, Table, Text};
+use crate::report::document::{Cell, Column, Judged, Line, Mark, Row, Table, Text};
 
-/// A table. One that is wider than the screen is moved sideways by itself.
+/// A table. On a narrow screen each of its rows is a card; one that is still wider is moved sideways by itself.
 pub fn table(page: &mut Writer, table: &Table) {
     let aligned = !table.columns.is_empty() && table.columns.iter().all(|c| c.share.is_some());
     page.class("div", "wide-table", |page| {
@@ -21,7 +21,7 @@ pub fn table(page: &mut Writer, table: &Table) {
             });
             page.element("tbody", &[], |page| {
                 for (row, span) in table.rows.iter().zip(table.spans()) {
-                    self::row(page, row, span, table.is_grouped());
+                    self::row(page, row, &table.columns, span, table.is_grouped());
                 }
             });
         });
@@ -37,7 +37,7 @@ fn columns(page: &mut Writer, table: &Table) {
 }
 
 /// A row; `span` is how many rows bear its name, 0 for one that goes on with the name above.
-fn row(page: &mut Writer, row: &Row, span: usize, grouped: bool) {
+fn row(page: &mut Writer, row: &Row, columns: &[Column], span: usize, grouped: bool) {
     let mut classes = Vec::new();
     if grouped && !row.continues {
         classes.push("new");
@@ -49,14 +49,14 @@ fn row(page: &mut Writer, row: &Row, span: usize, grouped: bool) {
         classes.push("small");
     }
     page.class("tr", &classes.join(" "), |page| {
-        let mut cells = row.cells.iter();
-        if let Some(name) = cells.next().filter(|_| span > 0) {
+        let mut cells = row.cells.iter().zip(columns);
+        if let Some((name, _)) = cells.next().filter(|_| span > 0) {
             let rows = span.to_string();
             let attributes: &[_] =
                 if span > 1 { &[("scope", "rowgroup"), ("rowspan", &rows)] } else { &[("scope", "row")] };
             page.element("th", attributes, |page| lines(page, name));
         }
-        cells.for_each(|one| cell(page, one));
+        cells.for_each(|(one, column)| cell(page, one, column));
     });
     if let Some(note) = &row.note {
         let width = row.cells.len().to_string();
@@ -66,9 +66,18 @@ fn row(page: &mut Writer, row: &Row, span: usize, grouped: bool) {
     }
 }
 
-fn cell(page: &mut Writer, cell: &Cell) {
+/// A cell. It bears the head of its column, for a screen so narrow that its row becomes a card.
+fn cell(page: &mut Writer, cell: &Cell, column: &Column) {
     let class = cell.judged().map_or(String::new(), |j| format!("verdict-cell {}", class_of(j.mark)));
-    page.class("td", &class, |page| lines(page, cell));
+    let head = column.head.letters();
+    let mut attributes = Vec::new();
+    if !class.is_empty() {
+        attributes.push(("class", class.as_str()));
+    }
+    if cell.judged().is_some() || !cell.letters().is_empty() {
+        attributes.push(("data-head", head.as_str()));
+    }
+    page.element("td", &attributes, |page| lines(page, cell));
 }
 
 fn lines(page: &mut Writer, cell: &Cell) {

@@ -60,6 +60,7 @@ impl Writer {
 
     /// A picture of the program's own.
     pub fn picture(&mut self, picture: &svg::picture::Picture) {
+        self.out.push('\n');
         self.out.push_str(&picture.svg());
     }
 

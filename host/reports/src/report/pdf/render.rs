@@ -10,7 +10,9 @@ use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
 use super::setting::{Setting, rich};
 use super::tables::table;
-use crate::report::document::{Banner, Block, Layout, Level, List, Pictures, Section, Text, Verdict};
+use crate::report::document::{
+    Banner, Block, Layout, Level, List, Pictures, Sealing, Section, Text, Verdict,
+};
 use crate::report::plot::Plot;
 
 /// Width of the titles at the left of what is said on a single page, points.
@@ -40,7 +42,8 @@ impl Setting<'_> {
             Block::Grade(grade) => callouts::grade(self, grade),
             Block::Facts(of) => self.facts(of),
             Block::Sealing(Some(sealing), signed) if signed.is_empty() => {
-                vec![callouts::sealing(&self.set, sealing, 104.0)?.before(10.0)]
+                let sealed = callouts::sealing(&self.set, sealing, 104.0)?.before(4.0);
+                [self.set.heading(Sealing::TITLE), vec![sealed]].concat()
             }
             Block::Sealing(sealing, signed) => {
                 vec![callouts::signed(&self.set, sealing.as_ref(), signed)?.before(8.0)]

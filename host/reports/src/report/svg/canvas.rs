@@ -91,3 +91,27 @@ impl Canvas {
 pub fn text_width(content: &str, size: f64) -> f64 {
     content.chars().count() as f64 * size * 0.56
 }
+
+/// Text that is no wider than `room` px; what is cut is said by three points.
+pub fn cut_to_width(content: &str, size: f64, room: f64) -> String {
+    if text_width(content, size) <= room {
+        return content.to_owned();
+    }
+    let letters = ((room / text_width("x", size)) as usize).saturating_sub(1);
+    let cut: String = content.chars().take(letters).collect();
+    format!("{}…", cut.trim_end())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_is_cut_to_its_room_and_says_so() {
+        assert_eq!(cut_to_width("worn tooth", 10.0, 100.0), "worn tooth");
+        for room in [5.0, 20.0, 55.0] {
+            let cut = cut_to_width("worn tooth", 10.0, room);
+            assert!(cut.ends_with('…') && text_width(&cut, 10.0) <= room.max(5.7), "{cut}");
+        }
+    }
+}

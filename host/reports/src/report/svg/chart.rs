@@ -1,20 +1,24 @@
 //! Curves over a common axis with limits, hatched spans and marks. Drawn to be read without colour.
 
-use super::canvas::{Canvas, text_width};
+use super::canvas::{Canvas, cut_to_width, text_width};
 use super::picture::{Anchor, Fill, Hatch, Lettering, Mark, Picture, Stroke};
 use super::series::{Series, draw_legend, draw_series, legend_rows};
 use super::ticks::ticks;
 use super::{FAINT, GRID, INK, LIMIT, WHITE};
 use crate::report::format;
 
-/// Width of every chart, px.
+/// Width of a chart, px.
 pub const WIDTH: f64 = 720.0;
+/// Width of its edition for a narrow screen, px: there a px of it is about a px of the screen, and its letters stay readable.
+pub const NARROW: f64 = 360.0;
 pub(super) const LEFT: f64 = 58.0;
 const RIGHT: f64 = 14.0;
 const BOTTOM: f64 = 42.0;
 pub(super) const SMALL: f64 = 11.5;
 pub(super) const LEGEND_ROW: f64 = 20.0;
 const LANE: f64 = 19.0;
+/// Least distance of ticks along the abscissa, px.
+const TICK_EVERY: f64 = 62.0;
 /// Share of the plot beyond which a span is wide.
 const WIDE: f64 = 0.4;
 /// Height of a wide span's strip, px.
@@ -111,16 +115,15 @@ pub struct Place {
 /// The plot area and its scales.
 pub(super) struct Frame {
     pub(super) top: f64,
+    pub(super) width: f64,
     height: f64,
     pub(super) x: (f64, f64),
     y: (f64, f64),
 }
 
 impl Frame {
-    pub(super) const WIDTH: f64 = WIDTH - LEFT - RIGHT;
-
     pub(super) fn x(&self, value: f64) -> f64 {
-        LEFT + (value - self.x.0) / (self.x.1 - self.x.0) * Self::WIDTH
+        LEFT + (value - self.x.0) / (self.x.1 - self.x.0) * self.width
     }
 
     pub(super) fn y(&self, value: f64) -> f64 {
@@ -132,24 +135,36 @@ impl Frame {
     }
 
     fn inside_x(&self, value: f64) -> f64 {
-        self.x(value).clamp(LEFT, LEFT + Self::WIDTH)
+        self.x(value).clamp(LEFT, LEFT + self.width)
     }
 }
 
 impl Chart<'_> {
     /// The picture.
     pub fn draw(&self) -> Picture {
-        let legend = legend_rows(&self.series);
-        let labels = self.labels();
-        let lanes = lanes(&labels);
+        self.drawn(self.id, WIDTH)
+    }
+
+    /// The same for a narrow screen.
+    pub fn draw_narrow(&self) -> Picture {
+        self.drawn(&format!("{}-narrow", self.id), NARROW)
+    }
+
+    /// The picture, `wide` px wide.
+    fn drawn(&self, id: &str, wide: f64) -> Picture {
+        let width = wide - LEFT - RIGHT;
+        let legend = legend_rows(&self.series, width);
+        let labels = self.labels(width);
+        let lanes = lanes(&labels, width);
         let used = lanes.iter().flatten().map(|lane| lane + 1).max().unwrap_or(0);
         let frame = Frame {
             top: 6.0 + legend.len() as f64 * LEGEND_ROW + used as f64 * LANE,
+            width,
             height: self.height,
             x: (self.x.low, self.x.high),
             y: (self.y.low, self.y.high),
         };
-        let mut canvas = Canvas::new(self.id, WIDTH, frame.bottom() + BOTTOM, &self.title, &self.description);
+        let mut canvas = Canvas::new(id, wide, frame.bottom() + BOTTOM, &self.title, &self.description);
         self.draw_grid(&mut canvas, &frame);
         self.draw_limits(&mut canvas, &frame);
         self.draw_spans(&mut canvas, &frame);
@@ -159,14 +174,14 @@ impl Chart<'_> {
         }
         self.draw_limit_labels(&mut canvas, &frame);
         self.draw_events(&mut canvas, &frame);
-        self.draw_labels(&mut canvas, &frame, &labels, &lanes);
-        draw_legend(&mut canvas, &self.series, &legend);
+        draw_labels(&mut canvas, &frame, &labels, &lanes);
+        draw_legend(&mut canvas, &self.series, &legend, width);
         canvas.finish()
     }
 
     fn draw_grid(&self, canvas: &mut Canvas, frame: &Frame) {
         let small = Lettering::new(SMALL, INK, Anchor::Middle);
-        let marks = ticks(self.x.low, self.x.high, 10);
+        let marks = ticks(self.x.low, self.x.high, (frame.width / TICK_EVERY) as usize);
         for value in &marks.values {
             let x = frame.x(*value);
             canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(GRID, 0.8));
@@ -177,7 +192,7 @@ impl Chart<'_> {
         for value in &marks.values {
             let y = frame.y(*value);
             let stroke = if *value == 0.0 { Stroke::solid(FAINT, 1.0) } else { Stroke::solid(GRID, 0.8) };
-            canvas.line((LEFT, y), (LEFT + Frame::WIDTH, y), stroke);
+            canvas.line((LEFT, y), (LEFT + frame.width, y), stroke);
             canvas.line((LEFT - 4.0, y), (LEFT, y), Stroke::solid(INK, 1.0));
             let at = (LEFT - 7.0, y + SMALL * 0.35);
             canvas.text(
@@ -187,9 +202,15 @@ impl Chart<'_> {
             );
         }
         let outline = Some(Stroke::solid(INK, 1.0));
-        canvas.rect((LEFT, frame.top), (Frame::WIDTH, frame.height), Fill::None, outline);
-        canvas.text((LEFT + Frame::WIDTH / 2.0, frame.bottom() + 34.0), small, &self.x.label);
-        canvas.text_upward((13.0, frame.top + frame.height / 2.0), small, &self.y.label);
+        canvas.rect((LEFT, frame.top), (frame.width, frame.height), Fill::None, outline);
+        let along = cut_to_width(&self.x.label, SMALL, frame.width + LEFT);
+        // It is centred on the plot unless it is wider; then on the picture.
+        let least = text_width(&along, SMALL) / 2.0;
+        let middle = (LEFT + frame.width / 2.0).min(LEFT + frame.width + RIGHT - least);
+        canvas.text((middle, frame.bottom() + 34.0), small, &along);
+        let upward = cut_to_width(&self.y.label, SMALL, frame.bottom() + BOTTOM);
+        let middle = (frame.top + frame.height / 2.0).max(text_width(&upward, SMALL) / 2.0);
+        canvas.text_upward((13.0, middle), small, &upward);
     }
 
     fn draw_limits(&self, canvas: &mut Canvas, frame: &Frame) {
@@ -199,11 +220,11 @@ impl Chart<'_> {
                 Side::Above => (frame.top, y),
                 Side::Below => (y, frame.bottom()),
             };
-            canvas.rect((LEFT, from), (Frame::WIDTH, to - from), Fill::Hatched(Hatch::Forbidden), None);
+            canvas.rect((LEFT, from), (frame.width, to - from), Fill::Hatched(Hatch::Forbidden), None);
             if limit.at >= frame.y.0 && limit.at <= frame.y.1 {
                 canvas.line(
                     (LEFT, y),
-                    (LEFT + Frame::WIDTH, y),
+                    (LEFT + frame.width, y),
                     Stroke::dashed(LIMIT, 1.4, &[9.0, 3.0, 2.0, 3.0]),
                 );
             }
@@ -217,7 +238,7 @@ impl Chart<'_> {
                 Side::Above => y - 4.5,
                 Side::Below => y + 12.5,
             };
-            let right = LEFT + Frame::WIDTH - 5.0;
+            let right = LEFT + frame.width - 5.0;
             let width = text_width(&limit.label, SMALL) + 6.0;
             canvas.rect((right - width, baseline - 10.0), (width + 3.0, 13.0), Fill::Solid(WHITE), None);
             canvas.text((right, baseline), Lettering::new(SMALL, LIMIT, Anchor::End), &limit.label);
@@ -232,7 +253,7 @@ impl Chart<'_> {
             let width = (to - from).max(3.0);
             let left = middle - width / 2.0;
             // Hatching over most of the plot would hide it: a wide span is a strip along the upper edge.
-            let height = if width > WIDE * Frame::WIDTH { STRIP } else { frame.height };
+            let height = if width > WIDE * frame.width { STRIP } else { frame.height };
             canvas.rect((left, frame.top), (width, height), Fill::Hatched(span.hatch), None);
             if span.hatch == Hatch::Finding {
                 for x in [left, left + width] {
@@ -264,45 +285,46 @@ impl Chart<'_> {
         }
     }
 
-    fn draw_labels(&self, canvas: &mut Canvas, frame: &Frame, labels: &[Label<'_>], lanes: &[Option<usize>]) {
-        let placed = || {
-            labels
-                .iter()
-                .zip(lanes)
-                .filter_map(|(label, lane)| Some((label, frame.top - 6.0 - (*lane)? as f64 * LANE)))
+    /// The labels above the plot: of spans, then of marked places; none is wider than the plot.
+    fn labels(&self, width: f64) -> Vec<Label<'_>> {
+        let scale =
+            |v: f64| (LEFT + (v - self.x.low) / (self.x.high - self.x.low) * width).clamp(LEFT, LEFT + width);
+        let label = |middle: f64, tag, text: &str| {
+            let room = width - Label::tag_room(tag);
+            Label { middle, tag, text: cut_to_width(text, SMALL, room) }
         };
-        // Leaders first, so that none runs through a label.
-        for (label, baseline) in placed() {
-            canvas.line((label.middle, baseline + 2.5), (label.middle, frame.top), Stroke::solid(INK, 0.8));
-        }
-        for (label, baseline) in placed() {
-            let (mut x, right) = label.extent();
-            canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), Fill::Solid(WHITE), None);
-            if !label.tag.is_empty() {
-                let width = tag_width(label.tag);
-                canvas.rect((x, baseline - 11.5), (width, 14.5), Fill::Solid(INK), None);
-                let tag = Lettering::new(SMALL, WHITE, Anchor::Middle).bold();
-                canvas.text((x + width / 2.0, baseline - 0.5), tag, label.tag);
-                x += width + 5.0;
-            }
-            canvas.text((x, baseline - 0.5), Lettering::new(SMALL, INK, Anchor::Start), label.text);
-        }
-    }
-
-    /// The labels above the plot: of spans, then of marked places.
-    fn labels(&self) -> Vec<Label<'_>> {
-        let scale = |v: f64| {
-            (LEFT + (v - self.x.low) / (self.x.high - self.x.low) * Frame::WIDTH)
-                .clamp(LEFT, LEFT + Frame::WIDTH)
-        };
-        let spans = self.spans.iter().map(|span| Label {
-            middle: f64::midpoint(scale(span.from), scale(span.to)),
-            tag: &span.tag,
-            text: &span.label,
+        let spans = self.spans.iter().map(|span| {
+            label(f64::midpoint(scale(span.from), scale(span.to)), span.tag.as_str(), &span.label)
         });
         let places = self.places.iter().filter(|p| !p.label.is_empty());
         let seen = places.filter(|p| p.at >= self.x.low && p.at <= self.x.high);
-        spans.chain(seen.map(|p| Label { middle: scale(p.at), tag: "", text: &p.label })).collect()
+        spans.chain(seen.map(|p| label(scale(p.at), "", &p.label))).collect()
+    }
+}
+
+/// The labels in their lanes.
+fn draw_labels(canvas: &mut Canvas, frame: &Frame, labels: &[Label<'_>], lanes: &[Option<usize>]) {
+    let placed = || {
+        labels
+            .iter()
+            .zip(lanes)
+            .filter_map(|(label, lane)| Some((label, frame.top - 6.0 - (*lane)? as f64 * LANE)))
+    };
+    // Leaders first, so that none runs through a label.
+    for (label, baseline) in placed() {
+        canvas.line((label.middle, baseline + 2.5), (label.middle, frame.top), Stroke::solid(INK, 0.8));
+    }
+    for (label, baseline) in placed() {
+        let (mut x, right) = label.extent(frame.width);
+        canvas.rect((x - 1.0, baseline - 12.0), (right - x + 2.0, 15.0), Fill::Solid(WHITE), None);
+        if !label.tag.is_empty() {
+            let width = tag_width(label.tag);
+            canvas.rect((x, baseline - 11.5), (width, 14.5), Fill::Solid(INK), None);
+            let tag = Lettering::new(SMALL, WHITE, Anchor::Middle).bold();
+            canvas.text((x + width / 2.0, baseline - 0.5), tag, label.tag);
+            x += width + 5.0;
+        }
+        canvas.text((x, baseline - 0.5), Lettering::new(SMALL, INK, Anchor::Start), &label.text);
     }
 }
 
@@ -311,26 +333,30 @@ struct Label<'a> {
     /// Centre of what it speaks of, px.
     middle: f64,
     tag: &'a str,
-    text: &'a str,
+    text: String,
 }
 
 impl Label<'_> {
-    /// Left and right end; it is kept inside the picture.
-    fn extent(&self) -> (f64, f64) {
-        let tag = if self.tag.is_empty() { 0.0 } else { tag_width(self.tag) + 5.0 };
-        let width = tag + text_width(self.text, SMALL);
-        let left = (self.middle - width / 2.0).min(WIDTH - RIGHT - width).max(LEFT);
-        (left, left + width)
+    /// Left and right end; it is kept inside a picture whose plot is `width` px wide.
+    fn extent(&self, width: f64) -> (f64, f64) {
+        let own = Self::tag_room(self.tag) + text_width(&self.text, SMALL);
+        let left = (self.middle - own / 2.0).min(LEFT + width - own).max(LEFT);
+        (left, left + own)
+    }
+
+    /// What its tag takes, px.
+    fn tag_room(tag: &str) -> f64 {
+        if tag.is_empty() { 0.0 } else { tag_width(tag) + 5.0 }
     }
 }
 
 /// The lane of each label, such that labels do not touch; none where no lane was free.
-fn lanes(labels: &[Label<'_>]) -> Vec<Option<usize>> {
+fn lanes(labels: &[Label<'_>], width: f64) -> Vec<Option<usize>> {
     let mut taken: Vec<Vec<(f64, f64)>> = vec![Vec::new(); LANES];
     labels
         .iter()
         .map(|label| {
-            let (from, to) = label.extent();
+            let (from, to) = label.extent(width);
             let lane =
                 taken.iter().position(|lane| lane.iter().all(|(a, b)| to + 8.0 < *a || from - 8.0 > *b))?;
             taken[lane].push((from, to));
@@ -427,12 +453,12 @@ mod tests {
     #[test]
     fn a_label_at_the_edge_stays_inside() {
         for place in [0.0, 10.0] {
-            let label =
-                Label {
-                    middle: LEFT + place / 10.0 * Frame::WIDTH, tag: "12", text: "flat spot 7.2–8.1°"
-                };
-            let (left, right) = label.extent();
-            assert!(left >= LEFT && right <= WIDTH, "{left} {right}");
+            for width in [WIDTH, NARROW].map(|wide| wide - LEFT - RIGHT) {
+                let text = "flat spot 7.2–8.1°".to_owned();
+                let label = Label { middle: LEFT + place / 10.0 * width, tag: "12", text };
+                let (left, right) = label.extent(width);
+                assert!(left >= LEFT && right <= LEFT + width, "{left} {right}");
+            }
         }
     }
 

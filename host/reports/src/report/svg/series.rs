@@ -1,7 +1,7 @@
 //! Curves of a chart and their legend. Drawn to be read without colour.
 
 use super::INK;
-use super::canvas::{Canvas, text_width};
+use super::canvas::{Canvas, cut_to_width, text_width};
 use super::chart::{Frame, LEFT, LEGEND_ROW, SMALL};
 use super::decimate::decimate;
 use super::picture::{Anchor, Lettering, Mark, Stroke};
@@ -40,7 +40,7 @@ pub(super) fn draw_series(canvas: &mut Canvas, frame: &Frame, series: &Series<'_
     let Some(mark) = series.mark else { return };
     // Few points are each a measurement; of many, some are marked, each curve's elsewhere.
     let few = points.len() <= FEW;
-    let spacing = if few { 0.0 } else { Frame::WIDTH / 9.0 };
+    let spacing = if few { 0.0 } else { frame.width / 9.0 };
     let mut next = LEFT + spacing * (0.3 + 0.23 * index as f64);
     for (x, y) in points {
         if x >= next && y.is_finite() {
@@ -50,13 +50,13 @@ pub(super) fn draw_series(canvas: &mut Canvas, frame: &Frame, series: &Series<'_
     }
 }
 
-/// Which series stand in which row of the legend.
-pub(super) fn legend_rows(series: &[Series<'_>]) -> Vec<Vec<usize>> {
+/// Which series stand in which row of a legend that has so many px.
+pub(super) fn legend_rows(series: &[Series<'_>], room: f64) -> Vec<Vec<usize>> {
     let mut rows: Vec<Vec<usize>> = Vec::new();
     let mut used = f64::INFINITY;
     for (index, named) in series.iter().enumerate().filter(|(_, s)| !s.name.is_empty()) {
         let width = legend_width(&named.name);
-        if used + width > Frame::WIDTH {
+        if used + width > room {
             rows.push(Vec::new());
             used = 0.0;
         }
@@ -71,7 +71,7 @@ fn legend_width(name: &str) -> f64 {
 }
 
 /// The names of the curves above the plot.
-pub(super) fn draw_legend(canvas: &mut Canvas, series: &[Series<'_>], rows: &[Vec<usize>]) {
+pub(super) fn draw_legend(canvas: &mut Canvas, series: &[Series<'_>], rows: &[Vec<usize>], room: f64) {
     for (row, members) in rows.iter().enumerate() {
         let y = 4.0 + (row as f64 + 0.5) * LEGEND_ROW;
         let mut x = LEFT;
@@ -81,7 +81,8 @@ pub(super) fn draw_legend(canvas: &mut Canvas, series: &[Series<'_>], rows: &[Ve
                 canvas.mark(mark, (x + 17.0, y), 7.0, member.stroke.colour);
             }
             let lettering = Lettering::new(SMALL, INK, Anchor::Start);
-            canvas.text((x + 40.0, y + SMALL * 0.35), lettering, &member.name);
+            let name = cut_to_width(&member.name, SMALL, room - legend_width(""));
+            canvas.text((x + 40.0, y + SMALL * 0.35), lettering, &name);
             x += legend_width(&member.name);
         }
     }
