@@ -27,7 +27,7 @@ pub struct Published {
 
 macro_rules! published {
     ($name:literal, $file:literal, $($command:literal),+) => {
-        Published { name: $name, schema: include_str!(concat!("../../outcome/src/outcome/schema/", $file)), printed_by: &[$($command),+] }
+        Published { name: $name, schema: include_str!(concat!("../../../outcome/src/outcome/schema/", $file)), printed_by: &[$($command),+] }
     };
 }
 
