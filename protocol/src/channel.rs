@@ -104,7 +104,7 @@ pub struct ChannelInfo {
     pub scale: f64,
     /// Engineering value at 0 counts. Finite.
     pub offset: f64,
-    /// Smallest difference the channel can tell, in its unit. Finite, ≥ 0.
+    /// Smallest difference the channel can resolve, in its unit. Finite, ≥ 0.
     pub resolution: f64,
     /// Time constant of the input filter, microseconds; 0 for none.
     pub filter_us: u32,

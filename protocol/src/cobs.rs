@@ -34,7 +34,7 @@ pub fn encode(raw: &[u8], out: &mut [u8]) -> Option<usize> {
     }
 }
 
-/// Unstuffs `bytes` in place (no delimiter inside); the length of what it held, or `None` when it is no valid encoding:
+/// Unstuffs `bytes` in place (no delimiter inside); the length of what it held, or `None` when it is not a valid encoding:
 /// empty, with a zero in it, or with a code that points beyond its end.
 pub fn decode_in_place(bytes: &mut [u8]) -> Option<usize> {
     if bytes.is_empty() || memchr::memchr(0, bytes).is_some() {
@@ -57,7 +57,7 @@ pub fn decode_in_place(bytes: &mut [u8]) -> Option<usize> {
     Some(len)
 }
 
-/// Unstuffs `encoded`, which holds no zero, into `out`; the length, or `None` when it is no valid encoding or `out` is
+/// Unstuffs `encoded`, which holds no zero, into `out`; the length, or `None` when it is not a valid encoding or `out` is
 /// smaller than `encoded`. May write beyond the length it returns.
 pub(crate) fn decode_without_zeros(encoded: &[u8], out: &mut [u8]) -> Option<usize> {
     if encoded.is_empty() || out.len() < encoded.len() {

@@ -1,5 +1,5 @@
 //! What a fuzzer does with arbitrary bytes, as a plain function: the fuzz target and the unit tests call the same one.
-//! It is no part of the protocol and nothing else may call it.
+//! It is not part of the protocol, and nothing else may call it.
 
 use crate::frame::{self, Deframer, Drops, Frame, MAX_ENCODED, MAX_PAYLOAD};
 use crate::message::{Message, kind};

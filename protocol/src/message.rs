@@ -68,7 +68,7 @@ pub enum Request {
     SetMapping(Mapping),
 }
 
-/// How a run shall be.
+/// How a run is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Start {
     /// Run number of the host's choosing; echoed in every block and event of the run.

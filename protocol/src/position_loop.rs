@@ -1,4 +1,4 @@
-//! Settings of a body rig's position loop: how the first feedback line tells the plate's angle, and how hard it is held.
+//! Settings of a body rig's position loop: how the first feedback line gives the plate's angle, and how hard it is held.
 
 use crate::wire::{Reader, Writer};
 

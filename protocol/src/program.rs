@@ -1,4 +1,4 @@
-//! The motion program: what the rig's drive shall do, loaded whole before it may start.
+//! The motion program: what the rig's drive is to do, loaded whole before it may start.
 
 use crate::wire::{Reader, Writer};
 

@@ -102,7 +102,7 @@ fn every_kind_and_every_event_has_a_vector() {
 fn undecodable_vectors_are_whole_frames_with_the_stated_fault() {
     for vector in section("undecodable") {
         with_frame(&bytes(&vector, "line"), |frame| {
-            let fault = match Message::decode(frame).expect_err("this is no message") {
+            let fault = match Message::decode(frame).expect_err("this is not a message") {
                 DecodeError::Version(_) => "version",
                 DecodeError::Unknown(_) => "unknown",
                 DecodeError::Malformed(_) => "malformed",
@@ -148,7 +148,7 @@ fn the_specification_quotes_the_vectors_and_the_sizes() {
         .collect();
     assert!(quoted.len() > 15, "the example session is there");
     for hex in quoted {
-        assert!(lines.contains(hex), "WIRE.md quotes a frame that is no vector: {hex}");
+        assert!(lines.contains(hex), "WIRE.md quotes a frame that is not a vector: {hex}");
     }
     // Rows of the table of kinds: | request kind | name | size | reply kind | name | size |.
     for vector in section("messages") {

@@ -18,7 +18,7 @@ use trackpair_tests::{bench::run_plan, parallel::on_all_cores, sim_link};
 /// Kind of finding, confidence, text.
 type Told = (&'static str, f64, String);
 
-/// One simulated part and what was told of it.
+/// One simulated part and what was reported of it.
 struct Case {
     hall: bool,
     planted: String,

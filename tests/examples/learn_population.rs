@@ -1,7 +1,7 @@
 //! Learns what the lost-motion maps of healthy simulated bodies look like and writes the population file that ships with the
 //! program: `cargo run --release -p trackpair-tests --example learn_population -- 500 FILE`.
 //!
-//! Each body is run over the real protocol: rest, creep, a few steps (they tell the inductance) and the tooth map.
+//! Each body is run over the real protocol: rest, creep, a few steps (they show the inductance) and the tooth map.
 
 use anyhow::{Context, Result};
 use tokio_util::sync::CancellationToken;

@@ -1,4 +1,4 @@
-//! What lost contact is said to follow, over many simulated grips: places of the pigtail that stand out, rightly and falsely, track told
+//! What lost contact is found to follow, over many simulated grips: places of the pigtail that stand out, rightly and falsely, track reported
 //! from wire, warmth. Prints a table with exact bounds. `study_contact [--parts N] [--seed S]`.
 
 use anyhow::{Context, Result};
@@ -18,7 +18,7 @@ struct Arguments {
     seed: u64,
 }
 
-/// What was said of a part's lost contact, against what is true of it.
+/// What was reported of a part's lost contact, against what is true of it.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Told {
     Right,

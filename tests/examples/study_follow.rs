@@ -40,7 +40,7 @@ struct Arguments {
     seed: u64,
 }
 
-/// What was said of a pair.
+/// What was reported of a pair.
 struct Seen {
     verdict: String,
     /// Median time from the grip's step to the plate's, ms; none where it was never made to follow.

@@ -43,7 +43,7 @@ impl BodyRun {
         (analysis, judgement)
     }
 
-    /// The same for what one procedure, or the leads check, tells.
+    /// The same for what one procedure, or the leads check, shows.
     pub fn judge_only(&self, sheet: &PartSheet, scope: Scope) -> (PartAnalysis, Judgement) {
         let analysis = analyse(BodyTraces::sorted(&self.traces), sheet);
         let judgement =

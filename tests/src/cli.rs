@@ -1,4 +1,4 @@
-//! Runs the `trackpair` program as a user does and reads what it said, stored and returned. It knows no exit code by heart and
+//! Runs the `trackpair` program as a user does and reads what it printed, stored and returned. It knows no exit code by heart and
 //! judges nothing.
 
 use std::ffi::OsStr;
@@ -29,7 +29,7 @@ pub struct Said {
 }
 
 impl Said {
-    /// Fails, telling everything, unless the exit code is `code` and every one of `words` was said on either stream.
+    /// Fails, showing everything, unless the exit code is `code` and every one of `words` was printed on either stream.
     ///
     /// # Panics
     /// When it is not so.
@@ -44,7 +44,7 @@ impl Said {
         self
     }
 
-    /// Fails, telling everything, if any of these was said.
+    /// Fails, showing everything, if any of these was printed.
     ///
     /// # Panics
     /// When one was.
@@ -255,7 +255,7 @@ impl Running {
 
 impl Drop for Running {
     fn drop(&mut self) {
-        // It may have ended by itself; either way there is nobody left to tell.
+        // It may have ended by itself; either way there is nobody left to report to.
         let _ = self.child.kill();
         let _ = self.child.wait();
     }
@@ -264,7 +264,7 @@ impl Drop for Running {
 /// A record folder that a command left, and what the command said.
 #[derive(Clone, Debug)]
 pub struct Record {
-    /// What was said.
+    /// What was printed.
     pub said: Said,
     /// The archive.
     pub archive: PathBuf,

@@ -146,7 +146,7 @@ pub fn throttle_body(part: &str, sheet: &PartSheet, cut: Cut, at_us: u64) -> Vec
     run_body_plan_until(Box::new(link), sheet, &stop).traces
 }
 
-/// What the traces tell, and what can be said of them, as the program does both; none without a scan.
+/// What the traces show, and what can be said of them, as the program does both; none without a scan.
 pub fn judged(traces: &[Trace], sheet: &PartSheet) -> Option<(PartAnalysis, Judgement)> {
     let all: Vec<&Trace> = traces.iter().collect();
     let last = |kind| traces.iter().rev().find(|t| t.provenance.procedure == kind && !t.is_empty());

@@ -2,7 +2,7 @@
 //!
 //! - [`programs`]: finds and starts the project's programs.
 //! - [`sim_link`]: the simulated rig behind the host's link; the program's own file.
-//! - [`cli`]: runs the program and reads what it said and stored.
+//! - [`cli`]: runs the program and reads what it printed and stored.
 //! - [`cuts`]: sessions that something interrupts.
 //! - [`crash`]: programs that are killed while they keep records.
 //! - [`draws`](mod@draws): how many parts a test draws.

@@ -107,22 +107,25 @@ impl ServedRig {
 
 impl Drop for ServedRig {
     fn drop(&mut self) {
-        // It may have ended by itself; either way there is nobody left to tell.
+        // It may have ended by itself; either way there is nobody left to report to.
         let _ = self.child.kill();
         let _ = self.child.wait();
     }
 }
 
-/// One build at a time: tests of one process run side by side.
-static BUILDING: Mutex<()> = Mutex::new(());
+/// Programs that this process has found up to date: tests run side by side, and one build is enough for all of them.
+static UP_TO_DATE: Mutex<Vec<&str>> = Mutex::new(Vec::new());
 
-fn program(name: &str) -> Result<PathBuf> {
-    let _one = BUILDING.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+fn program(name: &'static str) -> Result<PathBuf> {
+    let mut up_to_date = UP_TO_DATE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let profile = profile_folder()?;
     let path = profile.join(name).with_extension(std::env::consts::EXE_EXTENSION);
     let built = path.metadata().and_then(|m| m.modified()).ok();
-    if built.is_none_or(|built| newest_source() > Some(built)) {
-        build(name, &profile)?;
+    if !up_to_date.contains(&name) {
+        if built.is_none_or(|built| newest_source() > Some(built)) {
+            build(name, &profile)?;
+        }
+        up_to_date.push(name);
     }
     ensure!(path.is_file(), "{} was built, but is not there", path.display());
     Ok(path)

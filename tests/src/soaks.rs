@@ -40,7 +40,7 @@ pub struct Survived {
     pub ended: u64,
     /// Rounds that were acknowledged, all of which are in the logs.
     pub acknowledged: u64,
-    /// Holes that the outcomes tell.
+    /// Holes that the outcomes show.
     pub holes: u64,
 }
 

@@ -6,7 +6,7 @@ use trackpair_protocol::message::Identity;
 /// Time on the rig's clock, microseconds since boot.
 pub type Micros = u64;
 
-/// What the drive shall do.
+/// What the drive is to do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Drive {
     /// All switches open: the part moves by itself.

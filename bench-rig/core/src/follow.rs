@@ -2,7 +2,7 @@
 
 use trackpair_protocol::mapping::{Mapping, Point};
 
-/// Ratios beyond these are no output of a sensor, millionths of the supply.
+/// Ratios beyond these are not an output of a sensor, millionths of the supply.
 const RATIO_PPM: core::ops::RangeInclusive<i32> = -100_000..=1_100_000;
 
 /// Checks a mapping against the plate's travel: none or two points and more, outputs rising, angles not falling.

@@ -29,7 +29,7 @@ const OVERRUN_EVENT_US: Micros = 100_000;
 const EVENT_BYTES: usize = 64;
 
 /// Why something was not done: the reason and its detail.
-pub type No = (Reason, u32);
+pub type WhyRefused = (Reason, u32);
 
 /// The rig without its link.
 #[derive(Debug)]
@@ -179,7 +179,7 @@ impl<B: Board> Machine<B> {
     ///
     /// # Errors
     /// Out of the rig's range; or a tripped guard has taken it off.
-    pub fn request_supply(&mut self, millivolts: u16, at: Micros) -> Result<(), No> {
+    pub fn request_supply(&mut self, millivolts: u16, at: Micros) -> Result<(), WhyRefused> {
         let (low, high) = self.identity.supply_mv;
         if millivolts != 0 && !(low..=high).contains(&millivolts) {
             return Err((Reason::OutOfRange, 0));
@@ -208,7 +208,7 @@ impl<B: Board> Machine<B> {
     ///
     /// # Errors
     /// While running; or a segment the rig does not allow.
-    pub fn load(&mut self, program: &Program) -> Result<(), No> {
+    pub fn load(&mut self, program: &Program) -> Result<(), WhyRefused> {
         if self.running() {
             return Err(self.untimely());
         }
@@ -219,7 +219,7 @@ impl<B: Board> Machine<B> {
     ///
     /// # Errors
     /// Without a motor bridge; while running; a setting out of range.
-    pub fn set_loop(&mut self, settings: &LoopSettings) -> Result<(), No> {
+    pub fn set_loop(&mut self, settings: &LoopSettings) -> Result<(), WhyRefused> {
         let Some(motor) = self.board.guard_limits().motor else {
             return Err((Reason::NotCapable, capability::BODY_DRIVE));
         };
@@ -236,7 +236,7 @@ impl<B: Board> Machine<B> {
     ///
     /// # Errors
     /// On a rig that has not both drives; while running; before the position loop was set; a point out of range.
-    pub fn set_mapping(&mut self, mapping: &Mapping) -> Result<(), No> {
+    pub fn set_mapping(&mut self, mapping: &Mapping) -> Result<(), WhyRefused> {
         if !self.drives_both() {
             return Err((Reason::NotCapable, capability::GRIP_DRIVE | capability::BODY_DRIVE));
         }
@@ -264,7 +264,7 @@ impl<B: Board> Machine<B> {
     ///
     /// # Errors
     /// While running; a guard is tripped or its cause present.
-    pub fn arm(&mut self, at: Micros) -> Result<(), No> {
+    pub fn arm(&mut self, at: Micros) -> Result<(), WhyRefused> {
         if self.running() {
             return Err(self.untimely());
         }
@@ -278,7 +278,7 @@ impl<B: Board> Machine<B> {
     /// # Errors
     /// A field out of range; the last run's number; while running; driving without arming or program; a guard is tripped
     /// or its cause present.
-    pub fn start(&mut self, start: &Start, at: Micros) -> Result<(), No> {
+    pub fn start(&mut self, start: &Start, at: Micros) -> Result<(), WhyRefused> {
         self.check_fields(start)?;
         if start.run == self.run || self.running() {
             return Err(self.untimely());
@@ -309,7 +309,7 @@ impl<B: Board> Machine<B> {
     ///
     /// # Errors
     /// A tripped guard's cause is still there.
-    pub fn clear_trip(&mut self, at: Micros) -> Result<(), No> {
+    pub fn clear_trip(&mut self, at: Micros) -> Result<(), WhyRefused> {
         let present = self.present(at) & self.guards.tripped();
         if present != 0 {
             return Err((Reason::Guarded, present.into()));
@@ -320,7 +320,7 @@ impl<B: Board> Machine<B> {
         Ok(())
     }
 
-    fn check_fields(&self, start: &Start) -> Result<(), No> {
+    fn check_fields(&self, start: &Start) -> Result<(), WhyRefused> {
         let period = self.identity.min_period_us.max(1)..=self.identity.max_period_us;
         let fields = [start.run != 0, period.contains(&start.period_us), self.sampler.allows(start.channels)];
         let bad = fields.iter().position(|allowed| !allowed);
@@ -328,11 +328,11 @@ impl<B: Board> Machine<B> {
     }
 
     /// The refusal of what the state does not allow.
-    fn untimely(&self) -> No {
+    fn untimely(&self) -> WhyRefused {
         (Reason::Untimely, self.state as u32)
     }
 
-    fn unguarded(&mut self, at: Micros) -> Result<(), No> {
+    fn unguarded(&mut self, at: Micros) -> Result<(), WhyRefused> {
         let bits = self.guards.tripped() | self.present(at) & !guards::bit(Guard::LinkSilence);
         if bits == 0 { Ok(()) } else { Err((Reason::Guarded, bits.into())) }
     }
@@ -515,7 +515,7 @@ impl<B: Board> Machine<B> {
         }
     }
 
-    /// Tells of lost scans as soon as there is room for it.
+    /// Reports of lost scans as soon as there is room for it.
     fn tell_overruns(&mut self, at: Micros) {
         let scans = self.sampler.unreported();
         if scans > 0 && self.queue.has_room(EVENT_BYTES, Priority::Event) {

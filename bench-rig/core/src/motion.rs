@@ -274,7 +274,7 @@ impl Motion {
         }
     }
 
-    /// What the drive shall do at `at`, within the current segment.
+    /// What the drive is to do at `at`, within the current segment.
     pub fn drive(&self, at: Micros) -> Drive {
         match self.course {
             Course::Join => Drive::Brake,

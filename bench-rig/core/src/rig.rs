@@ -7,7 +7,7 @@ use trackpair_protocol::message::{
 };
 
 use crate::board::{Board, Micros};
-use crate::machine::{Machine, No};
+use crate::machine::{Machine, WhyRefused};
 use crate::queue::Priority;
 use crate::window::{MAX_ANSWER, Place, Window};
 
@@ -147,7 +147,7 @@ impl<B: Board> Desk<B> {
     fn answer(
         &mut self,
         frame: &Frame<'_>,
-        request: Result<Request, No>,
+        request: Result<Request, WhyRefused>,
         now: Micros,
     ) -> ([u8; MAX_ANSWER], usize) {
         let answer = match request.and_then(|request| self.carry_out(&request, now)) {
@@ -167,8 +167,8 @@ impl<B: Board> Desk<B> {
         self.window.is_open() && !matches!(request, kind::READ_STATUS | kind::CLOCK_PING)
     }
 
-    fn send_refusal(&mut self, frame: &Frame<'_>, no: No) {
-        self.send(frame, &refusal(frame, no));
+    fn send_refusal(&mut self, frame: &Frame<'_>, why: WhyRefused) {
+        self.send(frame, &refusal(frame, why));
     }
 
     fn send(&mut self, frame: &Frame<'_>, answer: &Message<'_>) -> ([u8; MAX_ANSWER], usize) {
@@ -183,7 +183,7 @@ impl<B: Board> Desk<B> {
         self.answers_lost = self.answers_lost.saturating_add(u32::from(!queued));
     }
 
-    fn carry_out(&mut self, request: &Request, now: Micros) -> Result<Reply, No> {
+    fn carry_out(&mut self, request: &Request, now: Micros) -> Result<Reply, WhyRefused> {
         let machine = &mut self.machine;
         match request {
             Request::Identify { session } => {
@@ -237,20 +237,25 @@ impl<B: Board> Desk<B> {
     }
 }
 
-fn refusal(frame: &Frame<'_>, (reason, detail): No) -> Message<'static> {
+fn refusal(frame: &Frame<'_>, (reason, detail): WhyRefused) -> Message<'static> {
     Message::Refusal(Refusal { request: frame.kind, reason, detail })
 }
 
 /// A rig without a drive can't arm, move or hold a program.
-fn check_drive(identity: &Identity) -> Result<(), No> {
+fn check_drive(identity: &Identity) -> Result<(), WhyRefused> {
     if identity.capabilities & (capability::GRIP_DRIVE | capability::BODY_DRIVE) == 0 {
         return Err((Reason::NotCapable, capability::GRIP_DRIVE));
     }
     Ok(())
 }
 
-/// Whether the channel has what shall be switched on.
-fn check_input<B: Board>(machine: &Machine<B>, channel: u8, load: bool, pull_down: bool) -> Result<(), No> {
+/// Whether the channel has what is to be switched on.
+fn check_input<B: Board>(
+    machine: &Machine<B>,
+    channel: u8,
+    load: bool,
+    pull_down: bool,
+) -> Result<(), WhyRefused> {
     let info = machine.board.channel(channel).ok_or((Reason::OutOfRange, 0))?;
     if machine.identity().capabilities & capability::LOADS == 0 {
         return Err((Reason::NotCapable, capability::LOADS));

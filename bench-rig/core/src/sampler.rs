@@ -174,12 +174,12 @@ impl Sampler {
         self.run
     }
 
-    /// Lost scans that no event has told of yet.
+    /// Lost scans that no event has reported yet.
     pub fn unreported(&self) -> u32 {
         self.unreported
     }
 
-    /// An event has told of them.
+    /// An event has reported them.
     pub fn mark_reported(&mut self) {
         self.unreported = 0;
     }

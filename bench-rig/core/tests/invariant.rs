@@ -1,6 +1,6 @@
 //! The law of the rig: the drive is on only while armed, with no guard tripped or present, and the host alive. It is held
 //! against random requests (new, repeated, late, corrupted), times, faults and silences, and judged by what the board
-//! was told, not by what the rig says of itself.
+//! received, not by what the rig says of itself.
 
 mod common;
 
@@ -238,7 +238,7 @@ impl Trial {
         self.bench.rig.poll(at);
         self.bench.drain();
         self.seen.watch(&self.bench);
-        // The answer comes while the board is told: the observer takes the answer first. A repeat is no sign of life, but
+        // The answer comes while the board gets its command: the observer takes the answer first. A repeat is not a sign of life, but
         // of a stateless request there is no repeat: each counts.
         let stateless = matches!(request, Request::Heartbeat | Request::ReadStatus);
         let answered = self.bench.answer(&bytes).is_ok();

@@ -8,7 +8,7 @@ use trackpair_protocol::position_loop::LoopSettings;
 use trackpair_protocol::program::Segment;
 use trackpair_rig_core::board::{Drive, Micros};
 
-/// What the bridge was told last before `at`.
+/// The bridge's last command before `at`.
 fn drive_at(bench: &Bench, at: Micros) -> Drive {
     bench.rig.board().drives().take_while(|(when, _)| *when <= at).last().expect("set at boot").1
 }

@@ -20,7 +20,7 @@ pub enum AddressError {
     /// No such named part.
     #[error(transparent)]
     Unknown(#[from] UnknownPart),
-    /// The part file is no good.
+    /// The part file can't be used.
     #[error(transparent)]
     File(#[from] PartFileError),
     /// Not an operator.
@@ -43,8 +43,8 @@ pub enum AddressError {
         /// What it is.
         second_kind: &'static str,
     },
-    /// The warming is no number, or beyond what a heat gun does.
-    #[error("warm {0:?} is no number of -10 to 10, °C per minute")]
+    /// The warming is not a number, or beyond what a heat gun does.
+    #[error("warm {0:?} is not a number from -10 to 10, °C per minute")]
     Warm(String),
     /// A number of rig, mounting or sweep is not a whole number.
     #[error("{name} {value:?} is not a whole number from 0 to 18446744073709551615")]
@@ -54,7 +54,7 @@ pub enum AddressError {
         /// As given.
         value: String,
     },
-    /// The gain is no number, or beyond what a converter drifts by.
+    /// The gain is not a number, or beyond what a converter drifts by.
     #[error("gain {0:?} is not a number of -5 to 5, % of the first line's reading")]
     Gain(String),
     /// An option that there is not.

@@ -130,7 +130,7 @@ impl BodyMount {
     /// Sets the bridge at a time, µs, to the nearest step.
     pub fn set_bridge(&mut self, bridge: Bridge, us: f64) {
         self.reach(us);
-        // The core tells the bridge the same at every tick: that is no jump, and a departure is still awaited.
+        // The core gives the bridge the same command at every tick: that is not a jump, and a departure is still awaited.
         if let (Bridge::Drive { volts: from }, Bridge::Drive { volts: to }) = (self.body.bridge(), bridge)
             && from != to
         {
@@ -179,7 +179,7 @@ pub enum Clamped {
 /// How the sensor's shaft goes through a slice.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Passage {
-    /// Where it is at the end, degrees; a body's is told ahead by its speed.
+    /// Where it is at the end, degrees; a body's is predicted from its speed.
     pub to_deg: f64,
     /// Largest acceleration of a plate in the last slice, rad/s².
     pub shock_rad_s2: f64,

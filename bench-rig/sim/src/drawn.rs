@@ -49,7 +49,7 @@ pub struct GripNumbers {
     pub uneven_phase: f64,
 }
 
-/// What the two kinds of part and of sensor differ in: 1 sd unless said.
+/// What the two kinds of part and of sensor differ in: 1 sd unless stated otherwise.
 struct Spreads {
     /// Common angle errors: amplitude (deg) and period (deg).
     angle: &'static [(f64, f64)],

@@ -1,4 +1,4 @@
-//! When the drive went on and off, as a file of lines: what the rig's own power stage did, beside what it told the host.
+//! When the drive went on and off, as a file of lines: what the rig's own power stage did, beside what it reported to the host.
 
 use std::fs::File;
 use std::io::{self, Write};

@@ -33,7 +33,7 @@ pub struct Stretch {
     pub shock_rad_s2: f64,
     /// Whether somebody flexes the pigtail.
     pub flexed: bool,
-    /// Where, by number; 0 where that is no one place.
+    /// Where, by number; 0 where it is not one place.
     pub place: u8,
     /// How warm it is, °C.
     pub celsius: f64,

@@ -12,7 +12,7 @@ const COUPLING_SD_DEG: f64 = 0.005;
 /// How much a contact's resistance differs from mating to mating, 1 sd of its logarithm. Engineering assumption.
 const CONTACT_SD: f64 = 0.3;
 
-/// When a part meets a rig. What is not said is drawn with the part's own seed.
+/// When a part meets a rig. What is not given is drawn with the part's own seed.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Occasion {
     /// Seed of the rig, with which its electronics and its serial number are drawn.

@@ -14,7 +14,7 @@ pub enum PartFileError {
     Read {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: std::io::Error,
     },
     /// It is not what a part file must be.

@@ -1,6 +1,6 @@
 //! The simulated rig in real time behind a pty or a TCP port. The rig's loop never waits for a link: threads of their own read and
 //! write, bounded queues in between; when the queue to the host is full, bytes stay in the core, which counts its overruns. One TCP host at a
-//! time has the seat; another is told so. Who leaves it takes the session along.
+//! time has the seat; another learns so. Whoever leaves it takes the session along.
 
 use std::collections::VecDeque;
 use std::io::{ErrorKind, Read, Write};
@@ -30,9 +30,9 @@ const STREAMING_WAIT: Duration = Duration::from_millis(1);
 const QUIET_WAIT: Duration = Duration::from_millis(5);
 /// So long without a byte for the host is quiet.
 const QUIET_AFTER: Duration = Duration::from_millis(100);
-/// So long a second host waits for the first to go, before it is told that the rig is taken.
+/// So long a second host waits for the first to go, before it learns that the rig is taken.
 const SEAT_WAIT: Duration = Duration::from_millis(200);
-/// Who is told so may ask again for so long.
+/// A host that learned so may ask again for this long.
 const TURNED_AWAY: Duration = Duration::from_secs(1);
 /// A host that says nothing for so long leaves its seat to the next: the rig takes it for dead.
 const DEAD_HOST: Duration = Duration::from_micros(DEAD_HOST_US);
@@ -57,7 +57,7 @@ pub enum ServeError {
     Bind {
         /// What was asked for.
         place: String,
-        /// What the system said.
+        /// The system's message.
         cause: std::io::Error,
     },
     /// There is no pty to be had.
@@ -139,7 +139,7 @@ impl Outbox {
         self.changed.notify_all();
     }
 
-    /// Moves what the rig has to say, as far as there is room; how many bytes. With nobody there it is said to the wall.
+    /// Moves what the rig has to say, as far as there is room; how many bytes. With nobody there it is discarded.
     fn fill(&self, rig: &mut Rig<SimBoard>) -> usize {
         let (mut chunk, mut moved) = ([0; 2048], 0);
         loop {

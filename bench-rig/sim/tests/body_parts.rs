@@ -14,7 +14,7 @@ fn named(name: &str, seed: u64) -> Part {
 
 /// The body of a part, apart from sensor and rig.
 fn body(part: &AnyPart) -> Body {
-    let Works::Body(works) = part.works() else { panic!("{} is no body", part.name()) };
+    let Works::Body(works) = part.works() else { panic!("{} is not a body", part.name()) };
     Body::new(works.numbers.clone(), &works.teeth, 23.0)
 }
 

@@ -33,7 +33,7 @@ fn nominal() -> Host {
     host
 }
 
-/// Plate angles as the first line tells them, degrees.
+/// Plate angles as the first line shows them, degrees.
 fn plate(host: &Host) -> Vec<f64> {
     let ratio = host.columns[0].iter().zip(&host.columns[2]).map(|(line, supply)| line / supply);
     ratio.map(|ratio| (ratio - 0.10) / 0.80 * 84.0).collect()

@@ -1,4 +1,4 @@
-//! The program in real time: a pty and a TCP port answer to real protocol bytes; a client may go and come; wrong use is told.
+//! The program in real time: a pty and a TCP port answer to real protocol bytes; a client may go and come; wrong use gets an error.
 
 use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
 use std::net::TcpStream;
@@ -174,7 +174,7 @@ fn an_injected_e_stop_is_told_to_the_host() {
     let mut id = 1;
     let start = Instant::now();
     while start.elapsed() < PATIENCE {
-        // Armed or not, a pressed E-stop trips or refuses; asking for the status tells which guard is present.
+        // Armed or not, a pressed E-stop trips or refuses; asking for the status shows which guard is present.
         id += 1;
         send(&mut link, id, Request::ReadStatus);
         let seen = wait_for(&mut link, |m| match m {

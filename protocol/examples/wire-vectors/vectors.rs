@@ -339,7 +339,7 @@ fn undecodable() -> Vec<Value> {
             "malformed",
         ),
         (
-            "a scale that is no number",
+            "a scale that is not a number",
             raw_frame(VERSION, kind::DESCRIBE_CHANNEL | kind::REPLY, 1, &bad_scale),
             "malformed",
         ),

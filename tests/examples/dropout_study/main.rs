@@ -149,7 +149,7 @@ fn alarms(each: u64, tell: bool) {
     );
 }
 
-/// Share of opens of one line told as sure, told at all, and the length's bias and scatter.
+/// Share of opens of one line reported as sure, reported at all, and the length's bias and scatter.
 fn lengths(each: u64) {
     println!("one open of a line at a moment of its own, 10 kHz, 100 us filter, {each} per cell, simulated:");
     println!("told as sure / told at all, length told: mean ± sd, us");
@@ -174,7 +174,7 @@ fn lengths(each: u64) {
     }
 }
 
-/// Share of losses of supply or ground whose length is told within its expanded uncertainty, of those that are told.
+/// Share of losses of supply or ground whose length is reported within its expanded uncertainty, of those that are reported.
 fn power(each: u64) {
     println!(
         "one loss of the part's supply or ground, 10 kHz, 100 us filter, {each} per cell, simulated: told, and held by 2 u"
@@ -215,7 +215,7 @@ fn power_length(sensor: Sensor, lead: Lead, length_us: f64, seed: u64) -> Option
     found.events.into_iter().find(|e| (e.at_us as f64 - start_us).abs() < 1500.0)
 }
 
-/// Whether an open was told as sure; its length when told at all; events that were not planted.
+/// Whether an open was reported as sure; its length when reported at all; events that were not planted.
 fn open(sensor: Sensor, towards: Towards, length_us: f64, seed: u64) -> (bool, Option<f64>, usize) {
     let mut r = Random::new("dropout study open", seed);
     let topology = topology(&mut r);

@@ -108,7 +108,7 @@ impl Class {
             // A deep chip is a piece of tooth that is missing.
             Self::ChippedTooth => &[K::WornTooth, K::MissingTooth],
             Self::MissingTooth => &[K::MissingTooth],
-            // Seen as lash at rest; which tooth it is can't be told from outside.
+            // Seen as lash at rest; which tooth it is can't be seen from outside.
             Self::RestTooth => &[K::Lash, K::WornTooth],
             Self::GrownLash => &[K::Lash],
             Self::DeadSpot => &[K::BrushDeadSpot],
@@ -128,7 +128,7 @@ impl Class {
         }
     }
 
-    /// Whether the defect sits at a tooth whose place is told.
+    /// Whether the defect sits at a tooth whose place is reported.
     pub const fn is_at_a_tooth(self) -> bool {
         matches!(self, Self::WornTooth | Self::WornTeeth | Self::ChippedTooth | Self::MissingTooth)
     }

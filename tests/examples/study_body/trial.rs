@@ -43,7 +43,7 @@ impl Link for Shared {
     }
 }
 
-/// A finding as told.
+/// A finding as reported.
 #[derive(Clone, Debug, Serialize)]
 pub struct Told {
     pub kind: &'static str,
@@ -85,7 +85,7 @@ pub struct Trial {
     pub reasons: Vec<String>,
     /// The right answer first.
     pub right_first: bool,
-    /// A worn or missing tooth was told.
+    /// A worn or missing tooth was reported.
     pub tooth_told: bool,
     /// Told centre of the nearest tooth defect less the true one, degrees.
     pub centre_error: Option<f64>,
@@ -179,7 +179,7 @@ fn score(trial: &mut Trial, drawn: &Drawn) {
     trial.tooth_told = !teeth.is_empty();
     if let Some(centre) = drawn.centre_deg {
         let middles = teeth.iter().filter_map(|f| Some(0.5 * (f.from_deg? + f.to_deg?) - centre));
-        // The surest is told first.
+        // The surest is reported first.
         trial.centre_error = middles.into_iter().next();
     }
 }

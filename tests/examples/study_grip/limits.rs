@@ -104,7 +104,7 @@ pub fn flat_spots(each: u64, seed: u64, threads: usize) {
     }
 }
 
-/// Prints the share of losses of contact that were told, by length.
+/// Prints the share of losses of contact that were reported, by length.
 pub fn dropouts(each: u64, seed: u64, threads: usize) {
     println!(
         "Share of losses of contact that were counted, at any place and moment of the sweep, by length in us"

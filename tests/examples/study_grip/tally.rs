@@ -26,7 +26,7 @@ pub struct OfClass {
     pub undecided: Share,
     pub centre: Option<Magnitude>,
     pub width: Option<Magnitude>,
-    /// First told, and how often.
+    /// First reported, and how often.
     pub told: BTreeMap<&'static str, u64>,
     pub prototype_study_right: Option<f64>,
 }

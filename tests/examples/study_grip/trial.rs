@@ -56,7 +56,7 @@ impl Link for Shared {
     }
 }
 
-/// A finding as told.
+/// A finding as reported.
 #[derive(Clone, Debug, Serialize)]
 pub struct Told {
     pub kind: &'static str,
@@ -101,7 +101,7 @@ pub struct Trial {
     pub right: bool,
     /// The right answer first.
     pub right_first: bool,
-    /// Of a located fault: told centre and width less the true ones, degrees.
+    /// Of a located fault: reported centre and width less the true ones, degrees.
     pub centre_error: Option<f64>,
     pub width_error: Option<f64>,
     /// Of a dropout: how often contact was lost during the sweep.
@@ -113,12 +113,12 @@ pub struct Trial {
 
 impl Trial {
     /// Bad enough that it must not be judged within: a true figure breaks its limit, or a fault of nominal severity that no
-    /// figure's truth tells of.
+    /// figure's truth reports.
     pub fn bad(&self) -> bool {
         self.truly_outside.unwrap_or(self.nominal)
     }
 
-    /// Named at all: the part is outside, or the right kind is told.
+    /// Named at all: the part is outside, or the right kind is reported.
     pub fn detected(&self) -> bool {
         self.verdict == Some(Verdict::Outside) || self.right
     }
@@ -279,7 +279,7 @@ fn score(trial: &mut Trial, drawn: &Drawn, benched: &Benched, sheet: &PartSheet)
     }
 }
 
-/// Whether the static curves and the play tell all of a part's figures.
+/// Whether the static curves and the play show all of a part's figures.
 fn truth_is_static(class: Class) -> bool {
     matches!(
         class,
@@ -317,7 +317,7 @@ fn errors(truths: &[True], benched: &Benched) -> Vec<Error> {
         .collect()
 }
 
-/// Errors of place and width, when the right kind was told on the right line with a place.
+/// Errors of place and width, when the right kind was reported on the right line with a place.
 fn locate(trial: &mut Trial, drawn: &Drawn) {
     let Some(fault) = drawn.spec.faults.first() else { return };
     let line = |at: At| if at == At::Rising { "rising" } else { "falling" };

@@ -1,4 +1,4 @@
-//! Tables of the study: a line for each class and severity, then who was told in whose stead.
+//! Tables of the study: a line for each class and severity, then who was named in whose stead.
 
 use crate::trial::{Class, Trial};
 use std::collections::BTreeMap;

@@ -123,7 +123,7 @@ impl Trial {
         self.is_right() && self.first().len() <= 1
     }
 
-    /// Problems that were told.
+    /// Problems that were reported.
     pub fn problems(&self) -> u32 {
         self.suspects.iter().flatten().map(|s| s.problem).max().unwrap_or(0)
     }
@@ -193,7 +193,7 @@ fn suspects(class: Class, link: Box<dyn Link>, sheet: &PartSheet) -> Vec<Outcome
     }
 }
 
-/// As the program tells them.
+/// As the program shows them.
 fn told(
     analysis: &PartAnalysis,
     judgement: &Judgement,

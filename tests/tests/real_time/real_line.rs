@@ -55,7 +55,7 @@ pub fn serve(part: &str, listen: &str, more: &[&str]) -> Result<Served> {
     Ok(Served { rig, _turn: turn })
 }
 
-/// Waits until a file of this name lies in an archive: nothing else tells of it.
+/// Waits until a file of this name lies in an archive: nothing else reports it.
 pub fn wait_for_file(archive: &Path, name: &str) -> Result<()> {
     let until = Instant::now() + DEADLINE;
     while !files_under(archive).iter().any(|file| file.ends_with(name)) {
@@ -181,7 +181,7 @@ fn a_killed_host_costs_the_drive_in_300_ms_and_the_supply_after_two_seconds() ->
     Ok(())
 }
 
-/// A connection tells that its host has gone: the rig waits for no silence, and the next host inherits nothing.
+/// A connection shows that its host has gone: the rig waits for no silence, and the next host inherits nothing.
 #[test]
 fn a_second_host_is_told_that_the_rig_is_taken_and_a_killed_one_leaves_it_at_rest() -> Result<()> {
     let (rig, archive) = (serve("good-grip", "tcp:127.0.0.1:0", &[])?, tempdir()?);
@@ -236,7 +236,7 @@ fn a_paused_terminal_holds_up_what_is_drawn_and_not_the_rig() -> Result<()> {
 }
 
 /// A computer that does something else for 200 ms: less than the 300 ms after which the rig takes the drive off. What happened on the line
-/// stands in the record, and `-v` tells it on the way.
+/// stands in the record, and `-v` shows it on the way.
 #[test]
 fn a_host_that_is_held_up_for_200_ms_goes_on_and_the_story_of_the_line_is_kept() -> Result<()> {
     let (rig, archive) = (serve("good-grip", "pty", &[])?, tempdir()?);
@@ -333,7 +333,7 @@ fn a_rig_that_is_unplugged_in_the_sweep_leaves_the_recorded_part() -> Result<()>
     Ok(())
 }
 
-/// Another program opens a session in the middle of a sweep: the first one is told, and keeps what it has.
+/// Another program opens a session in the middle of a sweep: the first one gets an error, and keeps what it has.
 #[test]
 fn another_program_that_takes_the_rig_over_ends_the_sweep_and_nothing_is_lost() -> Result<()> {
     let (rig, archive) = (serve("good-grip", "pty", &[])?, tempdir()?);

@@ -160,7 +160,7 @@ fn memory_stays_flat_from_the_tenth_round_to_the_hundredth() -> Result<()> {
     running.wait_for("round 100 of 120 kept")?;
     let late = resident(running.id())?;
     let record = Record::only(&archive, running.finish()?)?;
-    // One cycle does not tell repeatability.
+    // One cycle does not show repeatability.
     record.said.expect(11, &["120 of 120 planned"]);
     println!("resident: {early} kB after 10 rounds, {late} kB after 100");
     // What one round's arrays take varies by a few MB with the moment that is caught; 90 rounds kept would take 190 MB.
@@ -312,9 +312,9 @@ fn settings_out_of_range_and_records_that_are_no_soak_are_refused_before_anythin
         (grip, vec!["--for", "0h"], vec!["--for 0 h", "more than 0 h, up to 672"]),
         (grip, vec!["--for", "900h"], vec!["--for 900 h", "up to 672"]),
         (grip, vec!["--every", "1s"], vec!["--every", "5s to 24h"]),
-        (grip, vec!["--every", "60"], vec!["\"60\" is no time", "90s"]),
+        (grip, vec!["--every", "60"], vec!["\"60\" is not a time", "90s"]),
         (grip, vec!["--disk", "5MB"], vec!["--disk 5 MB is too little", "give", "at least"]),
-        (grip, vec!["--disk", "much"], vec!["is no size", "500MB"]),
+        (grip, vec!["--disk", "much"], vec!["is not a size", "500MB"]),
         (grip, vec!["--resume", "nothing-of-that-name"], vec!["is no soak that could go on", "records list"]),
         ("sim:good-body", vec!["--cycles", "3"], vec!["--cycles is for grips", "--every"]),
         ("sim:no-such-part", vec![], vec!["no part is named"]),

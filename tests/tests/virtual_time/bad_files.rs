@@ -145,7 +145,7 @@ fn no_row_that_lacks_a_value_goes_by_as_if_it_were_there() {
     }
 }
 
-/// A log alone can't tell exchanged lines from an angle that was counted from wide open: neither is within.
+/// A log alone can't distinguish exchanged lines from an angle that was counted from wide open: neither is within.
 #[test]
 fn in_a_log_exchanged_lines_and_an_angle_that_runs_backwards_are_undecided() {
     let swapped: Vec<_> = rows().into_iter().map(|[t, deg, a, b, v]| [t, deg, b, a, v]).collect();

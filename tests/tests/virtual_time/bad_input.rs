@@ -15,7 +15,7 @@ use trackpair_tests::reading::read_some;
 
 // ---- Who is on the port ----
 
-/// Something that is no rig, on a TCP port: it does `behave` with whoever connects. Its address.
+/// Something that is not a rig, on a TCP port: it does `behave` with whoever connects. Its address.
 fn stranger(behave: impl Fn(TcpStream) + Send + 'static) -> Result<String> {
     let listener = TcpListener::bind("127.0.0.1:0")?;
     let address = format!("tcp:{}", listener.local_addr()?);
@@ -23,7 +23,7 @@ fn stranger(behave: impl Fn(TcpStream) + Send + 'static) -> Result<String> {
     Ok(address)
 }
 
-/// `self-check` at an address that is no rig: the error must hold `words`, and nothing be left that looks like a record.
+/// `self-check` at an address that is not a rig: the error must hold `words`, and nothing be left that looks like a record.
 #[track_caller]
 fn check_no_rig(address: &str, words: &[&str]) {
     let archive = tempdir().unwrap();
@@ -80,7 +80,7 @@ fn an_echo_is_said_to_be_one_with_its_address() -> Result<()> {
     Ok(())
 }
 
-/// A tty with another program at its end; what that program is told is handed to `behave`, which answers.
+/// A tty with another program at its end; what that program receives is handed to `behave`, which answers.
 #[cfg(unix)]
 fn tty(mut behave: impl FnMut(&[u8]) -> Vec<u8> + Send + 'static) -> Result<(String, serialport::TTYPort)> {
     use serialport::SerialPort;

@@ -324,7 +324,7 @@ fn the_stop_flag_keeps_what_was_recorded_and_unpowers_the_rig() {
 fn an_emergency_stop_in_the_middle_names_its_guard_and_keeps_the_trace() {
     let rig = Shared::with("good-grip");
     let poke = rig.clone();
-    // Progress is told between two reads of the link: the rig is free to be poked then.
+    // Progress is reported between two reads of the link: the rig is free to be poked then.
     let mut press = |progress: Progress| {
         if progress.done_fraction > 0.5 {
             poke.0.borrow_mut().board_mut().set_emergency_stop(true);

@@ -127,7 +127,7 @@ fn a_body_without_springs_that_is_seized_is_undecided_and_says_that_it_did_not_m
     Ok(())
 }
 
-/// The rising line tells the plate's angle to the rig: without it nothing is driven far.
+/// The rising line shows the plate's angle to the rig: without it nothing is driven far.
 #[test]
 fn a_body_whose_rising_line_is_dead_is_never_within_and_nothing_is_made_up() -> Result<()> {
     let fault = "[[fault]]\nkind = \"dead_channel\"\nchannel = \"rising\"\nlevel_percent = 1.5\n";
@@ -150,7 +150,7 @@ fn a_body_whose_falling_line_is_dead_is_outside_for_that_line() -> Result<()> {
 
 // ---- A line that loses frames ----
 
-/// What the line lost condemns no part: neither samples nor the events that tell where a motion begins. Of most lines that lose one frame in
+/// What the line lost condemns no part: neither samples nor the events that show where a motion begins. Of most lines that lose one frame in
 /// 500 it leaves nothing open either: every motion is done more than once.
 #[test]
 fn a_line_that_loses_frames_condemns_no_sound_body_and_one_in_500_leaves_most_of_them_judged() {

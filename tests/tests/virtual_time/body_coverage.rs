@@ -13,7 +13,7 @@ use trackpair_tests::draws::draws;
 
 fn sheet() -> PartSheet {
     let mut sheet = shipped("body").unwrap();
-    // A few steps tell the inductance; latency is not asked for here.
+    // A few steps show the inductance; latency is not asked for here.
     sheet.body.as_mut().unwrap().steps = 4;
     sheet
 }

@@ -185,12 +185,12 @@ macro_rules! named_bodies {
 }
 
 named_bodies! {
-    // Seed 4: within, and its motor's constant is told as a suspicion of one half, which does nothing to the verdict.
+    // Seed 4: within, and its motor's constant is reported as a suspicion of one half, which does nothing to the verdict.
     // Seed 9: undecided: its true lash of 0.39 degrees lies 0.09 from the limit, and the two methods state 0.10 together.
     a_healthy_body_is_within:
         but(within("good-body"), 1, "a lash within its uncertainty of the limit");
     worn_teeth_are_found_at_their_place: at(found("worn-teeth-body", "worn_tooth"), Place::Tooth);
-    // A chip and wear take the same metal from the flank: the map tells the place, not the history.
+    // A chip and wear take the same metal from the flank: the map shows the place, not the history.
     // Seed 6: a chip of nearly a degree two teeth above rest; a second tooth, next to rest, is named before it.
     a_chipped_tooth_is_found_at_its_place:
         but(at(found("chipped-tooth-body", "worn_tooth"), Place::Tooth), 1, "a deep chip next to rest bends the map there");
@@ -214,7 +214,7 @@ named_bodies! {
         on_line(found("torn-feedback-body", "feedback_intermittent"), "rising");
     a_contact_that_opens_on_blows_is_found_on_its_line:
         on_line(found("impact-dropout-body", "feedback_intermittent"), "falling");
-    // Which of two lines is off can't be told without a reference. Seed 9: outside by its volts wide open; with the healthy scatter of its gain
+    // Which of two lines is off can't be known without a reference. Seed 9: outside by its volts wide open; with the healthy scatter of its gain
     // the pair keeps the limit of its correlation.
     a_shifted_feedback_line_is_found:
         but(found("offset-feedback-body", "feedback_offset"), 1, "2 % and its own scatter may lie within the correlation's limit");

@@ -197,7 +197,7 @@ fn connectors_are_warned_of_before_they_wear_out_and_a_new_lead_begins_anew() ->
     shelf.opened(&["--intake", "grip,matings=6"])?;
     let check = ["procedure", "self-check", "--rig", "sim:good-grip", "--case", "twin"];
     shelf.run(&check)?.expect(0, &[]).silent_about("the connector of");
-    // 8 of 10: near; 11 of 10: beyond, and told before anything is driven.
+    // 8 of 10: near; 11 of 10: beyond, and reported before anything is driven.
     for (number, words) in [
         (8, "8 matings of the 10"),
         (9, "9 matings of the 10"),

@@ -21,7 +21,7 @@ fn every_figure_of_a_record_is_explained_and_its_budget_adds_up() -> Result<()> 
         let record = qualify(rig, archive.path(), &[])?;
         let all = explained(&record)?;
         let stated = record.outcome["figures"].as_array().context("figures")?;
-        // What the release of a grip tells is put beside the analysis of its lines.
+        // What the release of a grip shows is put beside the analysis of its lines.
         let told = |f: &&Value| !f["figure"].as_str().unwrap_or_default().starts_with("return_");
         assert_eq!(all.iter().filter(told).count(), stated.iter().filter(told).count(), "{rig}");
         for e in &all {

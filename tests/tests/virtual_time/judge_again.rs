@@ -50,7 +50,7 @@ fn a_stored_record_and_its_trace_give_the_same_figures_again() -> Result<()> {
             (&record.outcome["figures"], &record.outcome["findings"])
         );
         assert_eq!(again["simulated"], true);
-        // The sweep alone: all but what the leads check and letting go tell.
+        // The sweep alone: all but what the leads check and letting go show.
         let (code, alone) = judged(&record.trace("sweep")?, &["--sheet", sheet]);
         assert_eq!(code, record.said.code);
         let (told, mut whole) = (values(&alone), values(&record.outcome));
@@ -172,7 +172,7 @@ fn other_loggers_files_of_the_same_sweep_give_the_same_figures_in_every_dialect(
             ("correlation_worst", None),
         ] {
             let (was, is) = (figure(&record.outcome, name, channel), figure(&outcome, name, channel));
-            // Strokes of two speeds tell the lag of the rig's input filter, whether or not the log does.
+            // Strokes of two speeds show the lag of the rig's input filter, whether or not the log does.
             let apart = (was.0 - is.0).abs();
             assert!(apart <= was.1.hypot(is.1), "{number}: {name} of {channel:?}: {was:?} {is:?}");
         }

@@ -1,4 +1,4 @@
-//! The motor's heat: the host waits before a procedure while the rig says that the motor is warm, tells so, and the rig never trips for it.
+//! The motor's heat: the host waits before a procedure while the rig says that the motor is warm, reports it, and the rig never trips for it.
 
 use tokio_util::sync::CancellationToken;
 use trackpair::procedure::{Bench, Progress, Setup};
@@ -6,7 +6,7 @@ use trackpair::session::{Options, Session};
 use trackpair::sheet::{PartSheet, shipped};
 use trackpair_tests::bench::link;
 
-/// Runs rest, strokes that end hard on the open stop, and lash by a sheet; what was said on the way, and the rig's clock at the end, µs.
+/// Runs rest, strokes that end hard on the open stop, and lash by a sheet; what was printed on the way, and the rig's clock at the end, µs.
 fn warm_up(sheet: &PartSheet) -> (Vec<Progress>, u64) {
     let session = Session::open(link("good-body?seed=5"), Options::default()).unwrap();
     let stop = CancellationToken::new();

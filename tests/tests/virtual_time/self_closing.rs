@@ -100,7 +100,7 @@ fn scale_offset_and_sign_of_the_drives_current_change_nothing() {
                     "{part} {seed} {k}: {changed} {plain}"
                 );
             }
-            // A meter that knows no direction tells no torque, and the releases decide as before.
+            // A meter that has no direction gives no torque, and the releases decide as before.
             let blind = told(&run, |t| amps(t, f32::abs));
             assert_eq!(value(&blind, FigureName::ReturnTorque), None, "{part} {seed}");
             let without = told(&run, |t| t.columns.retain(|c| c.channel != Channel::DriveAmps));

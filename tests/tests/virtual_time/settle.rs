@@ -1,4 +1,4 @@
-//! What would settle an undecided part, followed: over many parts, whether it does, as often as it was said to, and without more wrong answers;
+//! What would settle an undecided part, followed: over many parts, whether it does, as often as it promised, and without more wrong answers;
 //! and `qualify --settle`, which follows it by itself.
 
 use anyhow::{Context, Result};
@@ -68,7 +68,7 @@ fn judged(sweep: &Trace, sheet: &PartSheet, name: FigureName) -> (Verdict, Optio
 
 /// What came of one part.
 struct Followed {
-    /// Chance that was told; none where no sweep was advised.
+    /// Chance that was reported; none where no sweep was advised.
     chance: Option<f64>,
     first: Verdict,
     last: Verdict,
@@ -79,7 +79,7 @@ struct Followed {
 /// A part planted `off` standard uncertainties beyond a limit, swept and, where that is advised, swept again.
 fn follow(part: &str, off: f64) -> Followed {
     let (sheet, name) = (quick_sheet(), FigureName::LinearityIndependent);
-    // A long sweep first tells where the part is; what is judged afterwards knows nothing of it.
+    // A long sweep first shows where the part is; what is judged afterwards knows nothing of it.
     let limited = OnceCell::new();
     let limit = |all: &[Trace]| {
         let analyses = [&all[0], &all[1]].map(|sweep| analyse(of_sweep(sweep), &sheet));
@@ -124,7 +124,7 @@ fn advice_that_is_followed_settles_as_often_as_it_said_and_no_more_wrongly() -> 
         undecided >= 12 && followed >= 0.8 * undecided as f64,
         "{followed} of {undecided} were advised a sweep"
     );
-    // Four of five, and as many as was told: three standard deviations of so many throws with those chances.
+    // Four of five, and as many as was reported: three standard deviations of so many throws with those chances.
     let (told, spread) =
         chances.iter().fold((0.0, 0.0), |(sum, variance), c| (sum + c, variance + c * (1.0 - c)));
     assert!(settled >= 0.8 * followed, "{settled} of {followed} settled, {told:.1} were told");

@@ -1,5 +1,5 @@
 //! Numbers of studies stand in `docs/STUDIES.md` alone, each table with the command and the commit that it was made with; everywhere else a sentence
-//! may tell them and a link leads there.
+//! may show them, and a link leads there.
 
 use anyhow::{Context, Result, ensure};
 use std::path::{Path, PathBuf};

@@ -54,7 +54,7 @@ fn mean_between(scans: &[(f64, f64, f64)], from: f64, to: f64) -> (f64, f64) {
 }
 
 // Common practice, no source: one channel rises from about 0.5 V to about 4.5 V while the other falls from 4.5 V to 0.5 V; a
-// usable range inside the 0 to 5 V of the supply, so that a broken lead, which reads 0 or 5 V, can be told from an end stop.
+// usable range inside the 0 to 5 V of the supply, so that a broken lead, which reads 0 or 5 V, can be distinguished from an end stop.
 #[test]
 fn one_line_rises_from_half_a_volt_to_four_and_a_half_while_the_other_falls() {
     let scans = scans(&sweep(NOMINAL));

@@ -222,7 +222,7 @@ fn a_worksheet_is_kept_in_its_case_with_its_page_and_its_paper() -> Result<()> {
         ["case", "new", "--complaint", "limp-home", "--vehicle", "an invented twin", "--intake", "grip"];
     bench.run(&new)?.expect(0, &[]);
     let form = bench.path("form.pdf")?;
-    // The case tells the kind of part.
+    // The case shows the kind of part.
     bench.run(&["vehicle-check", "form", "--case", "twin", "--out", &form])?.expect(0, &["the form"]);
     bench
         .run(&["vehicle-check", "form", "--case", "twin", "--out", &form])?

@@ -12,7 +12,7 @@ use trackpair_protocol::wire::Text;
 use trackpair_rig_core::board::{Board, Drive, GuardLimits, Micros, Missed, MotorLimits, Vitals};
 use trackpair_rig_core::rig::Rig;
 
-/// What the board was told, in order.
+/// The board's commands, in order.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Call {
     Supply(Micros, u16),
@@ -104,7 +104,7 @@ impl MockBoard {
     }
 }
 
-/// What column `k` counts at a time: a number that tells both.
+/// What column `k` counts at a time: a number that shows both.
 pub fn count(at: Micros, k: usize) -> i32 {
     ((at / 100) % 3_000) as i32 * 10 + k as i32
 }

@@ -145,7 +145,7 @@ impl Body {
         self.advance_watched(steps, |_, _| {});
     }
 
-    /// The same; `watch` is told terminal voltage (V) and current (A) of every step.
+    /// The same; `watch` is given terminal voltage (V) and current (A) of every step.
     #[inline]
     pub fn advance_watched(&mut self, steps: usize, mut watch: impl FnMut(f64, f64)) {
         let seconds = self.model.h * steps as f64;
