@@ -515,7 +515,7 @@ impl<B: Board> Machine<B> {
         }
     }
 
-    /// Reports of lost scans as soon as there is room for it.
+    /// Reports lost scans as soon as there is room for it.
     fn tell_overruns(&mut self, at: Micros) {
         let scans = self.sampler.unreported();
         if scans > 0 && self.queue.has_room(EVENT_BYTES, Priority::Event) {
