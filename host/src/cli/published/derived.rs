@@ -16,6 +16,7 @@ use crate::report::explain::Explanation;
 use crate::vehicle::VehicleCheck;
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
+use serde::{Serialize, Serializer};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -262,6 +263,27 @@ fn tidy(schema: &mut Value, inside: bool) {
     }
 }
 
+/// What readers look for first, in this order.
+const FIRST: [&str; 8] = ["$schema", "$id", "title", "description", "type", "const", "enum", "properties"];
+
+/// A schema in the order in which it is read: what it is, what is in it, the definitions last.
+struct InOrder<'a>(&'a Value);
+
+impl Serialize for InOrder<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        match self.0 {
+            Value::Object(object) => {
+                let place = |key: &str| FIRST.iter().position(|first| *first == key).unwrap_or(FIRST.len());
+                let mut keys: Vec<&String> = object.keys().collect();
+                keys.sort_by_key(|key| (*key == "$defs", place(key)));
+                to.collect_map(keys.into_iter().map(|key| (key, InOrder(&object[key]))))
+            }
+            Value::Array(list) => to.collect_seq(list.iter().map(InOrder)),
+            plain => plain.serialize(to),
+        }
+    }
+}
+
 /// The file's text.
 fn text(row: Row) -> String {
     let mut schema = row.schema.to_value();
@@ -290,7 +312,7 @@ fn text(row: Row) -> String {
         schema["properties"]["document"] =
             json!({ "const": row.name, "description": "Name of this document." });
     }
-    serde_json::to_string_pretty(&schema).expect("a schema is JSON") + "\n"
+    serde_json::to_string_pretty(&InOrder(&schema)).expect("a schema is JSON") + "\n"
 }
 
 #[test]
