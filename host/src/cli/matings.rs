@@ -30,21 +30,34 @@ pub struct Matings {
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Line {
+    /// Kind of part; null for a lead.
     kind: Option<String>,
+    /// The part's label, or the rig's serial number.
     of: String,
+    /// Matings so far.
     count: u32,
+    /// How many it is taken to bear.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     rated: u32,
+    /// How the count stands to the rating.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = ["fresh", "near", "beyond"])))]
     standing: &'static str,
 }
 
 #[derive(Serialize)]
-struct MatingsDocument {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct MatingsDocument {
     document: &'static str,
     schema: u32,
+    /// Source of the ratings.
     source: String,
+    /// The day since which the lead is counted.
     lead_fitted: Option<String>,
+    /// Connectors of parts.
     parts: Vec<Line>,
+    /// Leads of rigs.
     leads: Vec<Line>,
 }
 

@@ -1,6 +1,6 @@
 //! `rigs`: ports, who answers there, round-trip times, and whether a rig keeps the protocol.
 
-mod conformance;
+pub mod conformance;
 
 use super::ending::Ending;
 use super::options::mounted::rig_meant;
@@ -48,29 +48,41 @@ pub fn rigs(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
 
 /// The document of `rigs --json`.
 #[derive(Serialize)]
-struct RigList {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct RigList {
     document: &'static str,
     schema: u32,
+    /// In the order asked: simulated ones, serial ports, then the addresses that were named.
     rigs: Vec<Answer>,
 }
 
 /// Who answers at an address.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Answer {
+    /// serial:PATH, tcp:HOST:PORT or sim:PART.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     address: String,
-    /// None when no rig answers.
+    /// Who answers; null when no rig does.
     rig: Option<RigShown>,
-    /// Why none answers.
+    /// Why no rig answers; null when one does.
     error: Option<String>,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct RigShown {
+    /// Kind of rig.
     model: String,
+    /// Serial number.
     serial: String,
+    /// Version of its program.
     firmware: String,
+    /// Whether rig and part are simulated.
     simulated: bool,
+    /// Whether it can turn a twist grip.
     drives_grip: bool,
+    /// Whether it can drive a throttle body's motor.
     drives_body: bool,
 }
 
@@ -162,33 +174,54 @@ fn named(args: &Rigs, surroundings: &Surroundings<'_>) -> Result<Vec<String>, Fa
 
 /// The document of `rigs --ping --json`.
 #[derive(Serialize)]
-struct PingList {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct PingList {
     document: &'static str,
     schema: u32,
+    /// In the order named.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     rigs: Vec<RoundTrips>,
 }
 
 /// Round-trip times at an address.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct RoundTrips {
+    /// Its address.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     address: String,
+    /// How many were timed.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     round_trips: u64,
+    /// Requests that had to be repeated.
     asked_again: u64,
+    /// Shortest.
     min_us: u64,
+    /// Median.
     p50_us: u64,
+    /// 90 % are not longer.
     p90_us: u64,
+    /// 99 % are not longer.
     p99_us: u64,
+    /// Longest.
     max_us: u64,
     /// Rig clock minus link clock, and its largest error.
     clock_offset_us: i64,
+    /// Largest error of that: half the shortest round trip.
     clock_offset_error_us: u64,
+    /// Histogram; empty buckets are left out.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     buckets: Vec<Bucket>,
 }
 
 /// Round trips up to a time, beyond those of the bucket before.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Bucket {
+    /// Upper end.
     up_to_us: u64,
+    /// How many.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     count: u64,
 }
 

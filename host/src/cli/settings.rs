@@ -56,23 +56,47 @@ pub fn config(command: &ConfigCommand, surroundings: &Surroundings<'_>) -> Resul
 
 /// The document of `config show --json`.
 #[derive(Serialize)]
-struct Shown {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct Shown {
     document: &'static str,
     schema: u32,
+    /// The configuration file; null where the platform names no place.
     file: Option<String>,
+    /// Whether it is there.
     found: bool,
+    /// Every setting once.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 9, max = 9)))]
     settings: Vec<ShownSetting>,
 }
 
+/// The keys, in their order.
+#[cfg(feature = "schemas")]
+const NAMES: [&str; 9] =
+    ["archive", "rig", "sheet", "paper", "key", "lead_fitted", "shop.name", "shop.address", "shop.logo"];
+
+/// One setting; it has a variable exactly where it came from the environment.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+#[cfg_attr(
+    feature = "schemas",
+    schemars(extend(
+        "if" = { "properties": { "origin": { "const": "environment" } }, "additionalProperties": true },
+        "then" = { "required": ["variable"] },
+        "else" = { "not": { "required": ["variable"] } },
+    ))
+)]
 struct ShownSetting {
+    /// Its key.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = NAMES)))]
     name: &'static str,
-    /// None = not set.
+    /// Its value; null when it is not set.
     value: Option<String>,
-    /// `environment`, `file` or `default`.
+    /// Where it came from.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = ["environment", "file", "default"])))]
     origin: &'static str,
-    /// Name of the variable, for the environment.
+    /// Name of the variable, where it came from the environment.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^TRACKPAIR_[A-Z]+$")))]
     variable: Option<&'static str>,
 }
 

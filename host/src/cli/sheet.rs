@@ -8,9 +8,10 @@ use super::terminal::left_out::tell_left_out;
 use crate::compare::risks::{SheetRisks, risks};
 use crate::job::Failure;
 use crate::job::stored::{Stored, read_all};
+use crate::quantity::PartKind;
 use crate::record::sheet_file::{self, SheetFileError};
 use crate::report::{Style, compare as shown, terminal};
-use crate::sheet::{PartSheet, SheetError, shipped, shipped_names, shipped_text};
+use crate::sheet::{PartSheet, SheetError, Topology, shipped, shipped_names, shipped_text};
 use anyhow::Context;
 use clap::{Args, Subcommand};
 use serde::Serialize;
@@ -127,39 +128,69 @@ fn as_comments(document: &SheetRisks, sheet: &PartSheet) -> String {
 
 /// The document of `sheet list --json`.
 #[derive(Serialize)]
-struct SheetList {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct SheetList {
     document: &'static str,
     schema: u32,
+    /// In their fixed order.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     sheets: Vec<SheetShown>,
 }
 
 /// The document of `sheet check --json`: the sheet or its mistake.
 #[derive(Serialize)]
-struct SheetCheck<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct SheetCheck<'a> {
     document: &'static str,
     schema: u32,
+    /// As given.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     file: String,
+    /// A usable sheet.
     sheet: Option<SheetShown>,
+    /// Its first mistake.
     mistake: Option<Mistake<'a>>,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct SheetShown {
+    /// Name.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     name: String,
+    /// Title.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     title: String,
-    kind: &'static str,
-    topology: &'static str,
+    /// Kind of part.
+    kind: PartKind,
+    /// How the two lines belong together.
+    topology: Topology,
+    /// Sensor supply, V.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     supply_volts: f64,
+    /// Travel, degrees.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     travel_deg: f64,
+    /// Number of limits.
     limits: usize,
+    /// Number of rules for findings.
     finding_rules: usize,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Mistake<'a> {
+    /// What is wrong.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     message: &'a str,
+    /// What is allowed and what to do.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     help: &'a str,
+    /// Line, from 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     line: usize,
+    /// Column in characters, from 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     column: usize,
 }
 
@@ -168,8 +199,8 @@ impl SheetShown {
         Self {
             name: sheet.name.clone(),
             title: sheet.title.clone(),
-            kind: sheet.kind.name(),
-            topology: sheet.topology.name(),
+            kind: sheet.kind,
+            topology: sheet.topology,
             supply_volts: sheet.supply_volts,
             travel_deg: sheet.travel_deg,
             limits: sheet.limits.len(),

@@ -62,6 +62,7 @@ pub fn verify(args: &Verify, surroundings: &Surroundings<'_>) -> Result<Ending, 
 
 /// Whether it is what was sealed, and whether by a known key.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 enum Found {
     Intact,
@@ -89,15 +90,26 @@ impl Found {
 
 /// The same for programs.
 #[derive(Serialize)]
-struct SealCheck<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct SealCheck<'a> {
     document: &'static str,
     schema: u32,
+    /// What it is.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = ["document", "PDF document", "bundle", "printed code"])))]
     file: &'static str,
+    /// Whether it is what was sealed, and whether by a known key.
     result: Found,
+    /// Name of the record, where it says one.
     record: Option<&'a str>,
+    /// SHA-256 of the manifests of its seals.
+    #[cfg_attr(feature = "schemas", schemars(inner(regex(pattern = "^[0-9a-f]{64}$"))))]
     fingerprints: &'a [String],
+    /// Public keys (ed25519) that made them.
+    #[cfg_attr(feature = "schemas", schemars(inner(regex(pattern = "^[0-9a-f]{64}$"))))]
     keys: Vec<String>,
+    /// What is amiss; empty when nothing is.
     problems: &'a [String],
+    /// What the reader should know.
     notes: &'a [String],
 }
 

@@ -86,6 +86,7 @@ fn every_document_keeps_its_published_schema() -> Result<()> {
         ("outcome", "judge", vec![stored], 11),
         ("rigs", "rigs", vec!["--rig", "sim:good-grip", "--rig", "tcp:127.0.0.1:1"], 20),
         ("ping", "rigs", vec!["--rig", "sim:good-body", "--ping", "20"], 0),
+        ("conformance", "rigs", vec!["--conform", "sim:good-body"], 0),
         ("sheets", "sheet list", vec![], 0),
         ("sheet_risks", "sheet show", vec!["body"], 0),
         ("sheet_risks", "sheet show", vec!["grip-complementary", "--records", shelf], 0),

@@ -274,6 +274,7 @@ pub struct Complaint {
     /// As the guided list has it.
     pub symptoms: Vec<Symptom>,
     /// Generic trouble codes that were read, `P0121` (SAE J2012, ISO 15031-6).
+    #[cfg_attr(feature = "schemas", schemars(inner(regex(pattern = "^[PBCU][0-3][0-9A-F]{3}$"))))]
     pub codes: Vec<String>,
     /// What the eye saw.
     pub seen: Vec<Seen>,

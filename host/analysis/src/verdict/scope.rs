@@ -99,8 +99,24 @@ impl Scope {
 }
 
 impl crate::quantity::Name for Scope {
-    const ALL: &'static [Self] =
-        &[Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Soak, Self::Readiness];
+    const ALL: &'static [Self] = &[
+        Self::Part,
+        Self::Flex { limp_trips: true },
+        Self::Leads,
+        Self::Soak,
+        Self::Readiness,
+        Self::Procedure(ProcedureKind::Rest),
+        Self::Procedure(ProcedureKind::Step),
+        Self::Procedure(ProcedureKind::Release),
+        Self::Procedure(ProcedureKind::Creep),
+        Self::Procedure(ProcedureKind::Lash),
+        Self::Procedure(ProcedureKind::ToothMap),
+        Self::Procedure(ProcedureKind::BlipBefore),
+        Self::Procedure(ProcedureKind::Blip),
+        Self::Procedure(ProcedureKind::BlipAfter),
+        Self::Procedure(ProcedureKind::GuidedPush),
+        Self::Procedure(ProcedureKind::Follow),
+    ];
 
     fn name(self) -> &'static str {
         Self::name(self)

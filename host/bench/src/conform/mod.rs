@@ -38,8 +38,10 @@ pub enum Kept {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Point {
     /// Section of WIRE.md.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub section: &'static str,
     /// What it says.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub title: &'static str,
     /// What became of it.
     #[serde(flatten)]

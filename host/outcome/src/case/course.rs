@@ -3,9 +3,12 @@
 use super::{Case, CasePart, Closing, Content, Note, RecordEntry};
 use crate::diagnosis::{Complaint, Symptom};
 use crate::vehicle::VehicleCheck;
+use serde::Serialize;
 
 /// Whether a case goes on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
 pub enum CaseState {
     /// It goes on.
     Open,

@@ -13,11 +13,13 @@ pub const ENTRY_SCHEMA: u32 = 1;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Entry {
-    /// [`ENTRY_SCHEMA`].
+    /// Version of an entry's shape.
+    #[cfg_attr(feature = "schemas", schemars(extend("const" = ENTRY_SCHEMA)))]
     pub schema: u32,
     /// The case.
     pub case: String,
     /// From 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub number: u32,
     /// When it was made, RFC 3339, by the host's clock.
     pub date: String,
@@ -105,6 +107,7 @@ pub struct Note {
     pub symptoms: Vec<Symptom>,
     /// Trouble codes that were read since.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[cfg_attr(feature = "schemas", schemars(inner(regex(pattern = "^[PBCU][0-3][0-9A-F]{3}$"))))]
     pub codes: Vec<String>,
     /// What the eye saw; the last word on a place counts.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -138,6 +141,7 @@ pub struct RecordEntry {
     /// Its name in the archive.
     pub record: String,
     /// Which of its outcomes.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub number: u32,
     /// Fingerprint of that outcome's seal; none when it was not sealed.
     pub fingerprint: Option<String>,

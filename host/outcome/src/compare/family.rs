@@ -17,6 +17,7 @@ pub const POWER: f64 = 0.95;
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Family {
     /// Probability of one false answer or more.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub level: f64,
     /// How many questions.
     pub questions: usize,

@@ -23,6 +23,7 @@ pub struct Value {
     /// Its value.
     pub value: f64,
     /// Its expanded uncertainty, 95 %, k = 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
     /// Where in the travel, degrees.
     pub at_deg: Option<f64>,
@@ -70,12 +71,15 @@ pub struct Change {
     /// After less before.
     pub difference: f64,
     /// Expanded uncertainty of the difference, 95 %, k = 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
     /// How chance was excluded.
     pub method: Method,
     /// Probability of such a difference without a change, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p: f64,
     /// The same for the whole comparison (Holm), 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p_family: f64,
     /// Whether it is shown to have changed.
     pub changed: bool,

@@ -52,6 +52,7 @@ pub struct Seen {
     /// To, degrees of travel.
     pub to_deg: Option<f64>,
     /// 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub confidence: f64,
     /// What it does to the verdict; null where that was not stored.
     pub effect: Option<FindingEffect>,

@@ -94,10 +94,12 @@ pub struct Group {
     /// Mean.
     pub mean: f64,
     /// Standard deviation.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_deviation: f64,
     /// Tolerance factor, for one side or both as the limit has.
     pub factor: f64,
     /// Mean expanded uncertainty of the single values.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
     /// Whether the values look normal.
     pub shape: Shape,

@@ -40,12 +40,14 @@ pub struct SheetRisks {
     /// `sheet_risks`.
     pub document: &'static str,
     /// Name of the sheet.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub sheet: String,
     /// The rule.
     pub rule: Rule,
     /// What a part exactly at a single limit, or at one of two far ones, is called.
     pub at_a_limit: Said,
     /// Probability that a part is truly beyond a limit, whose measured value lies at the edge of the guard band and is accepted.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub accepted_at_worst: f64,
     /// Risks over all parts for ratios of tolerance to uncertainty.
     pub assumed: Assumed,
@@ -60,10 +62,13 @@ pub struct SheetRisks {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Rule {
     /// Probability that `within` and `outside` need.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0.5, "exclusiveMaximum" = 1)))]
     pub conformance_probability: f64,
     /// Guard band of a single limit, standard uncertainties.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub guard_factor: f64,
     /// Where it comes from.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub source: &'static str,
 }
 
@@ -72,10 +77,13 @@ pub struct Rule {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Said {
     /// `within`.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub within: f64,
     /// `outside`.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub outside: f64,
     /// `undecided`.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub undecided: f64,
 }
 
@@ -84,6 +92,7 @@ pub struct Said {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Assumed {
     /// The assumption.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub assumption: &'static str,
     /// Between two limits, one per ratio.
     pub two_limits: Vec<AtRatio>,
@@ -96,6 +105,7 @@ pub struct Assumed {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct AtRatio {
     /// Half the tolerance to the expanded uncertainty.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub ratio: f64,
     /// The risks.
     #[serde(flatten)]
@@ -107,14 +117,19 @@ pub struct AtRatio {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Told {
     /// Parts beyond a limit.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub beyond: f64,
     /// Beyond a limit, and called within: the consumer's risk.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub consumers_risk: f64,
     /// Within the limits, and called outside: the producer's risk.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub producers_risk: f64,
     /// Within the limits, and left undecided.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub good_undecided: f64,
     /// Of the parts that are called within, those that are beyond a limit.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub accepted_beyond: f64,
 }
 
@@ -123,10 +138,12 @@ pub struct Told {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Records {
     /// How many are used.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub used: usize,
     /// Whether they were simulated.
     pub simulated: bool,
     /// What is assumed all the same.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub assumption: &'static str,
     /// Records that were not used, and why.
     pub left_out: Vec<LeftOut>,
@@ -164,8 +181,10 @@ pub struct LimitRisk {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct UncertaintyFor {
     /// Half the tolerance to the expanded uncertainty.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub ratio: f64,
     /// Standard uncertainty, in the limit's unit.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_uncertainty: f64,
 }
 
@@ -179,12 +198,15 @@ pub struct MeasuredRisk {
     #[serde(skip_serializing_if = "Condition::is_none")]
     pub condition: Condition,
     /// Parts that have it.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub parts: usize,
     /// Mean.
     pub mean: f64,
     /// Standard deviation.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub standard_deviation: f64,
     /// Mean standard uncertainty of one measurement.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_uncertainty: f64,
     /// Whether the values look normal; one that does not has no risks told.
     pub shape: Shape,

@@ -69,16 +69,20 @@ pub struct Place {
     /// Their mean.
     pub mean: f64,
     /// Their standard deviation.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_deviation: f64,
     /// Where 95 % of further parts would lie, as far as so many tell.
     pub low: f64,
     /// The upper end.
     pub high: f64,
     /// Share of the population below the part's value, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub below: f64,
     /// Probability of a value so far off or farther, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p: f64,
     /// The same for all figures (Holm), 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p_family: f64,
     /// Whether it is unusual for its kind.
     pub unusual: bool,

@@ -22,8 +22,10 @@ const PANELS: usize = 48;
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Claim {
     /// Share of the population, 0.5..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub coverage: f64,
     /// Probability that at least that share is covered, 0.5..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub confidence: f64,
 }
 

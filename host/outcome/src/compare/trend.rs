@@ -29,10 +29,13 @@ pub struct Trend {
     /// Slope, in the unit per day.
     pub per_day: f64,
     /// Its expanded uncertainty, k = 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
     /// Probability of such a slope without a trend, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p: f64,
     /// The same for all trends of the document (Holm), 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p_family: f64,
     /// Whether it is shown to change over time.
     pub changed: bool,
@@ -51,6 +54,7 @@ pub struct Point {
     /// Value.
     pub value: f64,
     /// Expanded uncertainty, k = 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
 }
 

@@ -52,14 +52,19 @@ pub struct Row {
     /// Where from.
     pub source: Source,
     /// Degrees of freedom, at least 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub df: usize,
     /// Sum of squares, the figure's unit squared.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub ss: f64,
     /// Mean square; null for the total.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub ms: Option<f64>,
     /// Mean square over that of the row that it is tested against; null where it is tested against none, or that is 0.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub f: Option<f64>,
     /// Probability of such an F without a contribution, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p: Option<f64>,
 }
 
@@ -70,8 +75,10 @@ pub struct Anova {
     /// How mountings stand to parts.
     pub mountings: Mountings,
     /// The source that was counted as repeatability; null in the full model.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = ["mounting", "interaction", null])))]
     pub pooled: Option<Source>,
     /// Rows, the total last.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 3)))]
     pub rows: Vec<Row>,
     /// Numbers of parts, mountings, repeats.
     #[serde(skip)]

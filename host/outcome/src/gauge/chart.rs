@@ -26,12 +26,15 @@ const EFFICIENCY: f64 = 0.605;
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Baseline {
     /// How many values, at least 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub sweeps: usize,
     /// Their mean.
     pub mean: f64,
     /// Mean of their moving ranges.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub moving_range: f64,
     /// Standard deviation by it.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_deviation: f64,
 }
 
@@ -101,6 +104,7 @@ pub struct Point {
     /// Value.
     pub value: f64,
     /// Its distance from the value before.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub moving_range: f64,
     /// The average.
     pub ewma: f64,

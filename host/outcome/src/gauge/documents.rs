@@ -17,8 +17,10 @@ pub struct StudyDocument {
     /// What was planned.
     pub plan: Plan,
     /// Rounds that are whole, and count.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub rounds: usize,
     /// Sweeps that count.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 8)))]
     pub sweeps: usize,
     /// Whether any of them was simulated.
     pub simulated: bool,
@@ -46,6 +48,7 @@ pub struct KnownDocument {
     /// The worst state of all figures.
     pub state: State,
     /// Sweeps that later ones are held against.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 10)))]
     pub first: usize,
     /// When each sweep was made, RFC 3339, in their order.
     pub sweeps: Vec<String>,

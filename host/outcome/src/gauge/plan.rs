@@ -21,6 +21,7 @@ const DIGITS: &[u8] = b"23456789";
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Plan {
     /// Version of the shape.
+    #[cfg_attr(feature = "schemas", schemars(extend("const" = PLAN_SCHEMA)))]
     pub schema: u32,
     /// When it was made, RFC 3339.
     pub made: String,
@@ -29,12 +30,15 @@ pub struct Plan {
     /// What mountings of a round have in common.
     pub mountings_are: Mountings,
     /// Mountings of each part, at least 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub mountings: usize,
     /// Sweeps of each mounting, at least 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub repeats: usize,
     /// Part sheet, by name or file; null where the lines are to tell.
     pub sheet: Option<String>,
     /// The parts, in the order in which they were named.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 2)))]
     pub parts: Vec<PlannedPart>,
     /// Mountings in the order in which they are to be made.
     pub order: Vec<Mounting>,
@@ -47,6 +51,7 @@ pub struct PlannedPart {
     /// Its name in the user's words.
     pub name: String,
     /// What its label says.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^[A-Z][2-9]$")))]
     pub code: String,
 }
 
@@ -55,6 +60,7 @@ pub struct PlannedPart {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Mounting {
     /// Round, from 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub round: usize,
     /// Place of the part among the parts, from 0.
     pub part: usize,

@@ -40,6 +40,7 @@ pub struct Swept<'a> {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Spread {
     /// Standard deviation, the figure's unit.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_deviation: f64,
     /// 95 % interval.
     pub interval: Interval,
@@ -50,6 +51,7 @@ pub struct Spread {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Share {
     /// Per cent.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub percent: f64,
     /// 95 % interval.
     pub interval: Interval,
@@ -73,10 +75,13 @@ pub enum Fitness {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Claim {
     /// Standard uncertainty that the sweeps state, their median; calibration, which all sweeps share, is in it.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub stated: f64,
     /// Repeatability over it.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub repeatability_ratio: f64,
     /// GRR over it.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub gauge_ratio: f64,
     /// 95 % interval of that.
     pub interval: Interval,
@@ -96,6 +101,7 @@ pub struct FigureStudy {
     /// Every reading: part by part, in it mounting by mounting, in it repeat by repeat.
     pub readings: Vec<f64>,
     /// Mean of each part, in the plan's order.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 2)))]
     pub part_means: Vec<f64>,
     /// The sheet's limit; null where it has none.
     pub limit: Option<OutcomeLimit>,
@@ -114,12 +120,14 @@ pub struct FigureStudy {
     /// The parts.
     pub part: Spread,
     /// All of it, standard deviation.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub total: f64,
     /// The rig's share of all of it.
     pub of_total: Share,
     /// The rig's share of the tolerance; null where the sheet has no limit, or the mean lies beyond it.
     pub of_tolerance: Option<Share>,
     /// Categories that the rig tells apart among these parts, at least 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub categories: u32,
     /// By the share of the tolerance; null where there is none: how these parts differ does not say what a rig is good for.
     pub fitness: Option<Fitness>,
@@ -127,6 +135,7 @@ pub struct FigureStudy {
     pub claim: Option<Claim>,
     /// Probability of such a difference between rounds without one, all figures together (Holm); null where it can't be told. Low: something
     /// changed from round to round for all parts.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub rounds_p: Option<f64>,
 }
 

@@ -71,16 +71,20 @@ pub struct Watched {
     /// The sheet's limit; null where it has none: then no verdict can be wrong.
     pub limit: Option<OutcomeLimit>,
     /// Standard uncertainty that the first sweeps state, their median.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub stated: f64,
     /// The guard band of a verdict, the figure's unit.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub guard: f64,
     /// The average less the first sweeps' mean, the figure's unit; 0 before the first sweep after them.
     pub offset: f64,
     /// Standard error of that.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub offset_error: f64,
     /// The offset's share of the guard band, %, with its sign; null where no uncertainty is stated.
     pub used_percent: Option<f64>,
     /// Sweeps until the band is used up, if it goes on as it does; null where no trend is shown, or it leads away from the band's end.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub sweeps_left: Option<f64>,
     /// Whether the known part's verdict on this figure turned from within to outside, or back.
     pub turned: bool,

@@ -18,6 +18,7 @@ pub struct OutcomeContact {
     /// Against temperature; null where that did not change, or nothing was lost.
     pub warmth: Option<OutcomeWarmth>,
     /// The first events.
+    #[cfg_attr(feature = "schemas", schemars(length(max = 200)))]
     pub events: Vec<OutcomeContactEvent>,
     /// How many there were beyond them.
     pub beyond: u64,
@@ -35,20 +36,26 @@ impl OutcomeContact {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomePlace {
     /// Number; 0 is hands off.
+    #[cfg_attr(feature = "schemas", schemars(range(max = 9)))]
     pub number: u8,
     /// What it is called.
     pub name: String,
     /// How long, s.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub seconds: f64,
     /// Sure events.
     pub events: u64,
     /// Per minute.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub per_minute: f64,
     /// Exact 95 % interval of that, from.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub per_minute_low: f64,
     /// To.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub per_minute_high: f64,
     /// Probability by chance of as many, for all places together.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub chance: f64,
     /// Whether more were lost there than chance makes.
     pub stands_out: bool,
@@ -63,8 +70,10 @@ pub struct OutcomeWarmth {
     /// Warmest, °C.
     pub to_celsius: f64,
     /// Share of the watched time that was cooler than the events, on average, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub cooler_share: f64,
     /// Probability by chance that it is as large.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub chance: f64,
     /// Whether contact is lost when it is warm.
     pub follows: bool,
@@ -75,14 +84,17 @@ pub struct OutcomeWarmth {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeContactEvent {
     /// Since the recording began, s.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub at_s: f64,
     /// Place of the pigtail by number; null where no places were told.
     pub place: Option<u8>,
     /// `rising`, `falling`, `common` (both, the supply steady), `supply` (both and the supply).
     pub wire: Written<Wire>,
     /// How long, µs.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub length_us: f64,
     /// Expanded uncertainty of that, 95 %, k = 2, µs.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub length_expanded_uncertainty_us: f64,
     /// How deep, mV at 5 V, negative towards ground.
     pub depth_mv: f64,

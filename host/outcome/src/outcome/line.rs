@@ -19,6 +19,7 @@ pub struct OutcomeLine {
     /// Addresses of the rig, each once.
     pub rigs: Vec<String>,
     /// Sessions counted together.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub sessions: u64,
     /// Counters. None of them is an error by itself.
     pub counts: Counts,

@@ -66,6 +66,10 @@ pub struct Outcome {
     /// The rig, when there was one.
     pub rig: Option<RigProvenance>,
     /// Program, protocol, analysis versions.
+    #[cfg_attr(feature = "schemas", schemars(extend(
+        "properties" = { "trackpair": { "type": "string" }, "analysis": { "type": "string" } },
+        "required" = ["trackpair", "analysis"],
+    )))]
     pub versions: BTreeMap<String, String>,
     /// When it was recorded, RFC 3339.
     pub recorded: String,
@@ -119,16 +123,22 @@ pub struct Outcome {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeSettling {
     /// Sweeps that were planned beforehand, the first among them.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub planned_sweeps: u32,
     /// Sweeps that were recorded.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub sweeps: u32,
     /// Which of them is judged, from 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub judged_sweep: u32,
     /// Probability that `within` and `outside` need in each look.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0.5, "exclusiveMaximum" = 1)))]
     pub conformance_probability: f64,
     /// Figures that the first sweep left undecided and that are decided now.
+    #[cfg_attr(feature = "schemas", schemars(inner(length(min = 1))))]
     pub settled: Vec<String>,
     /// Figures that are still undecided.
+    #[cfg_attr(feature = "schemas", schemars(inner(length(min = 1))))]
     pub open: Vec<String>,
 }
 
@@ -153,6 +163,7 @@ pub struct OutcomeMating {
     /// Matings so far.
     pub count: u32,
     /// How many it bears by the sheet.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub rated: u32,
     /// Source of that.
     pub source: String,
@@ -244,6 +255,7 @@ pub struct OutcomeFigure {
     /// Unit.
     pub unit: Unit,
     /// Expanded uncertainty, 95 %, k = 2.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
     /// 95 % upper bound of a rate.
     pub upper_bound: Option<f64>,
@@ -274,6 +286,7 @@ pub struct OutcomeFinding {
     /// To, degrees of travel.
     pub to_deg: Option<f64>,
     /// 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub confidence: f64,
     /// Whether it makes the part `outside`.
     pub decides: bool,
@@ -302,6 +315,7 @@ pub struct OutcomeHistogram {
     /// Lower edge of the first bin.
     pub low: f64,
     /// Bin width.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub width: f64,
     /// Counts.
     pub counts: Vec<u64>,
@@ -374,6 +388,7 @@ pub struct OutcomeProcedure {
     pub trace_file: Option<String>,
     /// Frames that were damaged between rig and computer, of all, %; none where too few went to tell, or none were counted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 100)))]
     pub damaged_percent: Option<f64>,
     /// For a leads check: whether every line's load was really switched on; none for the rest, and in outcomes of programs that did not say.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -165,6 +165,7 @@ pub struct SoakHole {
     /// Rounds that would have been done in it.
     pub rounds_missed: u64,
     /// Why: `program` (it was ended or killed), `link` (the rig was away).
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = ["program", "link"])))]
     pub why: String,
     /// Whether the rig had started anew.
     pub rig_restarted: bool,
@@ -202,6 +203,7 @@ pub struct OutcomeSoak {
     /// Hours of soaking, without holes.
     pub soaked_hours: f64,
     /// How it ended: `time`, `user`, `stopped_moving`; null while it has not.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = ["time", "user", "stopped_moving", null])))]
     pub ended: Option<String>,
     /// Holes.
     pub holes: Vec<SoakHole>,
@@ -238,6 +240,7 @@ pub struct SoakWatched {
     /// Sure dropouts.
     pub events: u64,
     /// Minutes watched.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub minutes: f64,
 }
 
@@ -260,6 +263,7 @@ pub struct SoakEvents {
     /// Second half.
     pub second_half: SoakWatched,
     /// Probability that the halves differ so much by chance (exact conditional binomial).
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p: f64,
     /// Whether the rate changed.
     pub changed: bool,
@@ -326,10 +330,13 @@ pub struct SoakDrift {
     /// Its upper end.
     pub upper: f64,
     /// Resemblance of neighbouring rounds beside the line, 0..1: it widens interval and probability.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub resemblance: f64,
     /// Probability of such an order of values without a drift (Mann–Kendall).
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p: f64,
     /// The same for all figures of the soak together (Holm).
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub p_family: f64,
     /// Whether it drifts.
     pub drifts: bool,
@@ -346,6 +353,7 @@ pub struct SoakDrift {
     /// Rounds in which it was outside its limit, beyond its uncertainty.
     pub rounds_outside: u64,
     /// Expanded uncertainty of one value, the median.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub u: f64,
     /// For a picture: hours …
     pub hours: Vec<f64>,

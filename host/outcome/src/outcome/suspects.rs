@@ -15,8 +15,10 @@ pub struct OutcomeSuspect {
     /// The cause in words.
     pub title: String,
     /// Which of several problems it explains, from 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub problem: u32,
     /// 0..1, that it is the cause of its problem.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub probability: f64,
     /// Machine names of causes that fit as well.
     pub tied_with: Vec<Written<Cause>>,
@@ -49,6 +51,7 @@ pub struct OutcomeRival {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeCode {
     /// `P2121`.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^P[0-9]{4}$")))]
     pub code: String,
     /// What it stands for.
     pub title: String,

@@ -57,10 +57,13 @@ impl Range {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Accuracy {
     /// Percent of the reading, 0 to 50.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub percent: f64,
     /// Counts of the last digit, 0 to 1000.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub counts: f64,
     /// One count, Ω, V or A; above 0.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub resolution: f64,
 }
 
@@ -136,6 +139,7 @@ pub struct Meter {
     /// For readings in MΩ.
     pub megohms: Accuracy,
     /// The largest insulation it can show, Ω: `OL` means more.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub megohms_end: f64,
     /// For readings in mV, where it has such a range.
     pub millivolts: Accuracy,
@@ -144,6 +148,7 @@ pub struct Meter {
     /// For currents.
     pub amps: Accuracy,
     /// What the probes show when held together, Ω; subtracted from readings in Ω.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 5)))]
     pub leads_ohms: f64,
     /// Whether any of it was stated; otherwise it is an ordinary hand meter's, an engineering assumption.
     pub stated: bool,

@@ -100,6 +100,7 @@ impl Subject {
 /// How far a grip is opened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+#[cfg_attr(feature = "schemas", schemars(rename = "GripOpening"))]
 #[serde(rename_all = "snake_case")]
 pub enum Opening {
     /// Let go.
@@ -160,26 +161,32 @@ pub struct Checked {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct VehicleCheck {
     /// Always `vehicle_check`.
+    #[cfg_attr(feature = "schemas", schemars(extend("const" = "vehicle_check")))]
     pub document: String,
-    /// [`CHECK_SCHEMA`].
+    /// Version of this shape.
+    #[cfg_attr(feature = "schemas", schemars(extend("const" = CHECK_SCHEMA)))]
     pub schema: u32,
     /// When it was entered, RFC 3339.
     pub checked: String,
     /// The part that is in question.
     pub kind: Subject,
     /// The wires of each run.
+    #[cfg_attr(feature = "schemas", schemars(extend("propertyNames" = { "enum": Subject::Pair.runs() })))]
     pub wires: BTreeMap<Run, Wire>,
     /// The meter.
     pub meter: Meter,
     /// Nominal sensor supply of each run that has one, V.
+    #[cfg_attr(feature = "schemas", schemars(extend("propertyNames" = { "enum": Subject::Pair.runs() }, "additionalProperties" = { "type": "number", "exclusiveMinimum": 0 })))]
     pub supply_volts: BTreeMap<Run, f64>,
     /// Whether entries that seemed to have slipped by a prefix were kept as typed.
     pub as_typed: bool,
     /// Every line.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub lines: Vec<Checked>,
     /// What it ends with.
     pub conclusion: Conclusion,
     /// Why, as sentences.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub reasons: Vec<String>,
 }
 

@@ -27,6 +27,7 @@ const NEAR: usize = 3;
 /// A size of wire that exists.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+#[cfg_attr(feature = "schemas", schemars(extend("pattern" = "^[0-9.]+(mm2|AWG)$")))]
 #[serde(try_from = "String", into = "String")]
 pub enum WireSize {
     /// Cross-section, mm²: one of IEC 60228 or VDE 0295.
@@ -156,8 +157,10 @@ pub struct Wire {
     /// Its size.
     pub size: WireSize,
     /// From plug to plug, one way, m; 0.05 to 20.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0.05, max = 20)))]
     pub length_m: f64,
     /// Its temperature, °C; −40 to 125.
+    #[cfg_attr(feature = "schemas", schemars(range(min = -40, max = 125)))]
     pub temperature_c: f64,
     /// Whether size or length was stated; otherwise both are assumed.
     pub stated: bool,

@@ -54,6 +54,7 @@ pub struct Expected {
     /// Unit of the three.
     pub counted: Counted,
     /// Where the limits come from.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub source: String,
 }
 
@@ -62,6 +63,7 @@ pub struct Expected {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Line {
     /// Its name on forms, in files and options: `grip.continuity.supply`.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = r"^(grip|motor|feedback)\.")))]
     pub id: String,
     /// Which run.
     pub run: Run,

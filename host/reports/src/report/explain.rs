@@ -22,10 +22,13 @@ pub struct Explained {
     /// Unit.
     pub unit: crate::quantity::Unit,
     /// Standard uncertainty (k = 1).
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_uncertainty: f64,
     /// By how much the recording may have raised the figure at most.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub added: f64,
     /// Expanded uncertainty, k = 2, 95 %, as outcomes state it.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub expanded_uncertainty: f64,
     /// What was measured.
     pub definition: String,
@@ -50,12 +53,15 @@ pub struct Explained {
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Contribution {
     /// Machine name of its source.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = crate::analysis::budget::Source::ALL.map(crate::analysis::budget::Source::name))))]
     pub source: &'static str,
     /// For people.
     pub title: &'static str,
     /// Standard uncertainty (k = 1) in the figure's unit.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     pub standard_uncertainty: f64,
     /// Share of the variance, 0..1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub share: f64,
 }
 
@@ -72,6 +78,7 @@ pub struct Explanation {
     /// Whether it was simulated.
     pub simulated: bool,
     /// Every figure that was asked for.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub figures: Vec<Explained>,
 }
 

@@ -1,7 +1,7 @@
 //! `case list`: cases, a line each.
 
 use super::state::state_word;
-use crate::case::{Case, CaseState};
+use crate::case::{Case, CaseState, Ending as CaseEnding};
 use crate::cli::ending::Ending;
 use crate::cli::filing::refused;
 use crate::cli::options::archive::{Where, open};
@@ -27,22 +27,35 @@ pub struct ListCases {
 }
 
 #[derive(Serialize)]
-struct CasesDocument<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct CasesDocument<'a> {
     document: &'static str,
     schema: u32,
+    /// In the order of their beginning.
     cases: Vec<CaseLine<'a>>,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct CaseLine<'a> {
+    /// Its name.
     case: &'a str,
+    /// When it was opened, RFC 3339.
     opened: &'a str,
-    state: &'static str,
-    ending: Option<&'static str>,
+    /// Whether it goes on.
+    state: CaseState,
+    /// How it ended; null while it is open.
+    ending: Option<CaseEnding>,
+    /// The vehicle in the user's words.
     vehicle: &'a str,
+    /// The complaint, in short.
     complaint: String,
+    /// How many entries it has.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     entries: usize,
+    /// How many of them are records of the bench.
     records: usize,
+    /// How many of them are checks at the vehicle.
     checks: usize,
 }
 
@@ -71,8 +84,8 @@ impl<'a> CaseLine<'a> {
         Self {
             case: &case.name,
             opened: case.opened(),
-            state: case.state().name(),
-            ending: case.closed().map(|(_, closing)| closing.ending.name()),
+            state: case.state(),
+            ending: case.closed().map(|(_, closing)| closing.ending),
             vehicle: case.vehicle(),
             complaint: case.complaint().words,
             entries: case.entries.len(),

@@ -2,10 +2,10 @@
 //! options mean; `ask`: the guided prompt.
 
 mod ask;
-mod list;
+pub mod list;
 mod new;
 mod note;
-mod show;
+pub mod show;
 mod state;
 mod typed;
 

@@ -1,7 +1,7 @@
 //! `case show`: everything that a case holds, what fits it, and what to do next.
 
 use super::state::state_word;
-use crate::case::{Case, CasePart, Content, Entry};
+use crate::case::{Case, CasePart, CaseState, Content, Entry};
 use crate::cli::ending::Ending;
 use crate::cli::filing::refused;
 use crate::cli::options::archive::{Where, open};
@@ -33,31 +33,47 @@ pub struct ShowCase {
 }
 
 #[derive(Serialize)]
-struct CaseDocument<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct CaseDocument<'a> {
     /// Records of it that were not done to their end, and what of them.
     #[serde(skip)]
     not_done: BTreeMap<String, String>,
     document: &'static str,
     schema: u32,
+    /// Its name.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^case-")))]
     case: &'a str,
-    state: &'static str,
+    /// Whether it goes on.
+    state: CaseState,
+    /// Its fault went away by replugging and nothing was mended since: it can't be closed as mended.
     stays_open: bool,
+    /// Its entries, as they are sealed.
     entries: &'a [Entry],
+    /// Matings of each part's connector so far.
     matings: Vec<PartCount<'a>>,
+    /// Causes that fit with all that is known, part by part.
     suspects: Vec<PartSuspects<'a>>,
+    /// What to do next, in the order of doing.
     next: Vec<String>,
 }
 
 /// What fits, with all that is known: a part with its records, the vehicle checks and the complaint.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct PartSuspects<'a> {
+    /// Null: the case names no part.
     part: Option<&'a str>,
+    /// Most likely first, problem by problem.
     suspects: Vec<OutcomeSuspect>,
 }
 
+/// How often a part was plugged in.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct PartCount<'a> {
+    /// What the part is called in records.
     label: &'a str,
+    /// Matings of its connector so far.
     matings: u32,
 }
 
@@ -74,7 +90,7 @@ pub fn show(args: &ShowCase, surroundings: &Surroundings<'_>) -> Result<Ending, 
         document: "case",
         schema: 1,
         case: &case.name,
-        state: case.state().name(),
+        state: case.state(),
         stays_open: case.only_replugged(),
         entries: &case.entries,
         matings,

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 /// How bad it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum State {
     /// As it should be.
@@ -15,14 +16,34 @@ pub enum State {
     Problem,
 }
 
+/// What is looked at.
+#[cfg(feature = "schemas")]
+const NAMES: [&str; 12] = [
+    "configuration",
+    "logo",
+    "port",
+    "rig",
+    "archive",
+    "space",
+    "records",
+    "index",
+    "key",
+    "clock",
+    "time zone",
+    "terminal",
+];
+
 /// What one check found.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Check {
     /// What was looked at.
+    #[cfg_attr(feature = "schemas", schemars(extend("enum" = NAMES)))]
     pub check: &'static str,
     /// How bad it is.
     pub state: State,
     /// What was found.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub found: String,
     /// What to do; none when it is as it should be.
     pub advice: Option<String>,

@@ -42,11 +42,14 @@ pub struct CheckSetup {
 
 /// The document of `check-setup --json`.
 #[derive(Serialize)]
-struct Setup {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct Setup {
     document: &'static str,
     schema: u32,
     /// Whether there is no problem.
     ready: bool,
+    /// In the order looked at.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     checks: Vec<Check>,
 }
 

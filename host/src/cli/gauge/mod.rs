@@ -6,7 +6,7 @@
 //! - `resulting`: what comes of them.
 
 mod counted;
-mod planning;
+pub mod planning;
 mod resulting;
 mod running;
 

@@ -48,9 +48,11 @@ pub struct PlanStudy {
 
 /// What `gauge plan --json` prints.
 #[derive(Serialize)]
-struct Document<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct Document<'a> {
     schema: u32,
     document: &'static str,
+    /// What is to be done.
     plan: &'a Plan,
 }
 

@@ -3,7 +3,7 @@
 
 mod learn;
 mod limits;
-mod shown;
+pub mod shown;
 
 use super::ending::Ending;
 use super::surroundings::Surroundings;

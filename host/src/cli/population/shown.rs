@@ -13,46 +13,69 @@ const SHOWN_EVERY_DEG: f64 = 4.0;
 
 /// The document of `population show --json`.
 #[derive(Serialize)]
-struct PopulationList {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct PopulationList {
     document: &'static str,
     schema: u32,
+    /// One, or all that ship with the program.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     populations: Vec<PopulationShown>,
 }
 
 /// One population.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct PopulationShown {
+    /// Name of the part sheet of its bodies.
     kind: String,
+    /// Whether they were simulated.
     simulated: bool,
     /// 0 = assumed, not learned.
     bodies: usize,
+    /// The same in words, as outcomes name it.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     words: String,
+    /// Where it came from, in words.
     origin: OriginShown,
+    /// Plate angle of a tooth's pitch, degrees.
+    #[cfg_attr(feature = "schemas", schemars(extend("exclusiveMinimum" = 0)))]
     tooth_pitch_deg: f64,
+    /// What 1 healthy body in 1000 exceeds.
     threshold: Threshold,
     /// Wear that is found 19 times in 20, by place.
     detection: Vec<Detection>,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct OriginShown {
+    /// Names of the bodies.
     bodies: String,
+    /// Rig or rigs.
     rig: String,
+    /// Programs that recorded and learned.
     program: String,
+    /// Day and anything else that counts.
     note: String,
 }
 
 /// What one healthy body in 1000 exceeds.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Threshold {
+    /// In standard deviations.
     z: f64,
-    /// 95 %; none where it is assumed.
+    /// 95 %; null where it is assumed.
     expanded_uncertainty: Option<f64>,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Detection {
+    /// Degrees above rest.
     above_rest_deg: f64,
+    /// Lost motion, degrees.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     depth_deg: f64,
 }
 

@@ -1,5 +1,9 @@
-//! The published shapes of what `--json` prints, and `schema`, which prints them. A document that a command prints has its schema in
-//! `outcome/schema/` and its row here: a test fails for a `--json` without one.
+//! The published shapes of what `--json` prints, and `schema`, which prints them. A document that a command prints has its row here:
+//! a test fails for a `--json` without one. The schemas in `outcome/schema/` are derived from the types that are printed (`derived`): a test
+//! fails for a row without a type, and for a file that is not what its type says.
+
+#[cfg(all(test, feature = "schemas"))]
+mod derived;
 
 use super::ending::Ending;
 use crate::job::Failure;
@@ -32,7 +36,7 @@ macro_rules! published {
 }
 
 /// Every published document.
-pub const PUBLISHED: [Published; 25] = [
+pub const PUBLISHED: [Published; 26] = [
     Published {
         name: "outcome",
         schema: SCHEMA,
@@ -58,6 +62,7 @@ pub const PUBLISHED: [Published; 25] = [
     },
     published!("rigs", "rigs.schema.json", "rigs"),
     published!("ping", "ping.schema.json", "rigs"),
+    published!("conformance", "conformance.schema.json", "rigs"),
     published!("sheets", "sheets.schema.json", "sheet list"),
     published!("sheet_risks", "sheet_risks.schema.json", "sheet show"),
     published!("sheet_check", "sheet_check.schema.json", "sheet check"),
@@ -88,7 +93,7 @@ pub const PUBLISHED: [Published; 25] = [
 /// [`Failure::Usage`] when no document has the name.
 pub fn schema(args: &Schema) -> Result<Ending, Failure> {
     let Some(name) = &args.name else {
-        PUBLISHED.iter().for_each(|p| println!("{:<12} {}", p.name, p.printed_by.join(", ")));
+        PUBLISHED.iter().for_each(|p| println!("{:<13} {}", p.name, p.printed_by.join(", ")));
         return Ok(Ending::Done);
     };
     let Some(published) = PUBLISHED.iter().find(|p| p.name == name) else {
@@ -126,18 +131,23 @@ mod tests {
         assert_eq!(commands, published.collect());
     }
 
-    /// Objects that list their properties and let others in.
-    fn open_objects(value: &Value, path: &str, found: &mut Vec<String>) {
+    /// Objects that list their properties and let others in. The branches of a choice (`inside`) belong to the object around them.
+    fn open_objects(value: &Value, path: &str, inside: bool, found: &mut Vec<String>) {
         match value {
             Value::Object(object) => {
-                if object.get("properties").is_some_and(Value::is_object)
-                    && !object.contains_key("additionalProperties")
-                {
+                let lists = object.get("properties").is_some_and(Value::is_object);
+                let closed = ["additionalProperties", "unevaluatedProperties"]
+                    .iter()
+                    .any(|key| object.contains_key(*key));
+                if lists && !closed && !inside {
                     found.push(path.to_owned());
                 }
-                object.iter().for_each(|(key, v)| open_objects(v, &format!("{path}/{key}"), found));
+                for (key, v) in object {
+                    let inside = key == "oneOf" && object.contains_key("unevaluatedProperties");
+                    open_objects(v, &format!("{path}/{key}"), inside, found);
+                }
             }
-            Value::Array(list) => list.iter().for_each(|v| open_objects(v, path, found)),
+            Value::Array(list) => list.iter().for_each(|v| open_objects(v, path, inside, found)),
             _ => {}
         }
     }
@@ -156,7 +166,7 @@ mod tests {
             let version = version["enum"].as_array().and_then(|all| all.last()).unwrap_or(&version["const"]);
             assert_eq!(schema["$id"], format!("urn:trackpair:{}:{version}", published.name));
             let mut open = Vec::new();
-            open_objects(&schema, "", &mut open);
+            open_objects(&schema, "", false, &mut open);
             assert!(open.is_empty(), "{}: {open:?}", published.name);
             if published.name != "outcome" {
                 assert_eq!(schema["properties"]["document"]["const"], published.name);

@@ -27,22 +27,42 @@ pub struct ListRecords {
 
 /// A record for programs.
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct RecordDocument<'a> {
+    /// Name: its folder.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     record: &'a str,
+    /// Kind of part.
+    #[cfg_attr(feature = "schemas", schemars(with = "crate::quantity::PartKind"))]
     kind: &'a str,
+    /// The user's words for the part; may hold anything.
     label: &'a str,
+    /// When it was begun, RFC 3339.
     begun: &'a str,
+    /// Whether rig and part were simulated.
     simulated: bool,
-    state: &'static str,
+    /// How far it has come.
+    state: RecordState,
+    /// How many traces.
     traces: u32,
+    /// How many outcomes.
     outcomes: u32,
+    /// When the last outcome was judged; null without one.
     judged: Option<&'a str>,
+    /// Its verdict.
+    #[cfg_attr(feature = "schemas", schemars(with = "Option<crate::verdict::Verdict>"))]
     verdict: Option<&'a str>,
+    /// What that is about.
     scope: Option<&'a str>,
+    /// The sheet it was judged by.
     sheet: Option<&'a str>,
+    /// Its grade, if it has one.
     grade: Option<&'a str>,
+    /// Whether it was cut short.
     cut_short: bool,
+    /// What was planned and not done to its end, and how it ended; null when all was done.
     not_done: Option<&'a str>,
+    /// Kinds of its findings that bear on the verdict.
     findings: &'a [String],
 }
 
@@ -55,7 +75,7 @@ impl<'a> RecordDocument<'a> {
             label: &summary.label,
             begun: &summary.begun,
             simulated: summary.simulated,
-            state: summary.state.name(),
+            state: summary.state,
             traces: summary.traces,
             outcomes: summary.outcomes,
             judged: summary.judged.as_deref(),
@@ -71,9 +91,11 @@ impl<'a> RecordDocument<'a> {
 }
 
 #[derive(Serialize)]
-struct RecordsDocument<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct RecordsDocument<'a> {
     document: &'static str,
     schema: u32,
+    /// In the order of their beginning.
     records: Vec<RecordDocument<'a>>,
 }
 

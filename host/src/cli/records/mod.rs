@@ -1,8 +1,8 @@
 //! `records`: the archive as a whole. One file per question: `list`, `show`, `export`.
 
 mod export;
-mod list;
-mod show;
+pub mod list;
+pub mod show;
 
 use super::ending::Ending;
 use super::options::archive::{Where, open};
@@ -92,17 +92,28 @@ fn verify_records(args: &VerifyRecords, surroundings: &Surroundings<'_>) -> Resu
 
 /// The same for programs.
 #[derive(Serialize)]
-struct VerificationDocument<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct VerificationDocument<'a> {
     document: &'static str,
     schema: u32,
+    /// Whether there is no problem.
     as_kept: bool,
+    /// Seals in the chain.
     seals: u64,
+    /// Files that were read.
     files: u64,
+    /// Their bytes.
     bytes: u64,
+    /// Rows of figures and findings that were compared.
     rows: u64,
+    /// Fingerprint of the newest seal; null in an archive without any.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^[0-9a-f]{64}$")))]
     newest: Option<&'a str>,
+    /// True when no key was named, so that a seal of any key was accepted.
     any_key: bool,
+    /// What is amiss; empty when nothing is.
     problems: &'a [Problem],
+    /// What is no fault, but the reader should know.
     notes: &'a [String],
 }
 

@@ -36,43 +36,80 @@ pub struct ShowRecord {
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Outcomes<'a> {
+    /// From 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     number: u32,
+    /// From the archive's folder.
     file: &'a str,
+    /// RFC 3339.
     judged: &'a str,
+    /// Verdict.
+    #[cfg_attr(feature = "schemas", schemars(with = "crate::verdict::Verdict"))]
     verdict: &'a str,
+    /// What it is about.
     scope: &'a str,
+    /// The sheet.
     sheet: &'a str,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Traces<'a> {
+    /// From 1.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     position: u32,
+    /// Procedure.
     procedure: &'a str,
+    /// How many scans.
     scans: u64,
+    /// How it ended.
+    #[cfg_attr(feature = "schemas", schemars(with = "crate::trace::TraceEnd"))]
     ended: &'a str,
+    /// From the archive's folder.
     file: &'a str,
+    /// 64 hex digits.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^[0-9a-f]{64}$")))]
     sha256: &'a str,
+    /// Size of the file.
     bytes: u64,
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 struct Seals<'a> {
+    /// Place in the chain.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     sequence: u64,
+    /// Number of the outcome.
+    #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     number: u32,
+    /// 64 hex digits.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^[0-9a-f]{64}$")))]
     fingerprint: &'a str,
+    /// Fingerprint of the seal before.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^[0-9a-f]{64}$")))]
     previous: Option<&'a str>,
+    /// 64 hex digits.
+    #[cfg_attr(feature = "schemas", schemars(regex(pattern = "^[0-9a-f]{64}$")))]
     key: &'a str,
 }
 
 #[derive(Serialize)]
-struct ShownRecord<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct ShownRecord<'a> {
     document: &'static str,
     schema: u32,
+    /// The archive's folder.
     archive: String,
+    /// A record.
     record: RecordDocument<'a>,
+    /// By number.
     outcomes: Vec<Outcomes<'a>>,
+    /// In the order of recording.
     traces: Vec<Traces<'a>>,
+    /// By number of the outcome.
     seals: Vec<Seals<'a>>,
 }
 

@@ -13,15 +13,25 @@ use std::io::Write;
 
 /// The document of `rigs --conform --json`.
 #[derive(Serialize)]
-struct RequirementShown<'a> {
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+pub struct RequirementShown<'a> {
     document: &'static str,
     schema: u32,
+    /// serial:PATH, tcp:HOST:PORT or sim:PART.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     address: &'a str,
+    /// Kind of rig.
     model: String,
+    /// Serial number.
     serial: String,
+    /// Version of its program.
     firmware: String,
+    /// Version of the protocol.
     protocol: u8,
+    /// Whether no point is broken.
     kept: bool,
+    /// Every point, in the order of asking.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     points: &'a [Point],
 }
 

@@ -7,7 +7,9 @@ use crate::record::table::{ColumnType, Exported, Table as Exportable};
 use rusqlite::{Row as SqlRow, params};
 
 /// How far a record has come.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
 pub enum RecordState {
     /// Traces, but no outcome: recording or judging was cut off. They can be judged.
     Unfinished,

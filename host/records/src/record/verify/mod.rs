@@ -26,8 +26,10 @@ use std::path::{Path, PathBuf};
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Problem {
     /// The file, row or seal.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub what: String,
     /// What is amiss with it.
+    #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]
     pub why: String,
 }
 
