@@ -6,7 +6,7 @@
 //! - `people`, `provenance`: an outcome's rows in words. `words`: machine names in the words of the trade.
 //! - `format`: numbers with their uncertainty, limits, places. `text`: text from outside, made harmless.
 //! - `suspects`: causes that fit. `groups`: the figures of a throttle body in groups. `contact`: lost contact.
-//! - `soak`: a soak over time.
+//! - `soak`, `soak_plots`: a soak over time, in words and in pictures.
 //! - `svg`: pictures. `plots`: which pictures a pair of sensor lines gets, and the histograms; `histograms`: what they say beside their bars.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `deciding`: which of all pictures stands beside the verdict.
@@ -46,6 +46,7 @@ mod rows;
 mod shop;
 mod signs;
 mod soak;
+mod soak_plots;
 mod suspects;
 pub mod svg;
 mod terminal;

@@ -3,6 +3,7 @@
 use super::writer::Writer;
 use super::{apart, class_of, sign, text};
 use crate::report::document::{Cell, Column, Judged, Line, Mark, Row, Table, Text};
+use crate::report::format::NOTHING;
 
 /// A table. On a narrow screen each of its rows is a card; one that is still wider is moved sideways by itself.
 pub fn table(page: &mut Writer, table: &Table) {
@@ -66,7 +67,7 @@ fn row(page: &mut Writer, row: &Row, columns: &[Column], span: usize, grouped: b
     }
 }
 
-/// A cell. It bears the head of its column, for a screen so narrow that its row becomes a card.
+/// A cell. Where it says something it bears the head of its column, for a screen so narrow that its row becomes a card.
 fn cell(page: &mut Writer, cell: &Cell, column: &Column) {
     let class = cell.judged().map_or(String::new(), |j| format!("verdict-cell {}", class_of(j.mark)));
     let head = column.head.letters();
@@ -74,7 +75,7 @@ fn cell(page: &mut Writer, cell: &Cell, column: &Column) {
     if !class.is_empty() {
         attributes.push(("class", class.as_str()));
     }
-    if cell.judged().is_some() || !cell.letters().is_empty() {
+    if cell.judged().is_some() || ![NOTHING, ""].contains(&cell.letters().as_str()) {
         attributes.push(("data-head", head.as_str()));
     }
     page.element("td", &attributes, |page| lines(page, cell));

@@ -110,10 +110,15 @@ impl Setter<'_> {
     }
 
     /// A picture under its title, over its caption; they stay together.
-    pub fn figure(&self, title: &str, picture: &Picture, caption: &str) -> Vec<Piece> {
+    pub fn figure(&self, title: &str, picture: &Picture, low: Option<&Picture>, caption: &str) -> Vec<Piece> {
+        let drawn = |picture: &Picture| Piece {
+            height: picture.height(self.width),
+            before: 3.0,
+            items: vec![picture.item((0.0, 0.0), self.width)],
+            ..Piece::default()
+        };
         let mut pieces = self.paragraph(&Rich::new(title, SUB), 11.0);
-        let items = vec![picture.item((0.0, 0.0), self.width)];
-        pieces.push(Piece { height: picture.height(self.width), before: 3.0, items, ..Piece::default() });
+        pieces.push(Piece { low: low.map(drawn).map(Box::new), ..drawn(picture) });
         pieces.extend(self.paragraph(&Rich::new(caption, SMALL.colour(FAINT)), 2.0));
         keep_together(&mut pieces);
         pieces

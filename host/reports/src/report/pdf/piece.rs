@@ -109,6 +109,8 @@ pub struct Piece {
     pub keep: bool,
     /// What is drawn.
     pub items: Vec<Item>,
+    /// The same with less height, for a page on which one more would then fit.
+    pub low: Option<Box<Piece>>,
     /// What is repeated at the top of a page that begins with this piece: the head of its table.
     pub head: Option<Rc<Piece>>,
 }
@@ -131,6 +133,12 @@ impl Piece {
         }
         whole.before = pieces.first().map_or(0.0, |p| p.before);
         whole
+    }
+
+    /// With its low edition, where it has one, in its own place.
+    pub fn lowered(&self) -> Self {
+        let low = self.low.as_deref().unwrap_or(self);
+        Self { before: self.before, keep: self.keep, ..low.clone() }
     }
 
     /// The same, moved to the right.

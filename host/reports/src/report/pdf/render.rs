@@ -179,7 +179,8 @@ fn kept(pieces: Vec<Piece>) -> Vec<Piece> {
 
 fn figure(set: &Setter<'_>, plot: &Plot) -> Vec<Piece> {
     let [title, caption] = [&plot.title, &plot.caption].map(|text| Text::from(text).letters());
-    set.figure(&title, &Picture::plot(&plot.picture), &caption)
+    let low = plot.low.as_ref().map(Picture::plot);
+    set.figure(&title, &Picture::plot(&plot.picture), low.as_ref(), &caption)
 }
 
 /// Small pictures two in a row, wide ones alone.

@@ -304,3 +304,44 @@ fn a_plot_has_as_many_strokes_and_texts_on_paper_as_in_the_page() {
         }
     }
 }
+
+#[test]
+fn what_decides_stands_on_the_first_page_and_no_page_but_the_last_is_half_empty() {
+    for paper in PAPERS {
+        for (outcome, decides) in
+            [(fixture::worn(), "Finding 2 from close by"), (body_fixture::worn(), "Lost motion")]
+        {
+            let pages = texts(&outcome, None, paper);
+            assert!(pages[0].iter().any(|text| text.starts_with(decides)), "{:?}", pages[0]);
+            with_input(&outcome, None, |input| {
+                let fonts = Fonts::load().unwrap();
+                let report = document::report(input);
+                let frame = Frame::of(&report, paper);
+                let pieces = pieces(&fonts, &report, &frame).unwrap();
+                let column = frame.column();
+                let pages = flow::pages(&pieces, column);
+                for (k, page) in pages[..pages.len() - 1].iter().enumerate() {
+                    let end = page.iter().map(bottom).fold(0.0, f32::max);
+                    let filled = (end - column.at.1) / column.height;
+                    assert!(
+                        filled > 0.6,
+                        "page {} of a {} is filled to {filled:.2}",
+                        k + 1,
+                        outcome.part.kind
+                    );
+                }
+            });
+        }
+    }
+}
+
+/// The lower end of what is drawn, points from the upper edge.
+fn bottom(item: &Item) -> f32 {
+    match item {
+        Item::Text { at, .. } => at.1,
+        Item::Rule { from, to, .. } => from.1.max(to.1),
+        Item::Frame { at, size, .. } | Item::Picture { at, size, .. } | Item::Pixels { at, size, .. } => {
+            at.1 + size.1
+        }
+    }
+}
