@@ -24,6 +24,8 @@ mod body_tests;
 pub mod check_part;
 pub mod compare;
 mod contact;
+#[cfg(test)]
+mod contrast_tests;
 mod deciding;
 pub mod document;
 pub mod explain;
@@ -66,9 +68,9 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
-#[cfg(test)]
-use pdf::pdf_texts;
 pub use pdf::{PdfError, pdf};
+#[cfg(test)]
+use pdf::{pdf_pictures, pdf_texts};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};
 pub use terminal::{Style, terminal};

@@ -4,7 +4,7 @@
 use super::format;
 use super::plot::Plot;
 use super::soak::{name, outlook, row};
-use super::svg::chart::{Axis, Chart, HALF, LimitLine, Side, Span};
+use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
 use super::svg::picture::{Hatch, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
@@ -232,6 +232,7 @@ mod tests {
     use crate::outcome::{SoakEvents, SoakLogFile, SoakWatched};
     use crate::quantity::{Condition, FigureName, Unit, Written};
     use crate::report::fixture;
+    use crate::report::svg::chart::HALF;
 
     fn drift(
         figure: FigureName,

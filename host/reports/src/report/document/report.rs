@@ -127,7 +127,7 @@ fn suspects(outcome: &Outcome, people: &People) -> Vec<Block> {
         Block::InFull(vec![Block::Note(suspects::READING.into())]),
         Block::Suspects(Suspects { all, brief: BRIEF_SUSPECTS, lines_in_brief: false }),
     ];
-    blocks.extend(suspects::unnamed(&outcome.suspects).into_iter().map(|left| Block::Note(left.into())));
+    blocks.extend(suspects::unnamed(&outcome.suspects).into_iter().map(|left| Block::Paragraph(left.into())));
     blocks
 }
 

@@ -9,7 +9,8 @@ use crate::report::format::NOTHING;
 pub fn table(page: &mut Writer, table: &Table) {
     let aligned = !table.columns.is_empty() && table.columns.iter().all(|c| c.share.is_some());
     page.class("div", "wide-table", |page| {
-        page.class("table", if aligned { "aligned" } else { "" }, |page| {
+        let name = page.headings().join(", ");
+        page.element("table", &[("aria-label", name.as_str())], |page| {
             if aligned {
                 columns(page, table);
             }

@@ -23,7 +23,7 @@
 mod blocks;
 mod brush;
 mod callouts;
-mod colour;
+pub mod colour;
 mod draw;
 mod drawing;
 mod file;
@@ -113,6 +113,14 @@ pub fn pdf_texts(document: &Document, paper: Paper) -> Vec<String> {
     let pieces = pieces(&fonts, document, &Frame::of(document, paper)).expect("pictures can be drawn");
     let items = pieces.iter().flat_map(|piece| &piece.items);
     items.filter_map(|i| if let Item::Text { text, .. } = i { Some(text.clone()) } else { None }).collect()
+}
+
+/// How many pictures stand on paper: signs, plots, codes.
+#[cfg(test)]
+pub fn pdf_pictures(document: &Document, paper: Paper) -> usize {
+    let fonts = Fonts::load().expect("the font is whole");
+    let pieces = pieces(&fonts, document, &Frame::of(document, paper)).expect("pictures can be drawn");
+    pieces.iter().flat_map(|piece| &piece.items).filter(|i| matches!(i, Item::Picture { .. })).count()
 }
 
 #[cfg(test)]

@@ -23,6 +23,8 @@ pub(super) const LEGEND_ROW: f64 = 20.0;
 const LANE: f64 = 19.0;
 /// Least distance of ticks along the abscissa, px.
 const TICK_EVERY: f64 = 62.0;
+/// Ticks of the shortest abscissa, about.
+const LEAST_TICKS: usize = 5;
 /// Share of the plot beyond which a span is wide.
 const WIDE: f64 = 0.4;
 /// Height of a wide span's strip, px.
@@ -195,7 +197,7 @@ impl Chart<'_> {
 
     fn draw_grid(&self, canvas: &mut Canvas, frame: &Frame) {
         let small = Lettering::new(SMALL, INK, Anchor::Middle);
-        let marks = ticks(self.x.low, self.x.high, (frame.width / TICK_EVERY) as usize);
+        let marks = ticks(self.x.low, self.x.high, ((frame.width / TICK_EVERY) as usize).max(LEAST_TICKS));
         for value in &marks.values {
             let x = frame.x(*value);
             canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(GRID, 0.8));
