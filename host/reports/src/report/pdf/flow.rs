@@ -92,7 +92,7 @@ impl Flow {
         }
         if self.used == 0.0 {
             if let Some(head) = &piece.head {
-                self.draw(head);
+                self.draw(&head.bare());
             }
         } else {
             self.used += before;

@@ -47,6 +47,7 @@ fn texts(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> Vec<Vec<String
 
 fn page_texts(page: &[Item]) -> Vec<String> {
     page.iter()
+        .flat_map(Item::leaves)
         .filter_map(|i| if let Item::Text { text, .. } = i { Some(text.clone()) } else { None })
         .collect()
 }
@@ -116,7 +117,12 @@ fn everything_stays_within_the_paper() {
             with_input(&outcome, Some(&long_shop()), |input| {
                 let fonts = Fonts::load().unwrap();
                 let (width, height) = paper.points();
-                for item in pages(&fonts, &document::report(input), paper).unwrap().iter().flatten() {
+                for item in pages(&fonts, &document::report(input), paper)
+                    .unwrap()
+                    .iter()
+                    .flatten()
+                    .flat_map(Item::leaves)
+                {
                     if let Item::Text { at, text, style } = item {
                         let end = at.0 + fonts.width(text, style.bold, style.size);
                         assert!(at.0 > 20.0 && end < width - 20.0, "{text}: {} to {end}", at.0);
@@ -266,7 +272,10 @@ fn a_broken_logo_is_left_out_and_told_and_a_good_one_is_shown() {
             let report = document::report(input);
             let pieces = pieces(&fonts, &report, &Frame::of(&report, Paper::A4)).unwrap();
             let pictured = |i: &Item| matches!(i, Item::Picture { .. } | Item::Pixels { .. });
-            (pieces[0].items.iter().filter(|i| pictured(i)).count(), crate::report::html(&report))
+            (
+                pieces[0].items.iter().flat_map(Item::leaves).filter(|i| pictured(i)).count(),
+                crate::report::html(&report),
+            )
         })
     };
     let mut shop = Shop { name: "Shop".to_owned(), ..long_shop() };
@@ -343,5 +352,6 @@ fn bottom(item: &Item) -> f32 {
         Item::Frame { at, size, .. } | Item::Picture { at, size, .. } | Item::Pixels { at, size, .. } => {
             at.1 + size.1
         }
+        Item::Within { items, .. } => items.iter().map(bottom).fold(0.0, f32::max),
     }
 }
