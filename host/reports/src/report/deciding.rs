@@ -7,7 +7,7 @@ use crate::outcome::{Outcome, OutcomeFigure, margin_percent};
 use crate::quantity::{Channel, FigureName, FindingKind, Written};
 use crate::verdict::Verdict;
 
-/// Takes the picture of what decides out of the others: of a finding that decides, of a figure outside, of an undecided one, or of the
+/// Takes the picture of what decides out of the others: of a finding that decides, of a soak, of a figure outside, of an undecided one, or of the
 /// figure nearest to its limit. None where nothing of that was drawn.
 pub fn take(drawn: &mut Plots, outcome: &Outcome) -> Option<Plot> {
     let of_findings = outcome
@@ -17,8 +17,7 @@ pub fn take(drawn: &mut Plots, outcome: &Outcome) -> Option<Plot> {
         .filter(|(_, finding)| finding.decides)
         .flat_map(|(k, finding)| finding.kind.known().map_or(Vec::new(), |kind| of_finding(kind, k + 1)));
     let of_figures = by_weight(outcome).into_iter().flat_map(of_figure);
-    let drifts = outcome.soak.iter().flat_map(|soak| &soak.drifts).any(|drift| drift.drifts);
-    let of_soak = drifts.then(|| "soak".to_owned());
+    let of_soak = outcome.soak.iter().map(|_| "soak".to_owned());
     of_findings.chain(of_soak).chain(of_figures).find_map(|what| drawn.take(&what))
 }
 

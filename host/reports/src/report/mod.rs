@@ -6,7 +6,7 @@
 //! - `people`, `provenance`: an outcome's rows in words. `words`: machine names in the words of the trade.
 //! - `format`: numbers with their uncertainty, limits, places. `text`: text from outside, made harmless.
 //! - `suspects`: causes that fit. `groups`: the figures of a throttle body in groups. `contact`: lost contact.
-//! - `soak`: a soak over time.
+//! - `soak`, `soak_plots`: a soak over time, in words and in pictures.
 //! - `svg`: pictures. `plots`: which pictures a pair of sensor lines gets, and the histograms; `histograms`: what they say beside their bars.
 //! - `body_plots`: the pictures of a throttle body, and what blips changed.
 //! - `deciding`: which of all pictures stands beside the verdict.
@@ -24,6 +24,8 @@ mod body_tests;
 pub mod check_part;
 pub mod compare;
 mod contact;
+#[cfg(test)]
+mod contrast_tests;
 mod deciding;
 pub mod document;
 pub mod explain;
@@ -46,6 +48,7 @@ mod rows;
 mod shop;
 mod signs;
 mod soak;
+mod soak_plots;
 mod suspects;
 pub mod svg;
 mod terminal;
@@ -65,9 +68,9 @@ use crate::trace::ChannelProvenance;
 
 pub use html::html;
 pub use logo::LogoError;
-#[cfg(test)]
-use pdf::pdf_texts;
 pub use pdf::{PdfError, pdf};
+#[cfg(test)]
+use pdf::{pdf_pictures, pdf_texts};
 pub use shop::{Paper, Shop};
 pub use soak::{reach_words, soak_name};
 pub use terminal::{Style, in_brief, terminal};

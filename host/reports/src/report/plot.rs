@@ -20,6 +20,8 @@ pub struct Plot {
     pub picture: Picture,
     /// The same for a narrow screen; none where it is narrow already.
     pub narrow: Option<Picture>,
+    /// The same with less height, where that lets one more stand on a page of paper.
+    pub low: Option<Picture>,
     /// Whether it takes the whole width where others stand in pairs.
     pub wide: bool,
     /// The counts that it shows, for a medium of letters; none where it shows curves.
@@ -35,9 +37,16 @@ impl Plot {
             caption: caption.to_owned(),
             picture: chart.draw(),
             narrow: Some(chart.draw_narrow()),
+            low: Some(chart.draw_low()),
             wide: true,
             tally: None,
         }
+    }
+
+    /// Of curves, half as wide: it is compared with the one beside it.
+    pub fn of_small_chart(what: impl Into<String>, chart: &Chart<'_>, title: &str, caption: &str) -> Self {
+        let picture = chart.draw_half();
+        Self { picture, narrow: None, low: None, wide: false, ..Self::of_chart(what, chart, title, caption) }
     }
 }
 

@@ -9,9 +9,9 @@ use super::histograms::{
 };
 use super::people::{People, of_the_drive};
 use super::plot::{Plot, TRAVEL_LABEL, Tally};
-use super::soak;
+use super::soak_plots;
 use super::svg::bars::{Bars, beyond};
-use super::svg::chart::{Axis, Chart, LimitLine, Side, Span, WIDTH};
+use super::svg::chart::{Axis, Chart, HALF, LimitLine, Side, Span, WIDTH};
 use super::svg::picture::{Colour, Hatch, Mark, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
@@ -22,8 +22,6 @@ use crate::quantity::{Channel, FigureName, FindingKind, Unit, Written};
 use crate::sheet::NominalLine;
 use std::borrow::Cow;
 
-/// Width of a histogram that stands beside another, px.
-const HALF: f64 = 352.0;
 const MARKED: &str =
     "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the findings.";
 const MARKED_WITH_EVENTS: &str = "Measured lines over their nominal ones (thin, dotted). Numbered, hatched stretches are the \
@@ -65,7 +63,7 @@ pub fn plots(input: &ReportInput<'_>, people: &People) -> Plots {
         .collect();
     let histograms =
         input.outcome.histograms.iter().enumerate().map(|(k, h)| draft.histogram(k, h)).collect();
-    Plots { body: body_plots(input, people), curves, soak: soak::pictures(input.outcome), histograms }
+    Plots { body: body_plots(input, people), curves, soak: soak_plots::pictures(input.outcome), histograms }
 }
 
 /// What every picture draws from.
@@ -317,7 +315,7 @@ impl<'a> Draft<'a> {
         (bars.id, bars.size.0) = (&id, HALF);
         let narrow = wide.then(|| bars.draw());
         let what = histogram.name.clone();
-        Plot { what, title, caption, picture, narrow, wide, tally: Some(tally(histogram)) }
+        Plot { what, title, caption, picture, narrow, low: None, wide, tally: Some(tally(histogram)) }
     }
 
     /// Curves of a name that have something to show; of any line when `line` is none.

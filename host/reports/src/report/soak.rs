@@ -1,24 +1,15 @@
-//! A soak in words and pictures: its course in facts, its figures over time, when lines were lost. The same for every medium.
+//! A soak in words: its course in facts, its figures over time, when lines were lost. The same for every medium.
 
 use super::format;
-use super::plot::Plot;
 use super::rows::Named;
-use super::svg::chart::{Axis, Chart, LimitLine, Side, Span};
-use super::svg::picture::{Hatch, Stroke};
-use super::svg::series::Series;
-use super::svg::{FAINT, FIRST, INK, SECOND};
 use super::text::capital;
-use super::text::{LABEL, SENTENCE, plain};
+use super::text::{SENTENCE, plain};
 use super::words::{self, Lines};
 use crate::compare::soak::is_near;
 use crate::outcome::{Outcome, OutcomeSoak, SoakDrift};
 use crate::quantity::Unit;
 use crate::quantity::rounding::{fixed, rounded, significant};
 use crate::sheet::Topology;
-use std::borrow::Cow;
-
-/// Figures without a limit that do not drift are not drawn: their rows say it.
-const MOST_PICTURES: usize = 14;
 
 /// A figure over time, as a row.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -69,7 +60,7 @@ impl SoakWords {
 }
 
 /// A figure's name with line and condition.
-fn name(drift: &SoakDrift, lines: Lines) -> String {
+pub(super) fn name(drift: &SoakDrift, lines: Lines) -> String {
     let mut name = words::figure(&drift.figure);
     if drift.channel.is_some() {
         name = format!("{name}, {} line", lines.stored(drift.channel.as_deref(), ""));
@@ -91,7 +82,7 @@ pub fn soak_name(drift: &SoakDrift, topology: &Topology) -> String {
     format!("{}{line}{condition}", words::figure(&drift.figure))
 }
 
-fn row(drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> DriftRow {
+pub(super) fn row(drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> DriftRow {
     let level = |value: f64| format::with_unit(&significant(value, 4), drift.unit);
     DriftRow {
         name: capital(&name(drift, lines)),
@@ -124,7 +115,7 @@ fn slope(per_hour: f64, (lower, upper): (f64, f64), of: Unit) -> String {
     format!("{} ({} to {}) {unit}", shown(per_hour), shown(lower), shown(upper))
 }
 
-fn outlook(drift: &SoakDrift, soak: &OutcomeSoak) -> String {
+pub(super) fn outlook(drift: &SoakDrift, soak: &OutcomeSoak) -> String {
     if !drift.drifts {
         return "no drift seen".to_owned();
     }
@@ -217,144 +208,6 @@ fn facts(soak: &OutcomeSoak) -> Vec<Named> {
         format!("of {} rounds: the first, the last, some between, those with dropouts{room}. Figures and dropouts are kept of every round", soak.rounds_with_traces),
     ));
     facts
-}
-
-/// Figures over time that have a limit or drift, dropouts as ticks, holes hatched; temperature last.
-pub fn pictures(outcome: &Outcome) -> Vec<Plot> {
-    let Some(soak) = &outcome.soak else { return Vec::new() };
-    let lines = Lines::of(outcome);
-    let mut wanted: Vec<&SoakDrift> =
-        soak.drifts.iter().filter(|d| d.drifts || d.min.is_some() || d.max.is_some()).collect();
-    wanted.sort_by_key(|d| !d.drifts);
-    wanted.truncate(MOST_PICTURES);
-    let mut pictures: Vec<Plot> =
-        wanted.into_iter().enumerate().map(|(k, d)| picture(k, d, soak, lines)).collect();
-    pictures.extend(temperature(soak));
-    pictures
-}
-
-fn picture(index: usize, drift: &SoakDrift, soak: &OutcomeSoak, lines: Lines) -> Plot {
-    let title = capital(&name(drift, lines));
-    let series = |label: &str, y: &[f64], stroke| Series {
-        name: label.to_owned(),
-        x: Cow::Borrowed(drift.hours.as_slice()),
-        y: y.to_vec(),
-        stroke,
-        mark: None,
-    };
-    let averaged = drift.lowest != drift.highest;
-    let mut all = Vec::new();
-    if averaged {
-        all.push(series("lowest and highest", &drift.lowest, Stroke::solid(FAINT, 0.8)));
-        all.push(series("", &drift.highest, Stroke::solid(FAINT, 0.8)));
-    }
-    all.push(series(
-        if averaged { "mean of rounds" } else { "each round" },
-        &drift.values,
-        Stroke::solid(FIRST, 1.5),
-    ));
-    let ends = [drift.hours.first(), drift.hours.last()].into_iter().flatten().copied();
-    let straight: Vec<f64> = ends.collect();
-    if drift.drifts && straight.len() == 2 {
-        all.push(Series {
-            name: "drift".to_owned(),
-            x: Cow::Owned(straight),
-            y: vec![drift.first, drift.last],
-            stroke: Stroke::dashed(SECOND, 1.8, &[8.0, 3.0]),
-            mark: None,
-        });
-    }
-    let limits = limits(drift);
-    let y = upward(drift, &limits);
-    let chart = Chart {
-        id: &format!("soak-{index}"),
-        title: title.clone(),
-        description: plain(&format!("{}: {}", title, outlook(drift, soak)), SENTENCE),
-        height: 150.0,
-        x: along(soak),
-        y,
-        series: all,
-        limits,
-        spans: holes(soak),
-        events: soak.events.at_h.clone(),
-        places: Vec::new(),
-    };
-    let row = row(drift, soak, lines);
-    let caption = format!(
-        "{}; {}. Uncertainty of one value ± {}.",
-        row.per_hour,
-        row.word,
-        format::with_unit(&rounded(drift.u, drift.u).0, drift.unit)
-    );
-    Plot::of_chart("soak", &chart, &title, &plain(&caption, SENTENCE))
-}
-
-fn along(soak: &OutcomeSoak) -> Axis {
-    Axis { label: "hours since the soak began".to_owned(), low: 0.0, high: soak.hours.max(1e-3) }
-}
-
-/// The limits that are not far from the values: a limit ten times their range away would flatten them to a line.
-fn limits(drift: &SoakDrift) -> Vec<LimitLine> {
-    let (low, high) = range(drift);
-    let room = 10.0 * (high - low).max(drift.u);
-    let line = |at: f64, side| LimitLine {
-        at,
-        label: format!("limit {}", format::with_unit(&format::as_written(at), drift.unit)),
-        side,
-    };
-    let below = drift.min.filter(|m| *m >= low - room).map(|m| line(m, Side::Below));
-    let above = drift.max.filter(|m| *m <= high + room).map(|m| line(m, Side::Above));
-    below.into_iter().chain(above).collect()
-}
-
-fn range(drift: &SoakDrift) -> (f64, f64) {
-    let low = drift.lowest.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = drift.highest.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    (low, high)
-}
-
-fn upward(drift: &SoakDrift, limits: &[LimitLine]) -> Axis {
-    let (low, high) = limits.iter().fold(range(drift), |(l, h), limit| (l.min(limit.at), h.max(limit.at)));
-    let margin = (0.2 * (high - low)).max(1e-9 * high.abs()).max(1e-9);
-    Axis { label: format::unit(drift.unit).to_owned(), low: low - margin, high: high + margin }
-}
-
-fn holes(soak: &OutcomeSoak) -> Vec<Span> {
-    let span = |hole: &crate::outcome::SoakHole| Span {
-        from: hole.from_h,
-        to: hole.to_h,
-        tag: String::new(),
-        label: plain(&format!("{} rounds missed", hole.rounds_missed), LABEL),
-        hatch: Hatch::Gap,
-    };
-    soak.holes.iter().map(span).collect()
-}
-
-fn temperature(soak: &OutcomeSoak) -> Option<Plot> {
-    let t = soak.temperature.as_ref()?;
-    let title = "Temperature of the rig".to_owned();
-    let margin = (0.1 * (t.highest - t.lowest)).max(0.5);
-    let chart = Chart {
-        id: "soak-temperature",
-        title: title.clone(),
-        description: "Temperature over time.".to_owned(),
-        height: 90.0,
-        x: along(soak),
-        y: Axis { label: "°C".to_owned(), low: t.lowest - margin, high: t.highest + margin },
-        series: vec![Series {
-            name: String::new(),
-            x: Cow::Borrowed(t.hours.as_slice()),
-            y: t.values.clone(),
-            stroke: Stroke::solid(INK, 1.3),
-            mark: None,
-        }],
-        limits: Vec::new(),
-        spans: holes(soak),
-        events: Vec::new(),
-        places: Vec::new(),
-    };
-    let caption = "A figure that drifts as this does may follow the room and not wear.";
-    Some(Plot::of_chart("temperature", &chart, &title, caption))
 }
 
 #[cfg(test)]

@@ -58,7 +58,7 @@ pub fn case(input: &CaseInput<'_>) -> Document {
         let what = of.part.map_or_else(|| "the vehicle".to_owned(), sentence);
         let all = rows(of.suspects).into_iter().map(without_rivals).collect();
         let suspects = Suspects { all, brief: BRIEF_SUSPECTS, lines_in_brief: true };
-        let left = unnamed(of.suspects).into_iter().map(|left| Block::Note(left.into()));
+        let left = unnamed(of.suspects).into_iter().map(|left| Block::Paragraph(left.into()));
         let said = [Block::Suspects(suspects)].into_iter().chain(left).collect();
         blocks.push(about(Topic::Suspects, format!("Suspects, {what}"), said));
     }

@@ -17,7 +17,7 @@ use crate::report::plots::plots;
 use crate::report::provenance::{Provenance, sealing};
 use crate::report::rows::Named;
 use crate::report::soak::{DriftRow, SoakWords};
-use crate::report::{deciding, suspects, words};
+use crate::report::{deciding, soak_plots, suspects, words};
 
 /// Causes that the short form has; all of them stand in the full one.
 const BRIEF_SUSPECTS: usize = 3;
@@ -127,7 +127,7 @@ fn suspects(outcome: &Outcome, people: &People) -> Vec<Block> {
         Block::InFull(vec![Block::Note(suspects::READING.into())]),
         Block::Suspects(Suspects { all, brief: BRIEF_SUSPECTS, lines_in_brief: false }),
     ];
-    blocks.extend(suspects::unnamed(&outcome.suspects).into_iter().map(|left| Block::Note(left.into())));
+    blocks.extend(suspects::unnamed(&outcome.suspects).into_iter().map(|left| Block::Paragraph(left.into())));
     blocks
 }
 
@@ -169,7 +169,10 @@ fn over_time(soak: SoakWords, drawn: Vec<Plot>) -> Vec<Block> {
             brief: BriefRows::StandingOut,
         }));
     }
-    blocks.extend(pictures(drawn, false));
+    if !drawn.is_empty() {
+        blocks.push(Block::InFull(vec![Block::Note(soak_plots::SCALE.into())]));
+    }
+    blocks.extend(pictures(drawn, true));
     blocks
 }
 

@@ -212,3 +212,66 @@ fn the_short_form_of_every_document_is_as_before() {
         insta::assert_snapshot!(name.replace(' ', "_"), terminal(&document, Style::default()));
     }
 }
+
+/// The levels of all headings of a page, in its order.
+fn heading_levels(page: &roxmltree::Document<'_>) -> Vec<u8> {
+    let level = |n: roxmltree::Node<'_, '_>| match n.tag_name().name() {
+        "h1" => Some(1),
+        "h2" => Some(2),
+        "h3" => Some(3),
+        "h4" | "h5" | "h6" => Some(4),
+        _ => None,
+    };
+    page.descendants().filter_map(level).collect()
+}
+
+#[test]
+fn headings_of_a_page_begin_with_its_only_first_one_and_skip_no_level() {
+    for (name, document) in all("invented <part> 4711") {
+        let text = html(&document);
+        let levels = heading_levels(&parse(&text));
+        assert_eq!(levels.first(), Some(&1), "{name}");
+        assert_eq!(levels.iter().filter(|level| **level == 1).count(), 1, "{name}");
+        assert!(levels.windows(2).all(|pair| pair[1] <= pair[0] + 1 && pair[1] < 4), "{name}: {levels:?}");
+    }
+}
+
+#[test]
+fn tables_and_pictures_of_a_page_have_names_for_those_who_do_not_see_them() {
+    for (name, document) in all("invented <part> 4711") {
+        let text = html(&document);
+        let page = parse(&text);
+        let named = |n: &roxmltree::Node<'_, '_>| n.attribute("aria-label").is_some_and(|l| !l.is_empty());
+        let of = |tag: &'static str| page.descendants().filter(move |n| n.tag_name().name() == tag);
+        assert!(of("table").all(|table| named(&table)), "{name}");
+        let scopes = ["col", "row", "rowgroup"];
+        assert!(of("th").all(|th| th.attribute("scope").is_some_and(|s| scopes.contains(&s))), "{name}");
+        for picture in of("svg") {
+            let title = picture.children().find(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "title")));
+            let title = title.and_then(|title| title.text()).is_some_and(|title| !title.is_empty());
+            let told = picture.attribute("role") == Some("img") && (title || named(&picture));
+            assert!(told || picture.attribute("aria-hidden") == Some("true"), "{name}: {picture:?}");
+        }
+        assert_eq!(page.root_element().attribute("lang"), Some("en"));
+        assert_eq!(of("main").count(), 1, "{name}");
+    }
+}
+
+#[test]
+fn a_verdict_is_a_word_and_a_shape_in_page_and_on_paper() {
+    for word in ["within", "outside", "undecided"] {
+        let row = Row::new(vec![Cell::new("noise"), Cell::verdict(word)]);
+        let table = Block::Table(Table::new(columns(["figure", "verdict"]), vec![row]));
+        let document = Document { blocks: vec![chapter("Figures", vec![table])], ..Document::default() };
+        let text = html(&document);
+        let page = parse(&text);
+        let cell =
+            page.descendants().find(|n| n.attribute("class").is_some_and(|c| c.contains("verdict-cell")));
+        let cell = cell.expect("there is a verdict");
+        assert!(cell.descendants().any(|n| n.tag_name().name() == "svg"), "{text}");
+        assert!(cell.descendants().any(|n| n.text() == Some(word)), "{text}");
+        let count = |document: &Document| crate::report::pdf_pictures(document, Paper::A4);
+        assert_eq!(count(&document), 1, "the sign of {word}");
+        assert!(pdf_texts(&document, Paper::A4).contains(&word.to_owned()));
+    }
+}

@@ -19,7 +19,10 @@ fn block(page: &mut Writer, document: &Document, block: &Block) {
         Block::Banner(said) => banner(page, said, "banner cut"),
         Block::Letterhead(shop) => callouts::letterhead(page, shop),
         Block::Head(inside) => head(page, document, inside),
-        Block::Title(title) => page.class("h1", "lead", |page| apart(page, title)),
+        Block::Title(title) => {
+            let element = page.title();
+            page.class(element, "lead", |page| apart(page, title));
+        }
         Block::Verdict(verdict) => callouts::verdict(page, verdict),
         Block::Grade(grade) => callouts::grade(page, grade),
         Block::Facts(of) => facts(page, of, "facts"),
@@ -76,14 +79,16 @@ pub fn facts(page: &mut Writer, facts: &Facts, class: &str) {
 }
 
 fn section(page: &mut Writer, document: &Document, section: &Section) {
-    let mut inside = Writer::default();
+    let mut inside = page.section(section.title.letters());
     blocks(&mut inside, document, &section.blocks);
     if inside.is_empty() {
         return;
     }
-    let (name, class, heading, heading_class) = match section.level {
-        Level::Chapter => ("section", "", "h2", ""),
-        Level::Part => ("div", "part", "h3", "sub"),
+    // No level is skipped: a part that stands in no chapter is headed as one.
+    let (name, class, heading, heading_class) = match (section.level, page.headings().is_empty()) {
+        (Level::Chapter, _) => ("section", "", "h2", ""),
+        (Level::Part, true) => ("div", "part", "h2", "sub"),
+        (Level::Part, false) => ("div", "part", "h3", "sub"),
     };
     page.class(name, class, |page| {
         page.class(heading, heading_class, |page| apart(page, &section.title));

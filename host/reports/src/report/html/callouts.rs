@@ -28,7 +28,8 @@ pub fn verdict(page: &mut Writer, verdict: &Verdict) {
     page.class("div", &format!("verdict {}", class_of(verdict.mark)), |page| {
         sign(page, verdict.mark);
         page.element("div", &[], |page| {
-            page.class("h1", "word", |page| page.letters(&verdict.word));
+            let element = page.title();
+            page.class(element, "word", |page| page.letters(&verdict.word));
             page.class("p", "advice", |page| apart(page, &verdict.meaning));
         });
     });

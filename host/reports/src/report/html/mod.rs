@@ -34,10 +34,12 @@ pub fn html(document: &Document) -> String {
             Layout::Worksheet => "worksheet",
         };
         page.class("body", class, |page| {
-            if let Some(simulated) = &document.simulated {
-                banner(page, simulated, "banner simulated");
-            }
-            blocks::blocks(page, document, &document.blocks);
+            page.element("main", &[], |page| {
+                if let Some(simulated) = &document.simulated {
+                    banner(page, simulated, "banner simulated");
+                }
+                blocks::blocks(page, document, &document.blocks);
+            });
         });
     });
     page.own("\n");

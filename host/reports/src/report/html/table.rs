@@ -3,12 +3,14 @@
 use super::writer::Writer;
 use super::{apart, class_of, sign, text};
 use crate::report::document::{Cell, Column, Judged, Line, Mark, Row, Table, Text};
+use crate::report::format::NOTHING;
 
 /// A table. On a narrow screen each of its rows is a card; one that is still wider is moved sideways by itself.
 pub fn table(page: &mut Writer, table: &Table) {
     let aligned = !table.columns.is_empty() && table.columns.iter().all(|c| c.share.is_some());
     page.class("div", "wide-table", |page| {
-        page.class("table", if aligned { "aligned" } else { "" }, |page| {
+        let name = page.headings().join(", ");
+        page.element("table", &[("aria-label", name.as_str())], |page| {
             if aligned {
                 columns(page, table);
             }
@@ -66,7 +68,7 @@ fn row(page: &mut Writer, row: &Row, columns: &[Column], span: usize, grouped: b
     }
 }
 
-/// A cell. It bears the head of its column, for a screen so narrow that its row becomes a card.
+/// A cell. Where it says something it bears the head of its column, for a screen so narrow that its row becomes a card.
 fn cell(page: &mut Writer, cell: &Cell, column: &Column) {
     let class = cell.judged().map_or(String::new(), |j| format!("verdict-cell {}", class_of(j.mark)));
     let head = column.head.letters();
@@ -74,7 +76,7 @@ fn cell(page: &mut Writer, cell: &Cell, column: &Column) {
     if !class.is_empty() {
         attributes.push(("class", class.as_str()));
     }
-    if cell.judged().is_some() || !cell.letters().is_empty() {
+    if cell.judged().is_some() || ![NOTHING, ""].contains(&cell.letters().as_str()) {
         attributes.push(("data-head", head.as_str()));
     }
     page.element("td", &attributes, |page| lines(page, cell));

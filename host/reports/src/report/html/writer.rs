@@ -10,9 +10,29 @@ pub type Attribute<'a> = (&'static str, &'a str);
 #[derive(Debug, Default)]
 pub struct Writer {
     out: String,
+    /// Headings of the sections that are open, from the outermost one.
+    headings: Vec<String>,
+    /// Whether the page has its first heading.
+    titled: bool,
 }
 
 impl Writer {
+    /// The element of what could be the title of the page: only the first is.
+    pub fn title(&mut self) -> &'static str {
+        if std::mem::replace(&mut self.titled, true) { "h2" } else { "h1" }
+    }
+
+    /// What stands in a section under its heading, to be appended.
+    pub fn section(&self, heading: String) -> Self {
+        let headings = self.headings.iter().cloned().chain([heading]).collect();
+        Self { out: String::new(), headings, titled: self.titled }
+    }
+
+    /// Headings of the sections that are open, from the outermost one.
+    pub fn headings(&self) -> &[String] {
+        &self.headings
+    }
+
     /// What was written.
     pub fn finish(self) -> String {
         self.out

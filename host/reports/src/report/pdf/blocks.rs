@@ -5,6 +5,7 @@ use super::fonts::{Fonts, LINE};
 use super::picture::Picture;
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Line, Rich, Style};
+use super::tags::{Role, within};
 
 /// Plain text.
 pub const BODY: Style = Style::new(9.3);
@@ -27,7 +28,8 @@ pub struct Setter<'f> {
 impl Setter<'_> {
     /// The heading of a section, with a rule below.
     pub fn heading(&self, text: &str) -> Vec<Piece> {
-        let mut whole = Piece::joined(&self.paragraph(&Rich::new(text, HEADING), 0.0)).before(17.0);
+        let title = within(Role::H2, self.paragraph(&Rich::new(text, HEADING), 0.0));
+        let mut whole = Piece::joined(&title).before(17.0);
         let y = whole.height + 2.0;
         whole.items.push(Item::Rule { from: (0.0, y), to: (self.width, y), width: 1.1, colour: INK });
         whole.height = y + 5.0;
@@ -35,9 +37,10 @@ impl Setter<'_> {
         vec![whole]
     }
 
-    /// A heading within a section.
-    pub fn sub(&self, text: &str) -> Vec<Piece> {
-        let mut whole = Piece::joined(&self.paragraph(&Rich::new(text, SUB), 0.0)).before(10.0);
+    /// A heading within a section, or one of as little weight that stands in none.
+    pub fn sub(&self, text: &str, role: Role) -> Vec<Piece> {
+        let title = within(role, self.paragraph(&Rich::new(text, SUB), 0.0));
+        let mut whole = Piece::joined(&title).before(10.0);
         whole.height += 2.5;
         whole.keep = true;
         vec![whole]
@@ -110,11 +113,16 @@ impl Setter<'_> {
     }
 
     /// A picture under its title, over its caption; they stay together.
-    pub fn figure(&self, title: &str, picture: &Picture, caption: &str) -> Vec<Piece> {
-        let mut pieces = self.paragraph(&Rich::new(title, SUB), 11.0);
-        let items = vec![picture.item((0.0, 0.0), self.width)];
-        pieces.push(Piece { height: picture.height(self.width), before: 3.0, items, ..Piece::default() });
-        pieces.extend(self.paragraph(&Rich::new(caption, SMALL.colour(FAINT)), 2.0));
+    pub fn figure(&self, title: &str, picture: &Picture, low: Option<&Picture>, caption: &str) -> Vec<Piece> {
+        let drawn = |picture: &Picture| Piece {
+            height: picture.height(self.width),
+            before: 3.0,
+            items: vec![picture.figure((0.0, 0.0), self.width)],
+            ..Piece::default()
+        };
+        let mut pieces = within(Role::H3, self.paragraph(&Rich::new(title, SUB), 11.0));
+        pieces.push(Piece { low: low.map(drawn).map(Box::new), ..drawn(picture) });
+        pieces.extend(within(Role::P, self.paragraph(&Rich::new(caption, SMALL.colour(FAINT)), 2.0)));
         keep_together(&mut pieces);
         pieces
     }

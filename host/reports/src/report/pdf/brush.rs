@@ -4,6 +4,7 @@
 use super::colour::Colour;
 use super::fonts::Fonts;
 use super::shared::{Gradient, Group, Pixels, Shared};
+use super::tags::Role;
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Name, Str};
 use std::rc::Rc;
@@ -106,6 +107,24 @@ impl<'a> Brush<'a> {
         draw(self);
         self.content.restore_state();
         (self.place, self.scale) = before;
+    }
+
+    /// What is drawn from here on is a numbered part of an element of a role, or, without one, of none.
+    pub fn begin_marked(&mut self, part: Option<(Role, i32)>) {
+        match part {
+            Some((role, number)) => {
+                let mut marked = self.content.begin_marked_content_with_properties(role.to_name());
+                marked.properties().identify(number);
+            }
+            None => {
+                self.content.begin_marked_content(Name(b"Artifact"));
+            }
+        }
+    }
+
+    /// The end of what is marked.
+    pub fn end_marked(&mut self) {
+        self.content.end_marked_content();
     }
 
     /// Draws a group by itself and lays it over what is there.

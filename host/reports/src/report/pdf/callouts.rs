@@ -7,10 +7,13 @@ use super::picture::{self, Picture};
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
 use super::setting::{Setting, facts_beside, rich};
+use super::tags::{Role, within};
 use crate::report::document::{Finding, Grade, Sealing, Suspect, Suspects, Text, Verdict};
 use crate::report::letterhead::Letterhead;
 use crate::report::text::capital;
 
+/// A code, for those who do not see it.
+const CODE: &str = "QR code with record, fingerprint, key and signature";
 /// Least width of a finding's number, points.
 const TAG: f32 = 15.0;
 /// From the left edge to a finding's text, points.
@@ -43,9 +46,11 @@ pub fn verdict(setting: &Setting<'_>, verdict: &Verdict, scale: f32) -> Piece {
     setting.set.framed(1.2, 11.0 * scale, |set| {
         let narrow = Setter { width: set.width - indent, ..*set };
         let word = Style::new(25.0 * scale).bold().colour(mark_colour(verdict.mark));
+        let role = if setting.titled { Role::H2 } else { Role::H1 };
+        let meaning = rich(&verdict.meaning, Style::new(12.0 * scale));
         let words = [
-            narrow.paragraph(&Rich::new(verdict.word.to_uppercase(), word), 0.0),
-            narrow.paragraph(&rich(&verdict.meaning, Style::new(12.0 * scale)), 0.0),
+            within(role, narrow.paragraph(&Rich::new(verdict.word.to_uppercase(), word), 0.0)),
+            within(Role::P, narrow.paragraph(&meaning, 0.0)),
         ];
         let words = Piece::joined(&words.concat());
         let sign = sign.iter().map(|s| {
@@ -63,12 +68,12 @@ pub fn grade(setting: &Setting<'_>, grade: &Grade) -> Vec<Piece> {
     let set = &setting.set;
     let mark = Setter { width: MARK, ..*set };
     let headline = Rich::new(grade.headline.clone(), Style::new(11.5).bold());
-    let mark = mark.framed(1.0, 6.0, |set| set.paragraph(&headline, 0.0));
+    let mark = mark.framed(1.0, 6.0, |set| within(Role::P, set.paragraph(&headline, 0.0)));
     let narrow = setting.narrow(set.width - INDENT);
-    let mut said = narrow.set.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0);
+    let mut said = within(Role::P, narrow.set.paragraph(&Rich::new(grade.title.clone(), BODY), 0.0));
     said.extend(narrow.points(grade.why.iter().map(|why| Rich::new(why.clone(), SMALL)), SMALL));
     if let Some(source) = grade.source() {
-        said.extend(narrow.set.paragraph(&Rich::new(source, SMALL.colour(FAINT)), 2.0));
+        said.extend(within(Role::P, narrow.set.paragraph(&Rich::new(source, SMALL.colour(FAINT)), 2.0)));
     }
     // What stands beside the mark is one piece with it; what is longer flows on below.
     let mut high = 0.0;
@@ -90,7 +95,7 @@ pub fn verdict_and_grade(setting: &Setting<'_>, of: &Verdict, grade: &Grade) -> 
     let mark = Setter { width: GRADE, ..setting.set }.framed(1.2, 9.0, |set| {
         let headline = Rich::new(grade.headline.clone(), Style::new(15.0).bold());
         let title = Rich::new(grade.title.clone(), QUIET);
-        [set.paragraph(&headline, 0.0), set.paragraph(&title, 1.0)].concat()
+        [&headline, &title].map(|text| within(Role::P, set.paragraph(text, 0.0))).concat()
     });
     // Both frames are as high as the higher one.
     let high = word.height.max(mark.height);
@@ -109,14 +114,14 @@ pub fn verdict_and_grade(setting: &Setting<'_>, of: &Verdict, grade: &Grade) -> 
 /// The code is no picture.
 pub fn sealing(set: &Setter<'_>, sealing: &Sealing, side: f32) -> Result<Piece, PdfError> {
     const TINY: Style = Style::new(7.4);
-    let code = sealing.code.as_deref().map(Picture::of).transpose()?;
+    let code = sealing.code.as_deref().map(Picture::of).transpose()?.map(|code| code.named(CODE));
     let indent = if code.is_some() { side + 10.0 } else { 0.0 };
     let narrow = Setter { width: set.width - indent, ..*set };
     let mut words = facts_beside(&narrow, &sealing.facts, 58.0, TINY);
-    words.extend(narrow.paragraph(&rich(&Sealing::how(), TINY), 5.0));
+    words.extend(within(Role::P, narrow.paragraph(&rich(&Sealing::how(), TINY), 5.0)));
     let drawn = code
         .iter()
-        .map(|c| (0.0, Piece { height: side, items: vec![c.item((0.0, 0.0), side)], ..Piece::default() }));
+        .map(|c| (0.0, Piece { height: side, items: vec![c.figure((0.0, 0.0), side)], ..Piece::default() }));
     let columns: Vec<_> = drawn.chain([(indent, Piece::joined(&words))]).collect();
     Ok(beside(&columns))
 }
@@ -151,26 +156,32 @@ pub fn finding(setting: &Setting<'_>, finding: &Finding) -> Vec<Piece> {
     let set = &setting.set;
     let narrow = setting.narrow(set.width - INDENT);
     let title = Rich::new(capital(&finding.title()), Style::new(10.0).bold());
-    let mut pieces = narrow.set.paragraph(&title, 0.0);
+    let mut pieces = within(Role::H3, numbered(&narrow.set.paragraph(&title, 0.0), set, finding.number));
     pieces.extend(narrow.paragraph(&Text::from(capital(&finding.text)), BODY, 1.0));
     pieces.extend(narrow.paragraph(&finding.sure(true).into(), SMALL.colour(FAINT), 1.5));
     pieces.extend(finding.next().map(|next| marked(&narrow.set, &next)));
     let mut pieces: Vec<Piece> = pieces.iter().map(|p| p.indented(INDENT)).collect();
-    let number = finding.number.to_string();
-    let style = Style::new(9.0).bold();
-    let wide = set.fonts.width(&number, true, style.size).max(TAG - 6.0) + 6.0;
     if let Some(first) = pieces.first_mut() {
-        let x = (wide - set.fonts.width(&number, true, style.size)) / 2.0;
-        first.items.splice(
-            0..0,
-            [
-                Item::Frame { at: (0.5, 0.0), size: (wide, 13.5), width: 1.0 },
-                Item::Text { at: (0.5 + x, 10.0), text: number, style },
-            ],
-        );
         first.before = 8.0;
     }
     keep_together(&mut pieces);
+    pieces
+}
+
+/// A finding's title with its number in a box left of it.
+fn numbered(title: &[Piece], set: &Setter<'_>, number: usize) -> Vec<Piece> {
+    let mut pieces = title.to_vec();
+    let (number, style) = (number.to_string(), Style::new(9.0).bold());
+    let own = set.fonts.width(&number, true, style.size);
+    let wide = own.max(TAG - 6.0) + 6.0;
+    if let Some(first) = pieces.first_mut() {
+        let at = (0.5 + (wide - own) / 2.0 - INDENT, 10.0);
+        let tag = [
+            Item::Frame { at: (0.5 - INDENT, 0.0), size: (wide, 13.5), width: 1.0 },
+            Item::Text { at, text: number, style },
+        ];
+        first.items.splice(0..0, tag);
+    }
     pieces
 }
 
@@ -181,7 +192,7 @@ pub fn suspects(setting: &Setting<'_>, suspects: &Suspects) -> Vec<Piece> {
 
 fn suspect(setting: &Setting<'_>, suspect: &Suspect) -> Vec<Piece> {
     let title = Rich::new(capital(&suspect.heading), Style::new(10.0).bold());
-    let mut block = setting.set.paragraph(&title, 0.0);
+    let mut block = within(Role::H3, setting.set.paragraph(&title, 0.0));
     for line in suspect.said() {
         block.extend(setting.paragraph(&line, SMALL, 1.5));
     }
@@ -196,7 +207,8 @@ fn suspect(setting: &Setting<'_>, suspect: &Suspect) -> Vec<Piece> {
 /// What to do, with a rule at its left.
 fn marked(set: &Setter<'_>, text: &Text) -> Piece {
     let narrow = Setter { width: set.width - 9.0, ..*set };
-    let mut piece = Piece::joined(&narrow.paragraph(&rich(text, BODY), 0.0)).indented(9.0).before(3.5);
+    let said = within(Role::P, narrow.paragraph(&rich(text, BODY), 0.0));
+    let mut piece = Piece::joined(&said).indented(9.0).before(3.5);
     piece.items.push(Item::Rule { from: (1.0, 0.0), to: (1.0, piece.height), width: 2.0, colour: INK });
     piece
 }

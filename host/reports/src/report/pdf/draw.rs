@@ -8,6 +8,7 @@ use super::fonts::Fonts;
 use super::piece::Image;
 use super::piece::Item;
 use super::shared::Shared;
+use super::tags::{Element, Role, Tree};
 use super::{drawing, plot};
 use crate::report::Paper;
 use usvg::Transform;
@@ -18,16 +19,69 @@ use usvg::Transform;
 /// The program's own font is damaged.
 pub fn draw(fonts: &Fonts, paper: Paper, pages: &[Vec<Item>], labels: &Labels) -> Result<Vec<u8>, PdfError> {
     let size = paper.points();
-    let mut shared = Shared::default();
-    let contents: Vec<Vec<u8>> = pages.iter().map(|items| page(fonts, &mut shared, size.1, items)).collect();
-    file(fonts, size, &contents, &shared, labels)
+    let (mut shared, mut tree) = (Shared::default(), Tree::default());
+    let document = tree.place(&Element::new(Role::Document), None);
+    let contents: Vec<Vec<u8>> =
+        pages.iter().map(|items| page(fonts, &mut shared, &mut tree, document, size.1, items)).collect();
+    file(fonts, size, &contents, &shared, &tree, labels)
 }
 
 /// The operators of a page.
-fn page(fonts: &Fonts, shared: &mut Shared, height: f32, items: &[Item]) -> Vec<u8> {
-    let mut brush = Brush::new(fonts, shared, height);
-    items.iter().for_each(|item| draw_item(&mut brush, item));
-    brush.finish()
+fn page(
+    fonts: &Fonts,
+    shared: &mut Shared,
+    tree: &mut Tree,
+    document: usize,
+    height: f32,
+    items: &[Item],
+) -> Vec<u8> {
+    tree.begin_page();
+    let mut marking = Marking { brush: Brush::new(fonts, shared, height), tree, open: None };
+    items.iter().for_each(|item| marking.draw(item, document));
+    marking.close();
+    marking.brush.finish()
+}
+
+/// Draws items, each marked as part of its element.
+struct Marking<'a, 'b> {
+    brush: Brush<'a>,
+    tree: &'b mut Tree,
+    /// Whose stretch is open: an element's, or that of what is part of none.
+    open: Option<Option<usize>>,
+}
+
+impl Marking<'_, '_> {
+    fn draw(&mut self, item: &Item, around: usize) {
+        if let Item::Within { element, items } = item {
+            let place = self.tree.place(element, Some(around));
+            items.iter().for_each(|item| self.draw(item, place));
+            return;
+        }
+        let role = self.tree.nodes[around].element.role;
+        let owner = match item {
+            Item::Text { .. } => role != Role::Document,
+            Item::Picture { .. } | Item::Pixels { .. } => role == Role::Figure,
+            _ => false,
+        };
+        self.turn_to(owner.then_some(around));
+        draw_item(&mut self.brush, item);
+    }
+
+    fn turn_to(&mut self, owner: Option<usize>) {
+        if self.open == Some(owner) {
+            return;
+        }
+        self.close();
+        let part = owner.map(|place| (self.tree.nodes[place].element.role, self.tree.mark(place)));
+        self.brush.begin_marked(part);
+        self.open = Some(owner);
+    }
+
+    fn close(&mut self) {
+        if self.open.take().is_some() {
+            self.brush.end_marked();
+        }
+    }
 }
 
 fn draw_item(brush: &mut Brush<'_>, item: &Item) {
@@ -56,5 +110,6 @@ fn draw_item(brush: &mut Brush<'_>, item: &Item) {
             }
         }),
         Item::Pixels { at, size, image } => brush.image(image, *at, *size),
+        Item::Within { items, .. } => items.iter().for_each(|item| draw_item(brush, item)),
     }
 }

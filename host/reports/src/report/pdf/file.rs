@@ -4,10 +4,11 @@ use super::PdfError;
 use super::brush::{FACES, shares};
 use super::fonts::Fonts;
 use super::shared::{Course, Gradient, Group, Pixels, Shared};
+use super::tags::{Kid, Node, Tree};
 use super::typeface;
 use crate::outcome::empty_slot;
-use pdf_writer::types::{FunctionShadingType, MaskType};
-use pdf_writer::writers::{ExtGraphicsState, Resources};
+use pdf_writer::types::{FunctionShadingType, MaskType, TabOrder};
+use pdf_writer::writers::{ExtGraphicsState, Resources, StructTreeRoot};
 use pdf_writer::{Dict, Filter, Finish, Name, Pdf, Rect, Ref, TextStr};
 
 /// What the file says of itself.
@@ -53,17 +54,23 @@ pub fn file(
     size: (f32, f32),
     pages: &[Vec<u8>],
     shared: &Shared,
+    elements: &Tree,
     labels: &Labels,
 ) -> Result<Vec<u8>, PdfError> {
     let mut file = File { pdf: Pdf::new(), last: Ref::new(1) };
-    let [catalog, tree, info, resources] = [(); 4].map(|()| file.next());
+    let [catalog, tree, info, resources, structure] = [(); 5].map(|()| file.next());
     let mut root = file.pdf.catalog(catalog);
     root.pages(tree).lang(TextStr("en"));
     root.viewer_preferences().display_doc_title(true);
+    root.mark_info().marked(true);
+    root.pair(Name(b"StructTreeRoot"), structure);
     root.finish();
     describe(&mut file, info, labels);
-    let kids: Vec<Ref> =
-        pages.iter().map(|page| write_page(&mut file, [tree, resources], size, page)).collect();
+    let kids: Vec<Ref> = (0..)
+        .zip(pages)
+        .map(|(number, page)| write_page(&mut file, [tree, resources], size, number, page))
+        .collect();
+    write_structure(&mut file, structure, elements, &kids);
     let count = i32::try_from(kids.len()).unwrap_or(i32::MAX);
     file.pdf.pages(tree).kids(kids).count(count);
     write_shared(&mut file, fonts, shared, resources)?;
@@ -79,12 +86,61 @@ fn describe(file: &mut File, id: Ref, labels: &Labels) {
     }
 }
 
-fn write_page(file: &mut File, [tree, resources]: [Ref; 2], size: (f32, f32), content: &[u8]) -> Ref {
+/// What the pages say, as elements; `id` is the root's.
+fn write_structure(file: &mut File, id: Ref, elements: &Tree, pages: &[Ref]) {
+    let refs: Vec<Ref> = elements.nodes.iter().map(|_| file.next()).collect();
+    for (node, own) in elements.nodes.iter().zip(&refs) {
+        write_element(file, *own, node, node.parent.map_or(id, |parent| refs[parent]), &refs, pages);
+    }
+    let owners: Vec<Ref> = elements.pages.iter().map(|_| file.next()).collect();
+    for (page, own) in elements.pages.iter().zip(&owners) {
+        file.pdf.indirect(*own).array().items(page.iter().map(|place| refs[*place]));
+    }
+    let mut root = file.pdf.indirect(id).start::<StructTreeRoot<'_>>();
+    root.children()
+        .items(elements.nodes.iter().zip(&refs).filter(|(n, _)| n.parent.is_none()).map(|(_, r)| *r));
+    let mut tree = root.parent_tree();
+    let mut numbers = tree.nums();
+    for (number, own) in (0..).zip(&owners) {
+        numbers.insert(number, *own);
+    }
+}
+
+fn write_element(file: &mut File, id: Ref, node: &Node, parent: Ref, refs: &[Ref], pages: &[Ref]) {
+    let mut element = file.pdf.struct_element(id);
+    element.kind(node.element.role).parent(parent);
+    if !node.element.alt.is_empty() {
+        element.alt(TextStr(&node.element.alt));
+    }
+    if let Some(scope) = node.element.scope {
+        element.attributes().push().table().scope(scope);
+    }
+    let mut kids = element.children();
+    for kid in &node.kids {
+        match *kid {
+            Kid::Node(place) => {
+                kids.struct_element(refs[place]);
+            }
+            Kid::Mark(page, number) => {
+                kids.marked_content_ref().page(pages[page]).marked_content_id(number);
+            }
+        }
+    }
+}
+
+fn write_page(
+    file: &mut File,
+    [tree, resources]: [Ref; 2],
+    size: (f32, f32),
+    number: i32,
+    content: &[u8],
+) -> Ref {
     let content = file.stream(content);
     let id = file.next();
     let mut page = file.pdf.page(id);
     page.parent(tree).media_box(Rect::new(0.0, 0.0, size.0, size.1)).contents(content);
     page.pair(Name(b"Resources"), resources);
+    page.struct_parents(number).tab_order(TabOrder::StructureOrder);
     drop(page);
     id
 }

@@ -1,4 +1,5 @@
-//! Pieces onto pages: in order, kept together where they ask for it, heads of tables repeated. It does not know what they say.
+//! Pieces onto pages: in order, kept together where they ask for it, heads of tables repeated, pictures in their low editions where that
+//! fills a page. It does not know what they say.
 
 use super::piece::{Item, Piece};
 
@@ -16,12 +17,20 @@ pub fn pages(pieces: &[Piece], column: Column) -> Vec<Vec<Item>> {
     let mut flow = Flow { column, pages: vec![Vec::new()], used: 0.0 };
     let mut rest = pieces;
     while !rest.is_empty() {
-        let together = rest.iter().position(|p| !p.keep).map_or(rest.len(), |k| k + 1);
-        let (group, after) = rest.split_at(together);
-        flow.place(group);
+        let (group, after) = rest.split_at(first_group(rest));
+        if flow.gains_by_lowering(rest) {
+            flow.place(&group.iter().map(Piece::lowered).collect::<Vec<_>>());
+        } else {
+            flow.place(group);
+        }
         rest = after;
     }
     flow.pages
+}
+
+/// How many pieces at the beginning belong together.
+fn first_group(pieces: &[Piece]) -> usize {
+    pieces.iter().position(|p| !p.keep).map_or(pieces.len(), |k| k + 1)
 }
 
 struct Flow {
@@ -51,6 +60,31 @@ impl Flow {
         }
     }
 
+    /// Whether more of the pictures at the beginning of `rest` fit onto this page in their low editions than as they are.
+    fn gains_by_lowering(&self, rest: &[Piece]) -> bool {
+        let (mut high, mut low) = (self.used, self.used);
+        let (mut high_fit, mut rest) = (true, rest);
+        while !rest.is_empty() {
+            let (group, after) = rest.split_at(first_group(rest));
+            if group.iter().all(|piece| piece.low.is_none()) {
+                return false;
+            }
+            for piece in group {
+                high += piece.height + if high > 0.0 { piece.before } else { 0.0 };
+                low += piece.lowered().height + if low > 0.0 { piece.before } else { 0.0 };
+            }
+            high_fit &= high <= self.column.height;
+            if low > self.column.height {
+                return false;
+            }
+            if !high_fit {
+                return true;
+            }
+            rest = after;
+        }
+        false
+    }
+
     fn put(&mut self, piece: &Piece) {
         let before = if self.used > 0.0 { piece.before } else { 0.0 };
         if self.used > 0.0 && self.used + before + piece.height > self.column.height {
@@ -58,7 +92,7 @@ impl Flow {
         }
         if self.used == 0.0 {
             if let Some(head) = &piece.head {
-                self.draw(head);
+                self.draw(&head.bare());
             }
         } else {
             self.used += before;
@@ -125,6 +159,20 @@ mod tests {
         let row = |name| Piece { head: Some(Rc::clone(&head)), ..piece(name, 40.0, false) };
         let pieces = [(*head).clone(), row("1"), row("2"), row("3"), piece("after", 40.0, false)];
         check(&pieces, &[&["head", "1", "2"], &["head", "3", "after"]]);
+    }
+
+    #[test]
+    fn pictures_are_lowered_only_where_one_more_then_fits_on_the_page() {
+        let low = |name: &str| Some(Box::new(piece(&format!("{name} low"), 30.0, false)));
+        let picture = |name: &str| Piece { low: low(name), ..piece(name, 45.0, false) };
+        // Two fit as they are and three lowered; of four the last stands alone as it is.
+        check(&["a", "b"].map(picture), &[&["a", "b"]]);
+        check(&["a", "b", "c"].map(picture), &[&["a low", "b low", "c low"]]);
+        // No more fit: as they are.
+        let high = |name: &str| Piece { low: low(name), ..piece(name, 80.0, false) };
+        let [a, b] = ["a", "b"].map(high);
+        check(&[piece("text", 60.0, false), a, b], &[&["text", "a low"], &["b"]]);
+        check(&[piece("text", 80.0, false), picture("a")], &[&["text"], &["a"]]);
     }
 
     #[test]

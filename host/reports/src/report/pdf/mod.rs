@@ -19,11 +19,12 @@
 //! - `callouts`: what stands out of the text.
 //! - `tables`: a document's tables.
 //! - `forms`: what is filled in by hand.
+//! - `tags`: what each stretch is, for readers that speak the file.
 
 mod blocks;
 mod brush;
 mod callouts;
-mod colour;
+pub mod colour;
 mod draw;
 mod drawing;
 mod file;
@@ -41,10 +42,11 @@ mod setting;
 mod shared;
 mod table;
 mod tables;
+mod tags;
 mod typeface;
 
 use super::Paper;
-use super::document::{Document, Layout};
+use super::document::{Block, Document, Layout};
 
 use blocks::Setter;
 use draw::draw;
@@ -92,7 +94,8 @@ fn pages(fonts: &Fonts, document: &Document, paper: Paper) -> Result<Vec<Vec<Ite
 fn pieces(fonts: &Fonts, document: &Document, frame: &Frame) -> Result<Vec<Piece>, PdfError> {
     let signs = Signs::new()?;
     let set = Setter { fonts, width: frame.width() };
-    let setting = Setting { set, signs: &signs, layout: document.layout };
+    let titled = document.blocks.iter().any(|block| matches!(block, Block::Title(_)));
+    let setting = Setting { set, signs: &signs, layout: document.layout, titled };
     if document.layout != Layout::OnePage {
         return setting.blocks(&document.blocks);
     }
@@ -111,8 +114,21 @@ fn pieces(fonts: &Fonts, document: &Document, frame: &Frame) -> Result<Vec<Piece
 pub fn pdf_texts(document: &Document, paper: Paper) -> Vec<String> {
     let fonts = Fonts::load().expect("the font is whole");
     let pieces = pieces(&fonts, document, &Frame::of(document, paper)).expect("pictures can be drawn");
-    let items = pieces.iter().flat_map(|piece| &piece.items);
+    let items = pieces.iter().flat_map(|piece| &piece.items).flat_map(Item::leaves);
     items.filter_map(|i| if let Item::Text { text, .. } = i { Some(text.clone()) } else { None }).collect()
+}
+
+/// How many pictures stand on paper: signs, plots, codes.
+#[cfg(test)]
+pub fn pdf_pictures(document: &Document, paper: Paper) -> usize {
+    let fonts = Fonts::load().expect("the font is whole");
+    let pieces = pieces(&fonts, document, &Frame::of(document, paper)).expect("pictures can be drawn");
+    pieces
+        .iter()
+        .flat_map(|piece| &piece.items)
+        .flat_map(Item::leaves)
+        .filter(|i| matches!(i, Item::Picture { .. }))
+        .count()
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use super::PdfError;
 use super::colour::mark_colour;
 use super::piece::{Image, Item};
 use super::shared::Pixels;
+use super::tags::Element;
 use crate::report::document::Mark;
 use crate::report::logo::{self, Logo};
 use crate::report::{signs, svg};
@@ -13,12 +14,15 @@ use std::rc::Rc;
 #[derive(Clone, Debug)]
 pub struct Picture {
     image: Image,
+    /// What it shows, for those who do not see it; empty where words beside it say the same.
+    alt: String,
 }
 
 impl Picture {
     /// A picture of the program's own.
     pub fn plot(picture: &svg::picture::Picture) -> Self {
-        Self { image: Image::Plot(Rc::new(picture.clone())) }
+        let alt = format!("{}. {}", picture.title, picture.description);
+        Self { image: Image::Plot(Rc::new(picture.clone())), alt }
     }
 
     /// From SVG text without letters. Nothing it refers to is loaded.
@@ -26,7 +30,17 @@ impl Picture {
     /// # Errors
     /// It is no SVG.
     pub fn of(svg: &str) -> Result<Self, PdfError> {
-        Ok(Self { image: Image::Drawing(Rc::new(logo::tree(svg)?)) })
+        Ok(Self { image: Image::Drawing(Rc::new(logo::tree(svg)?)), alt: String::new() })
+    }
+
+    /// The same with words for those who do not see it.
+    pub fn named(self, alt: impl Into<String>) -> Self {
+        Self { alt: alt.into(), ..self }
+    }
+
+    /// Drawn `width` points wide, as an element of its own.
+    pub fn figure(&self, at: (f32, f32), width: f32) -> Item {
+        Element::figure(self.alt.clone()).around(vec![self.item(at, width)])
     }
 
     /// Drawn `width` points wide.

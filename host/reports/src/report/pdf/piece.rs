@@ -4,6 +4,7 @@
 use super::colour::Colour;
 use super::rich::Style;
 use super::shared::Pixels;
+use super::tags::Element;
 use crate::report::svg;
 use std::rc::Rc;
 use usvg::Tree;
@@ -68,6 +69,13 @@ pub enum Item {
         /// The picture.
         image: Image,
     },
+    /// What belongs together, for readers that speak the page.
+    Within {
+        /// What it is.
+        element: Rc<Element>,
+        /// What is drawn.
+        items: Vec<Item>,
+    },
     /// A picture of pixels.
     Pixels {
         /// Top left corner.
@@ -80,6 +88,14 @@ pub enum Item {
 }
 
 impl Item {
+    /// Itself, or everything that is drawn within it.
+    pub fn leaves(&self) -> Vec<&Self> {
+        match self {
+            Self::Within { items, .. } => items.iter().flat_map(Self::leaves).collect(),
+            leaf => vec![leaf],
+        }
+    }
+
     /// The same elsewhere.
     pub fn moved(&self, by: (f32, f32)) -> Self {
         let shift = |p: &mut (f32, f32)| *p = (p.0 + by.0, p.1 + by.1);
@@ -92,6 +108,9 @@ impl Item {
             Self::Rule { from, to, .. } => {
                 shift(from);
                 shift(to);
+            }
+            Self::Within { items, .. } => {
+                items.iter_mut().for_each(|item| *item = item.moved(by));
             }
         }
         item
@@ -109,6 +128,8 @@ pub struct Piece {
     pub keep: bool,
     /// What is drawn.
     pub items: Vec<Item>,
+    /// The same with less height, for a page on which one more would then fit.
+    pub low: Option<Box<Piece>>,
     /// What is repeated at the top of a page that begins with this piece: the head of its table.
     pub head: Option<Rc<Piece>>,
 }
@@ -131,6 +152,18 @@ impl Piece {
         }
         whole.before = pieces.first().map_or(0.0, |p| p.before);
         whole
+    }
+
+    /// With its low edition, where it has one, in its own place.
+    pub fn lowered(&self) -> Self {
+        let low = self.low.as_deref().unwrap_or(self);
+        Self { before: self.before, keep: self.keep, ..low.clone() }
+    }
+
+    /// What is drawn, being part of nothing: it stood elsewhere already.
+    pub fn bare(&self) -> Self {
+        let items = self.items.iter().flat_map(Item::leaves).cloned().collect();
+        Self { items, ..self.clone() }
     }
 
     /// The same, moved to the right.

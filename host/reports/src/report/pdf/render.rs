@@ -8,8 +8,9 @@ use super::forms;
 use super::picture::Picture;
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
-use super::setting::{Setting, rich};
+use super::setting::{Setting, point, rich};
 use super::tables::table;
+use super::tags::{Role, covered, within};
 use crate::report::document::{
     Banner, Block, Layout, Level, List, Pictures, Sealing, Section, Text, Verdict,
 };
@@ -31,12 +32,17 @@ impl Setting<'_> {
     }
 
     fn block(&self, block: &Block) -> Result<Vec<Piece>, PdfError> {
+        Ok(covered(self.bare_block(block)?))
+    }
+
+    fn bare_block(&self, block: &Block) -> Result<Vec<Piece>, PdfError> {
         Ok(match block {
             Block::Banner(said) => vec![self.banner(said)],
             Block::Letterhead(shop) => vec![callouts::letterhead(&self.set, shop)],
             Block::Head(inside) => self.head(inside)?,
             Block::Title(title) => {
-                self.paragraph(title, Style::new(if self.is_compact() { 13.0 } else { 15.0 }).bold(), 0.0)
+                let style = Style::new(if self.is_compact() { 13.0 } else { 15.0 }).bold();
+                within(Role::H1, self.set.paragraph(&rich(title, style), 0.0))
             }
             Block::Verdict(verdict) => self.verdict(verdict),
             Block::Grade(grade) => callouts::grade(self, grade),
@@ -114,7 +120,9 @@ impl Setting<'_> {
         }
         let heading = match section.level {
             Level::Chapter => self.set.heading(&title),
-            Level::Part => self.set.sub(&title),
+            Level::Part => {
+                self.set.sub(&title, if self.layout == Layout::Worksheet { Role::H2 } else { Role::H3 })
+            }
         };
         if section.blocks.iter().any(|b| matches!(b, Block::Boxes(_))) {
             keep_together(&mut inside);
@@ -126,7 +134,8 @@ impl Setting<'_> {
     fn beside_title(&self, title: &str, said: &[Piece]) -> Piece {
         const ABOVE: f32 = 4.0;
         let titles = Setter { width: TITLES - 10.0, ..self.set };
-        let title = Piece::joined(&titles.paragraph(&Rich::new(title, self.body().bold()), 0.0));
+        let title = titles.paragraph(&Rich::new(title, self.body().bold()), 0.0);
+        let title = Piece::joined(&within(Role::H2, title));
         let whole = beside(&[(0.0, title), (TITLES, Piece::joined(said))]);
         let rule = Item::Rule { from: (0.0, 0.0), to: (self.set.width, 0.0), width: 0.5, colour: RULE };
         let items = whole.items.iter().map(|i| i.moved((0.0, ABOVE)));
@@ -141,8 +150,8 @@ impl Setting<'_> {
         }
         let numbered = list.points.iter().enumerate();
         let one =
-            |(k, point)| self.set.hanging(&format!("{}.", k + 1), style, 17.0, &rich(point, style), 1.5);
-        numbered.flat_map(one).collect()
+            |(k, text)| point(self.set.hanging(&format!("{}.", k + 1), style, 17.0, &rich(text, style), 1.5));
+        within(Role::L, numbered.flat_map(one).collect())
     }
 
     fn pictures(&self, pictures: &Pictures) -> Vec<Piece> {
@@ -162,7 +171,7 @@ impl Setting<'_> {
             return vec![self.beside_title("Cautions", &said)];
         }
         let inside = |set: &Setter<'_>| {
-            let title = set.paragraph(&Rich::new("Cautions", Style::new(11.0).bold()), 0.0);
+            let title = within(Role::H2, set.paragraph(&Rich::new("Cautions", Style::new(11.0).bold()), 0.0));
             let style = if self.layout == Layout::Worksheet { SMALL } else { BODY };
             let points = all.iter().map(|caution| rich(caution, style));
             [title, self.narrow(set.width).points(points, style)].concat()
@@ -179,7 +188,8 @@ fn kept(pieces: Vec<Piece>) -> Vec<Piece> {
 
 fn figure(set: &Setter<'_>, plot: &Plot) -> Vec<Piece> {
     let [title, caption] = [&plot.title, &plot.caption].map(|text| Text::from(text).letters());
-    set.figure(&title, &Picture::plot(&plot.picture), &caption)
+    let low = plot.low.as_ref().map(Picture::plot);
+    set.figure(&title, &Picture::plot(&plot.picture), low.as_ref(), &caption)
 }
 
 /// Small pictures two in a row, wide ones alone.

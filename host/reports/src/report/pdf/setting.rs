@@ -6,6 +6,7 @@ use super::colour::FAINT;
 use super::picture::Signs;
 use super::piece::Piece;
 use super::rich::{Rich, Style};
+use super::tags::{Role, within};
 use crate::report::document::{Fact, Facts, Layout, Text, Tone};
 
 /// Share of the width that names take up beside what is said of them.
@@ -22,6 +23,8 @@ pub struct Setting<'a> {
     pub signs: &'a Signs,
     /// What the document is laid out as.
     pub layout: Layout,
+    /// Whether it has a title beside its verdict.
+    pub titled: bool,
 }
 
 impl Setting<'_> {
@@ -47,7 +50,7 @@ impl Setting<'_> {
 
     /// Text in lines of a paragraph.
     pub fn paragraph(&self, text: &Text, style: Style, before: f32) -> Vec<Piece> {
-        self.set.paragraph(&rich(text, style), before)
+        within(Role::P, self.set.paragraph(&rich(text, style), before))
     }
 
     /// Names at the left, what is said of them beside.
@@ -59,8 +62,17 @@ impl Setting<'_> {
     /// Points of a list, each after a mark.
     pub fn points(&self, all: impl IntoIterator<Item = Rich>, style: Style) -> Vec<Piece> {
         let before = if self.is_compact() { 1.25 } else { 2.5 };
-        all.into_iter().flat_map(|text| self.set.hanging("•", style, 11.0, &text, before)).collect()
+        let points: Vec<Piece> = all
+            .into_iter()
+            .flat_map(|text| point(self.set.hanging("•", style, 11.0, &text, before)))
+            .collect();
+        within(Role::L, points)
     }
+}
+
+/// A point of a list.
+pub fn point(pieces: Vec<Piece>) -> Vec<Piece> {
+    within(Role::LI, within(Role::LBody, pieces))
 }
 
 /// Text of a document in a style.
@@ -75,6 +87,8 @@ pub fn rich(text: &Text, style: Style) -> Rich {
 
 /// Names and what is said of them, so many points for the names.
 pub fn facts_beside(set: &Setter<'_>, facts: &Facts, left: f32, style: Style) -> Vec<Piece> {
-    let one = |fact: &Fact| set.fact_beside(&fact.name.letters(), &rich(&fact.text, style), left, style);
+    let one = |fact: &Fact| {
+        within(Role::P, set.fact_beside(&fact.name.letters(), &rich(&fact.text, style), left, style))
+    };
     facts.all.iter().flat_map(one).collect()
 }

@@ -6,6 +6,7 @@ use super::fonts::Fonts;
 use super::picture::Picture;
 use super::piece::{Item, Piece};
 use super::rich::{Line, Rich};
+use super::tags::{Element, Role, Scope, within};
 use std::rc::Rc;
 
 /// Room above and below the text of a cell, points.
@@ -48,7 +49,9 @@ pub type Shares<'a> = &'a [f32];
 pub fn table(set: &Setter<'_>, shares: Shares<'_>, head: Vec<Rich>, rows: &[Row]) -> Vec<Piece> {
     let columns = columns(set.width, shares);
     let head: Vec<Cell> = head.into_iter().map(Cell::text).collect();
-    let mut head = joined(&lay(set.fonts, &columns, &head));
+    let heads = head.iter().map(|_| Element::head(Scope::Column)).collect::<Vec<_>>();
+    let mut head = joined(&lay(set.fonts, &columns, &head), &heads);
+    head.items = vec![Element::new(Role::TR).around(head.items)];
     head.items.push(Item::Rule {
         from: (0.0, head.height),
         to: (set.width, head.height),
@@ -70,7 +73,7 @@ pub fn table(set: &Setter<'_>, shares: Shares<'_>, head: Vec<Rich>, rows: &[Row]
         });
         last.keep = false;
     }
-    pieces
+    within(Role::Table, pieces)
 }
 
 /// Beginning and width of each column.
@@ -116,14 +119,16 @@ fn lay(fonts: &Fonts, columns: &[(f32, f32)], cells: &[Cell]) -> Vec<Vec<Laid>> 
 }
 
 /// Cells as one piece; each is drawn whole before the next, so that a reader of the file finds its text together.
-fn joined(cells: &[Vec<Laid>]) -> Piece {
+fn joined(cells: &[Vec<Laid>], elements: &[Rc<Element>]) -> Piece {
     let mut whole = Piece::default();
-    for cell in cells {
+    for (cell, element) in cells.iter().zip(elements) {
         let mut y = PADDING;
+        let mut items = Vec::new();
         for laid in cell {
-            whole.items.extend(laid.items(y));
+            items.extend(laid.items(y));
             y += laid.line.height();
         }
+        whole.items.push(element.around(items));
         whole.height = whole.height.max(y + PADDING);
     }
     whole
@@ -137,11 +142,15 @@ fn row_pieces(
     head: &Rc<Piece>,
 ) -> Vec<Piece> {
     let cells = lay(set.fonts, columns, &row.cells);
-    let whole = joined(&cells);
-    let mut pieces = if whole.height <= HIGHEST_ROW { vec![whole] } else { broken(&cells) };
+    let elements: Vec<Rc<Element>> = (0..cells.len())
+        .map(|k| if k == 0 { Element::head(Scope::Row) } else { Element::new(Role::TD) })
+        .collect();
+    let whole = joined(&cells, &elements);
+    let pieces = if whole.height <= HIGHEST_ROW { vec![whole] } else { broken(&cells, &elements) };
+    let mut pieces = within(Role::TR, pieces);
     if let Some(note) = &row.note {
         pieces.iter_mut().for_each(|piece| piece.keep = true);
-        pieces.extend(set.paragraph(note, 0.0));
+        pieces.extend(within(Role::TR, within(Role::TD, set.paragraph(note, 0.0))));
         if let Some(last) = pieces.last_mut() {
             last.height += PADDING;
         }
@@ -160,12 +169,13 @@ fn row_pieces(
 }
 
 /// A piece per line.
-fn broken(cells: &[Vec<Laid>]) -> Vec<Piece> {
+fn broken(cells: &[Vec<Laid>], elements: &[Rc<Element>]) -> Vec<Piece> {
     let rows = cells.iter().map(Vec::len).max().unwrap_or_default();
     let line = |k: usize| {
         let mut piece = Piece::default();
-        for laid in cells.iter().filter_map(|c| c.get(k)) {
-            piece.items.extend(laid.items(PADDING * 0.5));
+        for (cell, element) in cells.iter().zip(elements) {
+            let Some(laid) = cell.get(k) else { continue };
+            piece.items.push(element.around(laid.items(PADDING * 0.5)));
             piece.height = piece.height.max(laid.line.height() + PADDING * 0.5);
         }
         piece

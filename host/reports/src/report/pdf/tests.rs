@@ -47,6 +47,7 @@ fn texts(outcome: &Outcome, shop: Option<&Shop>, paper: Paper) -> Vec<Vec<String
 
 fn page_texts(page: &[Item]) -> Vec<String> {
     page.iter()
+        .flat_map(Item::leaves)
         .filter_map(|i| if let Item::Text { text, .. } = i { Some(text.clone()) } else { None })
         .collect()
 }
@@ -116,7 +117,12 @@ fn everything_stays_within_the_paper() {
             with_input(&outcome, Some(&long_shop()), |input| {
                 let fonts = Fonts::load().unwrap();
                 let (width, height) = paper.points();
-                for item in pages(&fonts, &document::report(input), paper).unwrap().iter().flatten() {
+                for item in pages(&fonts, &document::report(input), paper)
+                    .unwrap()
+                    .iter()
+                    .flatten()
+                    .flat_map(Item::leaves)
+                {
                     if let Item::Text { at, text, style } = item {
                         let end = at.0 + fonts.width(text, style.bold, style.size);
                         assert!(at.0 > 20.0 && end < width - 20.0, "{text}: {} to {end}", at.0);
@@ -266,7 +272,10 @@ fn a_broken_logo_is_left_out_and_told_and_a_good_one_is_shown() {
             let report = document::report(input);
             let pieces = pieces(&fonts, &report, &Frame::of(&report, Paper::A4)).unwrap();
             let pictured = |i: &Item| matches!(i, Item::Picture { .. } | Item::Pixels { .. });
-            (pieces[0].items.iter().filter(|i| pictured(i)).count(), crate::report::html(&report))
+            (
+                pieces[0].items.iter().flat_map(Item::leaves).filter(|i| pictured(i)).count(),
+                crate::report::html(&report),
+            )
         })
     };
     let mut shop = Shop { name: "Shop".to_owned(), ..long_shop() };
@@ -302,5 +311,47 @@ fn a_plot_has_as_many_strokes_and_texts_on_paper_as_in_the_page() {
             assert_eq!(operators("S"), drawn.matches(" stroke=\"").count() + dots, "{}", plot.title);
             assert_eq!(operators("BT"), drawn.matches("<text ").count(), "{}", plot.title);
         }
+    }
+}
+
+#[test]
+fn what_decides_stands_on_the_first_page_and_no_page_but_the_last_is_half_empty() {
+    for paper in PAPERS {
+        for (outcome, decides) in
+            [(fixture::worn(), "Finding 2 from close by"), (body_fixture::worn(), "Lost motion")]
+        {
+            let pages = texts(&outcome, None, paper);
+            assert!(pages[0].iter().any(|text| text.starts_with(decides)), "{:?}", pages[0]);
+            with_input(&outcome, None, |input| {
+                let fonts = Fonts::load().unwrap();
+                let report = document::report(input);
+                let frame = Frame::of(&report, paper);
+                let pieces = pieces(&fonts, &report, &frame).unwrap();
+                let column = frame.column();
+                let pages = flow::pages(&pieces, column);
+                for (k, page) in pages[..pages.len() - 1].iter().enumerate() {
+                    let end = page.iter().map(bottom).fold(0.0, f32::max);
+                    let filled = (end - column.at.1) / column.height;
+                    assert!(
+                        filled > 0.6,
+                        "page {} of a {} is filled to {filled:.2}",
+                        k + 1,
+                        outcome.part.kind
+                    );
+                }
+            });
+        }
+    }
+}
+
+/// The lower end of what is drawn, points from the upper edge.
+fn bottom(item: &Item) -> f32 {
+    match item {
+        Item::Text { at, .. } => at.1,
+        Item::Rule { from, to, .. } => from.1.max(to.1),
+        Item::Frame { at, size, .. } | Item::Picture { at, size, .. } | Item::Pixels { at, size, .. } => {
+            at.1 + size.1
+        }
+        Item::Within { items, .. } => items.iter().map(bottom).fold(0.0, f32::max),
     }
 }

@@ -21,7 +21,7 @@ const MOST_BARS: usize = 90;
 /// Inside of a bar that keeps the limits.
 const BAR: Colour = (0x9f, 0xb0, 0xc3);
 /// Its outline.
-const BAR_EDGE: Colour = (0x4a, 0x5f, 0x78);
+pub const BAR_EDGE: Colour = (0x4a, 0x5f, 0x78);
 
 /// A histogram to draw.
 #[derive(Clone, Debug, PartialEq)]

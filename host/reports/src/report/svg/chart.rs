@@ -9,6 +9,10 @@ use crate::report::format;
 
 /// Width of a chart, px.
 pub const WIDTH: f64 = 720.0;
+/// Height of its low edition, of its own.
+const LOW: f64 = 0.64;
+/// Width of one that stands beside another, px.
+pub const HALF: f64 = 352.0;
 /// Width of its edition for a narrow screen, px: there a px of it is about a px of the screen, and its letters stay readable.
 pub const NARROW: f64 = 360.0;
 pub(super) const LEFT: f64 = 58.0;
@@ -19,6 +23,8 @@ pub(super) const LEGEND_ROW: f64 = 20.0;
 const LANE: f64 = 19.0;
 /// Least distance of ticks along the abscissa, px.
 const TICK_EVERY: f64 = 62.0;
+/// Ticks of the shortest abscissa, about.
+const LEAST_TICKS: usize = 5;
 /// Share of the plot beyond which a span is wide.
 const WIDE: f64 = 0.4;
 /// Height of a wide span's strip, px.
@@ -142,16 +148,26 @@ impl Frame {
 impl Chart<'_> {
     /// The picture.
     pub fn draw(&self) -> Picture {
-        self.drawn(self.id, WIDTH)
+        self.drawn(self.id, WIDTH, self.height)
+    }
+
+    /// The same with less height.
+    pub fn draw_low(&self) -> Picture {
+        self.drawn(self.id, WIDTH, LOW * self.height)
     }
 
     /// The same for a narrow screen.
     pub fn draw_narrow(&self) -> Picture {
-        self.drawn(&format!("{}-narrow", self.id), NARROW)
+        self.drawn(&format!("{}-narrow", self.id), NARROW, self.height)
     }
 
-    /// The picture, `wide` px wide.
-    fn drawn(&self, id: &str, wide: f64) -> Picture {
+    /// The same, to stand beside another.
+    pub fn draw_half(&self) -> Picture {
+        self.drawn(self.id, HALF, self.height)
+    }
+
+    /// The picture, `wide` px wide, its plot `height` px high.
+    fn drawn(&self, id: &str, wide: f64, height: f64) -> Picture {
         let width = wide - LEFT - RIGHT;
         let legend = legend_rows(&self.series, width);
         let labels = self.labels(width);
@@ -160,7 +176,7 @@ impl Chart<'_> {
         let frame = Frame {
             top: 6.0 + legend.len() as f64 * LEGEND_ROW + used as f64 * LANE,
             width,
-            height: self.height,
+            height,
             x: (self.x.low, self.x.high),
             y: (self.y.low, self.y.high),
         };
@@ -181,14 +197,14 @@ impl Chart<'_> {
 
     fn draw_grid(&self, canvas: &mut Canvas, frame: &Frame) {
         let small = Lettering::new(SMALL, INK, Anchor::Middle);
-        let marks = ticks(self.x.low, self.x.high, (frame.width / TICK_EVERY) as usize);
+        let marks = ticks(self.x.low, self.x.high, ((frame.width / TICK_EVERY) as usize).max(LEAST_TICKS));
         for value in &marks.values {
             let x = frame.x(*value);
             canvas.line((x, frame.top), (x, frame.bottom()), Stroke::solid(GRID, 0.8));
             canvas.line((x, frame.bottom()), (x, frame.bottom() + 4.0), Stroke::solid(INK, 1.0));
             canvas.text((x, frame.bottom() + 16.0), small, &format::fixed(*value, marks.decimals));
         }
-        let marks = ticks(self.y.low, self.y.high, (self.height / 36.0) as usize);
+        let marks = ticks(self.y.low, self.y.high, (frame.height / 36.0) as usize);
         for value in &marks.values {
             let y = frame.y(*value);
             let stroke = if *value == 0.0 { Stroke::solid(FAINT, 1.0) } else { Stroke::solid(GRID, 0.8) };
@@ -232,7 +248,9 @@ impl Chart<'_> {
     }
 
     fn draw_limit_labels(&self, canvas: &mut Canvas, frame: &Frame) {
-        for limit in self.limits.iter().filter(|l| l.at >= frame.y.0 && l.at <= frame.y.1) {
+        for limit in
+            self.limits.iter().filter(|l| !l.label.is_empty() && l.at >= frame.y.0 && l.at <= frame.y.1)
+        {
             let y = frame.y(limit.at);
             let baseline = match limit.side {
                 Side::Above => y - 4.5,
