@@ -48,7 +48,7 @@ pub struct Soak {
 /// Carries out `soak`.
 ///
 /// # Errors
-/// [`Failure::Usage`] for settings out of range, a record that is no soak, or no room; [`Failure::Rig`] when the rig is in use by another
+/// [`Failure::Usage`] for settings out of range, a record that is not a soak, or no room; [`Failure::Rig`] when the rig is in use by another
 /// program, or went away and did not come back: then the soak can go on later.
 pub fn soak(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     if args.resume.is_none() {

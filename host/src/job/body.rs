@@ -238,7 +238,7 @@ fn run(
     })
 }
 
-/// A part that a guard of the motor stopped is no fault of the rig: the trace ends there and says so, and the plan goes on.
+/// A part that a guard of the motor stopped is not a fault of the rig: the trace ends there and says so, and the plan goes on.
 pub fn tell_of_the_part(recording: &mut Recording) {
     if let Some(failure) = recording.failure.take_if(|f| f.is_the_parts()) {
         recording.warnings.push(Warning::StoppedByPart { what: failure.to_string() });

@@ -9,7 +9,7 @@ use anyhow::anyhow;
 /// Why the motor may be driven.
 #[derive(Clone, Copy, Debug)]
 pub enum Consent {
-    /// The rig is simulated in this process. What a port says of itself is no reason.
+    /// The rig is simulated in this process. What a port says of itself is not a reason.
     NothingMoves,
     /// By option.
     Given,

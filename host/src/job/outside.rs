@@ -76,7 +76,7 @@ impl<'a> Outside<'a> {
         self.clock.now()
     }
 
-    /// Tells of what happened.
+    /// Reports of what happened.
     pub fn tell(&self, event: Event) {
         (self.tell)(event);
     }

@@ -20,7 +20,7 @@ pub fn given(file: Option<&Path>) -> Result<Option<Population>, Failure> {
 /// Checks that a body can be judged among a population.
 ///
 /// # Errors
-/// [`Failure::Usage`] when it was learned from bodies of another kind, or the part is no body.
+/// [`Failure::Usage`] when it was learned from bodies of another kind, or the part is not a body.
 pub fn check_fits(population: Option<&Population>, sheet: &PartSheet) -> Result<(), Failure> {
     let Some(population) = population else { return Ok(()) };
     if sheet.kind != PartKind::Body {

@@ -134,7 +134,7 @@ fn named_archive(given: Option<&Path>) -> Option<Archive> {
     Archive::open_to_read(&dir).ok()
 }
 
-/// Reads every record that the paths name; a folder that is no record is an archive, or holds records. What can't be read is named.
+/// Reads every record that the paths name; a folder that is not a record is an archive, or holds records. What can't be read is named.
 pub fn read_all(paths: &[PathBuf], archive: Option<&Path>) -> (Vec<Stored>, Vec<LeftOut>) {
     let (mut all, mut left_out) = (Vec::new(), Vec::new());
     for path in paths.iter().flat_map(|p| records_in(p)) {

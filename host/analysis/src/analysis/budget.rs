@@ -40,12 +40,12 @@ pub enum Source {
     Algorithm,
     /// What the recording itself may have added or hidden.
     Recording,
-    /// Several sources that the procedure combines before it tells the figure.
+    /// Several sources that the procedure combines before it shows the figure.
     Combined,
 }
 
 impl Source {
-    /// Every source, in the order in which a budget is told.
+    /// Every source, in the order in which a budget is reported.
     pub const ALL: [Self; 18] = [
         Self::Scatter,
         Self::Bias,

@@ -16,15 +16,15 @@ use crate::quantity::{Channel, FindingKind};
 use crate::trace::MarkKind;
 use statrs::distribution::{Binomial, ContinuousCDF, DiscreteCDF, Normal};
 
-/// Events told one by one.
+/// Events reported one by one.
 pub const MOST_EVENTS: usize = 200;
 /// Probability by chance below which events follow something, for all places together.
 const CHANCE: f64 = 0.05;
-/// So many events at least, over so much travel, before they are said to be spread over it; fewer could all be of one place.
+/// So many events at least, over so much travel, before they count as spread over it; fewer could all be of one place.
 const SPREAD: (usize, f64) = (10, 20.0);
 /// Temperature must change by this much before it can be followed, °C.
 const LEAST_WARMING: f64 = 3.0;
-/// Events that tell it, at least.
+/// Events that show it, at least.
 const LEAST_WARM_EVENTS: usize = 3;
 /// Cooler share of the time at which contact is lost when warm: where it is lost r times as often in the warmer half, the share is
 /// 1/2 + (r − 1) / (r + 1) / 4, so 0.58 for r = 2.
@@ -37,7 +37,7 @@ const MOST_EXACT: usize = 20;
 pub struct ContactEvent {
     /// Since the recording began, s.
     pub at_s: f64,
-    /// Place of the pigtail by number: 0 hands off; none where no places were told.
+    /// Place of the pigtail by number: 0 hands off; none where no places were reported.
     pub place: Option<u8>,
     /// Which wire it points at.
     pub wire: Wire,
@@ -106,7 +106,7 @@ pub enum Follows {
     Track,
     /// The flexing of the pigtail, at one place or wherever; or time, wherever the grip is: a wire or a terminal.
     Wire,
-    /// Neither, or both: it can't be told.
+    /// Neither, or both: it can't be reported.
     NotTold,
 }
 
@@ -136,7 +136,7 @@ pub struct Contact {
     pub events: Vec<ContactEvent>,
     /// How many there were beyond them.
     pub beyond: u64,
-    /// By place of the pigtail; empty where no places were told.
+    /// By place of the pigtail; empty where no places were reported.
     pub places: Vec<PlaceRate>,
     /// Against temperature; none where that did not change, or less than three events were sure.
     pub warmth: Option<Warmth>,
@@ -146,7 +146,7 @@ pub struct Contact {
     pub why: String,
 }
 
-/// Tells of a recording and what was found in it.
+/// Describes a recording and what was found in it.
 pub fn tell(prepared: &Prepared<'_>, report: &Report) -> Contact {
     let spans = spans(prepared);
     let (begun, celsius) = (prepared.trace.time_us.first().copied().unwrap_or(0), warmths(prepared));
@@ -213,11 +213,11 @@ fn percent(chance: f64) -> String {
 /// What speaks for track or wire.
 struct Clues<'a> {
     places: &'a [PlaceRate],
-    /// Probability by chance of so many events while any place was flexed, against hands off; none where no places were told.
+    /// Probability by chance of so many events while any place was flexed, against hands off; none where no places were reported.
     flexing: Option<f64>,
     /// Place of the travel where contact is lost in stroke after stroke, degrees.
     locked: Option<f64>,
-    /// Probability by chance of events as unevenly spread over the travel, against the time spent there; none where that can't be told.
+    /// Probability by chance of events as unevenly spread over the travel, against the time spent there; none where that can't be reported.
     spread: Option<f64>,
     events: usize,
 }

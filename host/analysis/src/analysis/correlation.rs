@@ -115,7 +115,7 @@ pub fn analyse(
 const GUARD: f64 = 1.644_853_626_951_472_2;
 /// A time between the lines that is not known, µs: a logger that takes one channel after the other. Rectangular; a rig's is small.
 const UNKNOWN_SKEW_US: f64 = 200.0;
-/// Scans on each side of one that tell the noise there.
+/// Scans on each side of one that show the noise there.
 const NEAR: usize = 64;
 /// Lines come back so long after a supply that was lost, µs.
 const AFTER_SUPPLY_US: f64 = 2000.0;
@@ -241,7 +241,7 @@ fn wires(c: &Calibration, supply: f64, ground: f64) -> f64 {
     (supply * c.wire[0]).hypot(ground * c.wire[1]) / c.supply_volts
 }
 
-/// The rig's input draws both lines down: where m is negative both add up, else the larger tells.
+/// The rig's input draws both lines down: where m is negative both add up, else the larger shows.
 fn loading(c: &Calibration, m: f64, (r1, r2): (f64, f64)) -> f64 {
     let (first, second) = (-m * c.most_loaded(0, r1), c.most_loaded(1, r2));
     let most = if m < 0.0 { first + second } else { first.abs().max(second) };

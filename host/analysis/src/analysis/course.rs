@@ -6,7 +6,7 @@
 //! - Noise is smoothed only as far as that makes the whole course truer: by parabolas over 1, 5 or 7 bins (Savitzky, Golay, Analytical
 //!   Chemistry 36, 1964, 1627), whichever Mallows' C_p finds the best (Mallows, Technometrics 15, 1973, 661): a parabola keeps what
 //!   bends slowly, and what bends fast and is more than noise keeps the window small.
-//! - A largest deviation lies between two bins as a rule: the parabola through the three bins next to it tells where, and how large.
+//! - A largest deviation lies between two bins as a rule: the parabola through the three bins next to it shows where, and how large.
 
 use super::curve::{Curves, LineCurve};
 use super::ends::{self, End};
@@ -21,7 +21,7 @@ const LEAST_POINTS: usize = 10;
 /// Deviations less than this share of the largest need no vertex.
 const WORTH_A_VERTEX: f64 = 0.5;
 
-/// Neighbours of which one is this many times as far away as the other tell no vertex: the noise of the nearer would be carried as many times
+/// Neighbours of which one is this many times as far away as the other show no vertex: the noise of the nearer would be carried as many times
 /// as far.
 const MOST_UNEVEN: f64 = 2.0;
 

@@ -28,7 +28,7 @@ use std::ops::Range;
 /// A lag longer than this is taken out scan by scan, seconds: with a speed averaged over a degree it would leave a trace of every
 /// hesitation. Engineering assumption.
 const LONG_LAG_S: f64 = 1e-3;
-/// Bins on either side that tell a line's own slope and bend at a place.
+/// Bins on either side that show a line's own slope and bend at a place.
 const SHAPE_HALF: usize = 3;
 /// A stroke that begins within this of the end of travel begins at the stop, degrees.
 const AT_STOP_DEG: f64 = 0.25;

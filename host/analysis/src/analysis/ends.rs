@@ -22,9 +22,9 @@ const NEAR_DEG: f64 = 0.4;
 const BLOW_DEG: f64 = 1.0;
 /// A stroke that stays within this of where it ends has arrived, degrees: a plate that is pressed onto its stop gives way a little longer.
 const ARRIVED_DEG: f64 = 0.03;
-/// Fewer visits tell no drift from scatter.
+/// Fewer visits show no drift from scatter.
 const LEAST_VISITS: usize = 4;
-/// A drift is told when its slope is beyond so many of its standard errors. Engineering assumption.
+/// A drift is reported when its slope is beyond so many of its standard errors. Engineering assumption.
 const BEYOND_CHANCE: f64 = 4.0;
 /// A part at rest may creep while its return spring unwinds, degrees per second: what turns is faster by far. Engineering assumption.
 const CREEPS_DEG_S: f64 = 0.5;
@@ -129,7 +129,7 @@ pub fn stop(prepared: &Prepared<'_>, curves: &Curves, line: usize, end: End) -> 
         let from = if k == 0 { 0 } else { arrival(prepared, &prepared.strokes[k - 1].range) };
         let to =
             if k == count { prepared.trace.len() } else { departure(prepared, &prepared.strokes[k].range) };
-        // The stroke before tells which stop this is; the very first rest is known by the stroke after it.
+        // The stroke before shows which stop this is; the very first rest is known by the stroke after it.
         let arrived = match (k, prepared.strokes.get(k)) {
             (0, Some(next)) if next.direction == Direction::Up => End::Closed,
             (0, _) => End::Open,
@@ -217,7 +217,7 @@ fn still(prepared: &Prepared<'_>, rest: Range<usize>) -> (usize, usize) {
 }
 
 /// What values that drift scatter by about their drift, and what the drift leaves open: the part is meant as it was at any time of the recording
-/// (rectangular over what it drifted by). No drift is told from fewer than four visits, or where it is not beyond chance.
+/// (rectangular over what it drifted by). No drift is distinguished from fewer than four visits, or where it is not beyond chance.
 fn drifted(times: &[f64], values: &[f64]) -> (Option<f64>, f64) {
     let plain = statistics::standard_deviation(values);
     let fit = (values.len() >= LEAST_VISITS).then(|| statistics::fit_line(times, values)).flatten();
@@ -306,7 +306,7 @@ pub fn analyse(
 }
 
 /// Closed and open volts of a line, and the span where there are both. Each stop with the standard uncertainty of where it lies, ratio of supply;
-/// `told` says how a stop was read.
+/// `reported` says how a stop was read.
 pub fn figures(
     line: usize,
     stops: [Option<(Stop, f64)>; 2],

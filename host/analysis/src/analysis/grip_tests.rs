@@ -167,7 +167,7 @@ fn dead_bands_of_both_kinds_of_part_lie_within_their_uncertainty() {
 #[test]
 fn a_driven_sweep_gives_every_figure_of_both_lines_and_the_pair() {
     let a = analysed(&Synthetic::hall(11));
-    // Events, single scans and releases are told by what searches for defects.
+    // Events, single scans and releases are reported by what searches for defects.
     let of_defects = [FigureName::DropoutRate, FigureName::LimpTrips, FigureName::CorrelationMomentary];
     for name in FigureName::ALL.into_iter().filter(|f| f.belongs_to(PartKind::Grip)) {
         if of_defects.contains(&name) || name.is_of_a_release() {
@@ -201,7 +201,7 @@ fn all_three_topologies_are_found_and_correlate_with_their_own_line() {
             "{offset:?} {}",
             truth.value
         );
-        // Judged by another sheet it is said.
+        // Judged by another sheet it is stated.
         let other =
             if topology == Topology::HalfSlope { Topology::Complementary } else { Topology::HalfSlope };
         let wrong = analysed_trace(&part.trace(), &Synthetic { topology: other, ..part.clone() }.sheet());

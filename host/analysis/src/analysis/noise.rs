@@ -6,7 +6,7 @@
 //! rig's own noise. A filter longer than a scan makes it read less; stated. So does a sensor whose
 //! steps are many scans apart: its staircase is no white noise. Ripple and noise of the supply go out with the ratio (`supply`); what
 //! remains of them is in the uncertainty. A rough track changes from scan to scan as well, the more the faster: the slowest strokes are used, and what
-//! two speeds tell of the grain is in the uncertainty.
+//! two speeds say of the grain is in the uncertainty.
 
 use super::Figure;
 use super::budget::{Budget, Source};
@@ -17,13 +17,13 @@ use std::ops::Range;
 
 /// While moving, a scan may cover this much travel at most; else only rests are used, degrees.
 const MOST_DEG_PER_SCAN: f64 = 0.1;
-/// Scans of the slowest strokes that tell the noise, or a quarter of all where that is more.
+/// Scans of the slowest strokes that show the noise, or a quarter of all where that is more.
 const ENOUGH: usize = 4000;
 /// Strokes whose speeds differ by less than this factor are of one speed.
 const ALIKE: f64 = 1.3;
 /// Second differences used at most.
 const MOST: usize = 100_000;
-/// Pairs of second differences that are compared: more tell no more of what both lines share.
+/// Pairs of second differences that are compared: more show no more of what both lines share.
 const MOST_PAIRS: usize = 1_000_000;
 /// 90 % point of |N(0,1)|.
 const P90: f64 = 1.644_853_626_951_472;
@@ -122,7 +122,7 @@ fn by_speed(prepared: &Prepared<'_>, strokes: Vec<Range<usize>>) -> (Vec<Range<u
 }
 
 /// How much of a noise a track's grain may be, in its unit: what grows with speed. Between two scans a rough track changes by a variance in
-/// proportion to the travel, so noise² = white + grain·travel; two speeds tell both.
+/// proportion to the travel, so noise² = white + grain·travel; two speeds show both.
 fn by_grain(
     prepared: &Prepared<'_>,
     ratio: &[f32],
@@ -145,7 +145,7 @@ fn bend(w: &[f32]) -> f64 {
     f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0])
 }
 
-/// Variance of a scan, (mV at 5 V)², that a line shares with the other one: times that a log tells wrongly make motion of it, and a supply that
+/// Variance of a scan, (mV at 5 V)², that a line shares with the other one: times that a log shows wrongly make motion of it, and a supply that
 /// its column does not show ripples in both. A rig's own times are exact, and its supply is measured in the same scan.
 fn moved_together(prepared: &Prepared<'_>, line: usize, stretches: &[Range<usize>]) -> f64 {
     let (Some(own), Some(other), None) =

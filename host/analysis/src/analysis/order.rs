@@ -1,4 +1,4 @@
-//! The order in which findings are told: what takes the signal away, then what falsifies it, then what degrades it.
+//! The order in which findings are reported: what takes the signal away, then what falsifies it, then what degrades it.
 //!
 //! Causes of the line as a whole are rivals for one deviation, so among them the most probable goes first, whatever its kind.
 //! What is less likely than not comes after all that is likelier.

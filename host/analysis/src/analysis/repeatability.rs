@@ -65,7 +65,7 @@ pub(super) fn by_the_angle(curves: &Curves, line: usize) -> Option<f64> {
         return None;
     }
     let whole = largest(curves, &curves.strokes, line, own.slope)?;
-    // What is left where the other line tells how far it was turned: no motion is in it, and no slope.
+    // What is left where the other line shows how far it was turned: no motion is in it, and no slope.
     let by = own.slope / other.slope;
     let mut strokes = curves.strokes.clone();
     for stroke in &mut strokes {

@@ -15,7 +15,7 @@ const LEAST_TRAVEL: f64 = 0.5;
 /// Less change of a body's first line than this share of the sheet's is no motion.
 const LEAST_CHANGE: f64 = 0.5;
 
-/// What a round tells.
+/// What a round shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Round {
     /// Figures and findings.

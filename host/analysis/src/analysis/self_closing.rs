@@ -33,7 +33,7 @@ pub const CLOSED_DEG: f64 = 2.0;
 /// Chance that something else than the part holds one release open: a hand, a lead. Engineering assumption.
 const BY_ACCIDENT: f64 = 0.2;
 
-/// What a release of the grip tells goes into `out`; `released` is its trace, none where no drive let it go, and `moved_by` what turned the
+/// What a release of the grip shows goes into `out`; `released` is its trace, none where no drive let it go, and `moved_by` what turned the
 /// grip instead. Never fails: what can't be had is named.
 pub fn tell(released: Option<&Trace>, moved_by: ProcedureKind, out: &mut PartAnalysis) {
     let Some(trace) = released.filter(|t| !t.is_empty()) else {

@@ -3,7 +3,7 @@
 //! At speed v a lag of τ moves the second line by −slope₂·v·τ against the first: up and down strokes differ by twice that. So
 //! does a difference of hysteresis between the lines, which does not change with speed. Where strokes of one direction differ
 //! in speed by enough, τ is the regression of the residual on speed and hysteresis drops out; otherwise the difference of up
-//! and down is used and a quarter of the hysteresis stands in the uncertainty: the two can't be told apart at one speed, however
+//! and down is used and a quarter of the hysteresis stands in the uncertainty: the two can't be distinguished at one speed, however
 //! many strokes there are. Where that hides more than a twentieth of the time between two samples of the monitor, the skew is not
 //! testable from the recording. Slow drift is estimated beside it (see `lag`), so that it is not taken for time.
 
@@ -15,7 +15,7 @@ use super::prepared::Prepared;
 use crate::quantity::{Condition, FigureName};
 use crate::sheet::PartSheet;
 
-/// A line that moves by less than this share of the other's span tells no time.
+/// A line that moves by less than this share of the other's span shows no time.
 const LEAST_SPAN: f64 = 0.05;
 /// Least hysteresis that may differ between lines, degrees. Engineering assumption.
 const LEAST_PLAY_DEG: f64 = 0.02;

@@ -50,7 +50,7 @@ const HELD_SCANS: f64 = 1.5;
 const CHATTER_STEPS: f64 = 1.5;
 /// Shorter runs are counted in an array.
 const SHORT_RUNS: usize = 64;
-/// Fewest times that a supply is held for, to be told from one that changes rarely.
+/// Fewest times that a supply is held for, to be distinguished from one that changes rarely.
 const FEWEST_RUNS: usize = 10;
 /// A time between supply and lines is named from this on, µs.
 const NAMED_SKEW_US: f64 = 20.0;
@@ -225,7 +225,7 @@ fn filled<'a>(volts: &'a [f32], segments: &[Range<usize>], longest: usize) -> Co
     Cow::Owned(out)
 }
 
-/// Scans from one fresh value of a supply to the next; 1 where every scan has its own, or where too little changes to tell.
+/// Scans from one fresh value of a supply to the next; 1 where every scan has its own, or where too little changes to show.
 fn fresh_every(volts: &[f32], segments: &[Range<usize>]) -> f64 {
     let total: usize = segments.iter().map(ExactSizeIterator::len).sum();
     let known = volts.iter().filter(|v| v.is_finite()).count();

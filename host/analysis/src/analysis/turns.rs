@@ -12,9 +12,9 @@ const WITH_IT: f64 = 4.0;
 const COURSE_DEG: f64 = 1.0;
 /// Least bins of that course.
 const LEAST_BINS: usize = 6;
-/// Scans before a turn that tell its noise.
+/// Scans before a turn that show its noise.
 const NOISE_SCANS: usize = 200;
-/// A single-precision angle of a few hundred degrees tells no less than this, degrees.
+/// A single-precision angle of a few hundred degrees shows no less than this, degrees.
 pub const LEAST_DEG: f64 = 2e-5;
 /// A ratio formed of single-precision volts is no better than this.
 const LEAST_RATIO: f64 = 3e-8;

@@ -5,7 +5,7 @@
 //!   taken off; its size and the spread go into the uncertainty, since the bias is itself known from a noisy curve only.
 //! - Calibration (GUM 5.1): gains and offsets of line and supply are taken as independent; what cancels in a ratio or a
 //!   difference is left out where the figure is formed.
-//! - The loom: what a wire and its contact drop is known only as far as the sensed return tells; the supply's wire is taken to
+//! - The loom: what a wire and its contact drop is known only as far as the sensed return shows; the supply's wire is taken to
 //!   drop the same. What is not known of either counts, independently of each other.
 //! - The rig's input, or another logger's, takes a current from the sensor's source resistance R (WIRE.md: at least 1 MΩ), so a line reads low by up to
 //!   `ratio·R/1 MΩ`. It is not corrected: a rectangular distribution of that half-width counts (GUM F.2.4.5). R is

@@ -98,7 +98,7 @@ pub fn unfit(trace: &Trace) -> Option<String> {
     })
 }
 
-/// What is said where nothing may be said of a part.
+/// The words where nothing may be said of a part.
 pub fn nothing(kind: PartKind, why: String) -> PartAnalysis {
     let figures = FigureName::ALL.into_iter().filter(|f| f.belongs_to(kind));
     PartAnalysis {
@@ -192,14 +192,14 @@ fn levels(trace: &Trace, supply: &[f32], sheet: &PartSheet) -> Vec<(Range<usize>
     }
     all.push((from..trace.len(), level));
     if all.len() == 1 && level == 0.0 {
-        // The mark that tells of the switching on was lost.
+        // The mark that reports the switching on was lost.
         all[0].1 = set(supply, sheet);
     }
     all.retain(|(range, _)| !range.is_empty());
     all
 }
 
-/// What was requested where no mark tells: the sheet's supply, or, by a sheet for another one, what was held for most of the time.
+/// What was requested where no mark shows: the sheet's supply, or, by a sheet for another one, what was held for most of the time.
 fn set(supply: &[f32], sheet: &PartSheet) -> f64 {
     let near = |v: &f32| (f64::from(*v) - sheet.supply_volts).abs() <= NEAR * sheet.supply_volts;
     if supply.iter().any(near) {

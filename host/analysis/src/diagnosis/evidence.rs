@@ -76,7 +76,7 @@ pub struct ContactEvidence {
 pub struct FindingEvidence {
     /// Its kind.
     pub kind: FindingKind,
-    /// Its line; none for the pair and for what is no line's.
+    /// Its line; none for the pair and for what is not a line's.
     pub channel: Option<Channel>,
     /// From, degrees of travel.
     pub from_deg: Option<f64>,
@@ -156,7 +156,7 @@ pub struct VehicleEvidence {
     pub text: String,
 }
 
-/// What the rider tells.
+/// What the rider shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
@@ -259,7 +259,7 @@ impl Look {
 pub struct Seen {
     /// Where.
     pub look: Look,
-    /// Whether it was as it should be; null when that could not be told.
+    /// Whether it was as it should be; null when that could not be reported.
     pub good: Option<bool>,
     /// In the user's words; may hold anything.
     pub note: String,

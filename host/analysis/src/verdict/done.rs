@@ -94,7 +94,7 @@ pub fn loads_stepped(trace: &Trace) -> Option<bool> {
 }
 
 impl Judgement {
-    /// Takes into account what was planned and not done: nothing is claimed of it. What was cut short is said by [`Judgement::heed`].
+    /// Takes into account what was planned and not done: nothing is claimed of it. What was cut short is stated by [`Judgement::heed`].
     pub fn lacking(self, not_done: &[NotDone]) -> Self {
         let said: Vec<String> = not_done
             .iter()

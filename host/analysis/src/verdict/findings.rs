@@ -6,11 +6,11 @@
 //! - One with less than that, but more likely true than not, leaves it `undecided`: the part can't be called good while a
 //!   defect is the likelier explanation, nor bad.
 //! - One that is likelier false than true does nothing by itself: when every figure keeps its limit beyond the guard band, a
-//!   guess at a cause is no reason to withhold `within`. It is still told.
+//!   guess at a cause is not a reason to withhold `within`. It is still reported.
 //! - `not_testable` says that a part of the test says nothing: it leaves the part `undecided`, and never condemns.
 //! - Causes that were put up for one and the same deviation of the lines are rivals: at most one of them is true. So their
 //!   confidences add: together they say how likely it is that one of those that decide is there, and `undecided` follows
-//!   from that sum. It is said once, by the strongest. `outside` needs one that is sure by itself, for a technician is to be
+//!   from that sum. It is stated once, by the strongest. `outside` needs one that is sure by itself, for a technician is to be
 //!   told what is broken.
 
 use super::DecidedFinding;
@@ -196,7 +196,7 @@ fn is_rival(finding: &Finding) -> bool {
     finding.details.iter().any(|d| d.name == RIVALS)
 }
 
-/// A confidence that can be compared; what is no number can't be passed over, and decides nothing.
+/// A confidence that can be compared; what is not a number can't be passed over, and decides nothing.
 fn sureness(finding: &Finding) -> f64 {
     if finding.confidence.is_finite() { finding.confidence } else { LEAST_CONFIDENCE }
 }

@@ -147,7 +147,7 @@ fn a_supply_that_was_logged_coarsely_or_not_at_all_or_that_fell_condemns_no_soun
         })
         .collect();
     rarely(Verdict::Outside, &all, 0.01);
-    // A supply that fell is said, not passed over.
+    // A supply that fell is stated, not passed over.
     for (seed, judgement) in all.iter().filter(|(seed, _)| seed % 3 == 2) {
         assert!(
             judgement.reasons.iter().any(|r| r.contains("the supply itself fell")),

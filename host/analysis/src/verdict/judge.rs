@@ -34,7 +34,7 @@ pub fn judge(analysis: &PartAnalysis, sheet: &PartSheet) -> Judgement {
 pub struct Judging<'a> {
     /// What is judged.
     pub scope: Scope,
-    /// Topologies that fit where the lines of the same part stood or moved in other recordings; without one, the analysed recording tells.
+    /// Topologies that fit where the lines of the same part stood or moved in other recordings; without one, the analysed recording shows.
     pub shown: &'a [Topology],
     /// Probability that `within` and `outside` need, 0.5..1: 95 %, or more where a part is looked at more than once.
     pub sure: f64,
@@ -48,7 +48,7 @@ impl Default for Judging<'_> {
 }
 
 /// Judges what `scope` says, by a sheet. `shown` are the topologies that fit where the lines of the same part stood or moved in
-/// other recordings; without one, the analysed recording tells.
+/// other recordings; without one, the analysed recording shows.
 pub fn judge_scope(
     analysis: &PartAnalysis,
     sheet: &PartSheet,
@@ -131,7 +131,7 @@ impl Judgement {
         self
     }
 
-    /// Whether a driven recording tells what it should although scans are missing: few of them, lost by rig, line or computer, and every place
+    /// Whether a driven recording shows what it should although scans are missing: few of them, lost by rig, line or computer, and every place
     /// passed whole by other strokes, or motion done whole by others.
     fn bears(&self, trace: &Trace, missing: u64) -> bool {
         let few = missing as f64 <= MOST_MISSING * (trace.len() as u64 + missing) as f64;
@@ -148,7 +148,7 @@ impl Judgement {
         self
     }
 
-    /// Tells what else its reader should know; the verdict stays.
+    /// Reports what else its reader should know; the verdict stays.
     pub fn telling(mut self, notes: Vec<String>) -> Self {
         self.notes = notes;
         self.conclude();
@@ -233,7 +233,7 @@ impl Judgement {
             .findings
             .iter()
             .filter_map(|f| finding_reason(f, mismatch, self.sure))
-            // By a sheet that does not fit, no figure tells anything.
+            // By a sheet that does not fit, no figure shows anything.
             .chain(self.figures.iter().filter(|_| !mismatch).filter_map(|f| figure_reason(f, self.topology)));
         let (outside, undecided): (Vec<_>, Vec<_>) = sentences.partition(|s| s.starts_with("outside"));
         self.mismatch

@@ -282,7 +282,7 @@ fn a_weak_guess_at_a_cause_does_not_take_within_from_a_part_whose_figures_all_ke
     analysis.findings.push(finding(FindingKind::Leakage, 0.3));
     let judgement = judge(&analysis, &sheet());
     assert_eq!(judgement.overall, Verdict::Within, "{:?}", judgement.reasons);
-    // It is still told, with what it did: nothing.
+    // It is still reported, with what it did: nothing.
     assert_eq!(judgement.findings[0].effect, FindingEffect::TooWeak);
     assert!(judgement.reasons.iter().all(|r| !r.contains("leakage")), "{:?}", judgement.reasons);
 }

@@ -4,7 +4,7 @@
 //! Rowe, J. R. Stat. Soc. A 132, 1969, 235, on repeated significance tests; 8.3 % for two looks at growing data, from memory). Two rules
 //! keep the risk where it was:
 //!
-//! - How many looks there may be is said before the first one and kept with every trace (its plan), and each takes its share of the risk:
+//! - How many looks there may be is stated before the first one and kept with every trace (its plan), and each takes its share of the risk:
 //!   with k looks planned, `within` and `outside` need `1 − 0.05/k` each time (Bonferroni's inequality: the chance that any of k
 //!   looks errs is at most the sum of theirs, whatever they have in common, and whichever of them were carried out).
 //! - Each look is judged on its own sweep. Its length was chosen by looking at the ones before, and data whose number depends on what they

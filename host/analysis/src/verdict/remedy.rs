@@ -3,7 +3,7 @@
 //!
 //! - Scatter between cycles averages: its part of the standard uncertainty goes with 1/√cycles (GUM 4.2.3). What all cycles share (gains,
 //!   offsets, the reference, the loom) stays as it is, however many there are.
-//! - How likely one more sweep settles it is told beforehand: the distance to the limit is itself known only to within the scatter, so the
+//! - How likely one more sweep settles it is reported beforehand: the distance to the limit is itself known only to within the scatter, so the
 //!   distance that the next sweep will find is normal about the present one with the scatter of both sweeps (predictive power:
 //!   Spiegelhalter, Freedman, Stat. Med. 5, 1986, 1, from memory). A number of cycles that would just do for the present value
 //!   would settle half of the parts.
@@ -38,7 +38,7 @@ impl Makeup {
         Self { scatter, rest: (whole * whole - scatter * scatter).max(0.0).sqrt() }
     }
 
-    /// Of a figure; none where its budget does not tell scatter from the rest.
+    /// Of a figure; none where its budget does not separate scatter from the rest.
     pub(super) fn of(figure: &Figure) -> Option<Self> {
         let scatter = figure.budget.from(Source::Scatter).hypot(figure.budget.from(Source::Bias));
         let whole = figure.stated_uncertainty();
@@ -79,7 +79,7 @@ impl Makeup {
 pub struct Sweep {
     /// Its cycles.
     pub cycles: u32,
-    /// How likely it settles the matter, 0..1; none where that can't be told.
+    /// How likely it settles the matter, 0..1; none where that can't be reported.
     pub chance: Option<f64>,
 }
 

@@ -8,17 +8,17 @@ pub enum Scope {
     /// The whole part: every figure with a limit, every kind of finding.
     #[default]
     Part,
-    /// What flexing tells: lost contact. `limp_trips` only when the lines' topology is known, because a monitor for another
+    /// What flexing shows: lost contact. `limp_trips` only when the lines' topology is known, because a monitor for another
     /// topology trips on every good part.
     Flex {
         /// Whether limp-home trips may be judged.
         limp_trips: bool,
     },
-    /// What supply steps and load steps at rest tell: leads and leakage, and the output at both stops.
+    /// What supply steps and load steps at rest show: leads and leakage, and the output at both stops.
     Leads,
-    /// What cycling for long tells: the figures of its rounds, and every dropout in them.
+    /// What cycling for long shows: the figures of its rounds, and every dropout in them.
     Soak,
-    /// What one procedure of a throttle body tells.
+    /// What one procedure of a throttle body shows.
     Procedure(ProcedureKind),
     /// Whether rig and part are ready to be tested. No limit of the sheet is looked at.
     Readiness,
@@ -37,7 +37,7 @@ impl Scope {
         }
     }
 
-    /// From its name in outcomes; of a flex the wider one, because its name does not tell.
+    /// From its name in outcomes; of a flex the wider one, because its name does not show.
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Soak, Self::Readiness]
             .into_iter()

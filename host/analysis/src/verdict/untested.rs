@@ -55,8 +55,8 @@ pub(super) fn untested(analysis: &PartAnalysis, sheet: &PartSheet, scope: Scope)
     list
 }
 
-/// What a grip that was not let go lacks: it is said with the verdict (`Judgement::not_tried`), and keeps it from being `within` only by a sheet that
-/// requires it. Of one that was let go the place decides; time and torque are told where they can be had.
+/// What a grip that was not let go lacks: it is stated with the verdict (`Judgement::not_tried`), and keeps it from being `within` only by a sheet that
+/// requires it. Of one that was let go the place decides; time and torque are reported where they can be had.
 fn said_instead(figure: FigureName, analysis: &PartAnalysis, sheet: &PartSheet) -> bool {
     let deciding = figure == FigureName::ReturnRest && sheet.self_closing_required;
     analysis.kind == PartKind::Grip && figure.is_of_a_release() && !deciding

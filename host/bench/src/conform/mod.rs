@@ -70,7 +70,7 @@ pub enum ConformError {
     /// The link failed.
     #[error(transparent)]
     Link(#[from] LinkError),
-    /// What answers is no rig of this protocol.
+    /// What answers is not a rig of this protocol.
     #[error("no rig of protocol version {version} answers at {address}: {why}; check port, baud rate and power", version = trackpair_protocol::VERSION)]
     NoRig {
         /// Where.
@@ -80,7 +80,7 @@ pub enum ConformError {
     },
 }
 
-/// Asks a rig every point; `tell` hears each as it is known. The rig is left unpowered.
+/// Asks a rig every point; `show` hears each as it is known. The rig is left unpowered.
 ///
 /// # Errors
 /// The line fails, or no rig answers.

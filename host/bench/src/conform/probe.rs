@@ -8,7 +8,7 @@ use trackpair_protocol::message::{
     Event, Identity, Message, Reason, Refusal, Reply, Request, Status, capability, kind,
 };
 
-/// How long an answer is waited for before the frame is sent again. WIRE.md 2 tells a host to wait 100 ms.
+/// How long an answer is waited for before the frame is sent again. WIRE.md 2 asks a host to wait 100 ms.
 const PATIENCE: Duration = Duration::from_millis(300);
 /// How often a frame is sent.
 const ATTEMPTS: u32 = 3;

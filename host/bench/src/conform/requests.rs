@@ -1,4 +1,4 @@
-//! What is refused, and what a rig tells of itself: sections 3 to 5.
+//! What is refused, and what a rig reports itself: sections 3 to 5.
 
 use super::probe::{Broken, Probe, encoded, otherwise};
 use super::runs::{status_is, watch};

@@ -24,7 +24,7 @@ pub enum LinkError {
     Open {
         /// The address as given.
         address: String,
-        /// What the system said.
+        /// The system's message.
         cause: String,
         /// What to do.
         advice: String,
@@ -34,7 +34,7 @@ pub enum LinkError {
     Lost {
         /// The address as given.
         address: String,
-        /// What the system said.
+        /// The system's message.
         cause: String,
     },
 }
@@ -138,7 +138,7 @@ impl Link for PolledPort {
 /// Longest that a write may make no headway.
 pub(crate) const WRITE_PATIENCE: Duration = Duration::from_secs(1);
 
-/// What a port says that is no loss.
+/// A port's message that is not a loss.
 pub(crate) fn passes(kind: ErrorKind) -> bool {
     matches!(kind, ErrorKind::TimedOut | ErrorKind::WouldBlock | ErrorKind::Interrupted)
 }

@@ -25,7 +25,7 @@ const STEPS: [(f64, f64); 3] = [(0.10, 0.28), (0.40, 0.58), (0.70, 0.88)];
 /// Scans per second: the figures are times of milliseconds.
 const RATE_HZ: f64 = 5_000.0;
 
-/// What a pair told.
+/// What a follow recorded.
 #[derive(Clone, Debug, Default)]
 pub struct FollowFound {
     /// The grip's self-check.

@@ -75,7 +75,7 @@ impl Bench<'_> {
         self.without_reference = left_out;
     }
 
-    /// Watches the lines while the grip is turned by hand. Without a reference the travel seen is told by the first line.
+    /// Watches the lines while the grip is turned by hand. Without a reference the travel seen is reported by the first line.
     pub fn hand_sweep(&mut self, until: HandEnd<'_>) -> Recording {
         let (plan, mut covering) = match self.plan_hand_sweep(until) {
             Ok(plan) => plan,

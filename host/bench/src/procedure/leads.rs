@@ -21,7 +21,7 @@ const ANSWER_US: u64 = 150_000;
 const REPEATS_US: u64 = 500_000;
 /// Lower supply of the step, mV.
 const LOW_MV: u16 = 4_000;
-/// So much later than the program comes to a place the event that tells it counts as lost, µs: a part that did not stand where the program begins
+/// So much later than the program comes to a place the event that shows it counts as lost, µs: a part that did not stand where the program begins
 /// comes there later.
 const EVENT_US: u64 = 200_000;
 /// Speed between the places, deg/s.
@@ -107,13 +107,13 @@ impl Switched {
     }
 }
 
-/// When a segment of the program began, rig µs; none as long as it was not told.
+/// When a segment of the program began, rig µs; none as long as it was not reported.
 fn begun(tape: &Tape<'_>, segment: u8) -> Option<u64> {
     let is = |kind: &MarkKind| matches!(kind, MarkKind::Segment { segment: s, .. } if *s == segment);
     tape.recorder().marks().iter().find(|mark| is(&mark.kind)).map(|mark| mark.at_us)
 }
 
-/// Waits until the part is at a place; none when it is past it, or the run is over. Where the event that tells it was lost, the program's own
+/// Waits until the part is at a place; none when it is past it, or the run is over. Where the event that shows it was lost, the program's own
 /// time does.
 fn arrived(tape: &mut Tape<'_>, place: &Place, words: &dyn Fn(f64) -> String) -> Option<u64> {
     loop {

@@ -106,7 +106,7 @@ pub struct Bench<'a> {
     winding_ohms: Option<f64>,
     without_reference: bool,
     planned: Vec<ProcedureKind>,
-    /// Whether a trip that the rig holds is an old one: from before the first procedure, or told as the end of the last.
+    /// Whether a trip that the rig holds is an old one: from before the first procedure, or reported as the end of the last.
     trip_is_told: bool,
 }
 
@@ -180,7 +180,7 @@ impl<'a> Bench<'a> {
         self.setup.started = started;
     }
 
-    /// Leaves the rig unpowered between two procedures. Silence is no matter then, and what its guard says of it is told.
+    /// Leaves the rig unpowered between two procedures. Silence is no matter then, and what its guard says of it is reported.
     ///
     /// # Errors
     /// The rig is gone, or did not confirm.

@@ -143,7 +143,7 @@ impl Tape<'_> {
         self.run.finish();
     }
 
-    /// Tells how far it is, now and then.
+    /// Reports how far it is, now and then.
     pub(super) fn report(&mut self, words: &dyn Fn(f64) -> String) {
         let rig_us = self.now_us();
         if rig_us < self.reported_us + REPORT_EVERY_US {
@@ -174,7 +174,7 @@ impl Tape<'_> {
         overdue
     }
 
-    /// The event that tells the same may be lost on the line; the answer is not.
+    /// The event that shows the same may be lost on the line; the answer is not.
     fn mark_answer(&mut self, request: &Request, at_us: u64) {
         let kind = match *request {
             Request::SetSupply { millivolts } => MarkKind::Supply { millivolts },

@@ -5,7 +5,7 @@ use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
 use crate::quantity::ProcedureKind;
 
-/// Setpoint beyond each stop, degrees: the drive then presses on it, which tells the stop's place and the sign of the current.
+/// Setpoint beyond each stop, degrees: the drive then presses on it, which shows the stop's place and the sign of the current.
 const PRESS_DEG: f64 = 1.0;
 /// Speed of the slow stroke, deg/s: slow enough that viscous friction hardly counts.
 const SLOW_DEG_S: f64 = 25.0;

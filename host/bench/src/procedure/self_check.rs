@@ -132,7 +132,7 @@ impl Bench<'_> {
             tape.until_over(&words);
         });
         let mut check = SelfCheck { warnings: recording.warnings.clone(), recording, ..SelfCheck::default() };
-        // What a rig says that contradicts itself tells nothing of the part.
+        // What a rig says that contradicts itself shows nothing of the part.
         let believed = !matches!(
             check.recording.failure,
             Some(ProcedureError::Contradiction { .. } | ProcedureError::EndedEarly { .. })
@@ -187,7 +187,7 @@ impl Bench<'_> {
 
 fn look_at_rest(trace: &Trace, set_volts: f64, check: &mut SelfCheck) {
     let Some(&start) = trace.time_us.first() else { return };
-    // The program begins with the recording; where its first scans were lost, its first segment tells when.
+    // The program begins with the recording; where its first scans were lost, its first segment shows when.
     let start = trace.segments_begun().iter().find(|(_, s)| *s == 0).map_or(start, |(at, _)| start.min(*at));
     let rest = between(trace, start + NOISE_FROM_US, start + u64::from(REST_US));
     // Of a rest that was half lost nothing is read.

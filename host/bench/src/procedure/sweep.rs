@@ -1,5 +1,5 @@
 //! The sweep: full cycles from beyond the closed stop to beyond the open stop and back, at the sheet's speed and rate. From
-//! two cycles on, the last goes at half the speed: a lag grows with speed and a hysteresis does not, so the two can be told
+//! two cycles on, the last goes at half the speed: a lag grows with speed and a hysteresis does not, so the two can be distinguished
 //! apart.
 
 use super::recording::{Plan, Recording};

@@ -1,5 +1,5 @@
 //! A real port with a thread of its own: bytes, repeats and heartbeats go on whatever the session's owner does meanwhile (a disk that is slow,
-//! an analysis, a page). What came waits in a queue; where its owner is too slow for the samples, blocks are dropped and told, never stalled.
+//! an analysis, a page). What came waits in a queue; where its owner is too slow for the samples, blocks are dropped and reported, never stalled.
 
 use super::SessionError;
 use super::endpoint::{Answer, Endpoint, Patience, Seen};
@@ -21,7 +21,7 @@ use trackpair_protocol::message::Request;
 pub(super) const MOST_WAITING: usize = 4_096;
 /// How long what is still to be sent may take at the end.
 const LAST_WORDS: Duration = Duration::from_millis(100);
-/// How long the driver may take to tell its story.
+/// How long the driver may take to show its story.
 const STORY_PATIENCE: Duration = Duration::from_secs(1);
 /// Things handed on in one go.
 const AT_ONCE: usize = 256;
@@ -347,7 +347,7 @@ impl Driver {
         }
     }
 
-    /// A block for which there is no room is told instead.
+    /// A block for which there is no room is reported instead.
     fn with_room(&mut self, heard: Heard) -> Heard {
         let Heard::Block(block) = &heard else { return heard };
         if self.waiting.load(Ordering::Relaxed) >= MOST_WAITING {

@@ -16,7 +16,7 @@ use trackpair_protocol::message::{Refusal, Reply, Request};
 pub const HEARTBEAT_EVERY: Duration = Duration::from_millis(50);
 /// Silence after which a rig counts as gone. More than three times the rig's own patience.
 const GONE_AFTER: Duration = Duration::from_millis(1_000);
-/// A heartbeat that goes out so late is told: something on this computer held it up. The rig's own patience is 300 ms.
+/// A heartbeat that goes out so late is reported: something on this computer held it up. The rig's own patience is 300 ms.
 const OVERDUE: Duration = Duration::from_millis(100);
 
 /// How long and how often a request is asked.
@@ -31,7 +31,7 @@ pub(super) struct Patience {
 /// What became of a request.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Answer {
-    /// The rig did it, or told it.
+    /// The rig did it, or reported it.
     Reply(Reply),
     /// The rig refused.
     Refused(Refusal),
@@ -73,7 +73,7 @@ pub(super) struct Endpoint {
     asked: Option<Asked>,
     answer: Option<Answer>,
     fault: Option<SessionError>,
-    /// When the rig's silence was last told.
+    /// When the rig's silence was last reported.
     silence_told: Option<Duration>,
     out: Vec<u8>,
     drops: Drops,

@@ -38,7 +38,7 @@ pub(super) enum Nature {
     Seated,
 }
 
-/// What shall happen. Block numbers are those of the run.
+/// What is to happen. Block numbers are those of the run.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Script {
     pub(super) nature: Nature,
@@ -46,7 +46,7 @@ pub(super) struct Script {
     pub(super) blocks: u32,
     /// Blocks that are lost on the line.
     pub(super) lost_blocks: Vec<u32>,
-    /// The event that tells the run's end is lost.
+    /// The event that shows the run's end is lost.
     pub(super) end_untold: bool,
     /// A guard trips instead of this block.
     pub(super) guard_at: Option<u32>,

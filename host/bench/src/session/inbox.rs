@@ -11,7 +11,7 @@ use std::time::Duration;
 use trackpair_protocol::frame::Frame;
 use trackpair_protocol::message::{DecodeError, Event, EventKind, Message, Reason, Refusal, Reply, kind};
 
-/// Answers whose ids are remembered, to tell a second answer from a late one.
+/// Answers whose ids are remembered, to distinguish a second answer from a late one.
 const REMEMBERED: usize = 32;
 /// Stretches of missing events that are remembered, to take one that comes late for what it is. A rig that jumps about fills no memory.
 const STRETCHES: usize = 64;

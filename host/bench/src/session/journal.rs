@@ -1,5 +1,5 @@
 //! What happened on the line of one session, in order: the newest events, how long answers took, how long either side was silent. It is kept with
-//! the record (`session.jsonl`) and told to `tracing` as it happens.
+//! the record (`session.jsonl`) and reported to `tracing` as it happens.
 
 use super::error::{explain, guard_name, request_name};
 use super::statistics::Statistics;
@@ -14,7 +14,7 @@ use trackpair_protocol::message::{Guard, Refusal};
 
 /// So many events are kept; older ones are counted.
 pub const KEPT: usize = 2_000;
-/// Round trips that are told apart, µs.
+/// Round trips that are distinguished, µs.
 const ROUND_TRIP_US: (u64, u64) = (1, 10_000_000);
 /// Significant decimal digits of the histogram.
 const DIGITS: u8 = 2;
@@ -33,7 +33,7 @@ pub enum Told {
         firmware: String,
         /// How often it has started.
         boot: u32,
-        /// The session's number; 0 where a program before did not tell.
+        /// The session's number; 0 where a program before did not show.
         #[serde(default)]
         session: u32,
     },
@@ -139,7 +139,7 @@ impl Told {
         Self::GuardTripped { guard: guard_name(guard).to_owned(), value }
     }
 
-    /// Tells the program's log.
+    /// Writes to the program's log.
     fn log(&self, span: &Span, at_us: u64) {
         match self {
             Self::Opened { model, serial, firmware, boot, .. } => {
@@ -184,7 +184,7 @@ pub struct Entry {
     pub told: Told,
 }
 
-/// Where in the program's log something is told: at which rig, in which session, run and request.
+/// Where in the program's log something is reported: at which rig, in which session, run and request.
 #[derive(Clone, Debug)]
 struct Spans {
     rig: Span,
@@ -271,7 +271,7 @@ impl Journal {
         self.spans.request = Span::none();
     }
 
-    /// Tells.
+    /// Reports.
     pub(super) fn tell(&mut self, now: Duration, told: Told) {
         let at_us = now.as_micros() as u64;
         self.spans.begin(&told);

@@ -10,7 +10,7 @@
 //! - `story`: the journal as a file and in words.
 //! - `opening`: from a line to a session: who the rig is, then its channels and their calibration.
 //! - this file: asking, closing.
-//! - `sequence`: blocks put in order, lost ones told.
+//! - `sequence`: blocks put in order, lost ones reported.
 //! - `recorder`: blocks and events into the samples and marks of a trace.
 //! - `run`: one run from start to end.
 //! - `ping`: round-trip times and clock offset.
@@ -71,7 +71,7 @@ use trackpair_protocol::message::{Identity, Reply, Request, Status, capability};
 pub struct Options {
     /// Ends the opening when it is cancelled. Of an open session nothing ends by it: its owner has the rig made safe first.
     pub stop: CancellationToken,
-    /// Session number: tells this session from any other on the same rig. Each session should have its own.
+    /// Session number: distinguishes this session from any other on the same rig. Each session should have its own.
     pub session: u32,
     /// How long one attempt to identify waits.
     pub identify_timeout: Duration,

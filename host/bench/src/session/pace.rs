@@ -15,7 +15,7 @@ pub(super) struct Pace {
 }
 
 impl Pace {
-    /// Something was sent: its answer shall not wait.
+    /// Something was sent: its answer must not wait.
     pub(super) fn wrote(&mut self) {
         self.streaming = false;
     }

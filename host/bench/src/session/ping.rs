@@ -4,7 +4,7 @@ use super::{Session, SessionError, nonsense};
 use hdrhistogram::Histogram;
 use trackpair_protocol::message::{Reply, Request};
 
-/// Lowest and highest round-trip time that is told apart, µs; beyond, it counts as the highest.
+/// Lowest and highest round-trip time that is distinguished, µs; beyond, it counts as the highest.
 pub const PING_RANGE_US: (u64, u64) = (1, 10_000_000);
 
 /// Significant decimal digits of the histogram.

@@ -129,7 +129,7 @@ impl Recorder {
         self.mark(Mark { at_us: event.rig_us, kind });
     }
 
-    /// Adds a mark, unless the same was told already: an event and the reply to the request that caused it say the same.
+    /// Adds a mark, unless the same was reported already: an event and the reply to the request that caused it say the same.
     pub fn mark(&mut self, mark: Mark) {
         let known =
             self.marks.iter().any(|m| m.kind == mark.kind && m.at_us.abs_diff(mark.at_us) <= SAME_MARK_US);

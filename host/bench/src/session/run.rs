@@ -21,13 +21,13 @@ const QUIET: Duration = Duration::from_millis(300);
 /// A run that goes on without a block for so long, and two scans more, is given up: the rig drives and does not sample.
 const GIVEN_UP: Duration = Duration::from_secs(2);
 
-/// Holes of a run that are told one by one.
+/// Holes of a run that are reported one by one.
 const MOST_HOLES: usize = 200;
 
-/// How long the last blocks may come after the end was told.
+/// How long the last blocks may come after the end was reported.
 const TAIL: Duration = Duration::from_millis(300);
 
-/// How a run shall be.
+/// How a run is to be.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RunSpec {
     /// Motion program; none = the rig only watches.
@@ -88,7 +88,7 @@ pub struct Run<'s> {
     number: u32,
     sequence: Sequence,
     news: VecDeque<News>,
-    /// Whether there was a wait since [`News::Nothing`] was told last.
+    /// Whether there was a wait since [`News::Nothing`] was reported last.
     waited: bool,
     quiet: Quiet,
     newest_us: u64,
@@ -96,7 +96,7 @@ pub struct Run<'s> {
     events_lost: u64,
     guard: Option<(Guard, i32)>,
     ended: Option<Ended>,
-    /// Holes, as many as are told one by one.
+    /// Holes, as many as are reported one by one.
     holes: Vec<Lost>,
     /// Why it is over; none while it is on.
     cause: Option<RunCause>,
@@ -106,7 +106,7 @@ pub struct Run<'s> {
 struct Ended {
     cause: EndCause,
     blocks: u32,
-    /// When, rig µs; none when it was not told but asked for.
+    /// When, rig µs; none when it was not reported but asked for.
     at_us: Option<u64>,
 }
 
@@ -282,7 +282,7 @@ impl Run<'_> {
         Err(SessionError::NoSamples { silent_ms: silent.as_millis() as u64 })
     }
 
-    /// Whether the run has ended and the event that tells it was lost.
+    /// Whether the run has ended and the event that shows it was lost.
     fn ended_unheard(&mut self) -> Result<Option<RunCause>, SessionError> {
         let answer = self.session.ask(&Request::ReadStatus);
         self.take_in();
@@ -370,7 +370,7 @@ impl Run<'_> {
         self.news.push_back(News::Event(event));
     }
 
-    /// It is over: hands on what waits, with its holes, and tells the link's story of them.
+    /// It is over: hands on what waits, with its holes, and shows the link's story of them.
     fn conclude(&mut self, cause: RunCause) {
         let cause = match cause {
             RunCause::Guard(None) => RunCause::Guard(self.tripped_guard()),

@@ -1,4 +1,4 @@
-//! Blocks of one run put in order by their numbers; what is missing is told, never papered over. It does not know what
+//! Blocks of one run put in order by their numbers; what is missing is reported, never papered over. It does not know what
 //! the samples mean.
 
 use super::heard::Block;

@@ -372,11 +372,11 @@ proptest! {
         if end.cause == RunCause::Complete {
             let lost: u64 = trace.gaps.iter().map(|gap| gap.scans).sum();
             let all = trace.len() as u64 + lost;
-            // A gap at the end reaches to the event that told the end, a scan or two after the last.
+            // A gap at the end reaches to the event that reported the end, a scan or two after the last.
             if end.end_reported {
                 prop_assert!((1_000..=1_002).contains(&all), "{} + {lost}", trace.len());
             } else {
-                // The status tells that blocks are missing, not how many scans they held: a gap stands at the end for them.
+                // The status shows that blocks are missing, not how many scans they held: a gap stands at the end for them.
                 let at_end = trace.gaps.last().is_some_and(|gap| gap.index == trace.len());
                 prop_assert!(all <= 1_002 && (all >= 1_000 || at_end), "{} + {lost}", trace.len());
             }

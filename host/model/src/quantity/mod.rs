@@ -1,7 +1,7 @@
 //! Names and units of what is measured: the vocabulary every other layer shares.
 //!
 //! - [`FigureName`], [`FindingKind`], [`Cause`], [`ProcedureKind`]: tables, a row each (`figures`, `findings`, `causes`, `procedures`; their form in
-//!   `table`). What is said about a figure anywhere comes from its row.
+//!   `table`). The words about a figure anywhere come from its row.
 //! - `methods`, `advice`: texts that several rows share.
 //! - [`order`]: medians and other quantiles.
 //! - [`Written`]: a name as a document holds it, known or not.

@@ -43,7 +43,7 @@ pub struct BodyPlan {
     /// What the motor should be.
     #[serde(deserialize_with = "sourced")]
     pub motor: MotorNominal,
-    /// The gear train, where it is known: tells where teeth stand along the travel.
+    /// The gear train, where it is known: shows where teeth stand along the travel.
     #[serde(deserialize_with = "later")]
     pub gears: Option<GearTrain>,
 }

@@ -51,7 +51,7 @@ impl PartSheet {
         Self { kind: PartKind::Grip, body: None, follow: None, limits, findings, grades, ..self.clone() }
     }
 
-    /// The sheet of a pair's body alone; none for a sheet that is no pair's.
+    /// The sheet of a pair's body alone; none for a sheet that is not a pair's.
     pub fn body_of_pair(&self) -> Option<Self> {
         let plate = &self.follow.as_ref()?.plate;
         Some(Self {
@@ -141,7 +141,7 @@ fn mapping(source: Source<'_>, follow: &Spanned<Sourced<RawFollow>>) -> Result<V
 mod tests {
     use crate::sheet::{parse, shipped, shipped_text};
 
-    /// The shipped pair sheet with one line changed; what is said of it.
+    /// The shipped pair sheet with one line changed; its message.
     #[track_caller]
     fn refused(from: &str, to: &str, words: &[&str]) {
         let text = shipped_text("pair").unwrap();

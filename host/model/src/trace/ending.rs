@@ -8,7 +8,7 @@ use trackpair_protocol::message::Guard;
 /// A fault of the line from this share of damaged frames on, %. Below it single frames are lost now and then, as on any cable beside a
 /// motor; engineering assumption.
 pub const WORST_LINE_PERCENT: f64 = 1.0;
-/// So few frames tell no share.
+/// So few frames show no share.
 const LEAST_FRAMES: u64 = 100;
 /// So many damaged frames are no chance.
 const LEAST_DAMAGED: u64 = 3;
@@ -27,7 +27,7 @@ pub struct LinkQuality {
 }
 
 impl LinkQuality {
-    /// Damaged frames of all that went over the line, the worse of both directions, %. None where too few went to tell.
+    /// Damaged frames of all that went over the line, the worse of both directions, %. None where too few went to show.
     pub fn damaged_percent(&self) -> Option<f64> {
         let share = |whole: u64, damaged: u64| {
             let all = whole + damaged;

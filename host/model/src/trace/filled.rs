@@ -3,7 +3,7 @@
 use super::{Column, Gap, Trace};
 use std::borrow::Cow;
 
-/// Longer holes stay holes, µs: what went on in them is not told by their edges.
+/// Longer holes stay holes, µs: what went on in them is not known from their edges.
 const LONGEST_US: u64 = 200_000;
 
 impl Trace {

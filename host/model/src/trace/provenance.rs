@@ -31,20 +31,20 @@ pub struct Provenance {
     pub stated_supply_volts: Option<f64>,
     /// Version of the program that recorded it.
     pub recorded_by: String,
-    /// False when an imported file told no times: one scan then counts as 1 ms, and rates, lengths and lags can't be had.
+    /// False when an imported file reported no times: one scan then counts as 1 ms, and rates, lengths and lags can't be had.
     #[serde(default = "known")]
     pub time_known: bool,
-    /// What the rig was asked to do, segment by segment; marks tell when each began. Empty where no drive was programmed.
+    /// What the rig was asked to do, segment by segment; marks show when each began. Empty where no drive was programmed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub program: Vec<Stimulus>,
-    /// How the first feedback line tells the plate's angle; none for grips and before the stops were found.
+    /// How the first feedback line shows the plate's angle; none for grips and before the stops were found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plate: Option<PlateScale>,
     /// What the rig asked of the plate while it followed a grip: first line of the grip as a ratio of supply, plate angle in degrees from the
     /// closed stop; straight lines between, both ascending. Empty where nothing was followed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub mapping: Vec<(f64, f64)>,
-    /// Names of the places along the pigtail that were flexed in turn; marks tell when. Empty where none were told.
+    /// Names of the places along the pigtail that were flexed in turn; marks show when. Empty where none were reported.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub places: Vec<String>,
     /// What the session was to do, in order, this procedure among it. Empty where nothing was planned: another logger's file, and recordings
@@ -132,7 +132,7 @@ pub struct ChannelProvenance {
     pub scale: f64,
     /// Value at 0 counts.
     pub offset: f64,
-    /// Smallest difference it can tell, in its unit; 0 = unknown.
+    /// Smallest difference it can show, in its unit; 0 = unknown.
     pub resolution: f64,
     /// Input filter, µs; 0 = none or unknown.
     pub filter_us: u32,
@@ -155,7 +155,7 @@ pub struct SweepConditions {
     pub speed_deg_s: f64,
 }
 
-/// How the first feedback line tells the plate's angle: a straight line through both stops.
+/// How the first feedback line shows the plate's angle: a straight line through both stops.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlateScale {
     /// Ratio of supply at the closed stop.

@@ -17,7 +17,7 @@ const BEFORE_US: u64 = 150_000;
 const SETTLES_DEG: f64 = 2.0;
 /// A ramp slower than this shows too little of it, degrees per second.
 const LEAST_SPEED_DEG_S: f64 = 25.0;
-/// A scan this far from a moment does not tell of it, µs.
+/// A scan this far from a moment does not show it, µs.
 const NEAR_US: u64 = 20_000;
 /// What was recorded this much shorter than planned ended early, s and share.
 const EARLY_S: f64 = 0.5;

@@ -107,7 +107,7 @@ fn stays_open(case: &Case, hint: &str) {
 
 #[test]
 fn a_repair_that_nothing_has_confirmed_closes_no_case() {
-    // "Pulled the plug, put it back" is no repair, whatever it is called.
+    // "Pulled the plug, put it back" is not a repair, whatever it is called.
     let mut case = opened(&[Symptom::LimpHome]);
     add(&mut case, replugged());
     add(&mut case, mended("pulled the plug, put it back"));

@@ -102,7 +102,7 @@ pub struct Note {
     /// In the user's words; may hold anything.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub words: String,
-    /// What the rider tells besides.
+    /// What the rider shows besides.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub symptoms: Vec<Symptom>,
     /// Trouble codes that were read since.

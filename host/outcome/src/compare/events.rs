@@ -22,7 +22,7 @@ pub struct Watched {
 
 impl Watched {
     /// From a rate (1/min) and its 95 % upper bound, which is exact for a whole number of events at least as large: so the rate
-    /// alone does not tell the time, but both together do. Without an event, no doubtful one is assumed either: then less time was
+    /// alone does not show the time, but both together do. Without an event, no doubtful one is assumed either: then less time was
     /// watched, which shows less. None when no whole numbers fit.
     pub fn from_rate(rate: f64, upper_bound: f64) -> Option<Self> {
         if !(rate >= 0.0 && rate.is_finite() && upper_bound > rate && upper_bound.is_finite()) {
@@ -57,7 +57,7 @@ pub fn by_chance(before: Watched, after: Watched) -> f64 {
     (2.0 * at_most.min(at_least)).min(1.0)
 }
 
-/// The rate after, 1/min, that would be told from what was seen before at the level `enough` with probability `power`; none when
+/// The rate after, 1/min, that would be distinguished from what was seen before at the level `enough` with probability `power`; none when
 /// so little was watched that no rate would.
 pub fn least_rate_shown(before: Watched, minutes: f64, enough: f64, power: f64) -> Option<f64> {
     let least = (before.events..before.events + MOST_EVENTS).find(|events| {
@@ -103,7 +103,7 @@ mod tests {
     fn the_rate_that_would_be_shown_is_shown_that_often() {
         let (before, minutes, enough) = (watched(2, 1.0), 2.0, 0.01);
         let rate = least_rate_shown(before, minutes, enough, 0.95).expect("there is one");
-        // Poisson probabilities summed up to the least count that is told.
+        // Poisson probabilities summed up to the least count that is reported.
         let mean = rate * minutes;
         let mut term = (-mean).exp();
         let mut shown = 0.0;

@@ -42,7 +42,7 @@ impl From<&OutcomeFigure> for Value {
     }
 }
 
-/// How a difference was told from chance.
+/// How a difference was distinguished from chance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
@@ -84,7 +84,7 @@ pub struct Change {
     /// Whether it is shown to have changed.
     pub changed: bool,
     /// True change that would have been shown 19 times in 20; of quantiles and longest values no smaller one would. Null where it
-    /// can't be told.
+    /// can't be reported.
     pub least_shown: Option<f64>,
 }
 
@@ -180,7 +180,7 @@ fn again(figure: &Written<FigureName>, size: f64) -> f64 {
         // An opening is a degree more or less, and a plate bounces once more or does not.
         Some(F::ReturnTime | F::RiseTime) => 0.01,
         Some(F::TrackingError) => 0.005,
-        // Lines are told apart in time by where the steps of their converters fall, µs.
+        // Lines are distinguished in time by where the steps of their converters fall, µs.
         Some(F::Skew) => return 2.5,
         _ => 0.0,
     };
@@ -273,7 +273,7 @@ pub fn least_shown(change: &Change, before: &Outcome, after: &Outcome, family: &
             let per_minute = change.quantity.figure == FigureName::DropoutRate;
             Some(if per_minute { more } else { more * then.minutes })
         }
-        // At least that much; beyond it, it hangs on shapes that one pair of samples does not tell.
+        // At least that much; beyond it, it hangs on shapes that one pair of samples does not show.
         Method::Quantile | Method::Longest => Some(by_uncertainty),
     }
 }

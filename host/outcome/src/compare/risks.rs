@@ -4,7 +4,7 @@
 //!
 //! A single part needs no assumption: what is accepted is beyond its limit with 5 % at most. All parts together need one, how they are
 //! spread: from records of parts as they came in, else what is assumed here and said to be. How uncertain a measurement is a sheet does not
-//! know; without records the risks are told for ratios of tolerance to uncertainty.
+//! know; without records the risks are reported for ratios of tolerance to uncertainty.
 
 use super::SCHEMA_VERSION;
 use super::normality::Shape;
@@ -18,7 +18,7 @@ use crate::sheet::{Limit, PartSheet};
 use crate::verdict::{CONFORMANCE_PROBABILITY, Measured, Risks, guard_factor};
 use serde::Serialize;
 
-/// Ratios that risks are told for: half the tolerance to the expanded uncertainty (k = 2). For one limit its distance from the middle of
+/// Ratios that risks are reported for: half the tolerance to the expanded uncertainty (k = 2). For one limit its distance from the middle of
 /// the parts takes the place of half the tolerance.
 // Between two limits it is the measurement capability index of JCGM 106:2012, 7.6: tolerance to 4 u.
 pub const RATIOS: [f64; 4] = [10.0, 4.0, 2.0, 1.0];
@@ -26,9 +26,9 @@ pub const RATIOS: [f64; 4] = [10.0, 4.0, 2.0, 1.0];
 /// Share of parts that keep a limit, where nothing is known of them.
 const ASSUMED_WITHIN: f64 = 0.95;
 
-/// What is assumed of parts where no records tell.
+/// What is assumed of parts where no records show.
 const ASSUMED: &str = "parts are spread normally, around the middle between two limits, and 95 % of them keep a limit: common practice, no source";
-/// What records tell.
+/// What records show.
 const FROM_RECORDS: &str = "parts are spread normally with mean and standard deviation of the records given; the scatter of their measurement is in the spread";
 
 /// The document.
@@ -72,7 +72,7 @@ pub struct Rule {
     pub source: &'static str,
 }
 
-/// What is said of parts: shares that add up to 1.
+/// The words for parts: shares that add up to 1.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Said {
@@ -172,7 +172,7 @@ pub struct LimitRisk {
     pub uncertainty_for_ratio: Vec<UncertaintyFor>,
     /// From the records: one per quantity that the limit speaks of.
     pub measured: Vec<MeasuredRisk>,
-    /// Why the records tell nothing for it; null where they do, and without records.
+    /// Why the records show nothing for it; null where they do, and without records.
     pub not_from_records: Option<String>,
 }
 
@@ -208,7 +208,7 @@ pub struct MeasuredRisk {
     /// Mean standard uncertainty of one measurement.
     #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_uncertainty: f64,
-    /// Whether the values look normal; one that does not has no risks told.
+    /// Whether the values look normal; one that does not has no risks reported.
     pub shape: Shape,
     /// The risks.
     #[serde(flatten)]

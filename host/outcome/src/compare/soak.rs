@@ -23,7 +23,7 @@ use std::collections::BTreeMap;
 const POINTS: usize = 240;
 /// One-sided confidence of each bound of a rate.
 const BOUND: f64 = 0.975;
-/// A change of the rate of dropouts is told from this probability down.
+/// A change of the rate of dropouts is distinguished from this probability down.
 const LEVEL: f64 = 0.05;
 
 /// Values of one figure over time.

@@ -16,7 +16,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// With fewer parts an interval is given and said to be wide.
 pub const FEW: usize = 10;
-/// With fewer parts nothing is said of a figure.
+/// With fewer parts nothing is stated of a figure.
 pub const LEAST_PARTS: usize = 3;
 /// Share of the population that an interval is to hold.
 const INTERVAL: f64 = 0.95;
@@ -71,7 +71,7 @@ pub struct Place {
     /// Their standard deviation.
     #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub standard_deviation: f64,
-    /// Where 95 % of further parts would lie, as far as so many tell.
+    /// Where 95 % of further parts would lie, as far as so many show.
     pub low: f64,
     /// The upper end.
     pub high: f64,
@@ -136,7 +136,7 @@ pub fn stand(part: Subject<'_>, others: &[Subject<'_>]) -> Result<Standing, Othe
     })
 }
 
-/// Records that tell of different parts or times: no recording twice, and not the part's own.
+/// Records that report different parts or times: no recording twice, and not the part's own.
 pub fn distinct<'a>(others: &[Subject<'a>], part: Option<Subject<'_>>) -> (Vec<Subject<'a>>, Vec<LeftOut>) {
     let mut used: Vec<Subject<'a>> = Vec::new();
     let mut left_out = Vec::new();

@@ -18,7 +18,7 @@ pub struct Subject<'a> {
     pub outcome: &'a Outcome,
 }
 
-/// What is said of a record in a comparison.
+/// The words for a record in a comparison.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Side {
@@ -47,7 +47,7 @@ pub struct Side {
 }
 
 impl Subject<'_> {
-    /// What is said of it.
+    /// The words for it.
     pub fn side(&self) -> Side {
         let o = self.outcome;
         Side {

@@ -56,7 +56,7 @@ impl Pivots {
         Self { draws }
     }
 
-    /// The interval of what `work` makes of the table's mean squares. A value that is no number counts as one without bound.
+    /// The interval of what `work` makes of the table's mean squares. A value that is not a number counts as one without bound.
     pub fn interval(&self, table: &Anova, work: impl Fn(MeanSquares) -> f64) -> Interval {
         let found = table.mean_squares();
         let over = |value: f64, draws: &[f64], k: usize| draws.get(k).map_or(value, |draw| value / draw);

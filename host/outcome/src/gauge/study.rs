@@ -19,7 +19,7 @@ use serde::Serialize;
 pub const GOOD_PERCENT: f64 = 10.0;
 /// See [`GOOD_PERCENT`].
 pub const USABLE_PERCENT: f64 = 30.0;
-/// Categories from which on a rig tells parts apart: AIAG, MSA, 4th edition (from memory).
+/// Categories from which on a rig distinguishes parts: AIAG, MSA, 4th edition (from memory).
 pub const ENOUGH_CATEGORIES: u32 = 5;
 
 /// One sweep of a study.
@@ -126,14 +126,14 @@ pub struct FigureStudy {
     pub of_total: Share,
     /// The rig's share of the tolerance; null where the sheet has no limit, or the mean lies beyond it.
     pub of_tolerance: Option<Share>,
-    /// Categories that the rig tells apart among these parts, at least 1.
+    /// Categories that the rig distinguishes among these parts, at least 1.
     #[cfg_attr(feature = "schemas", schemars(range(min = 1)))]
     pub categories: u32,
     /// By the share of the tolerance; null where there is none: how these parts differ does not say what a rig is good for.
     pub fitness: Option<Fitness>,
     /// What is stated against what was seen; null where no uncertainty is stated.
     pub claim: Option<Claim>,
-    /// Probability of such a difference between rounds without one, all figures together (Holm); null where it can't be told. Low: something
+    /// Probability of such a difference between rounds without one, all figures together (Holm); null where it can't be reported. Low: something
     /// changed from round to round for all parts.
     #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub rounds_p: Option<f64>,
@@ -318,7 +318,7 @@ fn fitness(percent: f64) -> Fitness {
 /// 1.41 PV/GRR, cut to a whole number.
 fn categories(found: Components) -> u32 {
     let ratio = 1.41 * (found.part / found.gauge()).sqrt();
-    // A rig without any scatter tells more apart than can be counted; the cast ends at the largest number.
+    // A rig without any scatter distinguishes more than can be counted; the cast ends at the largest number.
     (ratio.floor() as u32).max(1)
 }
 

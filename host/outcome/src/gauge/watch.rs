@@ -2,14 +2,14 @@
 //!
 //! A verdict keeps a guard band of 1.65 stated standard uncertainties from the limit (`verdict::conformity`). A rig that has moved by an offset has
 //! used up that much of it: at the whole band, a part that is called within may lie on the limit, and every second such verdict is wrong. So an
-//! offset is told as a share of the band:
+//! offset is reported as a share of the band:
 //!
 //! - **steady**: no chart signals, or the offset is a small share of the band;
 //! - **moves**: a chart signals and the offset is a quarter of the band or more, or it is half of it and beyond three of its own standard errors;
 //! - **misjudges**: the offset is the whole band or more and the average's chart signals, one value is beyond the band by more than its own limits, or
 //!   the known part's verdict has turned round.
 //!
-//! The shares are engineering assumptions. What moved, the rig or the known part, a chart can't tell: a second known part does.
+//! The shares are engineering assumptions. What moved, the rig or the known part, a chart can't say: a second known part does.
 
 use super::chart::{Chart, Rule, Widths};
 use crate::analysis::statistics::median;
@@ -30,7 +30,7 @@ const SHARE: f64 = 0.25;
 const ALONE: f64 = 0.5;
 /// Standard errors that an offset without a chart's word must be beyond.
 const ERRORS: f64 = 3.0;
-/// Newest sweeps that tell the pace: of more, those before it moved would make it seem slower.
+/// Newest sweeps that show the pace: of more, those before it moved would make it seem slower.
 const NEWEST: usize = 12;
 /// Probability below which a trend is believed.
 const TREND_LEVEL: f64 = 0.01;

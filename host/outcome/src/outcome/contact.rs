@@ -13,7 +13,7 @@ pub struct OutcomeContact {
     pub follows: Written<Follows>,
     /// The same as a sentence.
     pub why: String,
-    /// By place of the pigtail; empty where no places were told.
+    /// By place of the pigtail; empty where no places were reported.
     pub places: Vec<OutcomePlace>,
     /// Against temperature; null where that did not change, or nothing was lost.
     pub warmth: Option<OutcomeWarmth>,
@@ -25,7 +25,7 @@ pub struct OutcomeContact {
 }
 
 impl OutcomeContact {
-    /// What the events follow; a newer program's word that this one does not know is not told.
+    /// What the events follow; a newer program's word that this one does not know is not reported.
     pub fn followed(&self) -> Follows {
         self.follows.known().unwrap_or(Follows::NotTold)
     }
@@ -86,7 +86,7 @@ pub struct OutcomeContactEvent {
     /// Since the recording began, s.
     #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub at_s: f64,
-    /// Place of the pigtail by number; null where no places were told.
+    /// Place of the pigtail by number; null where no places were reported.
     pub place: Option<u8>,
     /// `rising`, `falling`, `common` (both, the supply steady), `supply` (both and the supply).
     pub wire: Written<Wire>,

@@ -98,7 +98,7 @@ pub struct SoakRound {
 }
 
 impl SoakRound {
-    /// Dropouts told one by one in a round: what is beyond is counted, so that a line of the log stays short.
+    /// Dropouts reported one by one in a round: what is beyond is counted, so that a line of the log stays short.
     pub const MOST_EVENTS: usize = 40;
 
     /// Sure dropouts.
@@ -272,7 +272,7 @@ pub struct SoakEvents {
 }
 
 impl OutcomeSoak {
-    /// Moments of dropouts that are told one by one.
+    /// Moments of dropouts that are reported one by one.
     pub const MOST_TICKS: usize = 500;
 }
 
@@ -342,7 +342,7 @@ pub struct SoakDrift {
     pub drifts: bool,
     /// Hours after the last round at which it would reach its limit: earliest; only where it drifts towards one.
     pub reaches_from_h: Option<f64>,
-    /// The latest; null where the interval does not tell.
+    /// The latest; null where the interval does not show.
     pub reaches_to_h: Option<f64>,
     /// The limit that it drifts towards.
     pub reaches_limit: Option<f64>,

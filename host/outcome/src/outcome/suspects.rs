@@ -34,7 +34,7 @@ pub struct OutcomeSuspect {
     pub codes: Vec<OutcomeCode>,
 }
 
-/// A cause that a suspect can't be told from.
+/// A cause that a suspect can't be distinguished from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct OutcomeRival {

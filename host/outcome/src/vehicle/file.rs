@@ -244,7 +244,7 @@ pub fn wire_of(otherwise: Wire, size: Option<&str>, length_m: Option<f64>) -> Re
     Ok(Wire { size, length_m: length_m.unwrap_or(otherwise.length_m), stated, ..otherwise })
 }
 
-/// A resistance in Ω that is no line's.
+/// A resistance in Ω that is not a line's.
 fn ohms(text: &str, what: &str) -> Result<f64, FileError> {
     match Reading::parse(text, CheckKind::Continuity, what)? {
         Reading::Ohms(typed) => Ok(typed.value),

@@ -15,7 +15,7 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// Records of one second and label that are told apart.
+/// Records of one second and label that are distinguished.
 const MOST_ALIKE: u32 = 1000;
 
 /// Told when the archive could not be written and another place was taken.
@@ -71,7 +71,7 @@ impl Archive {
     }
 
     /// Opens the given folder or the default one; when it can't be written, a folder among the system's temporary files,
-    /// with a warning: nothing that is recorded shall be lost.
+    /// with a warning: nothing that is recorded is to be lost.
     ///
     /// # Errors
     /// When the temporary one can't be written either.

@@ -14,7 +14,7 @@ pub enum ArchiveError {
     Folder {
         /// The folder.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// No place for data on this platform.
@@ -25,7 +25,7 @@ pub enum ArchiveError {
     File {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// A trace can't be turned into Parquet, or read from it.
@@ -39,7 +39,7 @@ pub enum ArchiveError {
     Read {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// A file is not the one that was kept.

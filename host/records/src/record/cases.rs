@@ -16,7 +16,7 @@ use std::path::PathBuf;
 
 /// Kind that a manifest of a case's entry has.
 pub(super) const CASE_KIND: &str = "case";
-/// Cases of one second and vehicle that are told apart.
+/// Cases of one second and vehicle that are distinguished.
 const MOST_ALIKE: u32 = 1000;
 
 /// Why a case can't be kept or read.
@@ -292,7 +292,7 @@ impl Archive {
         Ok(FileEntry { path: path.to_owned(), sha256: sha256_hex(bytes), bytes: bytes.len() as u64 })
     }
 
-    /// What was committed counts; a head that stays behind the chain is no fault of it.
+    /// What was committed counts; a head that stays behind the chain is not a fault of it.
     fn renewed(&self, mut kept: KeptEntry, index: &mut Index, sealing: Sealing<'_>) -> KeptEntry {
         if let Some(key) = sealing.key {
             let failed = head::renew(self.dir(), index, key, sealing.date).err();

@@ -85,7 +85,7 @@ impl<'a> Text<'a> {
     /// Looks at the beginning of a text.
     ///
     /// # Errors
-    /// It can't be read, is no text, or has no row of numbers within its first records.
+    /// It can't be read, is not a text, or has no row of numbers within its first records.
     pub fn open(source: Source<'a>) -> Result<Self, CsvError> {
         let mut head = Vec::new();
         source.read(0, HEAD, &mut head).map_err(lost)?;

@@ -34,7 +34,7 @@ pub enum CsvError {
         "the file can't be read to its end ({what}); copy it to a disk of this computer and judge the copy"
     )]
     Lost {
-        /// What the system said.
+        /// The system's message.
         what: String,
     },
     /// The map itself.
@@ -102,7 +102,7 @@ pub enum CsvError {
         /// As given.
         given: String,
     },
-    /// The unit of the time column can't be told.
+    /// The unit of the time column can't be reported.
     #[error(
         "the unit of the time column {column:?} is not known (a step is {step}); give it with --time-unit s, ms, us or ns"
     )]
@@ -313,7 +313,7 @@ pub enum CsvWarning {
         /// What follows.
         rate_hz: f64,
     },
-    /// Nothing tells the time.
+    /// Nothing shows the time.
     #[error(
         "no time was logged and no rate given: rates, lengths and lags can't be had; give --rate HZ or add time=COL to --map"
     )]

@@ -179,7 +179,7 @@ pub fn is_plain(text: &[u8]) -> bool {
 /// Reads a stretch of text that begins and ends with a record, no more than `most` rows of it.
 ///
 /// # Errors
-/// Only what the text reader itself refuses; odd cells and rows are counted and told.
+/// Only what the text reader itself refuses; odd cells and rows are counted and reported.
 pub fn numbers(text: &[u8], way: Way, plan: Plan<'_>, most: usize) -> Result<Numbers, CsvError> {
     let mut found = Numbers::none(plan, 0);
     match way {

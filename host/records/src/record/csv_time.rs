@@ -6,7 +6,7 @@ use crate::trace::{Gap, GapCause};
 
 /// Steps longer than this many median steps are holes.
 const HOLE_STEPS: f64 = 3.0;
-/// What a scan counts as when nothing tells the time, us.
+/// What a scan counts as when nothing shows the time, us.
 const UNKNOWN_PERIOD_US: u32 = 1000;
 /// Share of rows that may be odd before the file as a whole is refused.
 const FEW: f64 = 0.01;
@@ -29,7 +29,7 @@ pub struct Times {
     pub gaps: Vec<Gap>,
     /// Median step, us; 0 when the steps differ.
     pub period_us: u32,
-    /// Whether anything told the time.
+    /// Whether anything reported the time.
     pub known: bool,
 }
 
@@ -80,7 +80,7 @@ pub fn at_rate(rows: usize, rate_hz: f64) -> Result<Times, CsvError> {
     Ok(Times { time_us, left_out: vec![], timeless: vec![], gaps: vec![], period_us, known: true })
 }
 
-/// Rows counted, because nothing tells the time.
+/// Rows counted, because nothing shows the time.
 pub fn unknown(rows: usize) -> Times {
     let time_us = (0..rows as u64).map(|k| k * u64::from(UNKNOWN_PERIOD_US)).collect();
     Times {
@@ -96,7 +96,7 @@ pub fn unknown(rows: usize) -> Times {
 /// Times from a column.
 ///
 /// # Errors
-/// Times that go back, stand still in many rows, are closer than a microsecond, or whose unit can't be told.
+/// Times that go back, stand still in many rows, are closer than a microsecond, or whose unit can't be reported.
 pub fn from_column(mut column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Times, CsvError> {
     let timeless = leave_rising(&mut column, warnings)?;
     let known = || column.values.iter().copied().filter(|v| v.is_finite());

@@ -20,7 +20,7 @@ use crate::trace::Trace;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Name of the file that tells what happened on the line.
+/// Name of the file that shows what happened on the line.
 pub(super) const SESSION: &str = "session";
 
 /// A document that goes with an outcome.
@@ -247,7 +247,7 @@ impl RecordFolder {
         };
         writing.commit()?;
         if let Some(key) = sealing.key {
-            // What was committed counts; a head that stays behind the chain is no fault of it.
+            // What was committed counts; a head that stays behind the chain is not a fault of it.
             let failed = head::renew(&archive, index, key, sealing.date).err();
             done.warnings.extend(failed.map(|e| e.to_string()));
         }

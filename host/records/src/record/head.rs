@@ -1,5 +1,5 @@
 //! The archive's head: which seal is the newest, signed, in a file of its own. A chain that was cut at its end is shorter than its head
-//! says. Who put back an older copy of the whole archive is not found by it; the newest fingerprint, kept elsewhere, tells.
+//! says. Who put back an older copy of the whole archive is not found by it; the newest fingerprint, kept elsewhere, shows.
 
 use super::archive_error::ArchiveError;
 use super::index::Index;
@@ -42,7 +42,7 @@ impl Head {
 }
 
 /// Writes the head as the index has it, while no other program can append: it never goes back. A program that is killed
-/// before leaves it behind the chain, which is no fault.
+/// before leaves it behind the chain, which is not a fault.
 pub(super) fn renew(
     archive: &Path,
     index: &mut Index,

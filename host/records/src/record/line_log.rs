@@ -20,7 +20,7 @@ pub enum LineLogError {
     File {
         /// The log.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// Another program has it.

@@ -1,4 +1,4 @@
-//! Traces from wherever they lie: a Parquet file, a record folder, another logger's CSV; told apart by content, not by name.
+//! Traces from wherever they lie: a Parquet file, a record folder, another logger's CSV; distinguished by content, not by name.
 
 use super::archive::Archive;
 use super::archive_error::ArchiveError;
@@ -13,7 +13,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-/// Bytes of a file that tell what it is.
+/// Bytes of a file that show what it is.
 const START: u64 = 1 << 16;
 
 /// Why there is no trace.
@@ -24,7 +24,7 @@ pub enum LoadError {
     Read {
         /// Which.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// A folder without traces.

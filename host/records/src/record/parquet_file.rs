@@ -160,7 +160,7 @@ fn write_group(
     group.close().map(|_| ())
 }
 
-/// Writes a column; of an optional one `defined` tells for each row whether it has a value (1) or none (0).
+/// Writes a column; of an optional one `defined` shows for each row whether it has a value (1) or none (0).
 fn write_column<T: parquet::data_type::DataType>(
     group: &mut SerializedRowGroupWriter<'_, Vec<u8>>,
     values: &[T::T],

@@ -1,4 +1,4 @@
-//! What is written comes back bit for bit; what is damaged or another's is told.
+//! What is written comes back bit for bit; what is damaged or another's is reported.
 
 use super::*;
 use crate::quantity::ProcedureKind;

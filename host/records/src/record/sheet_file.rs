@@ -21,7 +21,7 @@ pub enum SheetFileError {
     Read {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: std::io::Error,
     },
     /// The text is not a usable sheet.

@@ -1,6 +1,6 @@
 //! The log of a soak: one JSON line per round, each lasting before it is acknowledged, held by one program at a time.
 //!
-//! What is torn off a last line is said when the soak goes on. It does not know what a round means.
+//! What is torn off a last line is stated when the soak goes on. It does not know what a round means.
 
 use super::archive::Archive;
 use super::archive_error::ArchiveError;
@@ -25,7 +25,7 @@ pub enum SoakLogError {
     File {
         /// The log.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// Another program has it.
@@ -168,7 +168,7 @@ pub fn unfinished(archive: &Archive) -> Vec<(String, SoakBegin)> {
             if concluded || !path.is_file() {
                 return None;
             }
-            // One that was altered is told when it is taken up by name.
+            // One that was altered is reported when it is taken up by name.
             let _ = line_log::read(&path, &mut |line| {
                 if let SoakLine::Begin(first) = line {
                     begin = Some(first);

@@ -52,7 +52,7 @@ pub enum StudyError {
     File {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// Its head makes no sense.

@@ -22,7 +22,7 @@ const SAME_PLACE_DEG: f64 = 0.5;
 /// Plots over the plate's angle in which findings of the drive are marked.
 const ALONG_THE_TRAVEL: [&str; 3] = ["lag", "creep", "lost_motion"];
 
-/// Most curves of one picture that can be told apart without colour.
+/// Most curves of one picture that can be distinguished without colour.
 const MOST_CURVES: usize = 10;
 
 /// Draws every plot that has something to show.

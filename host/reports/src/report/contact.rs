@@ -7,7 +7,7 @@ use crate::outcome::{Outcome, OutcomeContact, OutcomeContactEvent, OutcomePlace}
 use crate::quantity::Channel;
 use crate::quantity::rounding::{fixed, significant};
 
-/// Events that a report tells one by one; all that were kept stand in the outcome.
+/// Events that a report shows one by one; all that were kept stand in the outcome.
 const TOLD: usize = 40;
 
 /// Lost contact in words.

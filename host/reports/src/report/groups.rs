@@ -30,7 +30,7 @@ pub struct Grid {
     pub columns: Vec<String>,
     /// Name and cells of each row; none where nothing was measured.
     pub rows: Vec<(String, Vec<Option<FigureRow>>)>,
-    /// Limits by column, where every cell of a column has the same; else the cells tell them.
+    /// Limits by column, where every cell of a column has the same; else the cells show them.
     pub limits: Vec<Option<Named>>,
 }
 

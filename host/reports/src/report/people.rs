@@ -207,7 +207,7 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
     }
 }
 
-/// Definitions, each figure's once, under its name and condition; the same definition for both lines is told once.
+/// Definitions, each figure's once, under its name and condition; the same definition for both lines is reported once.
 fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for figure in figures.iter().filter(|f| !f.definition.trim().is_empty()) {
@@ -348,7 +348,7 @@ fn reading(reading: &OutcomeReading) -> Named {
     Named { name: plain(&reading.name, LABEL), text: plain(&text, LABEL) }
 }
 
-/// Most gaps that are told one by one.
+/// Most gaps that are reported one by one.
 const MOST_GAPS: usize = 12;
 
 fn gaps(all: &[OutcomeGap]) -> Vec<String> {

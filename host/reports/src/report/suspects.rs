@@ -69,7 +69,7 @@ impl Likelihood {
     }
 }
 
-/// Of a probability beside that of the likeliest cause; what is not a number is no more than unlikely.
+/// Of a probability beside that of the likeliest cause; what is not a number is at most unlikely.
 fn likelihood(probability: f64, best: f64) -> Likelihood {
     if probability * ALIKE > best {
         Likelihood::Most
@@ -230,7 +230,7 @@ mod tests {
         };
         assert_eq!(left(&[0.97]), "Another cause, or no fault at all, is unlikely, but not excluded.");
         assert_eq!(left(&[0.6, 0.2]), "Another cause, or no fault at all, is possible.");
-        // Half of it is left unsaid by the numbers: then the first named one is no more than possible.
+        // Half of it is left unsaid by the numbers: then the first named one is at most possible.
         assert_eq!(left(&[0.2, 0.2, 0.1]), "Another cause, or no fault at all, is as likely as any.");
         assert_eq!(headings(&[0.2, 0.2, 0.1]), ["possible", "possible", "possible"]);
         let two = unnamed(&[suspect(1, 0.9), suspect(2, 0.3)]);

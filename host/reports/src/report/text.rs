@@ -6,7 +6,7 @@ pub const LABEL: usize = 120;
 pub const SENTENCE: usize = 1500;
 
 /// `text` on one line, without control characters, without marks that turn the reading direction round, at most `most`
-/// characters; what was cut is said.
+/// characters; what was cut is stated.
 pub fn plain(text: &str, most: usize) -> String {
     let mut shown = String::with_capacity(text.len().min(most * 4));
     let mut count = 0;

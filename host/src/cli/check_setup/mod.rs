@@ -46,7 +46,7 @@ pub struct CheckSetup {
 pub struct Setup {
     document: &'static str,
     schema: u32,
-    /// Whether there is no problem.
+    /// Whether there is not a problem.
     ready: bool,
     /// In the order looked at.
     #[cfg_attr(feature = "schemas", schemars(length(min = 1)))]

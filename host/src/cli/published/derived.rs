@@ -22,7 +22,7 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::{env, fs};
 
-/// A document, what is said of it as a whole, the versions of its shape that are printed, and its type's schema.
+/// A document, the message of it as a whole, the versions of its shape that are printed, and its type's schema.
 struct Row {
     name: &'static str,
     title: &'static str,
@@ -67,7 +67,7 @@ fn rows() -> Vec<Row> {
             "Round-trip times",
             "What `trackpair rigs --ping N --json` prints. Times are whole microseconds on the host's clock.",
         ),
-        row::<rigs::conformance::Told<'static>>(
+        row::<rigs::conformance::RequirementShown<'static>>(
             "conformance",
             "Whether a rig keeps the protocol",
             "What `trackpair rigs --conform --json` prints.",

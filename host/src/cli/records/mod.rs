@@ -96,7 +96,7 @@ fn verify_records(args: &VerifyRecords, surroundings: &Surroundings<'_>) -> Resu
 pub struct VerificationDocument<'a> {
     document: &'static str,
     schema: u32,
-    /// Whether there is no problem.
+    /// Whether there is not a problem.
     as_kept: bool,
     /// Seals in the chain.
     seals: u64,
@@ -113,7 +113,7 @@ pub struct VerificationDocument<'a> {
     any_key: bool,
     /// What is amiss; empty when nothing is.
     problems: &'a [Problem],
-    /// What is no fault, but the reader should know.
+    /// What is not a fault, but the reader should know.
     notes: &'a [String],
 }
 

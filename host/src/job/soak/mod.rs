@@ -29,7 +29,7 @@ use super::outside::Outside;
 /// Soaks a part.
 ///
 /// # Errors
-/// [`Failure::Usage`] for settings out of range, a record that is no soak, or no room; [`Failure::Rig`] when the rig is in use by another
+/// [`Failure::Usage`] for settings out of range, a record that is not a soak, or no room; [`Failure::Rig`] when the rig is in use by another
 /// program, or went away and did not come back: then the soak can go on later.
 pub fn soak(plan: &Soak<'_>, outside: &Outside<'_>) -> Result<Concluded, Failure> {
     course::run(plan, outside)

@@ -1,4 +1,4 @@
-//! The whole analysis on synthetic bodies whose faults are known: what is told, what is not, and that spoiled traces do no harm.
+//! The whole analysis on synthetic bodies whose faults are known: what is reported, what is not, and that spoiled traces do no harm.
 
 use super::population::{Origin, Population};
 use super::synthetic::{Bench, Plan, Plant};

@@ -6,7 +6,7 @@
 //! preload. Torque is positive where the motor must open against the main spring.
 //!
 //! All of that holds only where the plate goes with the ramp: places that it jumps or stands at are left out, and a line that does not
-//! fit what is left tells no spring. Friction that grows with the springs' torque (their own hysteresis, the gears' loss) is told from
+//! fit what is left shows no spring. Friction that grows with the springs' torque (their own hysteresis, the gears' loss) is distinguished from
 //! friction that does not by its slope over the spring's current along the travel; what that slope leaves open stands in the
 //! uncertainty ([`LOAD_SHARE`]). What the spring has left over friction at its weakest place is the return margin: downward above
 //! rest the current itself is spring − friction, so K' and gains drop out of the ratio.
@@ -29,7 +29,7 @@ const ABOUT_REST_DEG: (f64, f64) = (2.0, 1.0);
 const LET_GO_DEG: f64 = 2.5;
 /// And this much at the stops.
 const AT_STOP_DEG: f64 = 1.3;
-/// Friction this near to the closed stop tells sticking, degrees.
+/// Friction this near to the closed stop shows sticking, degrees.
 const NEAR_STOP_DEG: f64 = 3.0;
 /// Blocks whose speed says whether the plate goes with the ramp, s, and the share of the ramp's speed that counts as going with it.
 const BLOCK_S: f64 = 0.005;
@@ -95,7 +95,7 @@ pub struct Creep {
     pub default_amps: Option<Estimate>,
     /// Friction above rest, A.
     pub friction_amps: Option<Estimate>,
-    /// The share of it that does not grow with the springs' torque, A: its uncertainty holds what can't be told apart.
+    /// The share of it that does not grow with the springs' torque, A: its uncertainty holds what can't be distinguished.
     pub constant_amps: Option<Estimate>,
     /// How much friction grows with the spring's torque, share of it.
     pub load_share: Option<Estimate>,
@@ -190,7 +190,7 @@ pub fn measure(
     Some(out)
 }
 
-/// Whether the plate goes with a ramp of `speed` degrees per second at each sample; none where scans that would tell are lacking.
+/// Whether the plate goes with a ramp of `speed` degrees per second at each sample; none where scans that would show are lacking.
 fn going(r: &Recording, range: std::ops::Range<usize>, speed: f64) -> Vec<Option<bool>> {
     let n = r.samples(BLOCK_S);
     let means: Vec<f64> = r.deg(range.clone()).chunks(n).map(|b| mean(b).unwrap_or(f64::NAN)).collect();
@@ -301,7 +301,7 @@ fn weakest(places: &[Place], rest: f64, top: f64) -> Option<(Estimate, f64)> {
         // Towards rest the current is spring less friction, away from it their sum.
         let left: Vec<f64> = w.iter().map(|p| if p.deg > rest { p.down } else { -p.up }).collect();
         let friction = mean(&w.iter().map(Place::friction).collect::<Vec<f64>>())?;
-        // Where the springs seem to pull away from rest it is not they that the current tells of.
+        // Where the springs seem to pull away from rest, the current shows something else.
         let towards = mean(
             &w.iter().map(|p| if p.deg > rest { p.spring() } else { -p.spring() }).collect::<Vec<f64>>(),
         )?;

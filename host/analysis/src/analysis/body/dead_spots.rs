@@ -5,7 +5,7 @@
 //! place, or for good where the drive can't cross it. The place comes back with every turn of the rotor.
 //!
 //! A rotor that runs free, as over a missing tooth, makes the same excess by its EMF, but only for the few degrees of the gap: the excess'
-//! integral over K' tells them apart.
+//! integral over K' distinguishes them.
 
 use super::motor::{BRUSH_PER_A, Block, RAD, Winding};
 use crate::analysis::statistics;
@@ -51,7 +51,7 @@ pub(super) fn find(
         let i = b.amps.abs();
         b.volts.abs() - winding.brush * (BRUSH_PER_A * i).tanh() - winding.ohm * i
     };
-    // A drive that is stuck tells nothing of the spread.
+    // A drive that is stuck shows nothing of the spread.
     let moving = blocks.iter().filter(|b| b.moving);
     let mut all: Vec<f64> = moving.map(excess).filter(|e| e.is_finite()).collect();
     let sd = statistics::robust_sd(&mut all).unwrap_or(0.0).clamp(LEAST_SPREAD, MOST_SPREAD);

@@ -1,7 +1,7 @@
 //! What the measured quantities say is wrong with a body. It sees no limit; a sheet's rules say what each finding means.
 //!
-//! Each rule compares one quantity, or two that hang together, with healthy bodies ([`HEALTHY`]) and tells how sure it is
-//! (`evidence`). What a more basic defect explains is not told again: a weak spring makes friction look large beside it, a plate that
+//! Each rule compares one quantity, or two that hang together, with healthy bodies ([`HEALTHY`]) and shows how sure it is
+//! (`evidence`). What a more basic defect explains is not reported again: a weak spring makes friction look large beside it, a plate that
 //! hangs makes everything that starts from rest say nothing.
 
 use super::dead_spots::DeadSpot;
@@ -68,7 +68,7 @@ const SAME_TOOTH: f64 = 0.75;
 const JAM_NM: f64 = 1.1;
 /// A dead spot's z over this many spreads is sure.
 const DEAD_Z: f64 = 2.0;
-/// Ramps that the plate does not go with at more than this share of its places tell no missing spring.
+/// Ramps that the plate does not go with at more than this share of its places show no missing spring.
 const UNSTEADY: f64 = 0.3;
 /// Places of a guided push from which one of them can stand out.
 const LEAST_PLACES: usize = 3;
@@ -76,7 +76,7 @@ const LEAST_PLACES: usize = 3;
 const PLACE_SD_DEG: f64 = 0.05;
 /// A push at a place sees the teeth within this of it, degrees.
 const PUSH_DEG: f64 = 3.0;
-/// Findings less sure than this are not told.
+/// Findings less sure than this are not reported.
 const LEAST: f64 = 0.3;
 
 /// Every defect that shows, unordered.
@@ -96,7 +96,7 @@ pub fn find(m: &Measured, sheet: &PartSheet) -> Vec<Finding> {
         f.confidence > 0.8 && matches!(f.kind, FindingKind::BrokenSpring | FindingKind::DryBearing)
     });
     teeth(m, explained, &mut out);
-    // A lifting brush jerks the rotor, which looks like one that ran free; a hole in the map is told once.
+    // A lifting brush jerks the rotor, which looks like one that ran free; a hole in the map is reported once.
     let brushes = out.iter().any(|f| f.kind == FindingKind::BrushDeadSpot && f.confidence > 0.9);
     let gone = out.iter().any(|f| f.kind == FindingKind::MissingTooth && f.confidence > 0.9);
     if !brushes && !gone {
@@ -257,7 +257,7 @@ fn friction(m: &Measured, out: &mut Vec<Finding>) {
     let weak = out
         .iter()
         .any(|f| f.confidence > 0.5 && matches!(f.kind, FindingKind::WeakSpring | FindingKind::BrokenSpring));
-    // What grows with the springs' torque is the springs' and the gears' own, as far as it can be told apart.
+    // What grows with the springs' torque is the springs' and the gears' own, as far as it can be distinguished.
     let constant = m.torque(creep.constant_amps).unwrap_or(friction);
     let margin = creep.return_margin;
     let by_margin = margin.filter(|_| !weak).map_or(1.0, |s| HEALTHY.return_margin.below(s));
@@ -461,7 +461,7 @@ fn teeth(m: &Measured, explained: bool, out: &mut Vec<Finding>) {
     }
 }
 
-/// A place of the guided push whose lash stands out, and too much of it everywhere where rest tells none.
+/// A place of the guided push whose lash stands out, and too much of it everywhere where rest shows none.
 fn pushed(m: &Measured, out: &mut Vec<Finding>) {
     let places = &m.pushed.0;
     for (k, place) in places.iter().enumerate().filter(|_| places.len() >= LEAST_PLACES) {

@@ -15,7 +15,7 @@ pub struct Estimate {
 }
 
 impl Estimate {
-    /// None when either is no number.
+    /// None when either is not a number.
     pub fn new(value: f64, uncertainty: f64) -> Option<Self> {
         (value.is_finite() && uncertainty.is_finite())
             .then_some(Self { value, uncertainty: uncertainty.abs() })
@@ -32,14 +32,14 @@ impl Estimate {
         let mut finite: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
         let middle = statistics::median(&mut finite)?;
         let n = finite.len() as f64;
-        // Student's t at one standard deviation widens what few repeats tell of their own spread.
+        // Student's t at one standard deviation widens what few repeats say of their own spread.
         let few = if finite.len() >= 2 { statistics::t_quantile(0.841_345, n - 1.0) } else { 1.0 };
         let spread = statistics::standard_deviation(&finite).unwrap_or(0.0) * few;
         let factor = if finite.len() > 2 { 1.2533 } else { 1.0 };
         Self::new(middle, factor * spread.max(least_spread) / n.sqrt())
     }
 
-    /// Mean weighted by 1/u², widened where the values differ by more than their uncertainties tell. `common` is shared by all
+    /// Mean weighted by 1/u², widened where the values differ by more than their uncertainties show. `common` is shared by all
     /// and does not average out. None without values.
     pub fn fused(of: &[Self], common: f64) -> Option<Self> {
         let floor = of.iter().map(|e| e.uncertainty).fold(0.0, f64::max) * 1e-3;

@@ -1,5 +1,5 @@
 //! The feedback pair on the plate, by the grip's own analysis: the creep is its slow sweep, with the angle from the first line; the way between
-//! the stops tells the output there. It adds the moments in which a line was lost, and the trips that they would have
+//! the stops shows the output there. It adds the moments in which a line was lost, and the trips that they would have
 //! caused, in any other procedure, above all on impacts.
 
 use super::pressing;
@@ -54,7 +54,7 @@ pub fn analyse(
     Some(out)
 }
 
-/// The plate goes fast from stop to stop while rest and stops are found: that tells lost contact and which lead is bad, not what hangs on a
+/// The plate goes fast from stop to stop while rest and stops are found: that shows lost contact and which lead is bad, not what hangs on a
 /// slow sweep.
 fn keep_without_ramps(out: &mut PartAnalysis) {
     out.figures.retain(|f| matches!(f.name, FigureName::DropoutRate | FigureName::LimpTrips));
@@ -78,7 +78,7 @@ fn keep_without_ramps(out: &mut PartAnalysis) {
     out.not_testable.push(NotTestable { what, why });
 }
 
-/// The first line is its own angle here, so a flat spot of it can't be told; and where a line is lost again and again, every bend of the
+/// The first line is its own angle here, so a flat spot of it can't be reported; and where a line is lost again and again, every bend of the
 /// other against it is that.
 fn keep_sensible(out: &mut PartAnalysis) {
     let intermittent = out

@@ -14,11 +14,11 @@ use crate::sheet::PartSheet;
 use crate::trace::{Begun, Gap, Stimulus, Trace, begun};
 use std::ops::Range;
 
-/// A moment of a motion is told by so many that came. Engineering assumption, as for the strokes of a grip.
+/// A moment of a motion is known by so many samples that came. Engineering assumption, as for the strokes of a grip.
 const LEAST: usize = 2;
 
 /// Stretches of travel over which lost scans leave something open, in any trace of the body. The slow ramps' own come with their curves, and
-/// the leads are told by how the lines stand, not along the travel.
+/// the leads are known by how the lines stand, not along the travel.
 pub fn regions(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartSheet) -> Vec<(f64, f64)> {
     let by_places = [ProcedureKind::Creep, ProcedureKind::LeadsCheck];
     let lacking = traces.all().filter(|t| !t.gaps.is_empty() && !by_places.contains(&t.provenance.procedure));
@@ -40,7 +40,7 @@ pub fn regions(traces: &BodyTraces<'_>, recordings: &Recordings, sheet: &PartShe
     lacking.flat_map(of).collect()
 }
 
-/// Whether every motion that a gap touches is told by others like it at that time of it, or scan by scan.
+/// Whether every motion that a gap touches is covered by others like it at that time of it, or scan by scan.
 fn is_made_up_for(gap: &Gap, trace: &Trace, told: &[Begun], recording: &Recording) -> bool {
     let program = &trace.provenance.program;
     // The one that was under way when the gap began, and all that began within it.
@@ -75,7 +75,7 @@ const fn leads_somewhere(stimulus: Option<&Stimulus>) -> bool {
     matches!(stimulus, Some(Stimulus::Ramp { .. } | Stimulus::VoltsRamp { .. }))
 }
 
-/// Motions of which every scan tells something by itself, or only how they end.
+/// Motions of which every scan shows something by itself, or only how they end.
 const fn by_the_scan(stimulus: Option<&Stimulus>) -> bool {
     matches!(stimulus, Some(Stimulus::Hold { .. } | Stimulus::Release { .. } | Stimulus::Brake { .. }))
 }

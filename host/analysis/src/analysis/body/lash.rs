@@ -8,7 +8,7 @@
 //!   takes the rotor along there; the EMF of its own speed is taken off.
 //! - Coast arrest (C): let go a few degrees above rest, the plate stops there and the rotor runs on through the play:
 //!   lash = the drop of ∫v dt / K' − θ from before the arrest to where the other flank carries, less what the gears wind up by, which the
-//!   same arrest tells ([`super::wind_up`]: nothing is assumed of the mesh's stiffness).
+//!   same arrest shows ([`super::wind_up`]: nothing is assumed of the mesh's stiffness).
 //!
 //! Both methods' own uncertainties come from simulation (the physics study, part B, 3.5): engineering assumptions.
 
@@ -21,7 +21,7 @@ use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 use std::ops::Range;
 
-/// Wind-up of the gears over an arrest that does not tell it, and its standard uncertainty, degrees: a mesh between a third and three times
+/// Wind-up of the gears over an arrest that does not show it, and its standard uncertainty, degrees: a mesh between a third and three times
 /// as stiff as the study's. Engineering assumption.
 const UNSEEN_WIND_UP_DEG: (f64, f64) = (0.08, 0.05);
 /// Standard uncertainty of the arrest's model without its wind-up: ripple of the EMF, errors of gears and sensor at a place; degrees, and per
@@ -372,7 +372,7 @@ mod tests {
             (0..19).map(|k| (k % 2 == 0, if k % 2 == 0 { 0.46 } else { 0.30 })).collect();
         let cycles = to_and_fro(&read);
         assert!(cycles.len() == 9 && cycles.iter().all(|c| (c - 0.38).abs() < 1e-12), "{cycles:?}");
-        // A way whose way back was not read tells nothing.
+        // A way whose way back was not read shows nothing.
         assert_eq!(to_and_fro(&[(true, 0.46), (true, 0.46), (false, 0.30)]), [0.38]);
         assert!(to_and_fro(&[(false, 0.3)]).is_empty());
     }

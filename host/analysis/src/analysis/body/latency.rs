@@ -17,9 +17,9 @@ use hdrhistogram::Histogram;
 pub const LONGEST_US: u64 = 1_000_000;
 /// Significant digits of the histogram.
 pub const DIGITS: u8 = 3;
-/// Confidence of the bounds told with quantiles.
+/// Confidence of the bounds reported with quantiles.
 pub const CONFIDENCE: f64 = 0.95;
-/// A step of volts smaller than this tells no latency, V.
+/// A step of volts smaller than this shows no latency, V.
 const LEAST_VOLTS: f64 = 2.0;
 /// A closed-loop step smaller than this is left out: friction, not the part, decides when it begins, degrees.
 const LEAST_STEP_DEG: f64 = 5.0;
@@ -55,7 +55,7 @@ impl Ranges {
 /// A quantile with its bounds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quantile {
-    /// Value and standard uncertainty, µs; none where the sample is too small to tell one.
+    /// Value and standard uncertainty, µs; none where the sample is too small to show one.
     pub value: Option<Estimate>,
     /// Lower bound at [`CONFIDENCE`], µs.
     pub low_us: Option<u64>,
@@ -231,7 +231,7 @@ pub struct Lag {
     pub ms: f64,
 }
 
-/// Measures every step. Open-loop steps of volts tell latency; closed-loop ones tell rise, overshoot and settling, and latency only
+/// Measures every step. Open-loop steps of volts show latency; closed-loop ones show rise, overshoot and settling, and latency only
 /// where there is none of volts.
 /// `lag` = how late the plate's sensor is, s: it is taken off.
 pub fn measure(recordings: &[&Recording], ranges: Ranges, lag: Estimate) -> Steps {
@@ -249,7 +249,7 @@ pub fn measure(recordings: &[&Recording], ranges: Ranges, lag: Estimate) -> Step
     }
     for latencies in &mut out.latencies {
         let along = latencies.settle(lag);
-        // What is shown of the first step is told as it counts.
+        // The first step is reported as it counts.
         let mut shown =
             out.shown.iter_mut().filter(|s| (s.region, s.heading) == (latencies.region, latencies.heading));
         if let (Some(shown), Some(first)) = (shown.next(), along.first()) {

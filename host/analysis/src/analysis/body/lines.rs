@@ -1,4 +1,4 @@
-//! Whether the feedback lines moved at all while the plate was driven: a line that stands tells no angle, and then nothing that is
+//! Whether the feedback lines moved at all while the plate was driven: a line that stands shows no angle, and then nothing that is
 //! reckoned from an angle holds.
 
 use super::BodyTraces;

@@ -29,15 +29,15 @@ const MOST_HUNG: f64 = 0.34;
 const LED_ASTRAY: f64 = 6e-4;
 /// A scale of the plate further off the sheet's nominal line than this was not read at the stops, relative. Engineering assumption.
 const SCALE_OFF: f64 = 0.12;
-/// Lag of a sensor that no coasts tell of, s: none to 0.3 ms. Engineering assumption.
+/// Lag of a sensor that no coasts report, s: none to 0.3 ms. Engineering assumption.
 const UNKNOWN_LAG: Estimate = Estimate { value: 0.05e-3, uncertainty: 0.1e-3 };
-/// Tooth pitch where the sheet tells none, degrees. Engineering assumption.
+/// Tooth pitch where the sheet shows none, degrees. Engineering assumption.
 pub const UNKNOWN_PITCH_DEG: f64 = 4.0;
 
 /// The recordings that there are, ready.
 #[derive(Clone, Debug, Default)]
 pub struct Recordings {
-    /// How the first line tells the plate's angle.
+    /// How the first line shows the plate's angle.
     pub plate: Option<PlateScale>,
     /// False when the drive did not bring the plate to both stops, so that the sheet's nominal line serves.
     pub stops_found: bool,

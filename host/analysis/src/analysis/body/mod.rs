@@ -11,7 +11,7 @@
 //! - [`looked_at`]: what was searched for worn teeth, from where to where, and what nothing looked at.
 //! - [`measured`]: all of it in the order in which one needs the other.
 //! - [`lines`]: whether the feedback lines moved at all.
-//! - [`evidence`], [`defects`]: what is wrong and how sure. [`figures`], [`plots`]: what is told.
+//! - [`evidence`], [`defects`]: what is wrong and how sure. [`figures`], [`plots`]: what is reported.
 
 pub mod blip;
 pub mod cholesky;

@@ -22,7 +22,7 @@ pub const RAD: f64 = std::f64::consts::PI / 180.0;
 const FLYBACK_S: f64 = 0.012;
 /// How near to rest a coast is used, degrees.
 const NEAR_REST_DEG: f64 = 3.0;
-/// A coast shorter than this tells K' too coarsely, degrees.
+/// A coast shorter than this shows K' too coarsely, degrees.
 const SHORTEST_COAST_DEG: f64 = 10.0;
 /// Pieces of a coast in which rotor and plate are held against each other, degrees; a piece whose ratio lies further off the others than
 /// this share did not turn together.
@@ -40,7 +40,7 @@ const UNKNOWN_HENRY: Estimate = Estimate { value: 1.5e-3, uncertainty: 0.3e-3 };
 const UNKNOWN_BRUSH: f64 = 0.15;
 /// Length of a block of a slow ramp, s.
 const BLOCK_S: f64 = 0.005;
-/// Samples under this current tell no resistance, A.
+/// Samples under this current show no resistance, A.
 const LEAST_AMPS: f64 = 0.15;
 
 /// What is not known of the rig and the plate's own sensor, standard uncertainties.
@@ -89,11 +89,11 @@ pub struct Motor {
     pub dead_spots: Vec<DeadSpot>,
     /// Places where the rotor ran free of the plate, in order of travel.
     pub ran_free: Vec<DeadSpot>,
-    /// Coasts that told K'.
+    /// Coasts that reported K'.
     pub coasts: usize,
 }
 
-/// Measures the motor from every recording that tells of it; `nominal` is the sheet's motor.
+/// Measures the motor from every recording that reports it; `nominal` is the sheet's motor.
 pub fn measure(
     recordings: &[&Recording],
     rest_deg: Option<f64>,
@@ -122,7 +122,7 @@ pub fn measure(
             .then(|| Estimate::new(value, (r.uncertainty / factor).hypot(value * COPPER_PER_K * WINDING_K)))?
     });
     let henry = fit.as_ref().and_then(|f| inductance(recordings, offsets, f)).unwrap_or(UNKNOWN_HENRY);
-    // A drive that is stuck on a dead spot tells no resistance: the sheet's then serves to find it.
+    // A drive that is stuck on a dead spot shows no resistance: the sheet's then serves to find it.
     let assumed = nominal.map(|n| Winding {
         ohm: n.winding_ohms,
         brush: UNKNOWN_BRUSH,
@@ -183,7 +183,7 @@ fn coast(recording: &Recording, release: &Stretch, rest_deg: f64) -> Option<Coas
     let range = start..release.range.end;
     let deg = recording.deg(range.clone());
     let near = deg.windows(5).position(|w| w.iter().sum::<f64>() < 5.0 * (rest_deg + NEAR_REST_DEG));
-    // A plate that hangs on its way tells K' up to where it stops.
+    // A plate that hangs on its way shows K' up to where it stops.
     let end = match near {
         Some(k) => start + k + 2,
         None => start + stopped(deg, recording.samples(0.02))?,
@@ -195,7 +195,7 @@ fn coast(recording: &Recording, release: &Stretch, rest_deg: f64) -> Option<Coas
         return None;
     }
     let tail = recording.tail(&release.range, 0.05);
-    // Where the plate never stands, its coast tells nothing of the offset: the meter's own, about 2 mV, is then left in.
+    // Where the plate never stands, its coast shows nothing of the offset: the meter's own, about 2 mV, is then left in.
     let offset = stands(recording, tail.clone()).and_then(|_| mean(recording.volts(tail))).unwrap_or(0.0);
     let emf = emf_over(recording, start..end, offset)?;
     (emf.is_finite() && emf > 0.0).then_some(Coast { emf, span_deg })
@@ -245,7 +245,7 @@ pub fn integral(values: &[f64], offset: f64, period_s: f64) -> Option<f64> {
 fn emf_of(coasts: &[Coast], rig: RigErrors) -> Option<Estimate> {
     let mut all: Vec<f64> = coasts.iter().map(|c| c.emf).collect();
     let middle = statistics::median(&mut all)?;
-    // A coast that hung or bounced tells another number; half as much again is no part's spread.
+    // A coast that hung or bounced shows another number; half as much again is not a part's spread.
     let good: Vec<&Coast> = coasts.iter().filter(|c| (c.emf / middle - 1.0).abs() < 0.2).collect();
     let weight: f64 = good.iter().map(|c| c.span_deg.powi(2)).sum();
     let value = good.iter().map(|c| c.span_deg.powi(2) * c.emf).sum::<f64>() / weight;
@@ -266,7 +266,7 @@ pub(super) struct Block {
     pub volts: f64,
     /// Motor amps.
     pub amps: f64,
-    /// Whether the plate went with the ramp; a drive that is stuck tells no resistance.
+    /// Whether the plate went with the ramp; a drive that is stuck shows no resistance.
     pub moving: bool,
 }
 

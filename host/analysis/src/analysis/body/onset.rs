@@ -8,7 +8,7 @@
 //!
 //! Towards open the rotor first winds up the gears, some hundredths of a degree, before the plate breaks away, and then takes it
 //! along with a run: the motion that is fitted seems to begin too early. Towards closed they only unwind. Hence a bias, which hangs
-//! on the stiffness of the gears and on how friction gives way: [`BIAS_S`], with its spread. (The mean of a part's own steps does not tell it: the
+//! on the stiffness of the gears and on how friction gives way: [`BIAS_S`], with its spread. (The mean of a part's own steps does not show it: the
 //! base of a step drifts by more than the first motion.)
 
 use super::stretches::{Recording, Stretch};
@@ -45,7 +45,7 @@ pub struct Onset {
     pub sign: f64,
 }
 
-/// Why a step tells no onset.
+/// Why a step shows no onset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoOnset {
     /// The plate was not at rest before.

@@ -201,7 +201,7 @@ fn gears_that_jump_over_a_missing_or_chipped_tooth_break_no_spring() {
             matches!(f.kind, FindingKind::BrokenSpring | FindingKind::WeakSpring) && f.confidence >= 0.5
         };
         assert_eq!(s.analysis.findings.iter().find(broken), None, "seed {}", s.seed);
-        // Told and right, or not told.
+        // Reported and right, or not reported.
         covers(s, FigureName::PreloadDefault, s.plant.tpl);
         covers(s, FigureName::PreloadMain, s.plant.tph);
     }
@@ -259,7 +259,7 @@ fn the_median_latency_is_covered_whatever_gears_friction_and_sensor_are_like() {
 fn a_supply_that_dips_with_the_motors_current_moves_no_figure() {
     let plain = seen(|_, _| {});
     check_sound(&plain, &[]);
-    // 10 mV per ampere; lost contact is the pair's own analysis' to tell.
+    // 10 mV per ampere; lost contact is the pair's own analysis' to show.
     let sagging = seen(|b, _| b.sag = 0.010);
     check_sound(&sagging, &[FindingKind::FeedbackIntermittent, FindingKind::FlatSpot]);
     for s in &sagging {

@@ -13,7 +13,7 @@ use super::population::Population;
 const OWN: ([f64; 3], Texture) = ([0.05, 0.025, 0.015], (0.04, 5.0));
 /// Standard deviations, degrees, and lengths, degrees, that a texture of the part's own may have.
 const TEXTURE: ([f64; 7], [f64; 3]) = ([0.006, 0.01, 0.017, 0.03, 0.05, 0.085, 0.14], [0.12, 0.25, 0.5]);
-/// So many bins tell a texture.
+/// So many bins show a texture.
 const MOST_BINS: usize = 120;
 /// A texture is taken for real when it makes the map likelier by this in the natural logarithm.
 const LIKELIER: f64 = 6.0;

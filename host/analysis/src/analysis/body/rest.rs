@@ -1,6 +1,6 @@
 //! Where the plate stands without power, and where its stops are. It does not ask how fast it came there.
 //!
-//! A release counts when the plate stands at its end. From above and from below are told apart by the side on which the release
+//! A release counts when the plate stands at its end. From above and from below are distinguished by the side on which the release
 //! began; the difference is what friction of the plate leaves of the springs' pull (and a gap between the springs).
 
 use super::estimate::Estimate;
@@ -8,13 +8,13 @@ use super::stretches::{Recording, Stretch};
 use crate::analysis::statistics::{self, mean};
 use crate::trace::Stimulus;
 
-/// A release shorter than this tells no rest position, s.
+/// A release shorter than this shows no rest position, s.
 const SHORTEST_S: f64 = 0.15;
 /// The end of a release that is looked at, s.
 const TAIL_S: f64 = 0.06;
 /// A plate that moves by more than this between the halves of that end does not stand, degrees.
 const STANDING_DEG: f64 = 0.05;
-/// A release that begins nearer than this to where it ends tells no direction, degrees.
+/// A release that begins nearer than this to where it ends shows no direction, degrees.
 const NEAR_DEG: f64 = 0.5;
 /// Places of rest further apart than this from the median are no rest position: the plate hangs, degrees.
 const HANGS_DEG: f64 = 2.5;

@@ -26,7 +26,7 @@ const SPEED_S: f64 = 0.002;
 const ROUNDS: usize = 200;
 /// What gears that wind up differently at different speeds add, s: seen on simulated bodies. Engineering assumption.
 const MODEL_S: f64 = 25e-6;
-/// Fewer degrees of freedom tell no scatter.
+/// Fewer degrees of freedom show no scatter.
 const LEAST_DOF: usize = 10;
 
 /// One place of one coast: rotor less plate, degrees, and speed, degrees per second.

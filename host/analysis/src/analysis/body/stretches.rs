@@ -58,7 +58,7 @@ pub struct Recording {
     pub noise_deg: f64,
     /// Stretches in order of time, none touched by a hole that could not be filled.
     pub stretches: Vec<Stretch>,
-    /// Stretches left out because such a hole touches them, or because what ended them was not told.
+    /// Stretches left out because such a hole touches them, or because what ended them was not reported.
     pub left_out: usize,
     /// Scans whose angle is the second line's, or none, because the first contradicts it.
     pub angle_lost: usize,
@@ -208,7 +208,7 @@ impl Recording {
     }
 }
 
-/// Stands for what went on where the event that tells it was lost.
+/// Stands for what went on where the event that shows it was lost.
 const UNTOLD: usize = usize::MAX;
 
 /// Where a program's segments began, as cuts of the samples, and the beginnings of those whose end is not known. A segment whose next event was

@@ -15,7 +15,7 @@ const HALF: usize = 12;
 const NOISE_ROOM: f64 = 1.6;
 /// Second differences beyond this many spreads are events, not noise.
 const EVENT: f64 = 4.0;
-/// At most so many scans tell the noise.
+/// At most so many scans show the noise.
 const MOST: usize = 40_000;
 
 /// Supply at each scan, V; NaN where none was recorded near it.

@@ -40,7 +40,7 @@ fn set_point(way: f64, speed: f64, accel: f64, t: f64) -> f64 {
     way.signum() * at
 }
 
-/// Where the set point stood when a stretch began, as far as the stretches before it tell.
+/// Where the set point stood when a stretch began, as far as the stretches before it show.
 fn set_before(before: &Stretch, earlier: Option<&Stretch>) -> Option<f64> {
     match (before.stimulus, earlier.map(|e| e.stimulus)) {
         (Stimulus::Ramp { to_deg, .. } | Stimulus::Step { to_deg, .. }, _) => Some(to_deg),

@@ -21,7 +21,7 @@ const AFTER: Range<usize> = 3..15;
 const FAST: (f64, f64) = (15.0, 10.0);
 /// The way back ends where the rotor is slower than this, degrees of plate per second.
 const ENDS: f64 = 8.0;
-/// Fewer samples of either way at the same places tell no hysteresis.
+/// Fewer samples of either way at the same places show no hysteresis.
 const LEAST: usize = 8;
 /// Unknowns: a cubic of the place, and the way.
 const UNKNOWNS: usize = 5;

@@ -25,7 +25,7 @@ pub const FALSE_ALARM: f64 = 1e-3;
 const FOUND: f64 = 1.645;
 /// What a tooth's true shape and the choice of the highest place add to a depth's uncertainty, degrees. From simulation.
 const SHAPE_DEG: f64 = 0.012;
-/// At most so many bumps are told.
+/// At most so many bumps are reported.
 const MOST: usize = 4;
 
 /// Where a tooth with full load on it gives 1: flat over 0.4 of the pitch, raised cosine to 0 at half a pitch from its middle.
@@ -65,7 +65,7 @@ pub struct Bump {
     pub false_alarm: f64,
 }
 
-/// What the search tells.
+/// What the search shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Worn {
     /// The highest place, whether or not it stands out.

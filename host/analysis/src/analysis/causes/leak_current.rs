@@ -1,5 +1,5 @@
 //! What a leak draws from the supply along the travel. A sensor that is off draws no more for it; a leak draws by the line's voltage:
-//! that tells them apart where the curves can't. It names no cause.
+//! that distinguishes them where the curves can't. It names no cause.
 //!
 //! A leak of R from a line at ratio r: to ground, an active output takes V·r/R from the supply, a track the share r of it (the rest
 //! turns over in its lower part), V·r²/R; to the supply, a track takes V·(1 − r)²/R by the same reason mirrored. What an active output
@@ -13,7 +13,7 @@ const OTHERWISE_AMPS: f64 = 10e-6;
 const OHM_SPREAD: f64 = 0.3;
 /// Most that the current says against a cause, χ²: it is one witness.
 const MOST: f64 = 40.0;
-/// Change along the travel from which a leak is told by the current alone, amperes.
+/// Change along the travel from which a leak is reported by the current alone, amperes.
 pub(super) const LEAST_AMPS: f64 = 45e-6;
 
 /// A leak.
@@ -64,7 +64,7 @@ fn squares(places: &[Option<AtPlace>; 3], expected: impl Fn(&AtPlace) -> f64) ->
         .sum()
 }
 
-/// A leak told by the current alone: how much it changes along the travel, amperes, and the resistance that draws it, Ω. None below
+/// A leak reported by the current alone: how much it changes along the travel, amperes, and the resistance that draws it, Ω. None below
 /// what may be otherwise, and where no single leak draws like that.
 pub(super) fn alone(places: &[Option<AtPlace>; 3], track: bool) -> Option<(f64, f64)> {
     let seen: Vec<&AtPlace> = places.iter().flatten().collect();

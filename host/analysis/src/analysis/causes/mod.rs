@@ -1,5 +1,5 @@
 //! Faults of the part as a whole, by rules that can be explained: leads, leakage, gain, shared bends, dead or exchanged lines.
-//! Located defects are found elsewhere; what to do next is told by `diagnosis`.
+//! Located defects are found elsewhere; what to do next is reported by `diagnosis`.
 //!
 //! Order: what makes everything after it doubtful comes first. Not moving; dead lines; exchanged lines; what the leads check
 //! measured; then which one cause explains how the pair deviates from the sheet (see `hypotheses`); last a bend
@@ -64,12 +64,12 @@ pub struct CausesInput<'a> {
     pub located: &'a [Finding],
 }
 
-/// Causes, and what could not be told.
+/// Causes, and what could not be reported.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Report {
     /// What was found.
     pub findings: Vec<Finding>,
-    /// Kinds that could not be told, and why.
+    /// Kinds that could not be reported, and why.
     pub not_testable: Vec<NotTestable>,
     /// Why the recording says nothing of the part, as sentences.
     pub doubts: Vec<String>,
@@ -197,7 +197,7 @@ impl Report {
         let bend = shared_bend(curves, input.sheet).filter(|(b, _)| *b > LEAST_BEND);
         if chi_square > hypotheses::UNHEALTHY || beyond_correlation(curves, input.sheet) {
             let causes = hypotheses::explain(&six, input.sheet, &known);
-            // An angle error that both lines share is told by its own size where that is large enough.
+            // An angle error that both lines share is reported by its own size where that is large enough.
             let said = |c: &hypotheses::Explained| {
                 told || (c.kind == FindingKind::CommonNonlinearity && bend.is_some())
                     || explained_by_spot(input, c.line)
@@ -470,7 +470,7 @@ fn exchanged(curves: &Curves, sheet: &PartSheet) -> Option<bool> {
 struct Live {
     /// Without [`EDGE_DEG`] at each stop and without dead bands there, degrees.
     range: (f64, f64),
-    /// Length of a dead band at the closed stop, mean of both lines, degrees; below 1° it is not told from the play.
+    /// Length of a dead band at the closed stop, mean of both lines, degrees; below 1° it is not distinguished from the play.
     dead_closed_deg: f64,
 }
 

@@ -1,4 +1,4 @@
-//! Every rule, what is said when something is missing, and healthy parts.
+//! Every rule, its words when something is missing, and healthy parts.
 
 use super::*;
 use crate::analysis::leads::tests::{Circuit, GOOD, record};

@@ -4,7 +4,7 @@
 //! level before, way out, way back. A contact opens and closes within a few time constants of the input filter, so both
 //! edges must be jumps: more, within so many scans, than the motion of these scans can make of play, grain or a flat
 //! spot. What leaves and does not come back, or fades away, is a step, a flat spot or a motion. The threshold follows the
-//! local noise; how sure an excursion is, `place` tells.
+//! local noise; how sure an excursion is, `place` shows.
 
 use crate::analysis::statistics;
 use std::ops::Range;
@@ -16,7 +16,7 @@ const SIGMAS: f64 = 7.0;
 const SIGMAS_IN_NOISE: f64 = 10.0;
 /// A dropout is at least this deep: 10 mV at 5 V.
 const LEAST_DEPTH: f64 = 0.002;
-/// Samples on each side that tell the local noise.
+/// Samples on each side that show the local noise.
 const NEAR: usize = 64;
 /// Longest excursion that is followed to its end, samples; longer ones must stand at a rail.
 const LONGEST_FOLLOW: usize = 4_000_000;

@@ -3,7 +3,7 @@
 //! - A line behind an RC filter keeps the area of what it misses: length = area over depth, for a fall and a rise through the same filter. The
 //!   depth is what the excursion settles at; where it had no time to settle, a full open.
 //! - Where supply or ground of the part was lost, both lines stay away for longer than the contact: a sensor that lost its power runs down
-//!   from its decoupling capacitor and starts again afterwards, a bare track does neither. Nothing in the recording tells which it is, so
+//!   from its decoupling capacitor and starts again afterwards, a bare track does neither. Nothing in the recording shows which it is, so
 //!   the contact was lost for the lines' time less 0 to 1 ms (power-on time of linear Hall sensors: 0.1 to 1 ms, from memory; engineering
 //!   assumption): the middle is given, rectangular (GUM F.2.3.3).
 //! - A supply that drops itself is timed on its own volts: lines and supply fall and rise through different filters, and a ratio of both
@@ -16,7 +16,7 @@ use crate::analysis::prepared::Prepared;
 /// An excursion whose middle is this share of its peak is flat on top: it was not smeared by a filter.
 const FLAT_TOP: f64 = 0.8;
 /// Standard uncertainty of an event's length: a share of it and a share of the scan period, at most so many scan periods. An opening shorter
-/// than a period leaves one sample on a line that its cable still holds up, so length and depth can hardly be told apart. Set on simulated
+/// than a period leaves one sample on a line that its cable still holds up, so length and depth can hardly be distinguished. Set on simulated
 /// openings of 40 to 900 µs, to ground and floating, at 200 µs.
 const LENGTH_U: (f64, f64, f64) = (0.3, 0.07, 0.29);
 /// Longest time by which a sensor's output comes back later than its power, µs.
@@ -61,7 +61,7 @@ pub(super) fn is_flat(e: &Excursion) -> bool {
     e.samples.len() >= 4 && e.plateau >= FLAT_TOP * e.peak.abs()
 }
 
-/// Standard uncertainty of a length told on one line, µs.
+/// Standard uncertainty of a length reported on one line, µs.
 pub(super) fn of_one_line(length_us: f64, period_us: f64) -> f64 {
     let (share, of_period, most) = LENGTH_U;
     (share * length_us + of_period * period_us).min(most * period_us)

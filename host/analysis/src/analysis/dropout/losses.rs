@@ -1,6 +1,6 @@
-//! Slow and partial losses get their wires: what the two lines say together names the line, the reference tells what both lost.
+//! Slow and partial losses get their wires: the two lines together name the line, the reference shows what both lost.
 //!
-//! A loss that the lines share alike, as motion would make it, is told from the reference alone. There it may also be the reference or its
+//! A loss that the lines share alike, as motion would make it, is distinguished from the reference alone. There it may also be the reference or its
 //! coupling that stood still while the part moved, so it leaves doubt however deep it is.
 
 use super::slow::{self, Loss};

@@ -1,4 +1,4 @@
-//! Dropouts: moments in which a line, or both, lost contact. It tells events, their wire and rate; not their cause.
+//! Dropouts: moments in which a line, or both, lost contact. It shows events, their wire and rate; not their cause.
 //!
 //! Three searches: for jumps (`detect`), for slow and partial losses (`slow`), and for a supply that is lost itself (`supply_lost`).
 //! With both lines the search runs on what the two say together (the correlation residual, which motion leaves alone); the

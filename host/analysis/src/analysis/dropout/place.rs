@@ -14,12 +14,12 @@ const PITCH_DEG: f64 = 0.25;
 const REACH: usize = 2;
 /// Quantile of the magnitudes, and its value for a standard normal.
 const QUANTILE: (f64, f64) = (0.85, 1.439_531);
-/// Second differences that tell a place's noise.
+/// Second differences that show a place's noise.
 const ENOUGH: u32 = 24;
 /// Excess over the noise that a certain excursion has; where the place is noisier than the rest its noise is less well known
 /// and seldom normal.
 const CERTAIN: (f64, f64) = (7.0, 10.0);
-/// Share of it from which an excursion is told at all.
+/// Share of it from which an excursion is reported at all.
 const TOLD: f64 = 0.6;
 /// Confidence where too few scans passed the place for its noise to be known, and of what a turn at a flat spot's edge imitates.
 pub(super) const UNKNOWN: f64 = 0.8;

@@ -22,7 +22,7 @@ const TOLD: f64 = 0.8;
 const CERTAIN_IN_NOISE: f64 = 10.0;
 /// Shorter means than this are the search's for jumps, scans.
 const FEWEST: usize = 8;
-/// Least depth where no other passes tell what is usual, ratio.
+/// Least depth where no other passes show what is usual, ratio.
 const LEAST_UNKNOWN: f64 = 0.01;
 /// Part of the means that is taken for noise when its size is estimated, and the standard normal's quantile of that magnitude.
 const QUIET: (f64, f64) = (0.95, 1.959_964);

@@ -79,7 +79,7 @@ pub(super) fn add(prepared: &Prepared<'_>, found: &mut Vec<Event>) {
 }
 
 /// A line that dips while somebody else's supply column moves by half as much or more, and by more than it usually does in so short a time: its fall
-/// and the line's are not read at one time, and nothing tells them apart. Such an event is the supply's.
+/// and the line's are not read at one time, and nothing distinguishes them. Such an event is the supply's.
 pub(super) fn claim(prepared: &Prepared<'_>, found: &mut [Event]) {
     let Some(volts) = prepared.trace.channel(Channel::Supply) else { return };
     if prepared.trace.provenance.rig.is_some() {

@@ -3,7 +3,7 @@
 //! A track's texture, a flat spot, play and an eccentric reference repeat at their place from pass to pass; a lost contact does not.
 //! So every pass over half a degree gives one reading, and the usual ones are those between the quartiles of all passes, both directions
 //! together: hysteresis lies between them, a loss in fewer than a quarter of the passes does not. A stay at one place counts as a pass
-//! every quarter of a second. Where less than three passes are known, the neighbourhood's quartiles stand in for them, and that is said.
+//! every quarter of a second. Where less than three passes are known, the neighbourhood's quartiles stand in for them, and that is stated.
 
 use crate::analysis::prepared::Prepared;
 use crate::analysis::statistics;
@@ -13,7 +13,7 @@ use std::ops::{Range, RangeInclusive};
 const PITCH_DEG: f64 = 0.5;
 /// A stay counts as one pass for so long, µs.
 const STAY_US: f64 = 250_000.0;
-/// Passes that tell what is usual at a place.
+/// Passes that show what is usual at a place.
 const ENOUGH: usize = 3;
 /// Places on either side that stand in where too few passes are known: 4 degrees.
 const NEIGHBOURS: usize = 8;
@@ -29,7 +29,7 @@ pub(super) struct Usual {
     band: Vec<(f32, f32)>,
     /// Whether it is known from passes over the place itself.
     own: Vec<bool>,
-    /// How far down and up a pass usually reaches; NaN where too few passes tell it.
+    /// How far down and up a pass usually reaches; NaN where too few passes show it.
     reach: Vec<(f32, f32)>,
     /// Noise from scan to scan there, one standard deviation.
     noise: Vec<f64>,
@@ -121,14 +121,14 @@ impl Usual {
         statistics::quantile(&mut widths, share).unwrap_or(0.0)
     }
 
-    /// How far down and up a pass between two angles and half a place beyond usually reaches; none where too few passes tell it.
+    /// How far down and up a pass between two angles and half a place beyond usually reaches; none where too few passes show it.
     pub(super) fn reach(&self, from_deg: f32, to_deg: f32) -> Option<(f32, f32)> {
         let known = self.reach[self.around(from_deg, to_deg)].iter().filter(|r| r.0.is_finite());
         let (low, high) = known.fold((f32::MAX, f32::MIN), |(l, h), r| (l.min(r.0), h.max(r.1)));
         (low <= high).then_some((low, high))
     }
 
-    /// Lowest and highest usual reading between two angles and half a place beyond; whether passes over them tell it. None where nothing does.
+    /// Lowest and highest usual reading between two angles and half a place beyond; whether passes over them show it. None where nothing does.
     pub(super) fn between(&self, from_deg: f32, to_deg: f32) -> Option<(f32, f32, bool)> {
         let known = || self.around(from_deg, to_deg).filter(|k| self.band[*k].0.is_finite());
         let (low, high) =

@@ -7,7 +7,7 @@
 //!
 //! A bend without edges and a grain that raises the curve first make a stretch of less slope too: where one of these fits better, it is
 //! none (see `rivals`). What was found in the averages is then asked of every stroke that passed the place (see `strokes`): a defect of the track shows in
-//! nearly all strokes of a direction, a hesitation of a hand in one. What the strokes do not confirm is not told, and the
+//! nearly all strokes of a direction, a hesitation of a hand in one. What the strokes do not confirm is not reported, and the
 //! confidence holds both.
 //!
 //! Without a reference the angle is the first line's own, so the first line is straight by definition and nothing that both lines
@@ -67,7 +67,7 @@ const LEAST_LOSS: f64 = 0.08;
 const LEAST_LASTING_LOSS: f64 = 0.2;
 /// Travel left out at each stop, degrees: acceleration, play, hinge of a dead band.
 const EDGE_DEG: f64 = 1.5;
-/// Most flat spots told of one line.
+/// Most flat spots reported of one line.
 const MOST: usize = 8;
 /// Degree of the polynomial that the slow bend of the whole line is removed with.
 const BEND_DEGREE: usize = 7;
@@ -230,7 +230,7 @@ struct Look<'a> {
     one_way: Option<&'static str>,
 }
 
-/// Finds spots one after the other, each taken out before the next is looked for. What is left then tells how far the grain of this
+/// Finds spots one after the other, each taken out before the next is looked for. What is left then shows how far the grain of this
 /// line reaches in the other sense: where that is further than usual, scores are brought down by as much.
 fn search(look: &Look<'_>, mut y: Vec<f64>, hits: &mut Vec<Hit>) -> Searched {
     let curves = look.curves;

@@ -46,7 +46,7 @@ impl Whitener {
         Self::yule_walker(&c).unwrap_or_default()
     }
 
-    /// For a spot about `width` wide at `centre`: what is no part of its shape grows with its depth.
+    /// For a spot about `width` wide at `centre`: what is not part of its shape grows with its depth.
     fn around(deg: &[f64], y: &[f64], centre: f64, width: f64) -> Self {
         let near = deg.iter().zip(y).filter(|(d, v)| (*d - centre).abs() <= width && v.is_finite());
         let deepest = near.map(|(_, v)| v.abs()).fold(0.0, f64::max);

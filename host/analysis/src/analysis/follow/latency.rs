@@ -10,7 +10,7 @@ use crate::analysis::{Histogram, NotTestable, PartAnalysis};
 use crate::quantity::{Condition, FigureName, Unit};
 use crate::trace::Stimulus;
 
-/// A step that asks less than this of the plate tells no time, degrees.
+/// A step that asks less than this of the plate shows no time, degrees.
 const LEAST_DEG: f64 = 2.0;
 /// Steps that last longer are snap openings, s.
 const LONGEST_S: f64 = 0.4;
@@ -34,7 +34,7 @@ pub struct Step {
     pub ms: f64,
 }
 
-/// Every step that tells a time, and how many did not: the plate never came to half of what was asked.
+/// Every step that shows a time, and how many did not: the plate never came to half of what was asked.
 pub fn steps(course: &Course) -> (Vec<Step>, usize) {
     let (mut steps, mut without) = (Vec::new(), 0);
     for stretch in &course.stretches {

@@ -27,7 +27,7 @@ pub struct PairTraces<'a> {
     pub grip: &'a Trace,
     /// The plate's, of the same scans.
     pub plate: &'a Trace,
-    /// The plate's rest and stops, which tell its angle's scale.
+    /// The plate's rest and stops, which show its angle's scale.
     pub rest: Option<&'a Trace>,
 }
 
@@ -129,7 +129,7 @@ fn missing(figure: FigureName, why: &str) -> NotTestable {
 
 /// What a monitor of one pair of lines would have done, and when and where.
 fn trips(prepared: &Prepared<'_>, sheet: &PartSheet, name: FigureName, of: &str, out: &mut PartAnalysis) {
-    /// So many stretches are told one by one.
+    /// So many stretches are reported one by one.
     const TOLD: usize = 5;
     let report = limp::predict(prepared, sheet);
     out.figures.extend(report.figure.map(|figure| Figure { name, ..figure }));

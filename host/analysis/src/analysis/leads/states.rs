@@ -15,7 +15,7 @@ const BEFORE_US: u64 = 10_000;
 const SHORTEST_US: u64 = 20_000;
 /// A state whose line moves more than this from its first to its second half is no rest, ratio.
 const REST_RATIO: f64 = 0.0015;
-/// Blocks that a state is averaged in: their scatter tells the uncertainty, slow hum included.
+/// Blocks that a state is averaged in: their scatter shows the uncertainty, slow hum included.
 const BLOCKS: usize = 8;
 
 /// One state at rest.

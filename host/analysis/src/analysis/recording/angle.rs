@@ -4,7 +4,7 @@
 //! of different speeds show the lag (see `lag`), and it is taken out. At one speed a loop that both lines share may be either:
 //! the hysteresis of a log, whose timing nobody states, then holds a lag that would explain it.
 //!
-//! What moves both lines as if they were turned is no fault of a line: a coupling of the angle that slips does so, and a grip that turns in its
+//! What moves both lines as if they were turned is not a fault of a line: a coupling of the angle that slips does so, and a grip that turns in its
 //! hold. Repeatability holds it where nobody states how the angle was fixed.
 
 use super::{LimitKind, RecordingLimit};
@@ -56,7 +56,7 @@ fn slips(curves: &Curves) -> Option<RecordingLimit> {
     Some(limit)
 }
 
-/// At one speed nothing tells a late angle from a line's hysteresis: half of the loop may be either.
+/// At one speed nothing distinguishes a late angle from a line's hysteresis: half of the loop may be either.
 fn unknown(curves: &Curves) -> Option<RecordingLimit> {
     let loops = Channel::SENSORS.into_iter().zip(&curves.line).filter_map(|(channel, line)| {
         let line = line.as_ref().filter(|l| l.lag.is_none())?;

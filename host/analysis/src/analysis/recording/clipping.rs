@@ -119,8 +119,8 @@ pub(super) fn is_converters_last(volts: &[f32], code: f32) -> bool {
     (LEAST_CODES..=MOST_CODES).contains(&range) && (steps + 1.0 - range).abs() < 0.5
 }
 
-/// The step of a column, from further and further apart values: each tells it more exactly than the one before, which tells how many steps lie
-/// between. Written with few digits, one step alone would tell it badly. NaN without steps.
+/// The step of a column, from further and further apart values: each shows it more exactly than the one before, which shows how many steps lie
+/// between. Written with few digits, one step alone would show it badly. NaN without steps.
 fn step_over(volts: &[f32]) -> f64 {
     let mut values: Vec<f32> = volts.iter().copied().filter(|v| v.is_finite()).collect();
     values.sort_unstable_by(f32::total_cmp);

@@ -3,11 +3,11 @@
 //! - `clipping`: the logger's range ends below a line.
 //! - `steps`: coarse steps of a line or of the angle, scans too far apart.
 //! - `hum`: mains on the lines.
-//! - `angle`: an angle column that is late, that nothing tells from hysteresis, or that slips.
+//! - `angle`: an angle column that is late, that can't be distinguished from hysteresis, or that slips.
 //! - `part`: what a grip can't be.
 //! - `supply`: a supply that was not logged, or coarsely, or that fell by itself.
 //!
-//! Each says what was found, what that costs, and what to log instead. A figure it spoils is not told, or its uncertainty holds it; a
+//! Each says what was found, what that costs, and what to log instead. A figure it spoils is not reported, or its uncertainty holds it; a
 //! finding it could have made does not condemn.
 
 mod angle;

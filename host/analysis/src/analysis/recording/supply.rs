@@ -189,7 +189,7 @@ fn unseen(text: String, sd: f64, sheet: &PartSheet) -> RecordingLimit {
     limit
 }
 
-/// Nothing tells the supply's own ripple and sag from the part's; what both lines share tells how large it is at least.
+/// Nothing distinguishes the supply's own ripple and sag from the part's; what both lines share shows how large it is at least.
 fn unlogged(prepared: &Prepared<'_>, sheet: &PartSheet) -> RecordingLimit {
     let text = "the supply was not logged: ripple and sags of its own can't be told from what the part does; log it in the same scan".into();
     let ripple = shared_by_any(prepared, sheet.topology == Topology::Complementary).unwrap_or(0.0);

@@ -15,11 +15,11 @@ const BEFORE_US: u64 = 100_000;
 const TAIL_US: u64 = 200_000;
 /// A grip that has moved by more than this during the tail is not at rest yet, degrees.
 const AT_REST_DEG: f64 = 0.3;
-/// Less travel than this between the stops tells nothing, degrees.
+/// Less travel than this between the stops shows nothing, degrees.
 const LEAST_TRAVEL_DEG: f64 = 10.0;
 /// What coupling, clamp and stop give way by under full force, one standard uncertainty, degrees. Engineering assumption.
 const GIVES_WAY_DEG: f64 = 0.15;
-/// A line that changes by less than this share of the supply from stop to stop tells no angle.
+/// A line that changes by less than this share of the supply from stop to stop shows no angle.
 const LEAST_SPAN: f64 = 0.05;
 /// Reference and lines that part by more than this have slipped against each other, degrees: far beyond any nonlinearity of a line.
 const SLIP_DEG: f64 = 5.0;
@@ -182,7 +182,7 @@ impl Releases {
     pub fn longest_s(&self) -> Option<(f64, f64)> {
         let times: Vec<f64> = self.all.iter().map(|r| r.seconds).collect::<Option<_>>()?;
         let longest = times.iter().copied().fold(0.0, f64::max);
-        // Releases from one opening tell how far a return scatters.
+        // Releases from one opening show how far a return scatters.
         let mut apart = 0.0_f64;
         for (i, a) in self.all.iter().enumerate() {
             for b in &self.all[i + 1..] {

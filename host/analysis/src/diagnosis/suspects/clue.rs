@@ -1,5 +1,5 @@
 //! What the bench says for and against causes: each finding, and each figure outside that no finding explains, becomes a clue with the
-//! causes that fit it. Where the bench can't tell two causes apart they fit alike, and stay tied. The rules are those of the physics
+//! causes that fit it. Where the bench can't distinguishes two causes they fit alike, and stay tied. The rules are those of the physics
 //! study, 3.9 and 3.10; fits are engineering assumptions. It ranks nothing.
 
 use super::mechanics;
@@ -230,7 +230,7 @@ fn deviation(rivals: &[&FindingEvidence], kind: PartKind) -> Clue {
     Clue { says, sureness: together.min(0.99), channel, fits, absorbed_by }
 }
 
-/// How a leak fits a pair that disagrees, with nothing to tell which line is off: a leak shifts and tilts, an offset shifts alone.
+/// How a leak fits a pair that disagrees, with nothing to show which line is off: a leak shifts and tilts, an offset shifts alone.
 fn leak_fit(finding: &FindingEvidence) -> f64 {
     match (detail(finding, "correlation_offset"), detail(finding, "correlation_slope")) {
         (Some(offset), Some(slope)) if slope.abs() < 0.6 * offset.abs() => 2.0 * RATHER_NOT,
@@ -277,7 +277,7 @@ fn sensor(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause, f64)> {
     }
 }
 
-/// A contact that was lost: where it stays tells track from wire.
+/// A contact that was lost: where it stays distinguishes track from wire.
 fn contact(finding: &FindingEvidence) -> Vec<(Cause, f64)> {
     if finding.channel.is_none() {
         return vec![(Cause::SupplyContact, 0.0)];
@@ -300,7 +300,7 @@ fn not_moving(finding: &FindingEvidence, kind: PartKind) -> Vec<(Cause, f64)> {
             (Cause::SupplyContact, RATHER_NOT),
             (Cause::StickyPlate, RATHER_NOT),
         ],
-        // Of a pair it is the grip that did not move: a plate that does not is told by rest and stops.
+        // Of a pair it is the grip that did not move: a plate that does not is reported by rest and stops.
         PartKind::Grip | PartKind::Pair if turned => {
             vec![(Cause::RigCoupling, 0.0), (Cause::SupplyContact, 0.0)]
         }

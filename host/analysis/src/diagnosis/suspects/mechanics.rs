@@ -58,7 +58,7 @@ pub(super) fn fits(finding: &FindingEvidence, evidence: &Evidence) -> Vec<(Cause
     }
 }
 
-/// A grip that stays open: the drive's current tells a spring without pull, and elsewhere the two look alike.
+/// A grip that stays open: the drive's current shows a spring without pull, and elsewhere the two look alike.
 fn stays_open(kind: FindingKind) -> Vec<(Cause, f64)> {
     let binds = match kind {
         FindingKind::BrokenSpring => BADLY,

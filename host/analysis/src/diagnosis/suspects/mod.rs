@@ -6,7 +6,7 @@
 //! two are tied. What the first cause and its ties do not explain is another problem, with suspects of its own.
 //!
 //! - `clue`, `mechanics`: what bench findings fit. - `context`: vehicle and complaint.
-//! - `rivals`: why two can't be told apart. - `codes`: trouble codes.
+//! - `rivals`: why two can't be distinguished. - `codes`: trouble codes.
 
 mod clue;
 mod codes;

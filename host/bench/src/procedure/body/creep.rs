@@ -1,4 +1,4 @@
-//! Creep: slow ramps over the whole travel, then coasts from nearly wide open that tell the motor's constant.
+//! Creep: slow ramps over the whole travel, then coasts from nearly wide open that show the motor's constant.
 
 use super::super::{Bench, Motion, Recording};
 use crate::quantity::ProcedureKind;

@@ -6,7 +6,7 @@ use crate::quantity::ProcedureKind;
 
 /// Share of the voltage that moves the plate; more than 0.65 moves it now and then.
 const SHARE: f64 = 0.6;
-/// Voltage that moves a healthy plate, V, where rest and stops did not tell.
+/// Voltage that moves a healthy plate, V, where rest and stops did not show.
 const BREAK_VOLTS: f64 = 2.2;
 /// Levels of a swing as shares of its first, with their times, µs.
 const LEVELS: [(f64, u32); 4] = [(1.0, 80_000), (0.8, 12_000), (0.62, 12_000), (0.0, 20_000)];

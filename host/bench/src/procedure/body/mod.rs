@@ -3,7 +3,7 @@
 //! - `rest`: where the plate rests and where it stops; every other procedure needs it first.
 //! - `steps`: steps of voltage and of the setpoint, over the travel and both ways.
 //! - `release`: letting go from several openings.
-//! - `creep`: slow ramps, and coasts that tell the motor's constant.
+//! - `creep`: slow ramps, and coasts that show the motor's constant.
 //! - `lash`: the rotor swung and arrested inside the lash.
 //! - `tooth_map`: strokes from rest at one voltage.
 //! - `blips`: snap openings, with the same short check before and after.
@@ -71,7 +71,7 @@ impl Bench<'_> {
         })
     }
 
-    /// How the first feedback line tells the angle: as found by rest and stops, or by the sheet's nominal line.
+    /// How the first feedback line shows the angle: as found by rest and stops, or by the sheet's nominal line.
     fn plate_scale(&self) -> PlateScale {
         self.plate.unwrap_or(self.nominal_scale())
     }
@@ -112,7 +112,7 @@ impl Bench<'_> {
         }
     }
 
-    /// Tells the rig how the first feedback line tells the angle, and how hard to hold the plate.
+    /// Sets in the rig how the first feedback line shows the angle, and how hard to hold the plate.
     pub(super) fn set_loop(&mut self, plan: &BodyPlan) -> Result<(), ProcedureError> {
         let settings = loop_settings(self.plate_scale(), plan.position_loop);
         self.session.request(&Request::SetLoop(settings))?;

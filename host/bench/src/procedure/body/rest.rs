@@ -43,7 +43,7 @@ const LOOK_US: u64 = 100_000;
 /// The plate has left its rest when it is this far from it, degrees, for so many scans: nearer, it rests on the springs' own play.
 const BREAK_DEG: f64 = 0.16;
 const BREAK_SCANS: usize = 5;
-/// A rise of the voltage that takes this long tells at which one the plate broke away, µs.
+/// A rise of the voltage that takes this long shows at which one the plate broke away, µs.
 const SLOW_RISE_US: u32 = 100_000;
 /// Less change of the first line between the stops than this, ratio of supply, is no motion.
 const MOVED: f64 = 0.05;
@@ -154,7 +154,7 @@ fn winding_ohms(trace: &Trace) -> Option<f64> {
 /// The least voltage that moved the plate from rest, either way, V.
 fn break_volts(trace: &Trace, scale: PlateScale, press: Press) -> Option<f64> {
     let ways = [(ONTO_CLOSED, press.rise_us[0]), (ONTO_OPEN, press.rise_us[1])];
-    // A voltage that jumps tells nothing.
+    // A voltage that jumps shows nothing.
     let ways = ways.into_iter().filter(|(_, us)| *us >= SLOW_RISE_US);
     let moved = ways.flat_map(|(segment, us)| {
         stretches(trace, segment).into_iter().filter_map(move |range| {

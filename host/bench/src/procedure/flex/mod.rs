@@ -32,7 +32,7 @@ pub const STOP_TOLERANCE_DEG: f64 = 1.0;
 pub struct FlexPlan<'k> {
     /// Place to hold, degrees of travel from the closed stop; none = free, drive off.
     pub hold_deg: Option<f64>,
-    /// The rig sweeps slowly, stop to stop, meanwhile: what keeps to a place of the travel is told from what keeps to the hand.
+    /// The rig sweeps slowly, stop to stop, meanwhile: what keeps to a place of the travel is distinguished from what keeps to the hand.
     pub sweep: bool,
     /// Places along the pigtail that are flexed in turn; none = one or many, untold.
     pub places: Option<&'k FlexPlaces>,
@@ -86,7 +86,7 @@ pub struct FlexCue {
     pub on_and_off: bool,
     /// Lines that jumped.
     pub lines: Vec<Channel>,
-    /// Where the hand was; none where no places are told.
+    /// Where the hand was; none where no places are reported.
     pub place: Option<u8>,
 }
 
@@ -97,9 +97,9 @@ pub struct FlexKeep {
     pub before_us: u64,
     /// Time kept after a trigger, µs.
     pub after_us: u64,
-    /// Most windows kept; events beyond are still told, without their samples.
+    /// Most windows kept; events beyond are still reported, without their samples.
     pub most_windows: usize,
-    /// Most events told; those beyond are counted.
+    /// Most events reported; those beyond are counted.
     pub most_events: usize,
     /// A run up to this long is also kept whole, µs.
     pub whole_up_to_us: u64,

@@ -16,7 +16,7 @@ pub enum KeyError {
     File {
         /// The file.
         path: PathBuf,
-        /// What the system said.
+        /// The system's message.
         cause: io::Error,
     },
     /// Others may read it.

@@ -48,7 +48,7 @@ pub struct Verification {
     pub newest: Option<String>,
     /// What is amiss; empty when nothing is.
     pub problems: Vec<Problem>,
-    /// What is no fault, but the reader should know: unfinished and unsealed records, leftovers of killed programs.
+    /// What is not a fault, but the reader should know: unfinished and unsealed records, leftovers of killed programs.
     pub notes: Vec<String>,
 }
 
@@ -64,7 +64,7 @@ pub struct Expected {
 /// Verifies an archive.
 ///
 /// # Errors
-/// It holds no index, or one that can't be read at all. What is amiss with its content is no error: it is told.
+/// It holds no index, or one that can't be read at all. What is amiss with its content is no error: it is reported.
 pub fn verify(archive: &Archive, expected: &Expected) -> Result<Verification, ArchiveError> {
     let index = archive.index()?;
     let mut verifier = Verifier {

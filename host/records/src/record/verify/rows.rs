@@ -91,7 +91,7 @@ impl Verifier<'_> {
         self.compare(record, number, &file)
     }
 
-    /// The rows of an outcome against its file. A file that was altered is told already; then there is nothing to compare with.
+    /// The rows of an outcome against its file. A file that was altered is reported already; then there is nothing to compare with.
     fn compare(&mut self, record: &str, number: u32, file: &str) -> Result<(), ArchiveError> {
         if self.found.problems.iter().any(|p| p.what == file) {
             return Ok(());
@@ -183,7 +183,7 @@ impl Verifier<'_> {
         }
     }
 
-    /// The outcome that a seal covers; none when its file was altered, which is told elsewhere.
+    /// The outcome that a seal covers; none when its file was altered, which is reported elsewhere.
     fn outcome_of(&self, one: &Sealed) -> Option<Outcome> {
         let file = one.manifest.files.last()?;
         Outcome::from_json(&fs::read_to_string(self.dir.join(&file.path)).ok()?).ok()

@@ -16,7 +16,7 @@ use crate::report::text::{LABEL, SENTENCE, plain};
 use crate::report::words::Lines;
 use std::borrow::Cow;
 
-/// At most so many curves in a picture can be told apart.
+/// At most so many curves in a picture can be distinguished.
 const MOST_CURVES: usize = 8;
 /// At most so many records are drawn.
 const MOST_RECORDS: usize = 4;
@@ -65,7 +65,7 @@ pub fn overlays(drawn: &[Drawn<'_>], lines: Lines) -> Vec<Plot> {
     plots
 }
 
-/// The stroke of a record: told apart without colour.
+/// The stroke of a record: distinguished without colour.
 fn stroke(record: usize) -> Stroke {
     match record {
         0 => Stroke::solid(FIRST, 1.7),

@@ -11,7 +11,7 @@ use crate::report::format;
 use crate::report::text::{LABEL, plain};
 use crate::report::words::Lines;
 
-/// A proposal. `one` is the outcome of any of the parts: it tells what the lines are called.
+/// A proposal. `one` is the outcome of any of the parts: it shows what the lines are called.
 pub fn proposal(document: &Proposal, one: &Outcome) -> Document {
     let lines = Lines::of(one);
     let given = document.limits.iter().filter(|l| l.stands.is_none()).count();

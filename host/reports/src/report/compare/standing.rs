@@ -42,7 +42,7 @@ pub fn standing(document: &Standing, part: &Outcome) -> Document {
 
 fn row(place: &Place, lines: Lines) -> Vec<String> {
     let sd = place.standard_deviation;
-    // The interval is told to the digits of the spread.
+    // The interval is reported to the digits of the spread.
     let at = |value: f64| format::rounded(value, sd).0;
     let doubt = match place.shape {
         Shape::Refuted => ", not normal",

@@ -117,14 +117,14 @@ impl Finding {
 pub struct Suspect {
     /// Cause, how likely it is, and whether it is tied.
     pub heading: String,
-    /// What speaks for it, what speaks against it, what the bench can't tell apart, codes: each under its name.
+    /// What speaks for it, what speaks against it, what the bench can't distinguish, codes: each under its name.
     pub lines: Vec<(&'static str, String)>,
     /// The next check.
     pub next_check: String,
 }
 
 impl Suspect {
-    /// What can't be told apart from it.
+    /// What can't be distinguished from it.
     pub const RIVALS: &'static str = "Rivals";
 
     /// Its lines as text.

@@ -21,7 +21,7 @@ pub struct CaseSuspects<'a> {
     pub suspects: &'a [OutcomeSuspect],
 }
 
-/// What is said of a case.
+/// The words for a case.
 #[derive(Clone, Copy, Debug)]
 pub struct CaseInput<'a> {
     /// The case; hostile text possible.
@@ -69,7 +69,7 @@ pub fn case(input: &CaseInput<'_>) -> Document {
     Document { kind: "case".to_owned(), subject: title.clone(), title, blocks, ..Document::default() }
 }
 
-/// What can't be told apart from a cause stands in the report of its record.
+/// What can't be distinguished from a cause stands in the report of its record.
 fn without_rivals(mut suspect: Suspect) -> Suspect {
     suspect.lines.retain(|(name, _)| *name != Suspect::RIVALS);
     suspect

@@ -78,7 +78,7 @@ pub fn report(input: &ReportInput<'_>) -> Document {
     }
 }
 
-/// What is said of a simulated part.
+/// The words for a simulated part.
 pub(super) fn simulated(simulated: bool) -> Option<Banner> {
     let more = "Rig and part were simulated; nothing below is about a part that exists.";
     simulated.then(|| Banner::simulated(more))
@@ -224,7 +224,7 @@ pub(super) fn fact(named: &Named) -> Fact {
     Fact::new(&named.name, &named.text)
 }
 
-/// Names with what is said of them; nothing for none.
+/// Names with the message of them; nothing for none.
 pub(super) fn facts(all: &[Named]) -> Vec<Block> {
     some(all.iter().map(fact).collect()).map(|all| Block::Facts(Facts::new(all))).into_iter().collect()
 }

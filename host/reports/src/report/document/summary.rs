@@ -10,7 +10,7 @@ use crate::verdict::{FindingEffect, Verdict};
 /// Most lines of a terminal that a summary takes, where no path is longer than a line.
 pub const MOST_LINES: usize = 24;
 
-/// What no bench can tell, whatever it found.
+/// What no bench can show, whatever it found.
 const CAUTION: &str = "A bench result does not clear the vehicle. All cautions: in the report.";
 
 /// A report in brief.
@@ -24,7 +24,7 @@ pub struct Summary {
     pub word: String,
     /// What it means.
     pub meaning: String,
-    /// What is said of it, in the order of its weight.
+    /// The words for it, in the order of its weight.
     pub rows: Vec<SummaryRow>,
 }
 
@@ -33,7 +33,7 @@ pub struct Summary {
 pub struct SummaryRow {
     /// The name.
     pub name: &'static str,
-    /// What is said; points that have no room are counted.
+    /// The message; points that have no room are counted.
     pub points: Vec<String>,
     /// Lines that it may take.
     pub room: usize,

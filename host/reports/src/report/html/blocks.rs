@@ -73,7 +73,7 @@ fn pair(page: &mut Writer, fact: &Fact) {
     page.element("dd", &[], |page| apart(page, &fact.text));
 }
 
-/// Names with what is said of them.
+/// Names with the message of them.
 pub fn facts(page: &mut Writer, facts: &Facts, class: &str) {
     page.class("dl", class, |page| facts.all.iter().for_each(|fact| pair(page, fact)));
 }

@@ -15,7 +15,7 @@ const SMALL: f64 = 11.5;
 const ROW: f64 = 14.0;
 /// Rows of labels that are kept free where there are lines beside the limits.
 const MOST_ROWS: usize = 2;
-/// More bars than this can't be told apart; neighbours are joined.
+/// More bars than this can't be distinguished; neighbours are joined.
 const MOST_BARS: usize = 90;
 
 /// Inside of a bar that keeps the limits.

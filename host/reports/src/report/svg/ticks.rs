@@ -7,7 +7,7 @@
 pub struct Ticks {
     /// Values, rising.
     pub values: Vec<f64>,
-    /// Decimals that tell neighbours apart.
+    /// Decimals that distinguishes neighbours.
     pub decimals: usize,
 }
 

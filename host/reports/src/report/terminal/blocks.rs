@@ -8,7 +8,7 @@ use crate::report::document::{
 };
 use crate::report::text::wrap;
 
-/// Names of facts that are longer stand above what is said of them.
+/// Names of facts that are longer stand above the message of them.
 const LONGEST_NAME: usize = 26;
 
 /// Blocks in order.
@@ -88,7 +88,7 @@ fn grade(page: &mut Page, grade: &Grade) {
     }
 }
 
-/// Names in a column, what is said of them beside.
+/// Names in a column, the message of them beside.
 fn facts(page: &mut Page, facts: &Facts) {
     let shown = &facts.all[..facts.all.len().min(facts.brief)];
     let lengths = shown.iter().map(|fact| fact.name.letters().chars().count());

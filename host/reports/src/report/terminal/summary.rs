@@ -1,4 +1,4 @@
-//! A summary as lines: names in a column, what is said of each beside it, each no longer than its room.
+//! A summary as lines: names in a column, the message of each beside it, each no longer than its room.
 
 use super::Style;
 use super::page::{Page, code};
