@@ -50,10 +50,11 @@ pub fn summary(input: &ReportInput<'_>) -> Summary {
     let rows = [
         row("Not done", 2, not_done),
         row("Part", 1, vec![label]),
-        row("Why", 5, why(outcome, &people)),
+        row("Why", 4, why(outcome, &people)),
         row("Suspect", 2, people.suspects.first().map(|s| s.heading.clone()).into_iter().collect()),
         row("Resale", 2, resale(outcome)),
         row("Not tested", 2, not_tested(&people)),
+        row("Warning", 2, warnings(&people)),
         row("Next step", 3, next_step(outcome, &people).into_iter().collect()),
         row("Caution", 1, vec![CAUTION.to_owned()]),
     ];
@@ -134,6 +135,12 @@ fn not_tested(people: &People) -> Vec<String> {
     let names = reasons.chain(people.not_testable.iter().map(|n| n.name.as_str()));
     let names: Vec<&str> = names.collect();
     if names.is_empty() { Vec::new() } else { vec![capital(&names.join("; "))] }
+}
+
+/// What was wrong with recording, rig or archive; that a sheet was chosen stands with the part.
+fn warnings(people: &People) -> Vec<String> {
+    let chosen = |warning: &&String| warning.starts_with("no sheet was given:");
+    people.warnings.iter().filter(|w| !chosen(w)).map(|warning| capital(warning)).collect()
 }
 
 fn next_step(outcome: &Outcome, people: &People) -> Option<String> {
