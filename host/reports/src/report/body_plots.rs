@@ -9,7 +9,7 @@ use super::svg::chart::{Axis, Chart, LimitLine, Place, Side, Span};
 use super::svg::picture::{Hatch, Mark, Stroke};
 use super::svg::series::Series;
 use super::svg::{FIRST, FOURTH, INK, SECOND, THIRD};
-use super::text::{LABEL, SENTENCE, plain};
+use super::text::{LABEL, SENTENCE, plain, signs};
 use crate::analysis;
 use crate::compare::family;
 use crate::outcome::{Outcome, OutcomeFinding};
@@ -211,7 +211,7 @@ fn description(plot: &analysis::Plot) -> String {
 
 /// How to read it; beside a map of the teeth, what it can't see.
 fn caption(plot: &analysis::Plot, people: &People) -> String {
-    let mut caption = plain(&plot.reading, SENTENCE);
+    let mut caption = plain(&signs(&plot.reading), SENTENCE);
     if plot.name == "lost_motion" {
         let of_teeth = [FindingKind::WornTooth, FindingKind::MissingTooth].map(FindingKind::title);
         let unseen = people.missed.iter().filter(|m| of_teeth.contains(&m.name.as_str()));

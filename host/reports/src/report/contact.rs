@@ -1,7 +1,7 @@
 //! Lost contact in words: what it follows, by place of the pigtail, and event by event. The same for every medium.
 
 use super::rows::Named;
-use super::text::{LABEL, SENTENCE, plain};
+use super::text::{LABEL, SENTENCE, plain, signs};
 use super::words::Lines;
 use crate::outcome::{Outcome, OutcomeContact, OutcomeContactEvent, OutcomePlace};
 use crate::quantity::Channel;
@@ -42,7 +42,7 @@ impl ContactWords {
 }
 
 fn facts(contact: &OutcomeContact) -> Vec<Named> {
-    let mut facts = vec![Named { name: "follows".to_owned(), text: plain(&contact.why, SENTENCE) }];
+    let mut facts = vec![Named { name: "follows".to_owned(), text: plain(&signs(&contact.why), SENTENCE) }];
     if let Some(w) = &contact.warmth {
         let text = format!(
             "{} to {} °C; {} % of the time was cooler than the events (50 % where temperature plays no part; chance {} %)",

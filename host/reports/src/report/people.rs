@@ -5,7 +5,7 @@ use super::format;
 use super::groups::{FigureGroupRows, groups};
 use super::rows::{FigureRow, Named, group};
 use super::suspects::rows;
-use super::text::{LABEL, SENTENCE, ohms, plain};
+use super::text::{LABEL, SENTENCE, plain, signs, written};
 use super::words::{self, Lines};
 use crate::diagnosis;
 use crate::outcome::{
@@ -93,7 +93,7 @@ fn cut_short(outcome: &Outcome) -> Vec<String> {
         }
     }
     let said = |(names, how, why): (Vec<String>, &str, &str)| format!("{} {how}: {why}", names.join(", "));
-    groups.into_iter().map(|group| plain(&said(group), SENTENCE)).collect()
+    groups.into_iter().map(|group| plain(&signs(&said(group)), SENTENCE)).collect()
 }
 
 impl People {
@@ -177,7 +177,7 @@ fn grade(grade: &OutcomeGrade) -> Grade {
 }
 
 fn sentences(all: &[String]) -> Vec<String> {
-    all.iter().map(|s| plain(&ohms(s), SENTENCE)).collect()
+    all.iter().map(|s| plain(&signs(s), SENTENCE)).collect()
 }
 
 fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -> FigureRow {
@@ -191,7 +191,7 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
     FigureRow {
         name: plain(&words::figure(&figure.figure), LABEL),
         line: plain(&lines.stored(figure.channel.as_deref(), "pair"), LABEL),
-        condition: plain(&figure.condition.words(), LABEL),
+        condition: plain(&signs(&figure.condition.words()), LABEL),
         value: format::figure_value(figure),
         unit: format::unit(figure.unit),
         limit: figure.limit.as_ref().map_or(format::NOTHING.to_owned(), |l| format::limit(l, figure.unit)),
@@ -203,7 +203,7 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
         verdict: figure.verdict.map_or("no limit", Verdict::name),
         place: format::place(figure.at_deg, None).unwrap_or(format::NOTHING.to_owned()),
         source,
-        would_decide: figure.would_decide.as_ref().map(|w| plain(w, SENTENCE)),
+        would_decide: figure.would_decide.as_ref().map(|w| plain(&signs(w), SENTENCE)),
     }
 }
 
@@ -213,7 +213,7 @@ fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     for figure in figures.iter().filter(|f| !f.definition.trim().is_empty()) {
         let (name, condition) = (words::figure(&figure.figure), figure.condition.words());
         let name = if condition.is_empty() { name } else { format!("{name}: {condition}") };
-        let named = Named { name: plain(&name, LABEL), text: plain(&figure.definition, SENTENCE) };
+        let named = Named { name: plain(&name, LABEL), text: plain(&signs(&figure.definition), SENTENCE) };
         if !all.contains(&named) {
             all.push(named);
         }
@@ -237,7 +237,7 @@ fn finding_row(number: usize, finding: &OutcomeFinding, lines: Lines, outcome: &
             None => "does not decide the verdict",
         },
         confidence: format::percent(finding.confidence),
-        text: plain(&ohms(&finding.text), SENTENCE),
+        text: plain(&written(&finding.text), SENTENCE),
         evidence: finding
             .details
             .iter()
@@ -268,14 +268,14 @@ fn missed(limit: &OutcomeDetectionLimit, lines: Lines) -> Named {
         None => kind,
         some => format!("{kind}, {} line", lines.stored(some, "")),
     };
-    Named { name: plain(&name, LABEL), text: plain(&ohms(&limit.text), SENTENCE) }
+    Named { name: plain(&name, LABEL), text: plain(&written(&limit.text), SENTENCE) }
 }
 
 /// What could not be tested; what has the same reason is named together.
 fn not_testable(outcome: &Outcome, lines: Lines) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for item in &outcome.not_testable {
-        let (name, text) = (what(&ohms(&item.what), lines), plain(&ohms(&item.why), SENTENCE));
+        let (name, text) = (what(&signs(&item.what), lines), plain(&signs(&item.why), SENTENCE));
         match all.iter_mut().find(|known| known.text == text) {
             Some(known) => known.name.push_str(&format!("; {name}")),
             None => all.push(Named { name, text }),
@@ -342,10 +342,10 @@ fn outside_brackets(names: &str) -> Vec<&str> {
 
 fn reading(reading: &OutcomeReading) -> Named {
     let text = match reading.value {
-        Some(value) => format!("{} {}", format::significant(value, 4), reading.unit),
+        Some(value) => signs(&format!("{} {}", format::significant(value, 4), reading.unit)),
         None => "not seen".to_owned(),
     };
-    Named { name: plain(&reading.name, LABEL), text: plain(&text, LABEL) }
+    Named { name: plain(words::reading(&reading.name), LABEL), text: plain(&text, LABEL) }
 }
 
 /// Most gaps that are reported one by one.

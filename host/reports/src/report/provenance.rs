@@ -7,7 +7,7 @@ use super::format;
 use super::people::People;
 use super::qr::qr_svg;
 use super::rows::Named;
-use super::text::{LABEL, SENTENCE, plain};
+use super::text::{LABEL, SENTENCE, plain, signs};
 use super::words;
 use crate::outcome::{Outcome, OutcomeLine, OutcomeMating, OutcomeProcedure, Stamp};
 use crate::trace::ChannelProvenance;
@@ -99,7 +99,7 @@ fn facts(input: &ReportInput<'_>) -> Vec<Named> {
     }));
     all.push(("shape of the stored outcome".to_owned(), outcome.schema.to_string()));
     all.into_iter()
-        .map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&text, SENTENCE) })
+        .map(|(name, text)| Named { name: plain(&name, LABEL), text: plain(&signs(&text), SENTENCE) })
         .collect()
 }
 
@@ -166,7 +166,7 @@ fn calibration(channel: &ChannelProvenance, people: &People) -> Named {
     let gain = format::significant(channel.gain_uncertainty * 100.0, 2);
     let offset = format::significant(channel.offset_uncertainty, 2);
     let text = format!("{when}{certificate}; standard uncertainty {gain} % of reading and {offset} at zero");
-    Named { name: people.lines.name(channel.channel).to_owned(), text: plain(&text, SENTENCE) }
+    Named { name: people.lines.name(channel.channel).to_owned(), text: plain(&signs(&text), SENTENCE) }
 }
 
 /// Days since 1970-01-01 as a date.

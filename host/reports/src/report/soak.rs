@@ -2,8 +2,8 @@
 
 use super::format;
 use super::rows::Named;
-use super::text::capital;
 use super::text::{SENTENCE, plain};
+use super::text::{capital, signs};
 use super::words::{self, Lines};
 use crate::compare::soak::is_near;
 use crate::outcome::{Outcome, OutcomeSoak, SoakDrift};
@@ -144,7 +144,8 @@ pub fn reach_words(from_h: f64, to_h: Option<f64>) -> String {
 }
 
 fn facts(soak: &OutcomeSoak) -> Vec<Named> {
-    let fact = |name: &str, text: String| Named { name: name.to_owned(), text: plain(&text, SENTENCE) };
+    let fact =
+        |name: &str, text: String| Named { name: name.to_owned(), text: plain(&signs(&text), SENTENCE) };
     let events = &soak.events;
     let per_hour = |per_minute: f64| significant(60.0 * per_minute, 3);
     let mut facts = vec![

@@ -6,8 +6,8 @@
 //! beyond that strong, with finer steps which the weights here are too rough for.
 
 use super::document::Suspect;
-use super::text::ohms;
-use super::text::{LABEL, SENTENCE, plain};
+
+use super::text::{LABEL, SENTENCE, plain, signs};
 use crate::outcome::OutcomeSuspect;
 
 /// Most sentences for or against that are shown; all of them stand in the stored outcome.
@@ -182,9 +182,9 @@ fn row(suspect: &OutcomeSuspect, likelihood: Likelihood, several: bool) -> Suspe
         lines: lines
             .into_iter()
             .filter(|(_, text)| !text.is_empty())
-            .map(|(name, text)| (name, plain(&ohms(&text), SENTENCE)))
+            .map(|(name, text)| (name, plain(&signs(&text), SENTENCE)))
             .collect(),
-        next_check: plain(&ohms(&suspect.next_check), SENTENCE),
+        next_check: plain(&signs(&suspect.next_check), SENTENCE),
     }
 }
 

@@ -111,21 +111,43 @@ pub fn capital(words: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// Written sentences spell the ohm out; people read its sign. A terminal that knows only ASCII gets the word back.
-pub fn ohms(text: &str) -> String {
+/// Units as stored sentences spell them, and their signs, longest first. A degree stands at its number.
+const SIGNS: [(&str, &str); 8] = [
+    (" deg/s", " °/s"),
+    (" deg", "°"),
+    (" kohm", " kΩ"),
+    (" Mohm", " MΩ"),
+    (" ohm", " Ω"),
+    (" us", " µs"),
+    (" degC", " °C"),
+    (" +- ", " ± "),
+];
+
+/// Stored sentences spell units out; people read their signs. A terminal that knows only ASCII gets the words back.
+pub fn signs(text: &str) -> String {
     let mut text = text.to_owned();
-    for (word, sign) in [(" ohm", " Ω"), (" kohm", " kΩ"), (" Mohm", " MΩ")] {
-        // Not "ohmic": the word must end there.
+    for (word, sign) in SIGNS {
+        let begins_at_number = !word.ends_with(' ');
         let mut out = String::with_capacity(text.len());
         for (k, piece) in text.split(word).enumerate() {
             if k > 0 {
-                out.push_str(if piece.starts_with(char::is_alphabetic) { word } else { sign });
+                // Not "ohmic", nor the word "us": a number or a closing bracket stands before a unit, and the word ends there.
+                let ends = !piece.starts_with(|c: char| c.is_alphanumeric() || c == '/');
+                let after_number = out.ends_with(|c: char| c.is_ascii_digit() || c == ')' || c == '°');
+                let is_unit = !begins_at_number || (ends && (word != " us" || after_number));
+                out.push_str(if is_unit { sign } else { word });
             }
             out.push_str(piece);
         }
         text = out;
     }
     text
+}
+
+/// A stored sentence as one is written: with the signs of units, a capital at its beginning and a full stop at its end.
+pub fn written(text: &str) -> String {
+    let text = capital(signs(text).trim());
+    if text.ends_with(['.', '!', '?', '…']) || text.is_empty() { text } else { format!("{text}.") }
 }
 
 #[cfg(test)]
@@ -137,6 +159,16 @@ mod tests {
     fn a_mark_that_turns_reading_round_is_shown_as_what_it_is() {
         assert_eq!(plain("grip\u{202e}dooG\u{2066}", 100), "grip\u{fffd}dooG\u{fffd}");
         assert_eq!(plain("a\u{1b}[31mred\u{0}\nb", 100), "a\u{fffd}[31mred\u{fffd} b");
+    }
+
+    #[test]
+    fn units_are_read_by_their_signs_and_words_stay_words() {
+        let stored = "from 6.2 to 7.3 deg at 25 deg/s, about 3 kohm, 0.4 ohm +- 0.1 ohm, 69 us; an ohmic contact tells us nothing";
+        let read =
+            "from 6.2 to 7.3° at 25 °/s, about 3 kΩ, 0.4 Ω ± 0.1 Ω, 69 µs; an ohmic contact tells us nothing";
+        assert_eq!(signs(stored), read);
+        assert_eq!(written("the plate falls back by 0.3 deg"), "The plate falls back by 0.3°.");
+        assert_eq!(written(""), "");
     }
 
     #[test]

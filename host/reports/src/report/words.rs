@@ -67,6 +67,16 @@ pub fn figure(name: &str) -> String {
     FigureName::from_name(name).map_or_else(|| name.replace('_', " "), |f| f.title().to_owned())
 }
 
+/// What a self-check read, in words.
+pub fn reading(name: &str) -> &str {
+    match name {
+        "turning takes" => "drive current, turning",
+        "pressing takes" => "drive current, against the stop",
+        "travel seen" => "travel",
+        other => other,
+    }
+}
+
 /// A finding's kind in words.
 pub fn finding(kind: &str) -> String {
     FindingKind::from_name(kind).map_or_else(|| kind.replace('_', " "), |k| k.title().to_owned())

@@ -11,8 +11,8 @@ use crate::report::svg::chart::{Axis, Chart};
 use crate::report::svg::picture::{Mark, Stroke};
 use crate::report::svg::series::Series;
 use crate::report::svg::{FIRST, INK, SECOND, THIRD};
-use crate::report::text::capital;
 use crate::report::text::{LABEL, SENTENCE, plain};
+use crate::report::text::{capital, signs};
 use crate::report::words::Lines;
 use std::borrow::Cow;
 
@@ -137,7 +137,7 @@ fn body_plot(index: usize, first: &analysis::Plot, drawn: &[Drawn<'_>]) -> Optio
         }
     }
     let title = plain(&first.title, LABEL);
-    let caption = plain(&first.reading, SENTENCE);
+    let caption = plain(&signs(&first.reading), SENTENCE);
     let id = format!("overlay-body-{index}");
     picture(&id, &title, &caption, axis_words(&first.x), axis_words(&first.y), series)
 }
