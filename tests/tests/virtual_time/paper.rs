@@ -84,10 +84,12 @@ impl Qualified {
             let files = ["report.html", "report.pdf", "terminal.txt", "outcome.json"].map(file);
             let said = paper_py("report", &files.each_ref().map(|f| f.as_path()), name)?;
             ensure!(said.contains("numbers agree"), "{said}");
+            tags_py(&[&file("report.pdf"), &file("report.html")])?;
             let buyer = CertificateInput { outcome: &self.outcome, stamp, shop };
             std::fs::write(file("certificate.pdf"), pdf(&document::certificate(&buyer)?, paper)?)?;
             let said = paper_py("certificate", &[&file("certificate.pdf"), &file("outcome.json")], name)?;
             ensure!(said.contains("one page"), "{said}");
+            tags_py(&[&file("certificate.pdf")])?;
         }
         Ok(())
     }
@@ -95,11 +97,23 @@ impl Qualified {
 
 /// Runs the independent check; what it says.
 fn paper_py(kind: &str, files: &[&Path], paper: &str) -> Result<String> {
-    let script = programs::repository().join("tests/python/paper.py");
-    let output = Command::new(programs::python()?).arg(script).arg(kind).args(files).arg(paper).output()?;
+    let kind = Path::new(kind);
+    python("paper.py", [kind].into_iter().chain(files.iter().copied()).chain([Path::new(paper)]))
+}
+
+/// Runs the check of what the file says of its stretches.
+fn tags_py(files: &[&Path]) -> Result<()> {
+    let said = python("tags.py", files.iter().copied())?;
+    ensure!(said.contains("elements hold"), "{said}");
+    Ok(())
+}
+
+fn python<'a>(name: &str, arguments: impl Iterator<Item = &'a Path>) -> Result<String> {
+    let script = programs::repository().join("tests/python").join(name);
+    let output = Command::new(programs::python()?).arg(script).args(arguments).output()?;
     let (said, complaint) =
         (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
-    ensure!(output.status.success(), "{kind} on {paper}: {said}{complaint}");
+    ensure!(output.status.success(), "{name}: {said}{complaint}");
     Ok(said.into_owned())
 }
 
