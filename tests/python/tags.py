@@ -60,18 +60,22 @@ def kids(element):
     return list(found) if isinstance(found, pikepdf.Array) else [found]
 
 
+def is_element(kid):
+    return isinstance(kid, pikepdf.Dictionary) and kid.get("/S") is not None
+
+
 def elements(element):
     """An element and all inside it, in reading order."""
     yield element
     for kid in kids(element):
-        if isinstance(kid, pikepdf.Dictionary) and kid.get("/S") is not None:
+        if is_element(kid):
             yield from elements(kid)
 
 
 def check_kids(element):
     kind = str(element.S)
     for kid in kids(element):
-        if kid.get("/S") is not None:
+        if is_element(kid):
             assert kid.P.objgen == element.objgen, f"a {kid.S} does not know its {kind}"
             assert str(kid.S) in INSIDE.get(kind, {str(kid.S)}), f"a {kid.S} in a {kind}"
         else:
@@ -85,7 +89,9 @@ def check_references(pdf, root):
     held = {}
     for element in (e for top in kids(root) for e in elements(top)):
         for kid in kids(element):
-            if kid.get("/MCID") is not None:
+            if isinstance(kid, int):
+                held[(element.Pg.objgen, kid)] = element.objgen
+            elif not is_element(kid):
                 held[(kid.Pg.objgen, int(kid.MCID))] = element.objgen
     count = 0
     for page in pdf.pages:

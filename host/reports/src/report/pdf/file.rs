@@ -115,11 +115,20 @@ fn write_element(file: &mut File, id: Ref, node: &Node, parent: Ref, refs: &[Ref
     if let Some(scope) = node.element.scope {
         element.attributes().push().table().scope(scope);
     }
+    // What stands on the page of its beginning is named by its number alone.
+    let own_page =
+        node.kids.iter().find_map(|kid| if let Kid::Mark(page, _) = kid { Some(*page) } else { None });
+    if let Some(page) = own_page {
+        element.page(pages[page]);
+    }
     let mut kids = element.children();
     for kid in &node.kids {
         match *kid {
             Kid::Node(place) => {
                 kids.struct_element(refs[place]);
+            }
+            Kid::Mark(page, number) if Some(page) == own_page => {
+                kids.marked_content_id(number);
             }
             Kid::Mark(page, number) => {
                 kids.marked_content_ref().page(pages[page]).marked_content_id(number);

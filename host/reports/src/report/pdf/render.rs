@@ -55,7 +55,9 @@ impl Setting<'_> {
                 vec![callouts::signed(&self.set, sealing.as_ref(), signed)?.before(8.0)]
             }
             Block::Section(of) => self.section(of)?,
-            Block::Paragraph(said) => self.paragraph(said, self.body(), 0.0),
+            Block::Paragraph(said) => {
+                self.paragraph(said, self.body(), if self.is_compact() { 0.0 } else { 5.0 })
+            }
             Block::Note(said) => kept(self.paragraph(said, self.small().colour(FAINT), 2.0)),
             Block::List(of) => self.list(of),
             Block::Table(of) => table(self, of),
