@@ -42,12 +42,12 @@ fn draw(index: usize, plot: &analysis::Plot, outcome: &Outcome, people: &People)
     let limits = limit_lines(plot, outcome);
     let x = along(plot, &series)?;
     let y = upward(plot, &series, &limits)?;
-    let title = plain(&plot.title, LABEL);
+    let title = plain(&signs(&plot.title), LABEL);
     let spans = spans(plot, &x, outcome, people);
     let chart = Chart {
         id: &format!("body-{index}"),
         title: title.clone(),
-        description: plain(&description(plot), SENTENCE),
+        description: plain(&signs(&description(plot)), SENTENCE),
         height: 205.0,
         x,
         y,
@@ -80,7 +80,7 @@ fn curve(index: usize, series: &analysis::PlotSeries) -> Series<'_> {
         x.to_mut().reverse();
         y.reverse();
     }
-    Series { name: plain(&series.label, LABEL), x, y, stroke, mark: Some(mark) }
+    Series { name: plain(&signs(&series.label), LABEL), x, y, stroke, mark: Some(mark) }
 }
 
 /// What an axis says: its words and its unit as people read it.
@@ -191,13 +191,13 @@ fn span(
         from: band.from.min(band.to),
         to: band.from.max(band.to),
         tag: tag.unwrap_or_default(),
-        label: plain(&band.label, LABEL),
+        label: plain(&signs(&band.label), LABEL),
         hatch: if band.defect { Hatch::Finding } else { Hatch::Gap },
     })
 }
 
 fn places(plot: &analysis::Plot) -> Vec<Place> {
-    let place = |m: &analysis::PlotMark| Place { at: m.x, label: plain(&m.label, LABEL) };
+    let place = |m: &analysis::PlotMark| Place { at: m.x, label: plain(&signs(&m.label), LABEL) };
     plot.marks.iter().filter(|m| m.x.is_finite()).map(place).collect()
 }
 
@@ -250,7 +250,7 @@ pub fn comparisons(input: &ReportInput<'_>) -> Vec<BeforeAfter> {
     let chance = |c: &analysis::Comparison| family::by_chance((c.after - c.before) / u(c));
     let adjusted = family::adjusted(&input.comparisons.iter().map(chance).collect::<Vec<_>>());
     let row = |(c, p): (&analysis::Comparison, f64)| BeforeAfter {
-        name: plain(&c.name, LABEL),
+        name: plain(&signs(&c.name), LABEL),
         before: format::measured(c.before, 2.0 * c.u_before, c.unit),
         after: format::measured(c.after, 2.0 * c.u_after, c.unit),
         change: format::measured(c.after - c.before, 2.0 * u(c), c.unit),

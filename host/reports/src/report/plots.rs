@@ -15,7 +15,7 @@ use super::svg::chart::{Axis, Chart, HALF, LimitLine, Side, Span, WIDTH};
 use super::svg::picture::{Colour, Hatch, Mark, Stroke};
 use super::svg::series::Series;
 use super::svg::{FAINT, FIRST, INK, SECOND};
-use super::text::{LABEL, capital, plain};
+use super::text::{LABEL, capital, plain, signs};
 use crate::analysis::PlotCurve;
 use crate::outcome::{OutcomeFigure, OutcomeHistogram, OutcomeLimit};
 use crate::quantity::{Channel, FigureName, FindingKind, Unit, Written};
@@ -447,7 +447,7 @@ fn ends(from: Option<f64>, to: Option<f64>) -> Option<(f64, f64)> {
 fn tally(histogram: &OutcomeHistogram) -> Tally {
     let condition = &histogram.condition;
     Tally {
-        name: if condition.is_none() { "all".to_owned() } else { plain(&condition.words(), LABEL) },
+        name: if condition.is_none() { "all".to_owned() } else { plain(&signs(&condition.words()), LABEL) },
         family: (histogram.name == LATENCY).then_some("Latency, how often: one line per range and direction"),
         low: histogram.low,
         width: histogram.width,
