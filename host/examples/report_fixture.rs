@@ -37,7 +37,7 @@ fn main() -> ExitCode {
             let read =
                 std::fs::read_to_string(file).ok().and_then(|t| host::outcome::Outcome::from_json(&t).ok());
             let Some(read) = read else {
-                eprintln!("{file} is no outcome; name the outcome.json of a record");
+                eprintln!("{file} is not an outcome; name the outcome.json of a record");
                 return ExitCode::from(2);
             };
             sheet = host::sheet::shipped(&read.sheet.name).unwrap_or(sheet);

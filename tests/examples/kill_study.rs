@@ -10,7 +10,7 @@ fn main() -> Result<()> {
     let number = |k: usize, default: u64| -> Result<u64> {
         std::env::args()
             .nth(k)
-            .map_or(Ok(default), |a| a.parse().with_context(|| format!("{a:?} is no whole number")))
+            .map_or(Ok(default), |a| a.parse().with_context(|| format!("{a:?} is not a whole number")))
     };
     let (count, seed) = (number(1, 1000)?, number(2, 1)?);
     let archive = tempfile::tempdir()?;

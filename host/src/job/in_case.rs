@@ -37,7 +37,7 @@ impl InCase {
             ("", [one]) => (*one).to_owned(),
             ("", []) => {
                 return Err(Failure::Usage(anyhow!(
-                    "{} names no part; give --part, or add it: trackpair case note {} --part KIND,label=…",
+                    "{} names no part; give --part, or add it: trackpair case note {} --intake KIND,label=…",
                     case.name,
                     case.name
                 )));

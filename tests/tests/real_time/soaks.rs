@@ -315,7 +315,11 @@ fn settings_out_of_range_and_records_that_are_no_soak_are_refused_before_anythin
         (grip, vec!["--every", "60"], vec!["\"60\" is not a time", "90s"]),
         (grip, vec!["--disk", "5MB"], vec!["--disk 5 MB is too little", "give", "at least"]),
         (grip, vec!["--disk", "much"], vec!["is not a size", "500MB"]),
-        (grip, vec!["--resume", "nothing-of-that-name"], vec!["is no soak that could go on", "records list"]),
+        (
+            grip,
+            vec!["--resume", "nothing-of-that-name"],
+            vec!["is not a soak that could go on", "records list"],
+        ),
         ("sim:good-body", vec!["--cycles", "3"], vec!["--cycles is for grips", "--every"]),
         ("sim:no-such-part", vec![], vec!["no part is named"]),
     ] {

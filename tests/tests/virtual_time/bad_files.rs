@@ -89,13 +89,13 @@ fn a_csv_with_text_in_a_cell_has_a_gap_there_and_with_text_everywhere_it_is_refu
     let said = judge_lines(&lines);
     said.expect(
         11,
-        &["UNDECIDED", "line 1235", "OVERLOAD", "1 cell is no number and counts as missing data"],
+        &["UNDECIDED", "line 1235", "OVERLOAD", "1 cell is not a number and counts as missing data"],
     );
     said.expect(11, &["1 scan missing in the file", "repeat the"]);
     for line in lines[1..].iter_mut().step_by(2) {
         *line = rising(line, "ERR");
     }
-    judge_lines(&lines).expect(2, &["log.csv", "line 2", "ERR", "no number", "map another column"]);
+    judge_lines(&lines).expect(2, &["log.csv", "line 2", "ERR", "not a number", "map another column"]);
 }
 
 #[test]

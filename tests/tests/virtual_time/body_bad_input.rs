@@ -122,7 +122,7 @@ fn a_body_without_springs_that_is_seized_is_undecided_and_says_that_it_did_not_m
                   [[fault]]\nkind = \"weak_default_spring\"\nleft = 0\n";
     let archive = tempdir()?;
     let record = qualify_file(&format!("{HEAD}{faults}"), archive.path())?;
-    record.said.expect(11, &["SIMULATED", "UNDECIDED", "the part moved only 0.0 deg while it was driven"]);
+    record.said.expect(11, &["SIMULATED", "UNDECIDED", "the part moved only 0.0° while it was driven"]);
     check_nothing_made_up(&record);
     Ok(())
 }

@@ -111,7 +111,7 @@ fn what_can_not_be_is_refused_and_a_hand_that_is_missing_ends_it_unharmed() -> R
     let place = text(&known)?;
     trackpair(["check-part", "register", place, "--sweeps", "3"])?.expect(2, &["3 is not in 10..=200"]);
     trackpair(["check-part", "register", place])?.expect(2, &["no rig is named"]);
-    trackpair(["check-part", "register", place, "--rig", "nowhere"])?.expect(2, &["is no rig address"]);
+    trackpair(["check-part", "register", place, "--rig", "nowhere"])?.expect(2, &["is not a rig address"]);
     ensure!(!known.exists(), "nothing is left of what was refused");
     // A rig of its own needs hands; nobody is there.
     let said = trackpair_told(["check-part", "register", place, "--rig", "tcp:127.0.0.1:1"], "")?;

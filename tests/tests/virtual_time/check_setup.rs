@@ -85,7 +85,7 @@ fn a_key_other_than_the_last_seals_is_a_warning() -> Result<()> {
 fn a_rig_that_does_not_answer_is_a_problem_and_so_is_an_address_that_is_none() -> Result<()> {
     trackpair(["check-setup", "--rig", "tcp:127.0.0.1:1"])?
         .expect(1, &["PROBLEM", "tcp:127.0.0.1:1", "has power"]);
-    trackpair(["check-setup", "--rig", "ttyACM0"])?.expect(1, &["is no rig address", "mend --rig"]);
+    trackpair(["check-setup", "--rig", "ttyACM0"])?.expect(1, &["is not a rig address", "mend --rig"]);
     trackpair(["check-setup", "--rig", "sim:no-such-part"])?.expect(1, &["no-such-part"]);
     Ok(())
 }

@@ -110,5 +110,5 @@ fn a_population_that_is_none_is_refused_before_anything_is_driven() -> Result<()
 }
 
 fn text(path: &Path) -> Result<&str> {
-    path.to_str().context("the path is no text")
+    path.to_str().context("the path is not a text")
 }

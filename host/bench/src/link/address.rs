@@ -30,7 +30,7 @@ pub enum Address {
 
 /// Why an address can't be understood.
 #[derive(Debug, thiserror::Error, PartialEq, Eq)]
-#[error("{given:?} is no rig address: {problem}; write serial:PATH, tcp:HOST:PORT or sim:PART")]
+#[error("{given:?} is not a rig address: {problem}; write serial:PATH, tcp:HOST:PORT or sim:PART")]
 pub struct AddressError {
     /// As given.
     pub given: String,
@@ -53,7 +53,7 @@ impl Address {
             "tcp" => parse_tcp(rest).map_err(fault),
             "sim" if rest.is_empty() => Err(fault("no part is named after sim:".to_owned())),
             "sim" => Ok(Self::Sim { part: rest.to_owned() }),
-            _ => Err(fault(format!("{scheme:?} is no kind of link"))),
+            _ => Err(fault(format!("{scheme:?} is not a kind of link"))),
         }
     }
 }
@@ -98,7 +98,7 @@ fn parse_serial(rest: &str) -> Result<Address, String> {
 
 fn parse_baud(option: &str) -> Result<u32, String> {
     let Some(text) = option.strip_prefix("baud=") else {
-        return Err(format!("{option:?} is no option of a serial port; the only one is baud=N"));
+        return Err(format!("{option:?} is not an option of a serial port; the only one is baud=N"));
     };
     let (low, high) = BAUD_RANGE;
     text.parse()
@@ -156,7 +156,7 @@ mod tests {
         check_refused("", "empty");
         check_refused("/dev/ttyUSB0", "perhaps serial:/dev/ttyUSB0");
         check_refused("com3", "perhaps serial:com3");
-        check_refused("usb:1", "\"usb\" is no kind of link");
+        check_refused("usb:1", "\"usb\" is not a kind of link");
         check_refused("serial:", "no port is named");
         check_refused("serial:COM3?baud=fast", "from 1200 to 12000000");
         check_refused("serial:COM3?baud=300", "from 1200 to 12000000");

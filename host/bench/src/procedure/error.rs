@@ -236,21 +236,18 @@ impl std::fmt::Display for Warning {
             ),
             Self::SupplySlow { settle_ms } => write!(f, "the sensor supply took {settle_ms:.0} ms to settle"),
             Self::NotMoving { travel_deg } => {
-                write!(
-                    f,
-                    "the part moved only {travel_deg:.1} deg while it was driven: clamp or grip is stuck"
-                )
+                write!(f, "the part moved only {travel_deg:.1}° while it was driven: clamp or grip is stuck")
             }
             Self::NotSeen { received_percent } => write!(
                 f,
                 "only {received_percent:.0} % of the scans came: whether the part moved can't be said; check cable and plugs, then repeat"
             ),
             Self::NoStop { end, driven_to_deg } => {
-                write!(f, "no {end} stop was met down to {driven_to_deg:.1} deg on the reference")
+                write!(f, "no {end} stop was met down to {driven_to_deg:.1}° on the reference")
             }
             Self::TravelOff { found_deg, nominal_deg } => write!(
                 f,
-                "the travel found is {found_deg:.1} deg, the sheet says {nominal_deg:.1} deg: is it the right sheet?"
+                "the travel found is {found_deg:.1}°, the sheet says {nominal_deg:.1}°: is it the right sheet?"
             ),
             Self::Stiff { moving_amps, pressing_amps } => write!(
                 f,
@@ -280,11 +277,11 @@ fn guard_value(guard: Guard, value: i32) -> String {
         Guard::EmergencyStop | Guard::LidOpen => String::new(),
         Guard::LinkSilence => format!(" after {:.0} ms of silence", value / 1e3),
         Guard::OverCurrent => format!(" at {:.2} A", value / 1e3),
-        Guard::Travel => format!(" at {:.1} deg", value / 1e3),
+        Guard::Travel => format!(" at {:.1}°", value / 1e3),
         Guard::SupplyRange => format!(" at {:.3} V", value / 1e3),
         Guard::Temperature => format!(" at {:.1} degC", value / 1e2),
         Guard::Stall => format!(" at {:.2} A", value / 1e3),
         Guard::Heat => format!(" at {:.0} % of the budget", value / 10.0),
-        Guard::NotFollowing => format!(" by {:.1} deg", value / 1e3),
+        Guard::NotFollowing => format!(" by {:.1}°", value / 1e3),
     }
 }

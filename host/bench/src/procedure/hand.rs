@@ -65,7 +65,7 @@ impl Covering {
         let covered = f64::from((self.high - self.low).max(0.0)) / self.scale;
         let covered = covered.clamp(0.0, 1.0);
         let seen = covered * self.nominal;
-        format!("travel seen so far: {seen:.0} of {:.0} deg", self.nominal)
+        format!("travel seen so far: {seen:.0} of {:.0}°", self.nominal)
     }
 }
 

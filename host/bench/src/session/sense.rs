@@ -86,7 +86,7 @@ pub(super) fn check_channel(info: &ChannelInfo) -> Result<(), SessionError> {
     }
     if info.filter_us > SLOWEST_FILTER_US {
         let problem =
-            format!("the filter of {name} is {} us, allowed: 0 to {SLOWEST_FILTER_US} us", info.filter_us);
+            format!("the filter of {name} is {} µs, allowed: 0 to {SLOWEST_FILTER_US} µs", info.filter_us);
         return Err(nonsense("describe channel", &problem));
     }
     Ok(())
@@ -133,7 +133,7 @@ pub(super) fn check_limits(identity: &Identity) -> Result<(), SessionError> {
     let (shortest, longest) = (identity.min_period_us, identity.max_period_us);
     if shortest < PERIODS_US.0 || longest > PERIODS_US.1 || shortest > longest {
         return refuse(format!(
-            "it samples every {shortest} to {longest} us, allowed: {} to {} us, the shorter first",
+            "it samples every {shortest} to {longest} µs, allowed: {} to {} µs, the shorter first",
             PERIODS_US.0, PERIODS_US.1
         ));
     }

@@ -41,7 +41,7 @@ struct Last {
 pub enum StoryError {
     /// A line that can't be understood.
     #[error(
-        "line {line} is no event of a session: {cause}; the file was altered, or a newer trackpair wrote it"
+        "line {line} is not an event of a session: {cause}; the file was altered, or a newer trackpair wrote it"
     )]
     Line {
         /// Which, from 1.

@@ -76,7 +76,7 @@ fn limit(source: Source<'_>, raw: RawLimit, kind: PartKind) -> Result<Limit, She
         FigureName::ALL.into_iter().filter(|f| f.belongs_to(kind)).map(FigureName::name).collect();
     let figure = word(source, "figure", &raw.figure, FigureName::from_name, &known)?;
     if !figure.belongs_to(kind) {
-        let message = format!("`{}` is no figure of a {}", figure.name(), kind.name());
+        let message = format!("`{}` is not a figure of a {}", figure.name(), kind.name());
         let help = "leave this [[limit]] out, or change `kind` of the sheet";
         return Err(source.error(raw.figure.span(), message, help));
     }

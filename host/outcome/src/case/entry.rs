@@ -198,7 +198,7 @@ pub struct Closing {
 #[derive(Debug, thiserror::Error)]
 pub enum EntryError {
     /// Not such a document.
-    #[error("it is no entry of a case: {0}")]
+    #[error("it is not an entry of a case: {0}")]
     Shape(#[from] serde_json::Error),
     /// Written by a later program.
     #[error("its schema is {0}, this program reads 1 to {ENTRY_SCHEMA}; use a newer program")]

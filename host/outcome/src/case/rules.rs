@@ -70,7 +70,7 @@ pub enum CaseError {
     )]
     EmptyNote,
     /// A plug of a part that the case does not know.
-    #[error("{case} has no part {label:?}; it has: {known}. Add it: --part KIND,label={label}")]
+    #[error("{case} has no part {label:?}; it has: {known}. Add it: --intake KIND,label={label}")]
     NoPart {
         /// The case.
         case: String,
@@ -81,7 +81,7 @@ pub enum CaseError {
     },
     /// The same label twice.
     #[error(
-        "{case} has a part {label:?} already; parts of one case need different labels: --part KIND,label=…"
+        "{case} has a part {label:?} already; parts of one case need different labels: --intake KIND,label=…"
     )]
     PartTwice {
         /// The case.

@@ -200,7 +200,7 @@ fn place(quantity: Quantity, part: Value, used: &[Subject<'_>]) -> Result<Place,
 
 fn notes(part: Subject<'_>, used: &[Subject<'_>]) -> Vec<String> {
     let mut notes = vec![
-        "\"unusual\" is said only where chance is excluded for all figures together (Holm, 5 %); it is no verdict: a limit of the sheet is"
+        "\"unusual\" is said only where chance is excluded for all figures together (Holm, 5 %); it is not a verdict: a limit of the sheet is"
             .to_owned(),
     ];
     if used.len() < FEW {

@@ -10,7 +10,7 @@ pub const SCHEMA: &str = include_str!("schema/outcome.schema.json");
 #[derive(Debug, thiserror::Error)]
 pub enum OutcomeError {
     /// Not JSON, or JSON of something else.
-    #[error("this is no outcome of trackpair ({0}); give the outcome.json of an archive folder")]
+    #[error("this is not an outcome of trackpair ({0}); give the outcome.json of an archive folder")]
     NotAnOutcome(#[source] serde_json::Error),
     /// Written by a later program.
     #[error(

@@ -74,7 +74,7 @@ pub enum Reading {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReadingError {
     /// Not of a form that this check takes.
-    #[error("{given:?} is no entry for {line}; allowed are {allowed}")]
+    #[error("{given:?} is not an entry for {line}; allowed are {allowed}")]
     Form {
         /// As given.
         given: String,

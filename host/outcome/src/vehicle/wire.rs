@@ -40,7 +40,9 @@ pub enum WireSize {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum WireError {
     /// Without a unit, or no number.
-    #[error("{given:?} is no wire size; write mm2 or AWG behind or before the number, like 0.34mm2 or 22AWG")]
+    #[error(
+        "{given:?} is not a wire size; write mm2 or AWG behind or before the number, like 0.34mm2 or 22AWG"
+    )]
     Unit {
         /// As given.
         given: String,
@@ -173,7 +175,7 @@ pub enum WireRangeError {
     #[error("a wire of {0} m is not on a vehicle; the length is 0.05 to 20 m, one way, from plug to plug")]
     Length(f64),
     /// Too cold or too warm.
-    #[error("{0} °C is no temperature of a loom that is worked on; it is −40 to 125 °C")]
+    #[error("{0} °C is not a temperature of a loom that is worked on; it is −40 to 125 °C")]
     Temperature(f64),
 }
 

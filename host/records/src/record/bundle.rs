@@ -41,13 +41,13 @@ pub enum BundleError {
         why: String,
     },
     /// Not a ZIP, or a damaged one.
-    #[error("this is no whole ZIP file ({0}); ask for it again")]
+    #[error("this is not a whole ZIP file ({0}); ask for it again")]
     Zip(#[from] ZipError),
     /// It can't be read.
     #[error("the bundle can't be read: {0}")]
     Read(#[from] std::io::Error),
     /// Larger than any bundle.
-    #[error("it holds more than {MOST_FILES} files or {MOST_BYTES} bytes: this is no bundle of trackpair")]
+    #[error("it holds more than {MOST_FILES} files or {MOST_BYTES} bytes: this is not a bundle of trackpair")]
     TooLarge,
 }
 
@@ -146,7 +146,7 @@ impl BundleCheck {
         files: &[(String, Vec<u8>)],
         named: &mut BTreeSet<String>,
     ) -> Result<(), String> {
-        let text = std::str::from_utf8(content).map_err(|_| "it is no text".to_owned())?;
+        let text = std::str::from_utf8(content).map_err(|_| "it is not a text".to_owned())?;
         let seal: SealFile = serde_json::from_str(text).map_err(|e| format!("it can't be read: {e}"))?;
         if seal.to_json() != text {
             return Err("it was altered".to_owned());

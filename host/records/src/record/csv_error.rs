@@ -97,7 +97,7 @@ pub enum CsvError {
         given: f64,
     },
     /// No such unit of time.
-    #[error("{given:?} is no unit of time; --time-unit takes s, ms, us or ns")]
+    #[error("{given:?} is not a unit of time; --time-unit takes s, ms, us or ns")]
     TimeUnit {
         /// As given.
         given: String,
@@ -114,7 +114,7 @@ pub enum CsvError {
     },
     /// Too many cells that are no numbers.
     #[error(
-        "line {line}: {column} holds {content:?}, which is no number, and so do {count} of {rows} rows; export numbers only, or map another column"
+        "line {line}: {column} holds {content:?}, which is not a number, and so do {count} of {rows} rows; export numbers only, or map another column"
     )]
     Text {
         /// Line of the first, from 1.
@@ -245,8 +245,8 @@ pub enum CsvWarning {
     NotCalibrated,
     /// Cells of text count as missing.
     #[error(
-        "{column}: {} no number{} and count{} as missing data, in line{}: {content:?}",
-        counted(*.count, "cell is", "cells are"), ending(*.count, "", "s"), ending(*.count, "s", ""), lines_named(.lines, *.count)
+        "{column}: {} not {} and count{} as missing data, in line{}: {content:?}",
+        counted(*.count, "cell is", "cells are"), ending(*.count, "a number", "numbers"), ending(*.count, "s", ""), lines_named(.lines, *.count)
     )]
     Text {
         /// Word of the map.

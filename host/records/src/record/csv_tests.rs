@@ -151,7 +151,7 @@ fn a_little_text_becomes_a_missing_sample_and_much_text_is_refused_with_its_line
     let told = CsvWarning::Text { column: "rising", count: 1, lines: vec![12], content: "open".to_owned() };
     assert!(warnings.contains(&told), "{warnings:?}");
     let said = told.to_string();
-    assert_eq!(said, "rising: 1 cell is no number and counts as missing data, in line 12: \"open\"");
+    assert_eq!(said, "rising: 1 cell is not a number and counts as missing data, in line 12: \"open\"");
     check_gap(&trace, (11, 9_000, 11_000, 1));
     let text = file_with(0, "0.000,0,0.5,4.5,5.0").replace(",4.500,", ",off,");
     refused(&text, &options(MAP), &["line 3", "falling holds \"off\"", "199 of 200 rows"]);
@@ -187,7 +187,7 @@ fn rows_that_lack_a_value_side_by_side_at_the_ends_and_beside_a_hole_are_one_gap
     assert!(warnings.contains(&CsvWarning::Gaps { count: 3, scans: 12 }), "{warnings:?}");
     let said = warnings.iter().find(|w| matches!(w, CsvWarning::Text { .. })).unwrap().to_string();
     assert!(
-        said.contains("4 cells are no numbers and count as missing data, in lines 2, 52, 53 and more"),
+        said.contains("4 cells are not numbers and count as missing data, in lines 2, 52, 53 and more"),
         "{said}"
     );
 }

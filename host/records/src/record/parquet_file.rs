@@ -44,7 +44,7 @@ const ZSTD: i32 = 3;
 #[derive(Debug, thiserror::Error)]
 pub enum ParquetError {
     /// Damaged, cut short, or no Parquet at all.
-    #[error("this is no whole Parquet file ({0}); it may be cut short: take it from the archive again")]
+    #[error("this is not a whole Parquet file ({0}); it may be cut short: take it from the archive again")]
     Damaged(#[source] Cause),
     /// Parquet of another program.
     #[error(

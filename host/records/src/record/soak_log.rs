@@ -45,7 +45,7 @@ pub enum SoakLogError {
         cause: String,
     },
     /// There is none, or nothing in it.
-    #[error("the record {record} is no soak that could go on: {path} {what}; `trackpair records list` shows the records, `trackpair soak` begins a soak", path = .path.display())]
+    #[error("the record {record} is not a soak that could go on: {path} {what}; `trackpair records list` shows the records, `trackpair soak` begins a soak", path = .path.display())]
     NoSoak {
         /// The record.
         record: String,

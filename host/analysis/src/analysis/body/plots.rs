@@ -120,7 +120,7 @@ fn returns(m: &Measured, recordings: &Recordings) -> Option<Plot> {
     (!series.is_empty()).then(|| Plot {
         name: "release",
         title: "Return to rest".to_owned(),
-        reading: "The plate after the drive lets go at 0; with the motor braked it takes longer, which is no defect.".to_owned(),
+        reading: "The plate after the drive lets go at 0; with the motor braked it takes longer, which is not a defect.".to_owned(),
         x: axis("time after letting go", "ms"),
         y: axis("plate", "deg"),
         series,

@@ -15,7 +15,7 @@ const PLACE_US: u64 = 6_000_000;
 fn words(elapsed_us: u64) -> String {
     let place = PLACES_DEG[(elapsed_us / PLACE_US) as usize % PLACES_DEG.len()];
     format!(
-        "push the plate to {place:.0} deg with a soft probe, and there to and fro by 1.5 deg, slowly (15 deg/s at most)"
+        "push the plate to {place:.0}° with a soft probe, and there to and fro by 1.5°, slowly (15 °/s at most)"
     )
 }
 

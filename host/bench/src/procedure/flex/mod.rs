@@ -261,8 +261,8 @@ impl Bench<'_> {
             return Err(ProcedureError::OutOfRange {
                 procedure: ProcedureKind::Flex,
                 what: "a place to hold",
-                given: format!("{hold_deg} deg"),
-                allowed: format!("0 to {travel_deg:.1} deg"),
+                given: format!("{hold_deg}°"),
+                allowed: format!("0 to {travel_deg:.1}°"),
                 advice: "give a place within the travel",
             });
         }
