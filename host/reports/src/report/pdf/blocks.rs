@@ -1,11 +1,12 @@
 //! Headings, paragraphs, lists, framed blocks: text as pieces of a column. It does not know what it says.
 
 use super::colour::{FAINT, INK};
+use super::element::Role;
 use super::fonts::{Fonts, LINE};
 use super::picture::Picture;
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Line, Rich, Style};
-use super::tags::{Role, within};
+use super::tags::within;
 
 /// Plain text.
 pub const BODY: Style = Style::new(9.3);

@@ -2,9 +2,9 @@
 //! others goes into [`Shared`]. It does not know what is drawn.
 
 use super::colour::Colour;
+use super::element::Role;
 use super::fonts::Fonts;
 use super::shared::{Gradient, Group, Pixels, Shared};
-use super::tags::Role;
 use pdf_writer::types::{LineCapStyle, LineJoinStyle};
 use pdf_writer::{Content, Name, Str};
 use std::rc::Rc;

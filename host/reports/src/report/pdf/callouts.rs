@@ -3,11 +3,12 @@
 use super::PdfError;
 use super::blocks::{BODY, QUIET, SMALL, Setter, beside};
 use super::colour::{FAINT, INK, mark_colour};
+use super::element::Role;
 use super::picture::{self, Picture};
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
 use super::setting::{Setting, facts_beside, rich};
-use super::tags::{Role, within};
+use super::tags::within;
 use crate::report::document::{Finding, Grade, Sealing, Suspect, Suspects, Text, Verdict};
 use crate::report::letterhead::Letterhead;
 use crate::report::text::capital;

@@ -3,12 +3,12 @@
 use super::PdfError;
 use super::brush::{Brush, Letters, Paint, Pen};
 use super::colour::INK;
+use super::element::{Element, Role, Tree};
 use super::file::{Labels, file};
 use super::fonts::Fonts;
 use super::piece::Image;
 use super::piece::Item;
 use super::shared::Shared;
-use super::tags::{Element, Role, Tree};
 use super::{drawing, plot};
 use crate::report::Paper;
 use usvg::Transform;

@@ -2,9 +2,9 @@
 
 use super::PdfError;
 use super::brush::{FACES, shares};
+use super::element::{Kid, Node, Tree};
 use super::fonts::Fonts;
 use super::shared::{Course, Gradient, Group, Pixels, Shared};
-use super::tags::{Kid, Node, Tree};
 use super::typeface;
 use crate::outcome::empty_slot;
 use pdf_writer::types::{FunctionShadingType, MaskType, TabOrder};

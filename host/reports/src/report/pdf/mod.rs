@@ -19,7 +19,7 @@
 //! - `callouts`: what stands out of the text.
 //! - `tables`: a document's tables.
 //! - `forms`: what is filled in by hand.
-//! - `tags`: what each stretch is, for readers that speak the file.
+//! - `element`, `tags`: what each stretch is, for readers that speak the file.
 
 mod blocks;
 mod brush;
@@ -27,6 +27,7 @@ mod callouts;
 pub mod colour;
 mod draw;
 mod drawing;
+mod element;
 mod file;
 mod flow;
 mod fonts;

@@ -2,9 +2,9 @@
 
 use super::PdfError;
 use super::colour::mark_colour;
+use super::element::Element;
 use super::piece::{Image, Item};
 use super::shared::Pixels;
-use super::tags::Element;
 use crate::report::document::Mark;
 use crate::report::logo::{self, Logo};
 use crate::report::{signs, svg};
@@ -40,7 +40,7 @@ impl Picture {
 
     /// Drawn `width` points wide, as an element of its own.
     pub fn figure(&self, at: (f32, f32), width: f32) -> Item {
-        Element::figure(self.alt.clone()).around(vec![self.item(at, width)])
+        Item::within(&Element::figure(self.alt.clone()), vec![self.item(at, width)])
     }
 
     /// Drawn `width` points wide.

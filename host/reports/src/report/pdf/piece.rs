@@ -2,9 +2,9 @@
 //! know pages.
 
 use super::colour::Colour;
+use super::element::Element;
 use super::rich::Style;
 use super::shared::Pixels;
-use super::tags::Element;
 use crate::report::svg;
 use std::rc::Rc;
 use usvg::Tree;
@@ -88,6 +88,11 @@ pub enum Item {
 }
 
 impl Item {
+    /// Items as part of an element.
+    pub fn within(element: &Rc<Element>, items: Vec<Self>) -> Self {
+        Self::Within { element: Rc::clone(element), items }
+    }
+
     /// Itself, or everything that is drawn within it.
     pub fn leaves(&self) -> Vec<&Self> {
         match self {

@@ -4,13 +4,14 @@ use super::PdfError;
 use super::blocks::{BODY, SMALL, Setter, beside};
 use super::callouts;
 use super::colour::{FAINT, RULE};
+use super::element::Role;
 use super::forms;
 use super::picture::Picture;
 use super::piece::{Item, Piece, keep_together};
 use super::rich::{Rich, Style};
 use super::setting::{Setting, point, rich};
 use super::tables::table;
-use super::tags::{Role, covered, within};
+use super::tags::{covered, within};
 use crate::report::document::{
     Banner, Block, Layout, Level, List, Pictures, Sealing, Section, Text, Verdict,
 };

@@ -3,10 +3,11 @@
 
 use super::blocks::{BODY, QUIET, SMALL, Setter};
 use super::colour::FAINT;
+use super::element::Role;
 use super::picture::Signs;
 use super::piece::Piece;
 use super::rich::{Rich, Style};
-use super::tags::{Role, within};
+use super::tags::within;
 use crate::report::document::{Fact, Facts, Layout, Text, Tone};
 
 /// Share of the width that names take up beside the message of them.

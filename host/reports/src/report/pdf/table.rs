@@ -2,11 +2,12 @@
 
 use super::blocks::Setter;
 use super::colour::{HAIR, INK, RULE};
+use super::element::{Element, Role, Scope};
 use super::fonts::Fonts;
 use super::picture::Picture;
 use super::piece::{Item, Piece};
 use super::rich::{Line, Rich};
-use super::tags::{Element, Role, Scope, within};
+use super::tags::within;
 use std::rc::Rc;
 
 /// Room above and below the text of a cell, points.
@@ -51,7 +52,7 @@ pub fn table(set: &Setter<'_>, shares: Shares<'_>, head: Vec<Rich>, rows: &[Row]
     let head: Vec<Cell> = head.into_iter().map(Cell::text).collect();
     let heads = head.iter().map(|_| Element::head(Scope::Column)).collect::<Vec<_>>();
     let mut head = joined(&lay(set.fonts, &columns, &head), &heads);
-    head.items = vec![Element::new(Role::TR).around(head.items)];
+    head.items = vec![Item::within(&Element::new(Role::TR), head.items)];
     head.items.push(Item::Rule {
         from: (0.0, head.height),
         to: (set.width, head.height),
@@ -128,7 +129,7 @@ fn joined(cells: &[Vec<Laid>], elements: &[Rc<Element>]) -> Piece {
             items.extend(laid.items(y));
             y += laid.line.height();
         }
-        whole.items.push(element.around(items));
+        whole.items.push(Item::within(element, items));
         whole.height = whole.height.max(y + PADDING);
     }
     whole
@@ -175,7 +176,7 @@ fn broken(cells: &[Vec<Laid>], elements: &[Rc<Element>]) -> Vec<Piece> {
         let mut piece = Piece::default();
         for (cell, element) in cells.iter().zip(elements) {
             let Some(laid) = cell.get(k) else { continue };
-            piece.items.push(element.around(laid.items(PADDING * 0.5)));
+            piece.items.push(Item::within(element, laid.items(PADDING * 0.5)));
             piece.height = piece.height.max(laid.line.height() + PADDING * 0.5);
         }
         piece
