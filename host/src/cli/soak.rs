@@ -69,7 +69,7 @@ pub fn soak(args: &Soak, surroundings: &Surroundings<'_>) -> Result<Ending, Fail
     let drawing = Drawing::new(surroundings.progress);
     // Hours or days before its end, one wants to know where it is kept.
     let draw = |event: Event| match event {
-        Event::RecordBegun(folder) => drawing.say(&format!("record  {}", folder.display())),
+        Event::RecordBegun(folder) => drawing.say(&format!("Record      {}", folder.display())),
         event => drawing.draw(event),
     };
     let concluded = at_terminal_drawn(surroundings, &drawing, &draw, |outside| job::soak(&plan, outside))?;

@@ -64,8 +64,11 @@ fn print(concluded: &Concluded, printed: Printed<'_>, surroundings: &Surrounding
 fn kept(concluded: &Concluded, printed: Printed<'_>) -> Vec<Fact> {
     let more =
         (!printed.full).then(|| Fact::new("More", "Every figure: in the report, or here with --full."));
-    let report = concluded.record.iter().map(|folder| folder.join("report.html"));
-    more.into_iter().chain(report.map(|path| Fact::new("Report", path.display().to_string()))).collect()
+    let folder = concluded
+        .record
+        .iter()
+        .flat_map(|folder| [("Record", folder.clone()), ("Report", folder.join("report.html"))]);
+    more.into_iter().chain(folder.map(|(name, path)| Fact::new(name, path.display().to_string()))).collect()
 }
 
 fn tell_filed(filed: &Filed) {

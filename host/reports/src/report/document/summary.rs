@@ -47,12 +47,13 @@ pub fn summary(input: &ReportInput<'_>) -> Summary {
     let label = format!("{} · sheet {}", people.label, plain(&outcome.sheet.name, LABEL));
     let row = |name, room, points| SummaryRow { name, points, room };
     let not_done = people.banner.iter().map(|banner| banner.text.clone()).collect();
+    let how = if outcome.aborted { "CUT SHORT" } else { "NOT DONE" };
     let rows = [
-        row("Not done", 2, not_done),
+        row(how, 2, not_done),
         row("Part", 1, vec![label]),
         row("Why", 4, why(outcome, &people)),
         row("Suspect", 2, people.suspects.first().map(|s| s.heading.clone()).into_iter().collect()),
-        row("Resale", 2, resale(outcome)),
+        row("Resale", 1, resale(outcome)),
         row("Not tested", 2, not_tested(&people)),
         row("Warning", 2, warnings(&people)),
         row("Next step", 3, next_step(outcome, &people).into_iter().collect()),

@@ -17,7 +17,11 @@ fn lines_of(outcome: &Outcome, style: Style) -> Vec<String> {
         stamp: None,
         shop: None,
     };
-    let kept = [Fact::new("More", "elsewhere"), Fact::new("Report", "/shelf/report.html")];
+    let kept = [
+        Fact::new("More", "elsewhere"),
+        Fact::new("Record", "/shelf"),
+        Fact::new("Report", "/shelf/report.html"),
+    ];
     in_brief(&summary(&input), &kept, style).lines().map(str::to_owned).collect()
 }
 
