@@ -68,7 +68,7 @@ pub fn survive(archive: &Path, count: u64, seed: u64) -> Result<Survived> {
     let started = first.into_iter().map(|mut one| one.spawn()).collect::<Result<Vec<_>, _>>()?;
     for one in started {
         let said = killed_after(one, Duration::from_secs(60))?;
-        ensure!(said.contains("record  "), "the first programs were to end by themselves; one said {said:?}");
+        ensure!(said.contains("Record  "), "the first programs were to end by themselves; one said {said:?}");
     }
     let life = begun.elapsed();
 
@@ -77,7 +77,7 @@ pub fn survive(archive: &Path, count: u64, seed: u64) -> Result<Survived> {
         // About half are killed before they end.
         let delay = life.mul_f64(2.0 * f64::from(random.next_u32()) / f64::from(u32::MAX));
         let said = killed_after(keeper(archive, &format!("grip {k}"))?.spawn()?, delay)?;
-        let record = said.lines().find_map(|line| line.strip_prefix("record  "));
+        let record = said.lines().find_map(|line| line.strip_prefix("Record  "));
         Ok(record.and_then(|r| Path::new(r.trim()).file_name()).map(|n| n.to_string_lossy().into_owned()))
     });
     let acknowledged: Vec<String> =

@@ -18,7 +18,7 @@ fn judge(name: &str, bytes: &[u8], more: &[&str]) -> Said {
     let folder = tempdir().unwrap();
     let file = folder.path().join(name);
     std::fs::write(&file, bytes).unwrap();
-    trackpair([&["judge", file.to_str().unwrap()][..], more].concat()).unwrap()
+    trackpair([&["judge", "--full", file.to_str().unwrap()][..], more].concat()).unwrap()
 }
 
 #[test]

@@ -319,7 +319,7 @@ fn a_dead_line_is_outside_and_the_other_line_is_still_measured() -> Result<()> {
 
 /// The record that a failing archive leaves elsewhere: the program says where.
 fn told_folder(said: &Said) -> PathBuf {
-    let line = said.out.lines().chain(said.err.lines()).find_map(|l| l.strip_prefix("record  "));
+    let line = said.out.lines().chain(said.err.lines()).find_map(|l| l.strip_prefix("Record  "));
     PathBuf::from(line.unwrap_or_else(|| panic!("no record was told:\n{}\n{}", said.out, said.err)).trim())
 }
 
@@ -372,7 +372,7 @@ fn a_full_disk_is_told_the_verdict_is_still_given_and_small_files_are_kept() -> 
     let record = Record::only(archive.path(), Running::start(shell)?.finish()?)?;
     record
         .said
-        .expect(20, &["OUTSIDE", "FLAT SPOT", "can't write", "trace-2-sweep.parquet", "--archive DIR"]);
+        .expect(20, &["OUTSIDE", "Flat spot", "can't write", "trace-2-sweep.parquet", "--archive DIR"]);
     record.trace("self_check")?;
     assert!(record.trace("sweep").is_err(), "what could not be written is not said to be there");
     let left = record.files();

@@ -117,7 +117,7 @@ fn a_fault_that_clears_by_replugging_stays_open_until_something_is_mended() -> R
     shelf.opened(&["--intake", "body,serial=7"])?;
     shelf
         .run(&["case", "note", "twin", "--replugged", "body 7", "--cleared"])?
-        .expect(0, &["That is no repair"]);
+        .expect(0, &["That is not a repair"]);
     for ending in ["mended", "nothing_found"] {
         let said = shelf.run(&["case", "close", "twin", "--ending", ending])?;
         said.expect(11, &["stays open", "nothing was mended since", "--mended WHAT"]);

@@ -115,7 +115,7 @@ fn what_can_not_be_is_refused_and_a_hand_that_is_missing_ends_it_unharmed() -> R
     ensure!(!known.exists(), "nothing is left of what was refused");
     // A rig of its own needs hands; nobody is there.
     let said = trackpair_told(["check-part", "register", place, "--rig", "tcp:127.0.0.1:1"], "")?;
-    said.expect(20, &["mount the known part anew", "nobody answered", "go on with the same command"]);
+    said.expect(20, &["mount the known part anew", "nobody confirmed", "run the same command again"]);
     // Somebody is, but the rig is not.
     let said = trackpair_told(["check-part", "register", place], "\n")?;
     said.expect(20, &["127.0.0.1:1"]);

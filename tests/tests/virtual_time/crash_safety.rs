@@ -34,7 +34,7 @@ fn programs_that_write_at_once_make_one_chain() -> Result<()> {
         .collect::<Result<_>>()?;
     for one in running {
         let said = one.finish()?;
-        ensure!(said.out.contains("record  "), "{}{}", said.out, said.err);
+        ensure!(said.out.contains("Record  "), "{}{}", said.out, said.err);
     }
     let opened = Archive::open(archive.path())?;
     let records = opened.find(&Query::default())?;

@@ -61,7 +61,9 @@ fn named(page: &str) -> Vec<String> {
     let text: Vec<&str> = page.split("```").step_by(2).collect();
     let spans: Vec<String> =
         text.iter().flat_map(|t| t.split('`').skip(1).step_by(2)).map(str::to_owned).collect();
-    spans.into_iter().filter(|span| span.starts_with("trackpair ")).collect()
+    // What a seal signs begins with a purpose such as `trackpair record seal 1`: not a command.
+    let is_command = |span: &String| span.starts_with("trackpair ") && !span.ends_with(" 1");
+    spans.into_iter().filter(is_command).collect()
 }
 
 /// Follows the words of a command through the subcommands; the first that is not known, where more is asked for.

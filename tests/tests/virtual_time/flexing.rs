@@ -178,7 +178,7 @@ fn each_event_is_cued_with_its_place_and_the_bell_and_stays_out_of_the_document(
     let record = flexed("bent-wire-grip", 5, archive.path(), &["--bell", "--json"])?;
     assert!(record.said.err.contains('\x07'), "{}", record.said.err);
     assert!(record.said.err.contains("event 1: rising lost for about "), "{}", record.said.err);
-    assert!(record.said.err.contains(" us at 2 bend"), "{}", record.said.err);
+    assert!(record.said.err.contains(" µs at 2 bend"), "{}", record.said.err);
     serde_json::from_str::<Value>(&record.said.out)?;
     let other = tempdir()?;
     let quiet = flexed("bent-wire-grip", 5, other.path(), &[])?;

@@ -13,7 +13,7 @@ use trackpair_tests::programs;
 fn follow(pair: &str, archive: &Path, more: &[&str]) -> Result<Record> {
     let rig = format!("sim:{pair}");
     let place = archive.to_str().context("UTF-8")?;
-    let said = trackpair([&["follow", "--rig", &rig, "--archive", place][..], more].concat())?;
+    let said = trackpair([&["follow", "--full", "--rig", &rig, "--archive", place][..], more].concat())?;
     Record::only(archive, said)
 }
 
@@ -89,9 +89,9 @@ fn a_rig_or_a_sheet_for_one_part_is_refused_with_what_to_do() -> Result<()> {
         trackpair(arguments.iter().copied().chain(["--archive", place]))
     };
     run(&["follow", "--rig", "sim:good-body"])?
-        .expect(20, &["no place for a grip and a throttle body together", "qualify"]);
+        .expect(2, &["needs a rig with a grip and a throttle body", "qualify"]);
     run(&["follow", "--rig", "sim:good-grip"])?
-        .expect(20, &["no place for a grip and a throttle body together"]);
+        .expect(2, &["needs a rig with a grip and a throttle body"]);
     let pair = "sim:good-grip+good-body";
     run(&["follow", "--rig", pair, "--sheet", "body"])?.expect(2, &["is for a body", "is a pair"]);
     run(&["follow", "--rig", "sim:good-body+good-grip"])?.expect(2, &["a pair is GRIP+BODY"]);

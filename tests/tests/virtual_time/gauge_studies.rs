@@ -161,7 +161,7 @@ fn what_makes_no_study_is_refused_with_words() -> Result<()> {
     trackpair(["gauge", "run", at, "--rig-of", "a"])?.expect(2, &["is not NAME=ADDRESS"]);
     // Nobody mounts the part: nothing was driven, nothing is lost.
     let said = trackpair_told(["gauge", "run", at, "--rig", "tcp:127.0.0.1:1"], "")?;
-    said.expect(20, &["mount the part labelled", "nobody answered that the part is mounted"]);
+    said.expect(20, &["mount the part labelled", "nobody confirmed that the part is mounted"]);
     std::fs::write(place.join("plan.json"), "{}")?;
     trackpair(["gauge", "result", at])?.expect(1, &["makes no sense", "take it from a backup"]);
     Ok(())
