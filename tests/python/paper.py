@@ -182,7 +182,7 @@ def certificate(pdf_file, outcome_file, paper):
     check_fonts(reader)
     text = bare(texts[0])
     name = (outcome.get("grade") or {}).get("name")
-    for word in [outcome["verdict"], outcome["part"]["label"], f"grade {name}" if name else "no grade"]:
+    for word in [outcome["verdict"], outcome["part"]["label"], f"resale grade: {name}" if name else "no resale grade"]:
         assert bare(word) in text, word
     assert "itpromisesnothingbeyondwhatwastested" in text and "cautions" in text
     print(f"one page, {len(text)} letters")

@@ -42,7 +42,10 @@ fn check(command: &str, procedures: &[&str], figures: &[&str]) {
     let record = run(command, "sim:good-body?seed=1", archive.path(), &["--json"]).unwrap();
     record.said.expect(0, &["SIMULATED", "WITHIN", "only this procedure was done", "out of the bore"]);
     assert_eq!(record.said.out.as_bytes(), record.file("outcome.json").unwrap());
-    assert_eq!(record.outcome["scope"].as_str(), Some(command.trim_start_matches("procedure ").replace('-', "_").as_str()));
+    assert_eq!(
+        record.outcome["scope"].as_str(),
+        Some(command.trim_start_matches("procedure ").replace('-', "_").as_str())
+    );
     assert_eq!(recorded(&record.outcome), procedures);
     assert_eq!(judged(&record.outcome), figures.iter().copied().collect(), "{command}");
     assert!(!record.said.err.contains("Fit for refit"), "{}", record.said.err);

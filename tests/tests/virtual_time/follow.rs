@@ -90,8 +90,7 @@ fn a_rig_or_a_sheet_for_one_part_is_refused_with_what_to_do() -> Result<()> {
     };
     run(&["follow", "--rig", "sim:good-body"])?
         .expect(2, &["needs a rig with a grip and a throttle body", "qualify"]);
-    run(&["follow", "--rig", "sim:good-grip"])?
-        .expect(2, &["needs a rig with a grip and a throttle body"]);
+    run(&["follow", "--rig", "sim:good-grip"])?.expect(2, &["needs a rig with a grip and a throttle body"]);
     let pair = "sim:good-grip+good-body";
     run(&["follow", "--rig", pair, "--sheet", "body"])?.expect(2, &["is for a body", "is a pair"]);
     run(&["follow", "--rig", "sim:good-body+good-grip"])?.expect(2, &["a pair is GRIP+BODY"]);

@@ -77,7 +77,7 @@ fn a_shop_learns_its_own_good_bodies_and_finds_a_worn_tooth_among_them() -> Resu
     let among = ["--population", text(&file)?];
     let said = tooth_map("sim:missing-tooth-body", &archive, &sheet, &among)?;
     let worn = Record::only(&archive, said)?;
-    worn.said.expect(10, &["MISSING TOOTH"]);
+    worn.said.expect(10, &["Missing tooth"]);
     let named = worn.outcome["versions"]["population"].as_str().unwrap_or_default();
     assert!(named.starts_with("22 SIMULATED bodies"), "{named}");
     // Judged again without it, the shipped ones are named.

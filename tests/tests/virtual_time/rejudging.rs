@@ -102,7 +102,7 @@ fn what_is_not_there_is_refused() -> Result<()> {
     let at = text(folder.path())?;
     trackpair(["rejudge", "--archive", at])?.expect(2, &["RECORD"]);
     trackpair(["rejudge", "nothing", "--archive", at])?.expect(2, &["no record \"nothing\""]);
-    trackpair(["rejudge", "--part", "zzz", "--archive", at])?.expect(2, &["no such record"]);
+    trackpair(["rejudge", "--part", "zzz", "--archive", at])?.expect(2, &["No record of the archive fits"]);
     trackpair(["rejudge", "--all", "--sheet", "none", "--archive", at])?.expect(2, &["no part sheet"]);
     trackpair(["rejudge", "--all", "--archive", text(&folder.path().join("nowhere"))?])?
         .expect(2, &["holds no archive"]);

@@ -206,7 +206,7 @@ fn a_place_to_hold_outside_the_travel_is_refused_before_anything_is_driven() -> 
         let archive = tempdir()?;
         let at = format!("--at={place}");
         let said = run("flex", "sim:good-grip", archive.path(), &["--for", "5s", &at])?;
-        said.expect(2, &[&format!("--at {place} deg"), "0 to 75"]);
+        said.expect(2, &[&format!("--at {place}°"), "0 to 75"]);
         assert!(!said.err.contains("self-check"), "nothing was driven: {}", said.err);
         assert!(files_under(archive.path()).is_empty(), "no record of nothing");
     }

@@ -147,12 +147,12 @@ pub fn advice(verdict: Verdict, scope: &str) -> &'static str {
         ("readiness", Verdict::Within) => {
             "Rig and mounting are as they should be. The part itself was not judged."
         }
-        ("readiness", Verdict::Undecided) => "What to do is said below.",
+        ("readiness", Verdict::Undecided) => "What to do stands below.",
         (scope, Verdict::Within) if scope != "part" => {
             "This procedure found nothing against the part. Only that was tested."
         }
         (_, Verdict::Within) => "Fit for refit as far as this bench can tell.",
-        (_, Verdict::Undecided) => "Neither cleared nor condemned; what would decide it is said below.",
+        (_, Verdict::Undecided) => "Neither cleared nor condemned; what would decide it stands below.",
     }
 }
 

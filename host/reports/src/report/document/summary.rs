@@ -119,14 +119,11 @@ fn reasons<'a>(people: &'a People, kinds: &'a [&str]) -> impl Iterator<Item = &'
     })
 }
 
+/// The grade that the part bears, if it bears one.
 fn resale(outcome: &Outcome) -> Vec<String> {
     let said = |text: &Option<String>| plain(text.as_deref().unwrap_or_default(), LABEL);
-    let Some(grade) = &outcome.grade else { return Vec::new() };
-    match &grade.name {
-        Some(name) => vec![format!("{}: {}", plain(name, LABEL), said(&grade.title))],
-        None if outcome.verdict == Verdict::Outside => Vec::new(),
-        None => grade.why.first().map(|why| format!("no grade: {}", plain(why, LABEL))).into_iter().collect(),
-    }
+    let graded = outcome.grade.iter().filter_map(|grade| Some((grade.name.as_deref()?, &grade.title)));
+    graded.map(|(name, title)| format!("{}: {}", plain(name, LABEL), said(title))).collect()
 }
 
 /// The names of what was not tested; why stands in the report.
