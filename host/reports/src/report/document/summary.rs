@@ -4,14 +4,14 @@ use super::{Banner, Mark, Suspect};
 use crate::outcome::{Outcome, OutcomeFinding};
 use crate::report::ReportInput;
 use crate::report::people::People;
-use crate::report::text::{LABEL, capital, plain};
+use crate::report::text::{LABEL, SENTENCE, capital, plain, signs};
 use crate::verdict::{FindingEffect, Verdict};
 
 /// Most lines of a terminal that a summary takes, where no path is longer than a line.
 pub const MOST_LINES: usize = 24;
 
 /// What no bench can show, whatever it found.
-const CAUTION: &str = "A bench result does not clear the vehicle. All cautions: in the report.";
+const CAUTION: &str = "A bench result does not clear the vehicle. Cautions: in the report.";
 
 /// A report in brief.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -68,9 +68,11 @@ pub fn summary(input: &ReportInput<'_>) -> Summary {
     }
 }
 
-/// What decides the verdict: findings first, then figures, then whatever else speaks for it.
+/// What decides the verdict: what lost contact follows, findings, then figures, then whatever else speaks for it.
 fn why(outcome: &Outcome, people: &People) -> Vec<String> {
-    let mut points = Vec::new();
+    let lost = outcome.contact.iter().filter(|contact| !contact.events.is_empty());
+    let mut points: Vec<String> =
+        lost.map(|contact| capital(&plain(&signs(&contact.why), SENTENCE))).collect();
     match outcome.verdict {
         Verdict::Outside => {
             points.extend(with_effect(outcome, people, FindingEffect::Outside).map(|(_, finding)| {
