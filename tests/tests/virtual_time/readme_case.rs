@@ -60,7 +60,7 @@ fn every_line_of_the_readmes_case_does_what_it_says() -> Result<()> {
     let all = all.split_whitespace().collect::<Vec<_>>().join(" ");
     for words in [
         "PULL THE PART",
-        "above all while place 2 (bend) was flexed",
+        "in time with the flexing of place 2 (bend)",
         "intermittent signal wire or joint of the part",
         "trouble code P2138 was read",
         "Open the sheath at the place that stands out",
