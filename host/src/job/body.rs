@@ -118,7 +118,7 @@ pub fn one_procedure(
     };
     let consent = Consent::of(mounted.rig, cautions_read);
     let plan = with_rest(belongs);
-    alone(Asked { kind, mounted, consent, among: None, plan }, outside, |bench, recorded| {
+    alone(Asked { kind, mounted, consent, population: None, plan }, outside, |bench, recorded| {
         run(bench, recorded, belongs, outside);
     })
 }
@@ -136,10 +136,10 @@ pub fn tooth_map(
 ) -> Result<Concluded, Failure> {
     let kind = ProcedureKind::ToothMap;
     let consent = Consent::of(mounted.rig, cautions_read);
-    let among = population::given(population)?;
+    let population = population::given(population)?;
     let belongs = move |k: ProcedureKind| k == kind || k == ProcedureKind::Creep;
     let plan = with_rest(belongs);
-    alone(Asked { kind, mounted, consent, among, plan }, outside, |bench, recorded| {
+    alone(Asked { kind, mounted, consent, population, plan }, outside, |bench, recorded| {
         run(bench, recorded, belongs, outside);
     })
 }
@@ -153,7 +153,7 @@ pub fn guided_push(push: GuidedPush<'_>, outside: &Outside<'_>) -> Result<Conclu
     let kind = ProcedureKind::GuidedPush;
     let consent = Consent::of(mounted.rig, cautions_read);
     let plan = vec![ProcedureKind::Rest, ProcedureKind::Creep, kind];
-    alone(Asked { kind, mounted, consent, among: None, plan }, outside, |bench, recorded| {
+    alone(Asked { kind, mounted, consent, population: None, plan }, outside, |bench, recorded| {
         if run(bench, recorded, |k| k == ProcedureKind::Creep, outside) {
             outside.say(
                 "The bridge is open now. With a soft probe through the bore: to each place in turn, there slowly to and fro.",
@@ -171,8 +171,8 @@ struct Asked<'a> {
     mounted: Mounted<'a>,
     /// Whether the motor may be driven.
     consent: Consent,
-    /// The healthy bodies to judge among, where others than the shipped ones were given.
-    among: Option<Population>,
+    /// The healthy bodies to judge population, where others than the shipped ones were given.
+    population: Option<Population>,
     /// What will be done, in order.
     plan: Vec<ProcedureKind>,
 }
@@ -182,10 +182,10 @@ fn alone(
     outside: &Outside<'_>,
     work: impl FnOnce(&mut Bench<'_>, &mut Recorded),
 ) -> Result<Concluded, Failure> {
-    let Asked { kind, mounted, consent, among, plan } = asked;
+    let Asked { kind, mounted, consent, population, plan } = asked;
     let shelf = Shelf::new(mounted.sheet)?;
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
-    let question = Question::of(Scope::Procedure(kind)).among(among);
+    let question = Question::of(Scope::Procedure(kind)).in_population(population);
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
         takes_bodies(bench, kind)?;
         let sheet = begin(bench, &question, &shelf, consent, outside)?;

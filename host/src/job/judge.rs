@@ -49,7 +49,7 @@ pub fn judge(asked: Judge<'_>, outside: &Outside<'_>) -> Result<Concluded, Failu
         part: asked.part.map(str::to_owned),
         started: outside.now(),
     };
-    let among = population::given(asked.population)?;
+    let population = population::given(asked.population)?;
     if asked.path.join(SOAK_LOG).is_file() {
         return Err(Failure::Usage(anyhow!(
             "{} is a soak: its figures were made round by round and most traces were not recorded, so it can't be judged anew as a whole. Its              outcome and report lie in it; a soak that has not ended is judged by `trackpair soak --resume RECORD --conclude`; a single round by              giving one of its traces (`trackpair records show RECORD` names them)",
@@ -69,7 +69,7 @@ pub fn judge(asked: Judge<'_>, outside: &Outside<'_>) -> Result<Concluded, Failu
     for trace in loaded.traces {
         if keep { recorded.store(trace.trace, outside) } else { recorded.take(trace.trace, trace.file) }
     }
-    let question = Question::of_the_part(among);
+    let question = Question::of_the_part(population);
     let question = if asked.path.is_dir() { question } else { question.of_picked_traces() };
     let (sheet, question) = recorded.choose_sheet(question, &shelf)?;
     question.check_population(sheet)?;

@@ -78,8 +78,8 @@ pub fn analysis_of(
     if recorded.is_body() {
         let traces = BodyTraces::sorted(recorded.traces.iter().map(|k| &k.trace));
         let channels = traces.all().next()?.provenance.channels.clone();
-        let analysis = match &question.among {
-            Some(among) => body::analyse_among(traces, sheet, among),
+        let analysis = match &question.population {
+            Some(population) => body::analyse_among(traces, sheet, population),
             None => body::analyse(traces, sheet),
         };
         return Some((analysis, channels));

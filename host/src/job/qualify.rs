@@ -64,9 +64,9 @@ pub fn qualify(plan: &Qualify<'_>, outside: &Outside<'_>) -> Result<Concluded, F
     let mounted = plan.mounted;
     let mut shelf = Shelf::new(mounted.sheet)?;
     override_sweep(plan, &mut shelf)?;
-    let among = population::given(plan.population)?;
+    let population = population::given(plan.population)?;
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
-    let question = Question::of_the_part(among);
+    let question = Question::of_the_part(population);
     let (chosen, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
         refuse_pair(bench)?;
         if bench.drives_body() {

@@ -14,8 +14,8 @@ pub struct Question {
     pub(super) scope: Option<Scope>,
     /// Topologies that fit the lines, where they are known beforehand.
     pub(super) shown: Vec<Topology>,
-    /// Healthy bodies that a body is judged among; none: the shipped ones of its kind.
-    pub(super) among: Option<Population>,
+    /// Healthy bodies that a body is judged population; none: the shipped ones of its kind.
+    pub(super) population: Option<Population>,
     /// Whether the traces were picked out of a record: what else was planned is not missed.
     pub(super) alone: bool,
     /// What an earlier outcome says.
@@ -39,8 +39,8 @@ impl Question {
     }
 
     /// About the whole part, among healthy bodies where some are given.
-    pub fn of_the_part(among: Option<Population>) -> Self {
-        Self { among, ..Self::default() }
+    pub fn of_the_part(population: Option<Population>) -> Self {
+        Self { population, ..Self::default() }
     }
 
     /// Where the topologies that fit the lines are known.
@@ -49,8 +49,8 @@ impl Question {
     }
 
     /// Among healthy bodies.
-    pub fn among(self, among: Option<Population>) -> Self {
-        Self { among, ..self }
+    pub fn in_population(self, population: Option<Population>) -> Self {
+        Self { population, ..self }
     }
 
     /// Of traces that were picked out of a record.
@@ -70,6 +70,6 @@ impl Question {
     /// # Errors
     /// As [`population::check_fits`].
     pub fn check_population(&self, sheet: &PartSheet) -> Result<(), Failure> {
-        population::check_fits(self.among.as_ref(), sheet)
+        population::check_fits(self.population.as_ref(), sheet)
     }
 }

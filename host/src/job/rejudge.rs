@@ -54,7 +54,7 @@ pub struct JudgedAgain {
 struct Work<'a> {
     archive: &'a Archive,
     shelf: &'a Shelf,
-    among: Option<&'a Population>,
+    population: Option<&'a Population>,
     key: Option<&'a ShopKey>,
     shop: Option<&'a Shop>,
     paper: Paper,
@@ -72,7 +72,7 @@ struct Work<'a> {
 /// [`Failure::Usage`] for an unknown record, sheet or archive.
 pub fn rejudge(asked: &Rejudge<'_>, outside: &Outside<'_>) -> Result<JudgedAgain, Failure> {
     let shelf = Shelf::new(asked.sheet)?;
-    let among = population::given(asked.population)?;
+    let population = population::given(asked.population)?;
     let archive = Archive::open_to_read(asked.archive).map_err(|e| Failure::Usage(e.into()))?;
     let named = |record: &String| archive.record(record).map(|stored| stored.summary.record);
     let records: Vec<String> =
@@ -90,7 +90,7 @@ pub fn rejudge(asked: &Rejudge<'_>, outside: &Outside<'_>) -> Result<JudgedAgain
     let work = Work {
         archive: &archive,
         shelf: &shelf,
-        among: among.as_ref(),
+        population: population.as_ref(),
         key: key.as_ref(),
         shop: outside.letterhead(),
         paper: outside.workshop.paper,
@@ -191,7 +191,7 @@ fn again<'s>(
         return Err("it is a soak: its figures were made while it ran and stand in its log, and most traces were not kept".to_owned());
     }
     let mut question =
-        Question::of_the_part(work.among.filter(|_| recorded.is_body()).cloned()).after(before);
+        Question::of_the_part(work.population.filter(|_| recorded.is_body()).cloned()).after(before);
     if scope != Scope::Part && !recorded.is_flex_alone() {
         let shown = before.and_then(|o| o.part.topology_found.as_ref()?.known());
         question = Question { scope: Some(scope), ..question }.where_lines_are(shown.into_iter().collect());

@@ -63,7 +63,7 @@ impl Shelf {
         &self.sheets[0]
     }
 
-    /// The one of a name among those that come into question.
+    /// The one of a name population those that come into question.
     pub fn named(&self, name: &str) -> Option<&PartSheet> {
         self.sheets.iter().find(|s| s.name == name)
     }

@@ -195,7 +195,7 @@ fn without_the_cautions_accepted_nothing_is_driven() -> Result<()> {
         refused.arg(archive.path().join("records"));
         let said = Running::start(refused)?.finish()?;
         let words =
-            ["Keep fingers and tools out of the bore", "nothing was driven", "--i-have-read-the-cautions"];
+            ["Keep fingers and tools out of the bore", "Nothing was driven", "--i-have-read-the-cautions"];
         said.expect(2, &words);
         assert!(said.out.is_empty(), "{}", said.out);
     }

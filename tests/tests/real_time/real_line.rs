@@ -419,7 +419,7 @@ fn rigs_tells_who_answers_and_a_histogram_of_round_trips() -> Result<()> {
     let counted: u64 = said
         .out
         .lines()
-        .filter_map(|l| l.split_once(" us ")?.1.split_whitespace().next()?.parse::<u64>().ok())
+        .filter_map(|l| l.split_once(" µs ")?.1.split_whitespace().next()?.parse::<u64>().ok())
         .sum();
     assert_eq!(counted, 50, "{}", said.out);
     Ok(())

@@ -21,7 +21,7 @@ fn place(faults: &str) -> Result<(TempDir, String)> {
 }
 
 fn arguments<'a>(rig: &'a str, archive: &'a str, more: &[&'a str]) -> Vec<&'a str> {
-    ["soak", "--rig", rig, "--archive", archive].into_iter().chain(more.iter().copied()).collect()
+    ["soak", "--full", "--rig", rig, "--archive", archive].into_iter().chain(more.iter().copied()).collect()
 }
 
 /// Soaks a part with faults; its record.

@@ -1,7 +1,7 @@
 //! Rigs asked point by point whether they keep protocol/WIRE.md: the simulated ones do, and lines that make a rig break a point are found out.
 
 use std::time::Duration;
-use trackpair::conform::{Conformance, Kept, conform};
+use trackpair::conform::{Conformance, PointResult, conform};
 use trackpair::link::{Link, LinkError};
 use trackpair_protocol::frame::{self, Deframer, MAX_ENCODED};
 use trackpair_protocol::message::{Message, Request, kind};
@@ -16,7 +16,7 @@ fn broken(of: &Conformance) -> Vec<(&'static str, String)> {
     of.points
         .iter()
         .filter_map(|p| match &p.kept {
-            Kept::Broken(why) => Some((p.title, why.clone())),
+            PointResult::Broken(why) => Some((p.title, why.clone())),
             _ => None,
         })
         .collect()
@@ -27,7 +27,7 @@ fn simulated_rigs_for_grips_bodies_and_pairs_keep_every_point() {
     for part in ["good-grip?seed=2", "good-body?seed=2", "good-grip+good-body?seed=2"] {
         let done = asked(link(part));
         assert_eq!(broken(&done), vec![], "{part}");
-        let left_out = done.points.iter().filter(|p| matches!(p.kept, Kept::NotAsked(_))).count();
+        let left_out = done.points.iter().filter(|p| matches!(p.kept, PointResult::NotAsked(_))).count();
         assert_eq!(left_out, 0, "{part}: {:?}", done.points);
     }
 }

@@ -24,7 +24,7 @@ use trackpair_protocol::message::Identity;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case", tag = "result", content = "why")]
-pub enum Kept {
+pub enum PointResult {
     /// The rig keeps it.
     Kept,
     /// It does not.
@@ -45,7 +45,7 @@ pub struct Point {
     pub title: &'static str,
     /// What became of it.
     #[serde(flatten)]
-    pub kept: Kept,
+    pub kept: PointResult,
 }
 
 /// What came of all points.
@@ -60,7 +60,7 @@ pub struct Conformance {
 impl Conformance {
     /// How many points the rig breaks.
     pub fn broken(&self) -> usize {
-        self.points.iter().filter(|p| matches!(p.kept, Kept::Broken(_))).count()
+        self.points.iter().filter(|p| matches!(p.kept, PointResult::Broken(_))).count()
     }
 }
 
@@ -102,10 +102,10 @@ pub fn conform(link: Box<dyn Link>, mut tell: impl FnMut(&Point)) -> Result<Conf
             Err(broken) => Err(broken),
         };
         let kept = match asked {
-            Ok(()) => Kept::Kept,
-            Err(Broken::NotAsked(why)) => Kept::NotAsked(why),
+            Ok(()) => PointResult::Kept,
+            Err(Broken::NotAsked(why)) => PointResult::NotAsked(why),
             Err(Broken::Link(error)) => return Err(error.into()),
-            Err(broken) => Kept::Broken(broken.to_string()),
+            Err(broken) => PointResult::Broken(broken.to_string()),
         };
         let point = Point { section: point.section, title: point.title, kept };
         tell(&point);

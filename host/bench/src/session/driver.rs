@@ -4,7 +4,7 @@
 use super::SessionError;
 use super::endpoint::{Answer, Endpoint, Patience, Seen};
 use super::heard::Heard;
-use super::journal::{Journal, Told};
+use super::journal::{Journal, LineEvent};
 use super::pace::Pace;
 use crate::link::{LinkError, Port, Stream, WRITE_PATIENCE, passes};
 use std::collections::VecDeque;
@@ -30,7 +30,7 @@ const AT_ONCE: usize = 256;
 enum Command {
     Ask { ticket: u64, request: Box<Request>, patience: Patience },
     KeepAlive,
-    Note(Told),
+    Note(LineEvent),
     Story(Sender<Journal>),
     LetGo,
 }
@@ -153,7 +153,7 @@ impl Driven {
         self.order(Command::KeepAlive);
     }
 
-    pub(super) fn note(&mut self, told: Told) {
+    pub(super) fn note(&mut self, told: LineEvent) {
         self.order(Command::Note(told));
     }
 
@@ -368,7 +368,7 @@ impl Driver {
     fn end(&mut self, cause: &dyn std::fmt::Display) {
         let lost = LinkError::Lost { address: self.address.clone(), cause: cause.to_string() };
         let now = self.now();
-        self.endpoint.journal().tell(now, Told::Fault { why: lost.to_string() });
+        self.endpoint.journal().tell(now, LineEvent::Fault { why: lost.to_string() });
         self.hand_over();
         locked(&self.shared).story = Some(self.endpoint.journal().clone());
         self.send(Handed::Fault(lost.into()));

@@ -6,7 +6,7 @@
 use super::error::{SessionError, request_name};
 use super::heard::Heard;
 use super::inbox::Inbox;
-use super::journal::{Journal, Told};
+use super::journal::{Journal, LineEvent};
 use super::statistics::Statistics;
 use std::time::Duration;
 use trackpair_protocol::frame::{DELIMITER, Deframer, Drops, MAX_ENCODED};
@@ -142,7 +142,7 @@ impl Endpoint {
                 self.journal.round_trip(now.saturating_sub(asked.since));
             }
             if let Err(refusal) = &answer {
-                self.journal.tell(now, Told::refused(asked.kind, refusal));
+                self.journal.tell(now, LineEvent::refused(asked.kind, refusal));
             }
             self.journal.asked();
             self.answer = Some(answer.map_or_else(Answer::Refused, Answer::Reply));
@@ -234,7 +234,7 @@ impl Endpoint {
     }
 
     fn fail(&mut self, now: Duration, fault: SessionError) {
-        self.journal.tell(now, Told::Fault { why: fault.to_string() });
+        self.journal.tell(now, LineEvent::Fault { why: fault.to_string() });
         self.fault.get_or_insert(fault);
     }
 
@@ -257,7 +257,7 @@ impl Endpoint {
             && now.saturating_sub(last) >= HEARTBEAT_EVERY + OVERDUE
         {
             let late_ms = (now - last - HEARTBEAT_EVERY).as_millis() as u64;
-            self.journal.tell(now, Told::HeartbeatLate { late_ms });
+            self.journal.tell(now, LineEvent::HeartbeatLate { late_ms });
         }
         self.inbox.boot_suspected = false;
         if let Some(last) = self.last_beat.replace(now) {
@@ -277,7 +277,7 @@ impl Endpoint {
         if asked.attempt >= asked.patience.attempts {
             let (attempts, waited) = (asked.attempt, now.saturating_sub(asked.since));
             self.inbox.give_up();
-            self.journal.tell(now, Told::GivenUp { request, attempts });
+            self.journal.tell(now, LineEvent::GivenUp { request, attempts });
             self.journal.asked();
             self.answer = Some(Answer::None { attempts, waited });
             return;
@@ -285,7 +285,7 @@ impl Endpoint {
         asked.attempt += 1;
         asked.until = now + asked.patience.timeout;
         self.inbox.counts.retries += 1;
-        self.journal.tell(now, Told::Repeated { request, attempt: asked.attempt });
+        self.journal.tell(now, LineEvent::Repeated { request, attempt: asked.attempt });
         self.out.extend_from_slice(&asked.bytes);
         self.asked = Some(asked);
     }

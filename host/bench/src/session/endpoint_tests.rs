@@ -2,7 +2,7 @@
 
 use super::endpoint::{Answer, Endpoint, HEARTBEAT_EVERY, Patience};
 use super::error::SessionError;
-use super::journal::Told;
+use super::journal::LineEvent;
 use proptest::prelude::*;
 use std::time::Duration;
 use trackpair_protocol::frame::{Deframer, MAX_ENCODED};
@@ -93,7 +93,7 @@ fn after_this_computer_was_held_up_what_waits_on_the_line_is_heard_before_the_ri
     endpoint.received(3_000 * MS, &done(kind::HEARTBEAT, 1, 900));
     endpoint.nothing_came(3_001 * MS);
     assert_eq!(endpoint.take_fault(), None);
-    let late = endpoint.journal().entries().any(|e| e.told == Told::HeartbeatLate { late_ms: 2_950 });
+    let late = endpoint.journal().entries().any(|e| e.told == LineEvent::HeartbeatLate { late_ms: 2_950 });
     assert!(late, "{:?}", endpoint.journal().entries().collect::<Vec<_>>());
     assert_eq!(endpoint.journal().summary(&Default::default()).longest_heartbeat_gap_ms, 3_000);
 }

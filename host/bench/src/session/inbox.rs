@@ -3,7 +3,7 @@
 
 use super::error::{SessionError, request_name};
 use super::heard::Heard;
-use super::journal::{Journal, Told};
+use super::journal::{Journal, LineEvent};
 use super::statistics::Statistics;
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -108,10 +108,11 @@ impl Inbox {
                         let lost = self.counts.events_lost;
                         self.take_event(&event);
                         if self.counts.events_lost > lost {
-                            journal.tell(now, Told::EventsLost { events: self.counts.events_lost - lost });
+                            journal
+                                .tell(now, LineEvent::EventsLost { events: self.counts.events_lost - lost });
                         }
                         if let EventKind::GuardTripped { guard, value } = event.kind {
-                            journal.tell(now, Told::guard(guard, value));
+                            journal.tell(now, LineEvent::guard(guard, value));
                         }
                     }
                     Message::Reply(reply) => self.take_reply(frame, Ok(reply), now, journal),
@@ -169,7 +170,7 @@ impl Inbox {
             self.counts.duplicate += 1;
         } else {
             self.counts.late += 1;
-            journal.tell(now, Told::AnswerLate { request: request_name(kind).to_owned() });
+            journal.tell(now, LineEvent::AnswerLate { request: request_name(kind).to_owned() });
         }
     }
 

@@ -22,7 +22,7 @@ const DIGITS: u8 = 2;
 /// One thing that happened.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "what")]
-pub enum Told {
+pub enum LineEvent {
     /// The rig has answered to who it is.
     Opened {
         /// Model.
@@ -127,7 +127,7 @@ pub enum Told {
     Closed,
 }
 
-impl Told {
+impl LineEvent {
     /// A refusal.
     pub(super) fn refused(request: u8, refusal: &Refusal) -> Self {
         let reason = explain(refusal);
@@ -181,7 +181,7 @@ pub struct Entry {
     pub at_us: u64,
     /// What happened.
     #[serde(flatten)]
-    pub told: Told,
+    pub told: LineEvent,
 }
 
 /// Where in the program's log something is reported: at which rig, in which session, run and request.
@@ -210,12 +210,12 @@ impl Spans {
     }
 
     /// What begins with it.
-    fn begin(&mut self, told: &Told) {
+    fn begin(&mut self, told: &LineEvent) {
         match told {
-            Told::Opened { session, .. } => {
+            LineEvent::Opened { session, .. } => {
                 self.session = info_span!(parent: &self.rig, "session", number = session);
             }
-            Told::RunStarted { run, .. } => {
+            LineEvent::RunStarted { run, .. } => {
                 self.run = info_span!(parent: &self.session, "run", number = run);
             }
             _ => {}
@@ -223,10 +223,10 @@ impl Spans {
     }
 
     /// What ends with it.
-    fn end(&mut self, told: &Told) {
+    fn end(&mut self, told: &LineEvent) {
         match told {
-            Told::RunEnded { .. } => self.run = Span::none(),
-            Told::Closed => self.session = Span::none(),
+            LineEvent::RunEnded { .. } => self.run = Span::none(),
+            LineEvent::Closed => self.session = Span::none(),
             _ => {}
         }
     }
@@ -272,7 +272,7 @@ impl Journal {
     }
 
     /// Reports.
-    pub(super) fn tell(&mut self, now: Duration, told: Told) {
+    pub(super) fn tell(&mut self, now: Duration, told: LineEvent) {
         let at_us = now.as_micros() as u64;
         self.spans.begin(&told);
         told.log(&self.spans.here(), at_us);
@@ -300,7 +300,7 @@ impl Journal {
         ];
         for (cause, before, after) in causes {
             if after > before {
-                self.tell(now, Told::Damaged { frames: after - before, cause: cause.to_owned() });
+                self.tell(now, LineEvent::Damaged { frames: after - before, cause: cause.to_owned() });
             }
         }
     }

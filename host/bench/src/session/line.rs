@@ -5,7 +5,7 @@ use super::SessionError;
 use super::driver::Driven;
 use super::endpoint::{Answer, Endpoint, Patience, Seen};
 use super::heard::Heard;
-use super::journal::{Journal, Told};
+use super::journal::{Journal, LineEvent};
 use crate::link::Link;
 use std::ops::{Deref, DerefMut};
 use std::time::Duration;
@@ -101,7 +101,7 @@ impl Line {
     }
 
     /// Notes in the link's story what only the session knows.
-    pub(super) fn note(&mut self, told: Told) {
+    pub(super) fn note(&mut self, told: LineEvent) {
         match self {
             Self::Polled(line) => {
                 let now = line.link.now();

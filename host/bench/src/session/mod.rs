@@ -47,7 +47,7 @@ mod tests;
 pub use endpoint::HEARTBEAT_EVERY;
 pub use error::{SessionError, explain, guard_advice, guard_name, guards_in, request_name};
 pub use heard::Block;
-pub use journal::{Counts, Entry, Journal, RoundTrips, Summary, Told};
+pub use journal::{Counts, Entry, Journal, LineEvent, RoundTrips, Summary};
 pub use ping::{PING_RANGE_US, Ping};
 pub use recorder::{Decoder, Recorder, RecorderPick};
 pub use run::{News, Run, RunCause, RunEnd, RunSpec};
@@ -320,7 +320,7 @@ impl Session {
         let result = self.make_safe();
         self.line.set_at_rest(result.is_ok());
         if result.is_ok() {
-            self.line.note(Told::Closed);
+            self.line.note(LineEvent::Closed);
         }
         result
     }

@@ -4,7 +4,7 @@
 use super::driver::Driven;
 use super::endpoint::{Patience, Seen};
 use super::error::SessionError;
-use super::journal::Told;
+use super::journal::LineEvent;
 use super::line::{Line, Polled, RigLine};
 use super::sequence::Oddities;
 use super::{Facing, Options, Session, nonsense, sense};
@@ -51,7 +51,7 @@ impl AwaitingIdentity {
         let Identity { model, serial, firmware, boot, .. } = &identity;
         let [model, serial, firmware] =
             [model.as_str(), serial.as_str(), firmware.as_str()].map(str::to_owned);
-        line.note(Told::Opened { model, serial, firmware, boot: *boot, session: options.session });
+        line.note(LineEvent::Opened { model, serial, firmware, boot: *boot, session: options.session });
         Ok(AwaitingTable { line, options, identity })
     }
 

@@ -3,7 +3,7 @@
 
 use super::error::{guard_name, guards_in};
 use super::heard::{Block, Heard};
-use super::journal::Told;
+use super::journal::LineEvent;
 use super::sequence::{Lost, Piece, Sequence};
 use super::{Session, SessionError, done};
 use std::collections::VecDeque;
@@ -141,7 +141,7 @@ impl Session {
         };
         let started_us = done("start", self.ask(&Request::Start(start))?)?;
         let Start { run, period_us, drive, .. } = start;
-        self.line.note(Told::RunStarted { run, drive, period_us });
+        self.line.note(LineEvent::RunStarted { run, drive, period_us });
         let mut sequence = Sequence::new(number, spec.period_us, spec.channels, &self.encodings);
         sequence.started_us = Some(started_us);
         let now = self.line.now();
@@ -394,7 +394,7 @@ impl Run<'_> {
     fn tell_of(&mut self, cause: &RunCause) {
         let run = self.number;
         for Lost { from_us, to_us, scans, cause } in std::mem::take(&mut self.holes) {
-            self.session.line.note(Told::Gap { run, from_us, to_us, scans, cause });
+            self.session.line.note(LineEvent::Gap { run, from_us, to_us, scans, cause });
         }
         let cause = match cause {
             RunCause::Complete => "complete".to_owned(),
@@ -403,7 +403,7 @@ impl Run<'_> {
             RunCause::Guard(None) => "guard".to_owned(),
             RunCause::Lost(error) => error.to_string(),
         };
-        self.session.line.note(Told::RunEnded { run, cause });
+        self.session.line.note(LineEvent::RunEnded { run, cause });
     }
 }
 

@@ -1,6 +1,6 @@
 //! A session's journal as a file beside the record (`session.jsonl`, a JSON object a line: head, events, summary) and in plain words.
 
-use super::journal::{Counts, Entry, Journal, Summary, Told};
+use super::journal::{Counts, Entry, Journal, LineEvent, Summary};
 use super::statistics::Statistics;
 use serde::{Deserialize, Serialize};
 use std::fmt::Write;
@@ -136,44 +136,44 @@ pub fn many(count: u64, thing: &str) -> String {
     format!("{count} {thing}{s}")
 }
 
-fn sentence(told: &Told) -> String {
+fn sentence(told: &LineEvent) -> String {
     match told {
-        Told::Opened { model, serial, firmware, boot, .. } => {
+        LineEvent::Opened { model, serial, firmware, boot, .. } => {
             format!(
                 "opened: {model}, serial {serial}, firmware {firmware}, started {} so far",
                 many(u64::from(*boot), "time")
             )
         }
-        Told::RunStarted { run, drive, period_us } => {
+        LineEvent::RunStarted { run, drive, period_us } => {
             let how = if *drive { "driving" } else { "watching" };
             format!("run {run} begins, {how}, a scan every {period_us} µs")
         }
-        Told::RunEnded { run, cause } => format!("run {run} ends: {cause}"),
-        Told::Repeated { request, attempt } => {
+        LineEvent::RunEnded { run, cause } => format!("run {run} ends: {cause}"),
+        LineEvent::Repeated { request, attempt } => {
             format!("no answer to {request}: sent again, attempt {attempt}")
         }
-        Told::GivenUp { request, attempts } => {
+        LineEvent::GivenUp { request, attempts } => {
             format!("{request} given up after {}", many(u64::from(*attempts), "attempt"))
         }
-        Told::Refused { request, reason, .. } => format!("{request} refused: {reason}"),
-        Told::AnswerLate { request } => format!("an answer to {request} came late"),
-        Told::Damaged { frames, cause } => {
+        LineEvent::Refused { request, reason, .. } => format!("{request} refused: {reason}"),
+        LineEvent::AnswerLate { request } => format!("an answer to {request} came late"),
+        LineEvent::Damaged { frames, cause } => {
             format!("{} came damaged ({cause})", many(u64::from(*frames), "frame"))
         }
-        Told::EventsLost { events } => format!("{} of the rig never came", many(*events, "event")),
-        Told::Gap { run, scans, cause, from_us, to_us } => format!(
+        LineEvent::EventsLost { events } => format!("{} of the rig never came", many(*events, "event")),
+        LineEvent::Gap { run, scans, cause, from_us, to_us } => format!(
             "run {run}: {} {}, {:.3} to {:.3} s on the rig's clock",
             many(*scans, "scan"),
             cause.words(),
             *from_us as f64 / 1e6,
             *to_us as f64 / 1e6
         ),
-        Told::GuardTripped { guard, value } => format!("the rig's guard tripped: {guard} (at {value})"),
-        Told::HeartbeatLate { late_ms } => {
+        LineEvent::GuardTripped { guard, value } => format!("the rig's guard tripped: {guard} (at {value})"),
+        LineEvent::HeartbeatLate { late_ms } => {
             format!("a heartbeat went out {late_ms} ms late: this computer was held up")
         }
-        Told::Fault { why } => format!("fault: {why}"),
-        Told::Closed => "closed: the rig is unpowered".to_owned(),
+        LineEvent::Fault { why } => format!("fault: {why}"),
+        LineEvent::Closed => "closed: the rig is unpowered".to_owned(),
     }
 }
 
@@ -248,11 +248,11 @@ mod tests {
         let mut journal = Journal::of("serial:/dev/x");
         let at = Duration::from_millis;
         let [model, serial, firmware] = ["bench", "7", "1.0"].map(str::to_owned);
-        journal.tell(at(2), Told::Opened { model, serial, firmware, boot: 3, session: 41 });
-        journal.tell(at(5), Told::Repeated { request: "start".to_owned(), attempt: 2 });
-        let gap = Told::Gap { run: 4, from_us: 1, to_us: 900, scans: 8, cause: GapCause::Host };
+        journal.tell(at(2), LineEvent::Opened { model, serial, firmware, boot: 3, session: 41 });
+        journal.tell(at(5), LineEvent::Repeated { request: "start".to_owned(), attempt: 2 });
+        let gap = LineEvent::Gap { run: 4, from_us: 1, to_us: 900, scans: 8, cause: GapCause::Host };
         journal.tell(at(9), gap);
-        journal.tell(at(10), Told::Fault { why: "it is gone".to_owned() });
+        journal.tell(at(10), LineEvent::Fault { why: "it is gone".to_owned() });
         journal.round_trip(Duration::from_micros(300));
         Story::of("serial:/dev/x", &journal, &Statistics { frames: 12, retries: 1, ..Statistics::default() })
     }

@@ -109,13 +109,13 @@ pub struct AtRatio {
     pub ratio: f64,
     /// The risks.
     #[serde(flatten)]
-    pub risks: Told,
+    pub risks: RiskShares,
 }
 
 /// Risks over all parts: shares of all parts but for the last.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
-pub struct Told {
+pub struct RiskShares {
     /// Parts beyond a limit.
     #[cfg_attr(feature = "schemas", schemars(range(min = 0, max = 1)))]
     pub beyond: f64,
@@ -212,10 +212,10 @@ pub struct MeasuredRisk {
     pub shape: Shape,
     /// The risks.
     #[serde(flatten)]
-    pub risks: Told,
+    pub risks: RiskShares,
 }
 
-impl From<Risks> for Told {
+impl From<Risks> for RiskShares {
     fn from(risks: Risks) -> Self {
         // An integral may exceed a whole by its last digits.
         let share = |value: f64| value.clamp(0.0, 1.0);

@@ -80,7 +80,7 @@ impl Widths {
     }
 
     /// The same with what a baseline does not know of its scatter.
-    fn among(width: f64, baseline: &Baseline) -> f64 {
+    fn known_from(width: f64, baseline: &Baseline) -> f64 {
         let freedom = EFFICIENCY * (baseline.sweeps - 1) as f64;
         t_quantile(1.0 - normal_tail(width), freedom.max(1.0))
     }
@@ -133,8 +133,8 @@ impl Chart {
         let baseline = Baseline::of(before)?;
         let [one, average] = baseline.spreads();
         let limits = |reach: f64| [baseline.mean - reach, baseline.mean + reach];
-        let individuals = limits(Widths::among(widths.individuals, &baseline) * one);
-        let ewma = limits(Widths::among(widths.ewma, &baseline) * average);
+        let individuals = limits(Widths::known_from(widths.individuals, &baseline) * one);
+        let ewma = limits(Widths::known_from(widths.ewma, &baseline) * average);
         let mut last = *before.last()?;
         let mut points = Vec::with_capacity(after.len());
         for (&value, smooth) in after.iter().zip(averages(after, baseline.mean, LAMBDA)) {

@@ -67,7 +67,7 @@ fn rows() -> Vec<Row> {
             "Round-trip times",
             "What `trackpair rigs --ping N --json` prints. Times are whole microseconds on the host's clock.",
         ),
-        row::<rigs::conformance::RequirementShown<'static>>(
+        row::<rigs::conformance::ConformanceDocument<'static>>(
             "conformance",
             "Whether a rig keeps the protocol",
             "What `trackpair rigs --conform --json` prints.",

@@ -4,7 +4,7 @@ use crate::cli::ending::Ending;
 use crate::cli::surroundings::Surroundings;
 use crate::cli::terminal::at_terminal::at_terminal;
 use crate::cli::terminal::document::print_document;
-use crate::conform::{ConformError, Kept, Point, conform};
+use crate::conform::{ConformError, Point, PointResult, conform};
 use crate::job::Failure;
 use crate::job::rig_lock::RigLock;
 use crate::link::{self, Address};
@@ -14,7 +14,7 @@ use std::io::Write;
 /// The document of `rigs --conform --json`.
 #[derive(Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
-pub struct RequirementShown<'a> {
+pub struct ConformanceDocument<'a> {
     document: &'static str,
     schema: u32,
     /// serial:PATH, tcp:HOST:PORT or sim:PART.
@@ -57,7 +57,7 @@ pub fn conformance(rig: &str, json: bool, surroundings: &Surroundings<'_>) -> Re
     let broken = done.broken();
     if json {
         let i = &done.identity;
-        print_document(&RequirementShown {
+        print_document(&ConformanceDocument {
             document: "conformance",
             schema: 1,
             address: rig,
@@ -69,7 +69,7 @@ pub fn conformance(rig: &str, json: bool, surroundings: &Surroundings<'_>) -> Re
             points: &done.points,
         });
     } else {
-        let asked = done.points.iter().filter(|p| !matches!(p.kept, Kept::NotAsked(_))).count();
+        let asked = done.points.iter().filter(|p| !matches!(p.kept, PointResult::NotAsked(_))).count();
         say(&match broken {
             0 => format!(
                 "the rig keeps all {asked} points that it was asked of protocol version {}",
@@ -86,8 +86,8 @@ pub fn conformance(rig: &str, json: bool, surroundings: &Surroundings<'_>) -> Re
 fn line(point: &Point) -> String {
     let Point { section, title, kept } = point;
     match kept {
-        Kept::Kept => format!("kept       {section:<4} {title}"),
-        Kept::Broken(why) => format!("BROKEN     {section:<4} {title}: {why}"),
-        Kept::NotAsked(why) => format!("not asked  {section:<4} {title}: {why}"),
+        PointResult::Kept => format!("kept       {section:<4} {title}"),
+        PointResult::Broken(why) => format!("BROKEN     {section:<4} {title}: {why}"),
+        PointResult::NotAsked(why) => format!("not asked  {section:<4} {title}: {why}"),
     }
 }

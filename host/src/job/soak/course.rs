@@ -229,7 +229,8 @@ impl SoakAtWork<'_> {
     /// A soak goes on with the kind of part that it was begun with.
     fn check_kind(&self, body: bool) -> Result<(), Failure> {
         let (now, begun) = (if body { PartKind::Body } else { PartKind::Grip }, &self.asked.begin.kind);
-        if begun.is_empty() || begun == now.name() {
+        // Before its first round it has no kind yet.
+        if self.running.is_none() || begun == now.name() {
             return Ok(());
         }
         Err(Failure::Usage(anyhow!(

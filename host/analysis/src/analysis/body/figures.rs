@@ -12,14 +12,14 @@ use crate::quantity::{Condition, FigureName, Heading, Region};
 
 /// Figures, and what is missing.
 #[derive(Clone, Debug, Default)]
-pub struct Told {
+pub struct FiguresFound {
     /// Figures, unordered.
     pub figures: Vec<Figure>,
     /// What can't be had.
     pub not_testable: Vec<NotTestable>,
 }
 
-impl Told {
+impl FiguresFound {
     fn figure(
         &mut self,
         name: FigureName,
@@ -64,8 +64,8 @@ fn scaled(e: Option<Estimate>, by: f64) -> Option<Estimate> {
 }
 
 /// All figures of a body but those of its feedback pair.
-pub fn of(m: &Measured) -> Told {
-    let mut out = Told::default();
+pub fn of(m: &Measured) -> FiguresFound {
+    let mut out = FiguresFound::default();
     rest(m, &mut out);
     latencies(m, &mut out);
     responses(m, &mut out);
@@ -77,7 +77,7 @@ pub fn of(m: &Measured) -> Told {
     out
 }
 
-fn rest(m: &Measured, out: &mut Told) {
+fn rest(m: &Measured, out: &mut FiguresFound) {
     let bend = m.rig.bend_deg;
     let position = m.rest.as_ref().map(|r| r.position.widened(bend));
     let hangs = "the plate did not come to rest in most releases: see friction and springs, then repeat";
@@ -100,7 +100,7 @@ fn rest(m: &Measured, out: &mut Told) {
     );
 }
 
-fn latencies(m: &Measured, out: &mut Told) {
+fn latencies(m: &Measured, out: &mut FiguresFound) {
     if m.steps.latencies.is_empty() {
         out.missing("latency", "no step from a plate at rest was recorded: run steps");
     }
@@ -133,7 +133,7 @@ fn latencies(m: &Measured, out: &mut Told) {
     }
 }
 
-fn quantiles(l: &Latencies, condition: Condition, out: &mut Told) {
+fn quantiles(l: &Latencies, condition: Condition, out: &mut FiguresFound) {
     quantile(l, FigureName::LatencyP50, 0.5, condition, out);
     quantile(l, FigureName::LatencyP90, 0.9, condition, out);
     // The sheet's number of steps may be enough for all ranges together only: the pooled figure says so when it is not.
@@ -148,7 +148,7 @@ fn quantiles(l: &Latencies, condition: Condition, out: &mut Told) {
     out.figure(FigureName::LatencyMax, l.longest(), condition, definition);
 }
 
-fn quantile(l: &Latencies, name: FigureName, p: f64, condition: Condition, out: &mut Told) {
+fn quantile(l: &Latencies, name: FigureName, p: f64, condition: Condition, out: &mut FiguresFound) {
     let (n, q) = (l.histogram.len(), l.quantile(p));
     let bound = |us: Option<u64>| us.map_or("no bound".to_owned(), |us| format!("{us} us"));
     let definition = format!(
@@ -174,7 +174,7 @@ fn quantile(l: &Latencies, name: FigureName, p: f64, condition: Condition, out: 
     }
 }
 
-fn responses(m: &Measured, out: &mut Told) {
+fn responses(m: &Measured, out: &mut FiguresFound) {
     let medians = latency::medians(&m.steps.responses);
     if medians.is_empty() {
         out.missing(
@@ -212,7 +212,7 @@ fn responses(m: &Measured, out: &mut Told) {
     }
 }
 
-fn returns(m: &Measured, out: &mut Told) {
+fn returns(m: &Measured, out: &mut FiguresFound) {
     if m.grouped.is_empty() {
         out.missing("return_time", "no release from a held opening was recorded: run release");
     }
@@ -234,14 +234,14 @@ fn returns(m: &Measured, out: &mut Told) {
 }
 
 /// Openings whose returns were lost on the line.
-fn lost_returns(m: &Measured, out: &mut Told) {
+fn lost_returns(m: &Measured, out: &mut FiguresFound) {
     for (from_deg, bridge) in &m.lost_returns {
         let condition = Condition { from_deg: Some(*from_deg), bridge: Some(*bridge), ..Condition::NONE };
         out.missing(&format!("return_time, {}", condition.words()), "scans of it were lost: repeat release");
     }
 }
 
-fn gears(m: &Measured, out: &mut Told) {
+fn gears(m: &Measured, out: &mut FiguresFound) {
     match &m.lash {
         Ok(l) => {
             let of = |e: Option<Estimate>| e.map_or("none".to_owned(), |e| format!("{:.3} deg", e.value));
@@ -324,7 +324,7 @@ pub fn no_map(why: NoMap) -> &'static str {
     }
 }
 
-fn springs(m: &Measured, out: &mut Told) {
+fn springs(m: &Measured, out: &mut FiguresFound) {
     let Some(c) = &m.creep else {
         out.missing(
             "preload_main, preload_default, stiffness_main, friction, sticking",
@@ -378,7 +378,7 @@ fn springs(m: &Measured, out: &mut Told) {
     }
 }
 
-fn motor(m: &Measured, out: &mut Told) {
+fn motor(m: &Measured, out: &mut FiguresFound) {
     let referred = m.motor.ohm_at_20;
     let measured = m.motor.ohm.map_or(String::new(), |r| format!("; {:.3} ohm as measured", r.value));
     let brush = m.motor.brush_volts.map_or(String::new(), |b| format!(", brushes {:.2} V", b.value));
@@ -419,7 +419,7 @@ fn motor(m: &Measured, out: &mut Told) {
 }
 
 /// Stops on the nominal scale of the first feedback line, from their ratios.
-pub fn stops(m: &Measured, nominal_deg: impl Fn(f64) -> f64, slope_error: f64, out: &mut Told) {
+pub fn stops(m: &Measured, nominal_deg: impl Fn(f64) -> f64, slope_error: f64, out: &mut FiguresFound) {
     let rows =
         [(FigureName::ClosedStop, m.stops.closed, "closed"), (FigureName::OpenStop, m.stops.open, "open")];
     for (name, stop, word) in rows {

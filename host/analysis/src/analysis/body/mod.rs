@@ -148,7 +148,7 @@ fn without_angle(traces: &BodyTraces<'_>) -> PartAnalysis {
 }
 
 /// Stops by the sheet's nominal line: a plate's own scale puts the closed stop at 0 by definition.
-fn add_stops(m: &Measured, recordings: &Recordings, sheet: &PartSheet, told: &mut figures::Told) {
+fn add_stops(m: &Measured, recordings: &Recordings, sheet: &PartSheet, told: &mut figures::FiguresFound) {
     let Some(plate) = recordings.plate else { return };
     if !recordings.stops_found {
         let what = "closed_stop, open_stop".to_owned();
@@ -171,7 +171,7 @@ fn add_shape(
     recordings: &Recordings,
     traces: &BodyTraces<'_>,
     sheet: &PartSheet,
-    told: &mut figures::Told,
+    told: &mut figures::FiguresFound,
 ) {
     let travel_deg = recordings.plate.map_or(sheet.travel_deg, |p| p.travel_deg);
     let by_rotor = feedback_shape::linearity(m.rotor.as_ref(), travel_deg);

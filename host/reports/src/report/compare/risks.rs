@@ -2,7 +2,7 @@
 
 use super::rows::named;
 use crate::compare::normality::Shape;
-use crate::compare::risks::{AtRatio, LimitRisk, MeasuredRisk, SheetRisks, Told};
+use crate::compare::risks::{AtRatio, LimitRisk, MeasuredRisk, RiskShares, SheetRisks};
 use crate::compare::subject::Quantity;
 use crate::outcome::OutcomeLimit;
 use crate::report::document::Document;
@@ -123,7 +123,7 @@ fn reading(document: &SheetRisks) -> Vec<String> {
 }
 
 fn at_ratio(at: &AtRatio) -> Vec<String> {
-    let Told { beyond, consumers_risk, producers_risk, good_undecided, accepted_beyond } = at.risks;
+    let RiskShares { beyond, consumers_risk, producers_risk, good_undecided, accepted_beyond } = at.risks;
     let shares = [beyond, consumers_risk, accepted_beyond, producers_risk, good_undecided];
     std::iter::once(format!("{}:1", significant(at.ratio, 3))).chain(shares.map(percent)).collect()
 }
@@ -131,7 +131,7 @@ fn at_ratio(at: &AtRatio) -> Vec<String> {
 fn measured(limit: &LimitRisk, of: &MeasuredRisk, lines: Lines) -> Vec<String> {
     let quantity = Quantity { channel: of.channel.clone(), condition: of.condition, ..quantity(limit) };
     let doubt = if of.shape == Shape::Doubtful { " (hardly normal)" } else { "" };
-    let Told { beyond, consumers_risk, producers_risk, good_undecided, .. } = of.risks;
+    let RiskShares { beyond, consumers_risk, producers_risk, good_undecided, .. } = of.risks;
     let spread = format!(
         "{} ± {}",
         format::rounded(of.mean, of.standard_deviation).0,

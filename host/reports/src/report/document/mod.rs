@@ -121,8 +121,6 @@ pub enum Block {
     Blanks(Vec<Blank>),
     /// Boxes to be filled in.
     Boxes(Boxes),
-    /// Where files of it lie on this machine: who sits before it is shown them, nobody whom the document is handed to.
-    Kept(Vec<Fact>),
     /// What a short form leaves out.
     InFull(Vec<Block>),
 }

@@ -38,7 +38,6 @@ fn block(page: &mut Writer, document: &Document, block: &Block) {
         Block::Cautions(all) => cautions(page, all),
         Block::Blanks(all) => blanks(page, all),
         Block::Boxes(of) => boxes(page, of),
-        Block::Kept(_) => {}
         Block::InFull(inside) => blocks(page, document, inside),
     }
 }

@@ -68,7 +68,6 @@ impl Setting<'_> {
             Block::Cautions(all) => self.cautions(all),
             Block::Blanks(all) => forms::blanks(&self.set, all),
             Block::Boxes(of) => forms::boxes(self, of),
-            Block::Kept(_) => Vec::new(),
             Block::InFull(inside) => self.blocks(inside)?,
         })
     }

@@ -4,7 +4,7 @@ use super::page::{Page, code};
 use super::table::table;
 use super::tally::tallies;
 use crate::report::document::{
-    Blank, Block, Boxes, Fact, Facts, Finding, Grade, Level, List, Mark, Section, Suspects, Verdict,
+    Blank, Block, Boxes, Facts, Finding, Grade, Level, List, Mark, Section, Suspects, Verdict,
 };
 use crate::report::text::wrap;
 
@@ -46,7 +46,6 @@ fn block(page: &mut Page, block: &Block) {
         }
         Block::Blanks(all) => all.iter().for_each(|one| blank(page, one)),
         Block::Boxes(of) => boxes(page, of),
-        Block::Kept(all) => kept(page, all),
         Block::InFull(_) => {}
     }
 }
@@ -153,14 +152,6 @@ fn suspects(page: &mut Page, suspects: &Suspects) {
         page.paragraph("      ", &suspect.next().letters());
     }
     more(page, suspects.all.len() - shown);
-}
-
-/// Each on a line of its own, however long: a path is copied whole.
-fn kept(page: &mut Page, all: &[Fact]) {
-    page.line("");
-    for fact in all {
-        page.line(&format!("{:<7} {}", fact.name.letters(), fact.text.letters()));
-    }
 }
 
 fn blank(page: &mut Page, blank: &Blank) {

@@ -37,7 +37,7 @@ impl Default for Style {
 }
 
 /// The document, ending in a newline. Nothing in it depends on colour. Cautions come last, where they are seen when the rest has scrolled
-/// away; after them only where it is kept.
+/// away.
 pub fn terminal(document: &Document, style: Style) -> String {
     let mut page = Page::new(style);
     if let Some(simulated) = &document.simulated {
@@ -53,7 +53,6 @@ pub fn terminal(document: &Document, style: Style) -> String {
 const fn place(block: &Block) -> usize {
     match block {
         Block::Cautions(_) => 1,
-        Block::Kept(_) => 2,
         _ => 0,
     }
 }
