@@ -225,7 +225,7 @@ fn a_killed_soak_goes_on_says_what_it_missed_and_the_outcome_knows_the_hole() ->
     let (record, name) = killed_in_round_3(&archive, &rig)?;
     let before = rounds(&record)?;
     let text = archive.to_str().context("UTF-8")?;
-    let said: Said = trackpair(["soak", "--resume", &name, "--archive", text])?;
+    let said: Said = trackpair(["soak", "--full", "--resume", &name, "--archive", text])?;
     let record = Record::only(&archive, said)?;
     record
         .said
@@ -239,7 +239,7 @@ fn a_killed_soak_goes_on_says_what_it_missed_and_the_outcome_knows_the_hole() ->
     ensure!(after[..before.len()] == before[..] && after.len() == 24, "{} {}", before.len(), after.len());
     whole(&archive)?;
     // It has ended: there is nothing to go on with.
-    trackpair(["soak", "--resume", &name, "--archive", text])?
+    trackpair(["soak", "--full", "--resume", &name, "--archive", text])?
         .expect(2, &["has ended and was judged", "without --resume"]);
     Ok(())
 }
@@ -256,7 +256,7 @@ fn the_same_command_finds_the_unfinished_soak_and_conclude_judges_what_there_is(
     again.signal("KILL")?;
     again.finish()?;
     let kept = rounds(&record)?.len();
-    let said = trackpair(["soak", "--resume", &name, "--conclude", "--archive", text])?;
+    let said = trackpair(["soak", "--full", "--resume", &name, "--conclude", "--archive", text])?;
     let record = Record::only(&archive, said)?;
     record.said.expect(11, &["without going on", "rounds were done"]);
     ensure!(record.outcome["soak"]["rounds"] == kept);
@@ -272,7 +272,7 @@ fn a_torn_last_line_is_cut_off_and_said_and_an_altered_one_is_refused() -> Resul
     let (log, kept) = (record.join("soak.jsonl"), rounds(&record)?.len());
     let whole_log = fs::read(&log)?;
     fs::write(&log, [whole_log.as_slice(), b"{\"line\":\"round\",\"round\":"].concat())?;
-    let said = trackpair(["soak", "--resume", &name, "--conclude", "--archive", text])?;
+    let said = trackpair(["soak", "--full", "--resume", &name, "--conclude", "--archive", text])?;
     said.expect(11, &["last line was torn (24 bytes)", "does not count"]);
     let done = Record::only(&archive, said)?;
     ensure!(done.outcome["soak"]["rounds"] == kept);
@@ -284,7 +284,7 @@ fn a_torn_last_line_is_cut_off_and_said_and_an_altered_one_is_refused() -> Resul
     let altered = fs::read_to_string(&log)?.replacen("\"round\":2", "\"round\":two", 1);
     fs::write(&log, altered)?;
     let text = archive.to_str().context("UTF-8")?;
-    let said = trackpair(["soak", "--resume", &name, "--archive", text])?;
+    let said = trackpair(["soak", "--full", "--resume", &name, "--archive", text])?;
     said.expect(1, &["line 3", "makes no sense", "take it from a backup"]);
     Ok(())
 }
@@ -362,7 +362,7 @@ fn an_unplugged_rig_is_waited_for_and_when_it_stays_away_the_soak_can_go_on_late
     );
     let (record, name) = only_record(&archive)?;
     let kept = rounds(&record)?.len();
-    let said = trackpair(["soak", "--resume", &name, "--conclude", "--archive", text])?;
+    let said = trackpair(["soak", "--full", "--resume", &name, "--conclude", "--archive", text])?;
     let record = Record::only(&archive, said)?;
     ensure!(record.outcome["soak"]["rounds"] == kept && record.outcome["soak"]["holes"][0]["why"] == "link");
     whole(&archive)

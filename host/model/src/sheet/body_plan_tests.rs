@@ -113,7 +113,7 @@ fn each_kind_of_part_has_its_own_plan() {
 fn a_grip_can_have_neither_the_limits_nor_the_findings_of_a_body() {
     let grip = crate::sheet::shipped_text("grip-complementary").unwrap();
     let limit = format!("{grip}\n[[limit]]\nfigure = \"lash\"\nmax = 1\nunit = \"deg\"\nsource = \"x\"\n");
-    refused(&limit, "lash", &["no figure of a grip"]);
+    refused(&limit, "lash", &["not a figure of a grip"]);
     let rule = format!("{grip}\n[[finding]]\nkind = \"worn_tooth\"\ndecides = true\nsource = \"x\"\n");
     refused(&rule, "worn_tooth", &["a grip can't have"]);
 }
