@@ -1,4 +1,4 @@
-//! What lost contact is found to follow, over many simulated grips: places of the pigtail that stand out, rightly and falsely, track reported
+//! What lost contact is found to follow, over many simulated grips: places of the pigtail that stand out, rightly and falsely, track told
 //! from wire, warmth. Prints a table with exact bounds. `study_contact [--parts N] [--seed S]`.
 
 use anyhow::{Context, Result};

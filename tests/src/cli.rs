@@ -29,7 +29,7 @@ pub struct Said {
 }
 
 impl Said {
-    /// Fails, showing everything, unless the exit code is `code` and every one of `words` was printed on either stream.
+    /// Fails, printing everything, unless the exit code is `code` and every one of `words` was printed on either stream.
     ///
     /// # Panics
     /// When it is not so.
@@ -44,7 +44,7 @@ impl Said {
         self
     }
 
-    /// Fails, showing everything, if any of these was printed.
+    /// Fails, printing everything, if any of these was printed.
     ///
     /// # Panics
     /// When one was.

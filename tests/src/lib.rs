@@ -12,6 +12,7 @@
 //! - [`body_bench`]: the same for a throttle body.
 //! - [`faulty`]: a line that loses, repeats, delays and damages frames; the link layer's own file for its tests.
 //! - [`odd_rigs`]: rigs and lines that go wrong.
+//! - [`pages`]: commands of the public pages.
 //! - [`parallel`]: many seeds on all cores.
 //! - [`reading`]: reading a stream that signals interrupt.
 //! - [`shares`]: shares with exact bounds.
@@ -29,6 +30,7 @@ pub mod draws;
 #[path = "../../host/bench/src/link/faulty.rs"]
 pub mod faulty;
 pub mod odd_rigs;
+pub mod pages;
 pub mod parallel;
 pub mod programs;
 pub mod reading;

@@ -7,7 +7,7 @@ use super::recorded::Recorded;
 use super::rig_lock::RigLock;
 use crate::analysis::usable::unfit;
 use crate::link::{self, Address};
-use crate::procedure::{Bench, Progress, Recording, Setup};
+use crate::procedure::{Bench, ProcedureError, Progress, Recording, Setup};
 use crate::session::{Options, Session, Story};
 use crate::sheet::PartSheet;
 use tokio_util::sync::CancellationToken;
@@ -35,6 +35,11 @@ pub fn open_session(
         }
     };
     session.map_err(|e| Failure::Rig(e.into()))
+}
+
+/// A rig for another kind of part than a procedure is for: known before anything is shown, driven or recorded.
+pub fn other_part(error: ProcedureError) -> Failure {
+    Failure::Usage(error.into())
 }
 
 /// Runs `work` on a bench and leaves the rig unpowered, whatever `work` did; what happened on the line comes back too. No other

@@ -1,6 +1,6 @@
 //! The plan of a throttle body and its single procedures: what is asked of the rig, in which order.
 
-use super::bench_work::{keep, with_bench};
+use super::bench_work::{keep, other_part, with_bench};
 use super::cautions::{self, Consent};
 use super::concluded::{Concluded, conclude};
 use super::failure::Failure;
@@ -9,7 +9,6 @@ use super::outside::Outside;
 use super::population;
 use super::question::Question;
 use super::recorded::Recorded;
-use super::rig_fits::takes_bodies;
 use super::sheets::Shelf;
 use super::watched::Seconds;
 use crate::analysis::body::population::Population;
@@ -187,7 +186,7 @@ fn alone(
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let question = Question::of(Scope::Procedure(kind)).in_population(population);
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        takes_bodies(bench, kind)?;
+        bench.takes_bodies(kind).map_err(other_part)?;
         let sheet = begin(bench, &question, &shelf, consent, outside)?;
         bench.plan(plan);
         if rest_and_stops(bench, &mut recorded, outside) {

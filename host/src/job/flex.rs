@@ -1,6 +1,6 @@
 //! Lost contact watched for, while the pigtail is flexed or the part grows warm.
 
-use super::bench_work::{keep, with_bench};
+use super::bench_work::{keep, other_part, with_bench};
 use super::concluded::{Concluded, conclude};
 use super::event::Event;
 use super::failure::Failure;
@@ -8,7 +8,6 @@ use super::mounted::Mounted;
 use super::outside::Outside;
 use super::qualify::after_self_check;
 use super::recorded::Recorded;
-use super::rig_fits::takes_grips;
 use super::sheets::Shelf;
 use super::watched::{LONGEST_SECONDS, Seconds, checked_place};
 use crate::procedure::{FlexCue, FlexKeep, FlexPlaces, FlexPlan, HandEnd, STOP_TOLERANCE_DEG, Typed};
@@ -58,7 +57,7 @@ pub fn watch(asked: &Watch<'_>, outside: &Outside<'_>) -> Result<Concluded, Fail
     let keep_all = FlexKeep { whole_up_to_us: (LONGEST_SECONDS * 1e6) as u64, ..FlexKeep::default() };
     let until = HandEnd { after_us: Some(asked.seconds.as_us()), keys: Some(asked.keys) };
     let (beyond, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        takes_grips(bench, ProcedureKind::Flex)?;
+        bench.takes_grips(ProcedureKind::Flex).map_err(other_part)?;
         let driven = at.is_some() || sweep;
         let ready = !driven || after_self_check(&mut recorded, &shelf, bench, outside).1;
         // The sheet's travel was recorded; the part's own may be shorter.

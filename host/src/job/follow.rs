@@ -1,6 +1,6 @@
 //! Grip and throttle body together, the rig playing the engine controller.
 
-use super::bench_work::{keep, with_bench};
+use super::bench_work::{keep, other_part, with_bench};
 use super::body::tell_of_the_part;
 use super::cautions::{self, Consent};
 use super::concluded::{Concluded, conclude};
@@ -9,7 +9,6 @@ use super::mounted::Mounted;
 use super::outside::Outside;
 use super::question::Question;
 use super::recorded::Recorded;
-use super::rig_fits::takes_pairs;
 use super::sheets::Shelf;
 use crate::procedure::Recording;
 use crate::quantity::{PartKind, ProcedureKind};
@@ -31,7 +30,7 @@ pub fn follow(
     recorded.is_about(PartKind::Pair);
     let (followed, story) =
         with_bench(mounted.rig, mounted.part, sheet, outside, |bench| -> Result<(), Failure> {
-            takes_pairs(bench)?;
+            bench.takes_pairs().map_err(other_part)?;
             cautions::show(consent, outside)?;
             let found = bench.follow(&|| outside.now());
             recorded.heed(&found.check);

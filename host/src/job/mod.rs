@@ -4,8 +4,7 @@
 //!
 //! - [`Outside`]: what a job is given of the world; [`Event`]: what it reports; [`Failure`]: why it can't be done; [`Concluded`]: what it came to.
 //! - `mounted`: a part on a rig; `in_case`: the case that it belongs to; `matings`: its plugs.
-//! - `bench_work`: a session with a rig, every trace kept as soon as it exists; `rig_lock`: one program at a time on it; `rig_fits`: whether it takes the
-//!   kind of part.
+//! - `bench_work`: a session with a rig, every trace kept as soon as it exists; `rig_lock`: one program at a time on it.
 //! - `cautions`: shown, and to be accepted, before a throttle body is driven.
 //! - `sheets`: which sheet is meant; `population`: among which bodies.
 //! - `recorded`: what was recorded; `question`: what is asked of it; `judged`: analysis and verdict; `settling`: an undecided grip swept again, and which of several sweeps counts;
@@ -33,7 +32,6 @@ pub mod qualify;
 pub mod question;
 mod recorded;
 pub mod rejudge;
-pub mod rig_fits;
 pub mod rig_lock;
 pub mod sealing;
 pub mod settling;

@@ -1,7 +1,7 @@
 //! A grip's whole plan and its single procedures: what is asked of the rig, in which order, and what is made of it. A throttle body on the rig
 //! is handed on to its own plan.
 
-use super::bench_work::{keep, with_bench};
+use super::bench_work::{keep, other_part, with_bench};
 use super::body::{leads_of_body, qualify_body};
 use super::cautions::Consent;
 use super::concluded::{Concluded, conclude};
@@ -11,7 +11,6 @@ use super::outside::Outside;
 use super::population;
 use super::question::Question;
 use super::recorded::Recorded;
-use super::rig_fits::takes_grips;
 use super::settling::{announce, settle};
 use super::sheets::Shelf;
 use super::watched::Seconds;
@@ -126,7 +125,7 @@ pub fn self_check(mounted: Mounted<'_>, outside: &Outside<'_>) -> Result<Conclud
     let shelf = shelf_for_grip(mounted)?;
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let (sheet, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        takes_grips(bench, ProcedureKind::SelfCheck)?;
+        bench.takes_grips(ProcedureKind::SelfCheck).map_err(other_part)?;
         Ok(after_self_check(&mut recorded, &shelf, bench, outside).0)
     })?;
     let sheet = sheet?;
@@ -176,7 +175,7 @@ pub fn hand_sweep(plan: HandSweep<'_>, outside: &Outside<'_>) -> Result<Conclude
     let shelf = shelf_for_grip(mounted)?;
     let mut recorded = Recorded::of_session(mounted, shelf.first(), outside)?;
     let (swept, story) = with_bench(mounted.rig, mounted.part, shelf.first(), outside, |bench| {
-        takes_grips(bench, ProcedureKind::HandSweep)?;
+        bench.takes_grips(ProcedureKind::HandSweep).map_err(other_part)?;
         let until = HandEnd { after_us: Some(plan.seconds.as_us()), keys: Some(plan.keys) };
         bench.leave_out_reference(plan.no_reference);
         keep(&mut recorded, bench.hand_sweep(until), outside);

@@ -113,7 +113,7 @@ pub struct Trial {
 
 impl Trial {
     /// Bad enough that it must not be judged within: a true figure breaks its limit, or a fault of nominal severity that no
-    /// figure's truth reports.
+    /// figure's truth is about.
     pub fn bad(&self) -> bool {
         self.truly_outside.unwrap_or(self.nominal)
     }
@@ -317,7 +317,7 @@ fn errors(truths: &[True], benched: &Benched) -> Vec<Error> {
         .collect()
 }
 
-/// Errors of place and width, when the right kind was reported on the right line with a place.
+/// Errors of place and width, when the right kind was found on the right line with a place.
 fn locate(trial: &mut Trial, drawn: &Drawn) {
     let Some(fault) = drawn.spec.faults.first() else { return };
     let line = |at: At| if at == At::Rising { "rising" } else { "falling" };

@@ -55,7 +55,7 @@ pub fn serve(part: &str, listen: &str, more: &[&str]) -> Result<Served> {
     Ok(Served { rig, _turn: turn })
 }
 
-/// Waits until a file of this name lies in an archive: nothing else reports it.
+/// Waits until a file of this name lies in an archive: nothing else announces it.
 pub fn wait_for_file(archive: &Path, name: &str) -> Result<()> {
     let until = Instant::now() + DEADLINE;
     while !files_under(archive).iter().any(|file| file.ends_with(name)) {

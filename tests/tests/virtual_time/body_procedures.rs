@@ -128,7 +128,7 @@ fn a_procedure_condemns_for_what_it_tells_and_for_nothing_else() -> Result<()> {
         ("procedure lash", "loose-body?seed=1", 10),
         ("procedure creep", "weak-spring-body?seed=1", 10),
         ("procedure creep", "sticky-body?seed=1", 10),
-        // What is wrong with these is reported by other procedures.
+        // What is wrong with these is found by other procedures.
         ("procedure rest", "loose-body?seed=1", 0),
         ("procedure release", "loose-body?seed=1", 0),
         ("procedure step", "hot-winding-body?seed=1", 0),

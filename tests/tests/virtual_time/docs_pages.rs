@@ -4,6 +4,7 @@ use anyhow::{Context, Result, ensure};
 use clap::Command;
 use std::path::PathBuf;
 use trackpair::cli::Arguments;
+use trackpair_tests::pages::shell_blocks;
 use trackpair_tests::programs;
 
 /// The pages: the README, and what lies in `docs/` and stands in no folder there.
@@ -18,28 +19,16 @@ fn pages() -> Result<Vec<(PathBuf, String)>> {
         .collect()
 }
 
-/// Lines of the shell blocks of a page that run the program, without what stands behind `#`.
+/// Commands of the shell blocks of a page that run the program, up to where a file takes what they print.
 fn commands(page: &str) -> Vec<String> {
-    let blocks = page.split("```sh\n").skip(1).filter_map(|rest| rest.split("```").next());
-    let lines =
-        blocks.flat_map(|block| block.replace("\\\n", " ").lines().map(str::to_owned).collect::<Vec<_>>());
-    let lines = lines.map(|line| line.split(" # ").next().unwrap_or_default().trim().to_owned());
-    lines.filter(|line| line.starts_with("trackpair ")).collect()
+    let lines = shell_blocks(page).into_iter().flatten();
+    let commands = lines.map(|line| line.command.split(" > ").next().unwrap_or_default().to_owned());
+    commands.filter(|command| command.starts_with("trackpair ")).collect()
 }
 
-/// Words of a line as a shell takes them: quotes keep spaces, a redirection ends it.
-fn words(line: &str) -> Vec<String> {
-    let line = line.split(" > ").next().unwrap_or_default();
-    let (mut words, mut word, mut quoted) = (Vec::new(), String::new(), false);
-    for letter in line.chars() {
-        match letter {
-            '"' => quoted = !quoted,
-            ' ' if !quoted => words.extend(Some(std::mem::take(&mut word)).filter(|w| !w.is_empty())),
-            letter => word.push(letter),
-        }
-    }
-    words.extend(Some(word).filter(|w| !w.is_empty()));
-    words
+/// Words of a line as a shell takes them.
+fn words(line: &str) -> Result<Vec<String>> {
+    shlex::split(line).with_context(|| format!("a quote is open in {line}"))
 }
 
 #[test]
@@ -47,7 +36,7 @@ fn every_command_in_a_block_of_the_pages_is_understood() -> Result<()> {
     let mut understood = 0;
     for (path, page) in pages()? {
         for line in commands(&page) {
-            let parsed = Arguments::grouped().try_get_matches_from(words(&line));
+            let parsed = Arguments::grouped().try_get_matches_from(words(&line)?);
             parsed.with_context(|| format!("{}: {line}", path.display()))?;
             understood += 1;
         }
@@ -83,7 +72,7 @@ fn every_command_named_in_the_pages_exists() -> Result<()> {
     let commands = Arguments::grouped();
     for (path, page) in pages()? {
         for span in named(&page) {
-            let words = words(&span);
+            let words = words(&span)?;
             if let Some(word) = unknown(&words[1..], &commands) {
                 anyhow::bail!("{}: `{span}`: there is no command {word:?}", path.display());
             }

@@ -102,7 +102,7 @@ fn whole_plan(mounted: Mounted<'_>) -> Qualify<'_> {
     }
 }
 
-/// The procedures whose traces were reported to be kept, in order.
+/// The procedures whose traces were reported as kept, in order.
 fn kept(events: &[Event]) -> Vec<ProcedureKind> {
     let kept = events.iter().filter_map(|e| match e {
         Event::Kept { procedure, .. } => Some(*procedure),

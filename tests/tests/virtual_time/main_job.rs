@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 use std::process::Command;
 use tempfile::tempdir;
 use trackpair_tests::cli::{Record, Running, command, qualify, trackpair};
+use trackpair_tests::pages::shell_blocks;
 use trackpair_tests::programs;
 use trackpair_tests::truth::{check_nothing_of_it, truth};
 
@@ -274,10 +275,8 @@ fn nothing_of_the_simulators_truth_is_in_what_comes_out() -> Result<()> {
 #[test]
 fn the_readmes_two_commands_are_there_as_written() -> Result<()> {
     let readme = std::fs::read_to_string(programs::repository().join("README.md"))?;
-    let block =
-        readme.split("```sh").nth(1).context("no block of commands")?.split("```").next().context("end")?;
-    let commands: Vec<&str> =
-        block.lines().filter_map(|l| l.split('#').next()).map(str::trim).filter(|l| !l.is_empty()).collect();
+    let block = shell_blocks(&readme).into_iter().next().context("no block of commands")?;
+    let commands: Vec<&str> = block.iter().map(|line| line.command.as_str()).collect();
     assert_eq!(commands, ["cargo run --release -- qualify --rig sim:worn-grip", "scripts/test"]);
     assert!(programs::repository().join("scripts/test").is_file());
     // Without --archive, as it stands there: the platform's place for data, printed.

@@ -1,4 +1,4 @@
-//! A damaged line, late stamps, a rig that does not do what it was asked: the fault is named as the rig's or the line's, and nothing is stated
+//! A damaged line, late stamps, a rig that does not do what it was asked: the fault is named as the rig's or the line's, and nothing is said
 //! of the part.
 
 use tokio_util::sync::CancellationToken;

@@ -5,28 +5,21 @@ use std::path::Path;
 use std::process::Command;
 use tempfile::tempdir;
 use trackpair_tests::cli::{Said, surround};
+use trackpair_tests::pages::{Line, shell_blocks};
 use trackpair_tests::programs;
 
 const HEADING: &str = "## One case, from complaint to certificate";
 
-/// A command of the README, and its exit code.
-struct Line {
-    words: String,
-    code: i32,
-}
-
-/// The commands of the first shell block behind the heading.
+/// The lines of the first shell block behind the heading.
 fn lines() -> Result<Vec<Line>> {
     let readme = std::fs::read_to_string(programs::repository().join("README.md"))?;
     let section = readme.split(HEADING).nth(1).context("the README has the section")?;
-    let block =
-        section.split("```sh\n").nth(1).and_then(|b| b.split("```").next()).context("a shell block")?;
-    let line = |text: &str| {
-        let (words, remark) = text.split_once(" # ").unwrap_or((text, ""));
-        let code = remark.split_whitespace().next().and_then(|w| w.parse().ok()).unwrap_or(0);
-        Line { words: words.trim().to_owned(), code }
-    };
-    Ok(block.replace("\\\n", " ").lines().map(line).collect())
+    shell_blocks(section).into_iter().next().context("a shell block")
+}
+
+/// The exit code that a line promises: that behind `#`, or 0.
+fn code(line: &Line) -> i32 {
+    line.remark.split_whitespace().next().and_then(|word| word.parse().ok()).unwrap_or(0)
 }
 
 /// Runs a line as a shell does, with `trackpair` meaning the one that was built.
@@ -35,7 +28,7 @@ fn run(line: &Line, folder: &Path) -> Result<Said> {
     let bin = program.parent().and_then(Path::to_str).context("a folder of UTF-8")?;
     let path = format!("{bin}:{}", std::env::var("PATH").unwrap_or_default());
     let mut shell = Command::new("sh");
-    shell.args(["-c", &line.words]).current_dir(folder);
+    shell.args(["-c", &line.command]).current_dir(folder);
     surround(&mut shell)?;
     let output = shell.env("PATH", path).output()?;
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
@@ -52,10 +45,10 @@ fn every_line_of_the_readmes_case_does_what_it_says() -> Result<()> {
     ensure!(lines.len() == 10, "{} lines", lines.len());
     let mut all = String::new();
     for line in &lines {
-        ensure!(line.words.starts_with("trackpair "), "{}", line.words);
+        ensure!(line.command.starts_with("trackpair "), "{}", line.command);
         let said = run(line, folder.path())?;
-        assert_eq!(said.code, Some(line.code), "{}\n{}\n{}", line.words, said.out, said.err);
-        all += &format!("$ {}\n{}{}", line.words, said.out, said.err);
+        assert_eq!(said.code, Some(code(line)), "{}\n{}\n{}", line.command, said.out, said.err);
+        all += &format!("$ {}\n{}{}", line.command, said.out, said.err);
     }
     let all = all.split_whitespace().collect::<Vec<_>>().join(" ");
     for words in [

@@ -1,4 +1,4 @@
-//! What a decision rule risks, against scipy's bivariate normal distribution (`risks.py`), and as `sheet show` shows it.
+//! What a decision rule risks, against scipy's bivariate normal distribution (`risks.py`), and as `sheet show` prints it.
 
 use anyhow::{Context, Result, ensure};
 use serde_json::{Value, json};
@@ -54,7 +54,7 @@ fn a_shown_sheet_is_still_that_sheet_and_tells_both_risks_once() -> Result<()> {
         let shipped = shipped_text(name).context("it ships")?;
         assert!(said.out.starts_with(shipped), "{name}: the text comes first, unchanged");
         assert_eq!(parse(&said.out, name)?, parse(shipped, name)?, "what is added is not read");
-        // Shown again from the file, it is reported once.
+        // Shown again from the file, it stands there once.
         let file = folder.path().join(format!("{name}.toml"));
         fs::write(&file, &said.out)?;
         let again = trackpair(["sheet", "show", file.to_str().context("UTF-8")?])?;

@@ -68,7 +68,7 @@ fn judged(sweep: &Trace, sheet: &PartSheet, name: FigureName) -> (Verdict, Optio
 
 /// What came of one part.
 struct Followed {
-    /// Chance that was reported; none where no sweep was advised.
+    /// Chance that was stated; none where no sweep was advised.
     chance: Option<f64>,
     first: Verdict,
     last: Verdict,
@@ -124,7 +124,7 @@ fn advice_that_is_followed_settles_as_often_as_it_said_and_no_more_wrongly() -> 
         undecided >= 12 && followed >= 0.8 * undecided as f64,
         "{followed} of {undecided} were advised a sweep"
     );
-    // Four of five, and as many as was reported: three standard deviations of so many throws with those chances.
+    // Four of five, and as many as was stated: three standard deviations of so many throws with those chances.
     let (told, spread) =
         chances.iter().fold((0.0, 0.0), |(sum, variance), c| (sum + c, variance + c * (1.0 - c)));
     assert!(settled >= 0.8 * followed, "{settled} of {followed} settled, {told:.1} were told");

@@ -40,7 +40,7 @@ pub enum Source {
     Algorithm,
     /// What the recording itself may have added or hidden.
     Recording,
-    /// Several sources that the procedure combines before it shows the figure.
+    /// Several sources that the procedure combines before it gives the figure.
     Combined,
 }
 

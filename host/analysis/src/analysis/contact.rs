@@ -37,7 +37,7 @@ const MOST_EXACT: usize = 20;
 pub struct ContactEvent {
     /// Since the recording began, s.
     pub at_s: f64,
-    /// Place of the pigtail by number: 0 hands off; none where no places were reported.
+    /// Place of the pigtail by number: 0 hands off; none where no places were named.
     pub place: Option<u8>,
     /// Which wire it points at.
     pub wire: Wire,
@@ -106,7 +106,7 @@ pub enum Follows {
     Track,
     /// The flexing of the pigtail, at one place or wherever; or time, wherever the grip is: a wire or a terminal.
     Wire,
-    /// Neither, or both: it can't be reported.
+    /// Neither, or both: it can't be decided.
     NotTold,
 }
 
@@ -136,7 +136,7 @@ pub struct Contact {
     pub events: Vec<ContactEvent>,
     /// How many there were beyond them.
     pub beyond: u64,
-    /// By place of the pigtail; empty where no places were reported.
+    /// By place of the pigtail; empty where no places were named.
     pub places: Vec<PlaceRate>,
     /// Against temperature; none where that did not change, or less than three events were sure.
     pub warmth: Option<Warmth>,
@@ -213,11 +213,11 @@ fn percent(chance: f64) -> String {
 /// What speaks for track or wire.
 struct Clues<'a> {
     places: &'a [PlaceRate],
-    /// Probability by chance of so many events while any place was flexed, against hands off; none where no places were reported.
+    /// Probability by chance of so many events while any place was flexed, against hands off; none where no places were named.
     flexing: Option<f64>,
     /// Place of the travel where contact is lost in stroke after stroke, degrees.
     locked: Option<f64>,
-    /// Probability by chance of events as unevenly spread over the travel, against the time spent there; none where that can't be reported.
+    /// Probability by chance of events as unevenly spread over the travel, against the time spent there; none where that can't be computed.
     spread: Option<f64>,
     events: usize,
 }

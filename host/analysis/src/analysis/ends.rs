@@ -22,7 +22,7 @@ const NEAR_DEG: f64 = 0.4;
 const BLOW_DEG: f64 = 1.0;
 /// A stroke that stays within this of where it ends has arrived, degrees: a plate that is pressed onto its stop gives way a little longer.
 const ARRIVED_DEG: f64 = 0.03;
-/// Fewer visits show no drift from scatter.
+/// Fewer visits can't separate drift from scatter.
 const LEAST_VISITS: usize = 4;
 /// A drift is reported when its slope is beyond so many of its standard errors. Engineering assumption.
 const BEYOND_CHANCE: f64 = 4.0;
@@ -306,7 +306,7 @@ pub fn analyse(
 }
 
 /// Closed and open volts of a line, and the span where there are both. Each stop with the standard uncertainty of where it lies, ratio of supply;
-/// `reported` says how a stop was read.
+/// `told` says how a stop was read.
 pub fn figures(
     line: usize,
     stops: [Option<(Stop, f64)>; 2],

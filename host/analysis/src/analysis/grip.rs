@@ -121,7 +121,7 @@ fn name_lines_by_order(out: &mut PartAnalysis) {
     }
 }
 
-/// What is not testable when nothing shows the closed stop from wide open; without it no part is within.
+/// What is not testable when nothing distinguishes the closed stop from wide open; without it no part is within.
 pub const DIRECTION_OF_TRAVEL: &str = "direction of travel";
 
 /// What a line without a reference angle can't have.
@@ -131,7 +131,7 @@ pub const OF_TRAVEL: &str = "linearity, hysteresis, repeatability, dead bands";
 const TOPOLOGY_SCANS: usize = 1 << 18;
 
 /// The topology that a trace's lines show, without figures or findings; none when they do not move together. The beginning of a long trace
-/// shows it as well as the whole, which is asked where the beginning shows none.
+/// shows it as well as the whole, which is asked where the beginning shows nothing.
 pub fn topology_shown(trace: &Trace, sheet: &PartSheet) -> Option<Topology> {
     let beginning = (trace.len() > 2 * TOPOLOGY_SCANS).then(|| trace.beginning(TOPOLOGY_SCANS));
     beginning.and_then(|trace| topology_of(&trace, sheet)).or_else(|| topology_of(trace, sheet))

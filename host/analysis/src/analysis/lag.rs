@@ -1,4 +1,4 @@
-//! Time by which a line, or one line against another, lags, and what differs between directions: reported against slow drift.
+//! Time by which a line, or one line against another, lags, and what differs between directions: separated from slow drift.
 //!
 //! At speed v a lag of τ moves a line by −slope·v·τ; play does not change with speed. So τ is the regression of the reading on
 //! speed within each direction and place. What drifts slowly (supply, warmth) changes between strokes of different speed as well:
@@ -160,7 +160,7 @@ fn regression(deg: &[f64], readings: &[Reading<'_>], weights: [f64; 2], within: 
     if n < FEWEST_STROKES {
         return None;
     }
-    // Offset and gain: as many powers of time as the strokes can show from the cause.
+    // Offset and gain: as many powers of time as the strokes can separate from the cause.
     let (offset, gain) = if n < 8 {
         (1, 1)
     } else if n < 10 {
@@ -187,7 +187,7 @@ fn regression(deg: &[f64], readings: &[Reading<'_>], weights: [f64; 2], within: 
     let spread: f64 = without.iter().map(|v| (v - mean).powi(2)).sum();
     let jackknife = ((n - 1) as f64 / n as f64 * spread).sqrt();
     let plain = (residual / count as f64 / left).sqrt();
-    // Of the strokes: their means, the cause, what drifts in offset; the gain's drift is reported within them.
+    // Of the strokes: their means, the cause, what drifts in offset; the gain's drift shows within them.
     let freedom = n.saturating_sub(usize::from(within) + 2 + offset).max(1) as f64;
     let widened = statistics::t_quantile(0.975, freedom) / statistics::normal_quantile(0.975);
     Some(Coefficient { value, error: (jackknife * widened).max(plain) })

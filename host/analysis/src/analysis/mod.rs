@@ -196,7 +196,7 @@ pub struct PartAnalysis {
     pub contact: Option<contact::Contact>,
     /// What was wrong with the rig while it recorded, as sentences: it keeps a part from being within and condemns none.
     pub rig_faults: Vec<String>,
-    /// What else keeps the recording from showing of the part, as sentences: it leaves the part undecided and condemns none.
+    /// What else keeps the recording from saying anything of the part, as sentences: it leaves the part undecided and condemns none.
     pub doubts: Vec<String>,
     /// Scans that were recorded and left out, because the rig's supply was not as requested.
     pub left_out: Vec<usable::LeftOut>,

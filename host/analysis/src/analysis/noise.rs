@@ -23,7 +23,7 @@ const ENOUGH: usize = 4000;
 const ALIKE: f64 = 1.3;
 /// Second differences used at most.
 const MOST: usize = 100_000;
-/// Pairs of second differences that are compared: more show no more of what both lines share.
+/// Pairs of second differences that are compared: more say no more of what both lines share.
 const MOST_PAIRS: usize = 1_000_000;
 /// 90 % point of |N(0,1)|.
 const P90: f64 = 1.644_853_626_951_472;
@@ -145,7 +145,7 @@ fn bend(w: &[f32]) -> f64 {
     f64::from(w[2]) - 2.0 * f64::from(w[1]) + f64::from(w[0])
 }
 
-/// Variance of a scan, (mV at 5 V)², that a line shares with the other one: times that a log shows wrongly make motion of it, and a supply that
+/// Variance of a scan, (mV at 5 V)², that a line shares with the other one: times that a log writes wrongly make motion of it, and a supply that
 /// its column does not show ripples in both. A rig's own times are exact, and its supply is measured in the same scan.
 fn moved_together(prepared: &Prepared<'_>, line: usize, stretches: &[Range<usize>]) -> f64 {
     let (Some(own), Some(other), None) =

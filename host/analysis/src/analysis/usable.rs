@@ -98,7 +98,7 @@ pub fn unfit(trace: &Trace) -> Option<String> {
     })
 }
 
-/// The words where nothing may be said of a part.
+/// The verdict where nothing may be said of a part.
 pub fn nothing(kind: PartKind, why: String) -> PartAnalysis {
     let figures = FigureName::ALL.into_iter().filter(|f| f.belongs_to(kind));
     PartAnalysis {
@@ -192,7 +192,7 @@ fn levels(trace: &Trace, supply: &[f32], sheet: &PartSheet) -> Vec<(Range<usize>
     }
     all.push((from..trace.len(), level));
     if all.len() == 1 && level == 0.0 {
-        // The mark that reports the switching on was lost.
+        // The mark of the switching on was lost.
         all[0].1 = set(supply, sheet);
     }
     all.retain(|(range, _)| !range.is_empty());

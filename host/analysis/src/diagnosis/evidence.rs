@@ -259,7 +259,7 @@ impl Look {
 pub struct Seen {
     /// Where.
     pub look: Look,
-    /// Whether it was as it should be; null when that could not be reported.
+    /// Whether it was as it should be; null when that could not be seen.
     pub good: Option<bool>,
     /// In the user's words; may hold anything.
     pub note: String,

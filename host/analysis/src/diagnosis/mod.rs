@@ -23,7 +23,7 @@ pub fn advice(kind: FindingKind, part: PartKind, contact: Option<(Follows, bool)
     further.and_then(|(follows, placed)| advice_on_contact(follows, placed)).unwrap_or(kind.advice(part))
 }
 
-/// What comes after it is known what lost contact follows; none where that could not be reported.
+/// What to do next once it is known what lost contact follows; none where that could not be decided.
 pub const fn advice_on_contact(follows: Follows, placed: bool) -> Option<&'static str> {
     match follows {
         Follows::Wire if placed => Some(

@@ -34,7 +34,7 @@ pub fn judge(analysis: &PartAnalysis, sheet: &PartSheet) -> Judgement {
 pub struct Judging<'a> {
     /// What is judged.
     pub scope: Scope,
-    /// Topologies that fit where the lines of the same part stood or moved in other recordings; without one, the analysed recording shows.
+    /// Topologies that fit where the lines of the same part stood or moved in other recordings; without one, those that the analysed recording shows.
     pub shown: &'a [Topology],
     /// Probability that `within` and `outside` need, 0.5..1: 95 %, or more where a part is looked at more than once.
     pub sure: f64,
@@ -48,7 +48,7 @@ impl Default for Judging<'_> {
 }
 
 /// Judges what `scope` says, by a sheet. `shown` are the topologies that fit where the lines of the same part stood or moved in
-/// other recordings; without one, the analysed recording shows.
+/// other recordings; without one, those that the analysed recording shows.
 pub fn judge_scope(
     analysis: &PartAnalysis,
     sheet: &PartSheet,

@@ -79,7 +79,7 @@ impl Makeup {
 pub struct Sweep {
     /// Its cycles.
     pub cycles: u32,
-    /// How likely it settles the matter, 0..1; none where that can't be reported.
+    /// How likely it settles the matter, 0..1; none where that can't be computed.
     pub chance: Option<f64>,
 }
 

@@ -48,7 +48,7 @@ pub struct Risks {
     pub producer: f64,
     /// Keeps its limits, and left undecided.
     pub held_back: f64,
-    /// The words for all parts.
+    /// The risks over all parts.
     pub said: Shares,
 }
 
@@ -102,7 +102,7 @@ impl Measured {
         Some((middle - inside, middle + inside))
     }
 
-    /// The words for a part whose true value is `x`.
+    /// The risks of a part whose true value is `x`.
     pub fn said(&self, x: f64, zones: &Zones) -> Shares {
         let under = |y: f64| if y.is_infinite() { f64::from(y > 0.0) } else { below(x, self.u, y) };
         let accepted = zones.accepted.map_or(0.0, |(low, high)| (under(high) - under(low)).max(0.0));

@@ -37,7 +37,7 @@ impl Scope {
         }
     }
 
-    /// From its name in outcomes; of a flex the wider one, because its name does not show.
+    /// From its name in outcomes; of a flex the wider one, because its name does not say which.
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::Part, Self::Flex { limp_trips: true }, Self::Leads, Self::Soak, Self::Readiness]
             .into_iter()

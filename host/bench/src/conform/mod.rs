@@ -80,7 +80,7 @@ pub enum ConformError {
     },
 }
 
-/// Asks a rig every point; `show` hears each as it is known. The rig is left unpowered.
+/// Asks a rig every point; `show` is called with each as it is known. The rig is left unpowered.
 ///
 /// # Errors
 /// The line fails, or no rig answers.

@@ -59,7 +59,7 @@ impl Detector {
     pub(super) const DELAY: usize = MIDDLE;
 
     /// Takes a sample; how far the line jumped at the sample [`Self::DELAY`] before it, V, when it did. The edge of a step
-    /// is reported up to 5 samples early or late.
+    /// is found up to 5 samples early or late.
     pub(super) fn push(&mut self, value: f32) -> Option<f64> {
         self.ring[self.at] = value;
         self.at = (self.at + 1) % WINDOW;

@@ -1,6 +1,6 @@
 //! Why a procedure failed or was cut short, and what the reader should know of one that was not.
 
-use crate::quantity::ProcedureKind;
+use crate::quantity::{PartKind, ProcedureKind};
 use crate::session::{SessionError, guard_advice, guard_name};
 use trackpair_protocol::message::Guard;
 
@@ -37,6 +37,14 @@ pub enum ProcedureError {
     UnknownGuard {
         /// During which procedure.
         procedure: ProcedureKind,
+    },
+    /// The rig takes another kind of part than the procedure is for.
+    #[error("{}", wrong_part(*.procedure, *.part))]
+    WrongPart {
+        /// Which procedure.
+        procedure: ProcedureKind,
+        /// The kind of part that it is for.
+        part: PartKind,
     },
     /// The rig lacks what the procedure needs.
     #[error("this rig can't do a {}: it has no {missing}; use a rig that has one, or {instead}", .procedure.title())]
@@ -109,6 +117,24 @@ pub enum ProcedureError {
     },
 }
 
+/// What a rig takes, and what can be asked of it.
+fn wrong_part(procedure: ProcedureKind, part: PartKind) -> String {
+    let title = procedure.title();
+    match part {
+        PartKind::Body => format!(
+            "this rig takes grips, and {title} is for throttle bodies; for a grip, use `trackpair qualify`, `trackpair flex` or \
+             `trackpair procedure self-check|leads-check|hand-sweep`"
+        ),
+        PartKind::Grip => format!(
+            "this rig takes throttle bodies, and {title} is for grips; for a throttle body, use `trackpair qualify` or `trackpair procedure \
+             rest|leads-check|creep|step|release|lash|tooth-map|blip|guided-push`"
+        ),
+        PartKind::Pair => format!(
+            "{title} needs a rig with a grip and a throttle body on it, and this one takes one part; for one part, use `trackpair qualify`"
+        ),
+    }
+}
+
 impl ProcedureError {
     /// Whether the user stopped it.
     pub const fn is_the_users(&self) -> bool {
@@ -130,7 +156,10 @@ impl ProcedureError {
     pub const fn is_a_refusal(&self) -> bool {
         matches!(
             self,
-            Self::NotCapable { .. } | Self::OutOfRange { .. } | Self::Session(SessionError::Refused { .. })
+            Self::WrongPart { .. }
+                | Self::NotCapable { .. }
+                | Self::OutOfRange { .. }
+                | Self::Session(SessionError::Refused { .. })
         )
     }
 

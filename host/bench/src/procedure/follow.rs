@@ -3,7 +3,7 @@
 
 use super::recording::Plan;
 use super::{Bench, Motion, ProcedureError, Recording, RestFound, SelfCheck, Stops};
-use crate::quantity::{Channel, ProcedureKind};
+use crate::quantity::{Channel, PartKind, ProcedureKind};
 use crate::session::{Decoder, Facing, Recorder};
 use crate::sheet::{FollowPlan, PartSheet};
 use crate::trace::{PlateScale, Trace, TraceEnd};
@@ -39,6 +39,15 @@ pub struct FollowFound {
 }
 
 impl Bench<'_> {
+    /// Whether both parts can be tested together here.
+    ///
+    /// # Errors
+    /// [`ProcedureError::WrongPart`] on a rig for one of them.
+    pub fn takes_pairs(&self) -> Result<(), ProcedureError> {
+        let (procedure, part) = (ProcedureKind::Follow, PartKind::Pair);
+        if self.has_pair() { Ok(()) } else { Err(ProcedureError::WrongPart { procedure, part }) }
+    }
+
     /// Finds the stops of both parts and has the plate follow the grip. A failure leaves the rig unpowered. `now` dates each trace.
     pub fn follow(&mut self, now: &dyn Fn() -> String) -> FollowFound {
         let mut found = FollowFound::default();
@@ -47,12 +56,8 @@ impl Bench<'_> {
             found.grip = Some(self.fail(no_pair_sheet(&sheet)));
             return found;
         };
-        if !self.has_pair() {
-            found.grip = Some(self.fail(ProcedureError::NotCapable {
-                procedure: ProcedureKind::Follow,
-                missing: "place for a grip and a throttle body together",
-                instead: "for one part: qualify",
-            }));
+        if let Err(other_part) = self.takes_pairs() {
+            found.grip = Some(self.fail(other_part));
             return found;
         }
         self.session.face(Facing::Grip);

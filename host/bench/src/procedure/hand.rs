@@ -75,7 +75,7 @@ impl Bench<'_> {
         self.without_reference = left_out;
     }
 
-    /// Watches the lines while the grip is turned by hand. Without a reference the travel seen is reported by the first line.
+    /// Watches the lines while the grip is turned by hand. Without a reference the travel seen is that of the first line.
     pub fn hand_sweep(&mut self, until: HandEnd<'_>) -> Recording {
         let (plan, mut covering) = match self.plan_hand_sweep(until) {
             Ok(plan) => plan,
@@ -94,7 +94,7 @@ impl Bench<'_> {
 
     fn plan_hand_sweep(&mut self, until: HandEnd<'_>) -> Result<(Plan, Covering), ProcedureError> {
         let procedure = ProcedureKind::HandSweep;
-        self.require_grip(procedure)?;
+        self.takes_grips(procedure)?;
         self.power_up(procedure)?;
         let sheet = self.sheet.clone();
         let reference = self.session.channel(Channel::Reference).map(|info| 1 << info.index);

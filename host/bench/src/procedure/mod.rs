@@ -40,7 +40,7 @@ pub use recording::Recording;
 pub use self_check::{LineNoise, Reading, SelfCheck};
 pub use wait::wait;
 
-use crate::quantity::{Channel, ProcedureKind};
+use crate::quantity::{Channel, PartKind, ProcedureKind};
 use crate::session::{Session, SessionError, Statistics, Story};
 use crate::sheet::PartSheet;
 use crate::trace::{PlateScale, Provenance};
@@ -56,9 +56,6 @@ const TRIP_SETTLE: Duration = Duration::from_millis(50);
 
 /// How often a pause looks whether the user stops it.
 const PAUSE_STEP: Duration = Duration::from_millis(50);
-
-/// What a rig for throttle bodies can do.
-const INSTEAD_FOR_BODY: &str = "for a throttle body: qualify, rest, leads-check, creep, step, release, lash, tooth-map, blip, guided-push";
 
 /// How far a procedure is.
 #[derive(Clone, Debug, PartialEq)]
@@ -221,17 +218,17 @@ impl<'a> Bench<'a> {
         Err(ProcedureError::NotCapable { procedure, missing, instead })
     }
 
-    /// Not a rig for throttle bodies: nothing on it is turned by hand or by a grip drive.
-    fn require_grip(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
-        if self.drives_body() {
-            let (missing, instead) = ("place for a grip", INSTEAD_FOR_BODY);
-            return Err(ProcedureError::NotCapable { procedure, missing, instead });
-        }
-        Ok(())
+    /// Whether a procedure that only a grip has can be done here: nothing on a rig for throttle bodies is turned by hand or by a grip drive.
+    ///
+    /// # Errors
+    /// [`ProcedureError::WrongPart`] on a rig for throttle bodies.
+    pub fn takes_grips(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
+        let part = PartKind::Grip;
+        if self.drives_body() { Err(ProcedureError::WrongPart { procedure, part }) } else { Ok(()) }
     }
 
     fn require_drive(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
-        self.require_grip(procedure)?;
+        self.takes_grips(procedure)?;
         self.require(procedure, capability::GRIP_DRIVE, "grip drive", "turn the grip by hand: hand sweep")?;
         self.require(procedure, capability::REFERENCE, "reference angle", "turn the grip by hand: hand sweep")
     }

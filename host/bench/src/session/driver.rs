@@ -21,7 +21,7 @@ use trackpair_protocol::message::Request;
 pub(super) const MOST_WAITING: usize = 4_096;
 /// How long what is still to be sent may take at the end.
 const LAST_WORDS: Duration = Duration::from_millis(100);
-/// How long the driver may take to show its story.
+/// How long the driver may take to hand over its story.
 const STORY_PATIENCE: Duration = Duration::from_secs(1);
 /// Things handed on in one go.
 const AT_ONCE: usize = 256;

@@ -31,7 +31,7 @@ pub(super) struct Patience {
 /// What became of a request.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Answer {
-    /// The rig did it, or reported it.
+    /// The rig did it, or said it.
     Reply(Reply),
     /// The rig refused.
     Refused(Refusal),

@@ -33,7 +33,7 @@ pub enum LineEvent {
         firmware: String,
         /// How often it has started.
         boot: u32,
-        /// The session's number; 0 where a program before did not show.
+        /// The session's number; 0 where an earlier program did not record it.
         #[serde(default)]
         session: u32,
     },
@@ -184,7 +184,7 @@ pub struct Entry {
     pub told: LineEvent,
 }
 
-/// Where in the program's log something is reported: at which rig, in which session, run and request.
+/// Where in the program's log something belongs: at which rig, in which session, run and request.
 #[derive(Clone, Debug)]
 struct Spans {
     rig: Span,

@@ -47,7 +47,7 @@ mod tests {
         let timeout = Duration::from_millis(50);
         let mut pace = Pace::default();
         pace.read(at(0));
-        assert_eq!(pace.gather(at(0), timeout), Duration::ZERO, "one answer is no stream");
+        assert_eq!(pace.gather(at(0), timeout), Duration::ZERO, "one answer is not a stream");
         pace.read(at(1));
         assert_eq!(pace.gather(at(2), timeout), Duration::from_millis(1));
         assert_eq!(pace.gather(at(1), Duration::from_millis(1)), Duration::from_millis(1));

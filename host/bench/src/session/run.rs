@@ -370,7 +370,7 @@ impl Run<'_> {
         self.news.push_back(News::Event(event));
     }
 
-    /// It is over: hands on what waits, with its holes, and shows the link's story of them.
+    /// It is over: hands on what waits, with its holes, and tells the link's story of them.
     fn conclude(&mut self, cause: RunCause) {
         let cause = match cause {
             RunCause::Guard(None) => RunCause::Guard(self.tripped_guard()),

@@ -19,7 +19,7 @@ pub struct Limit {
     /// For rates whose `max` is 0: the test must be long enough that a rate of this much would have been seen with
     /// 95 % probability; until then a clean test is undecided.
     pub bound: Option<f64>,
-    /// Whether a part is undecided while the figure was not testable. False: it is stated, and the other limits decide.
+    /// Whether a part is undecided while the figure was not testable. False: the outcome says so, and the other limits decide.
     pub required: bool,
     /// The figure's unit, as written in the sheet.
     pub unit: Unit,

@@ -128,7 +128,7 @@ pub struct PartSheet {
     pub grades: Vec<GradeRule>,
     /// How many matings its connectors bear.
     pub connector: ConnectorRating,
-    /// Whether a grip must have been let go, and so have shown that it closes by itself, to be within. False: it is stated that it was not.
+    /// Whether a grip must have been let go, and so have shown that it closes by itself, to be within. False: the outcome says that it was not.
     pub self_closing_required: bool,
 }
 

@@ -1,4 +1,4 @@
-//! `[self_closing]` of a grip's sheet: whether a grip that was not let go may be within. A sheet without it only has it stated.
+//! `[self_closing]` of a grip's sheet: whether a grip that was not let go may be within. By a sheet without it the outcome only says so.
 
 use super::located::SheetError;
 use super::reader::{Document, Later, Sourced};

@@ -8,7 +8,7 @@ use trackpair_protocol::message::Guard;
 /// A fault of the line from this share of damaged frames on, %. Below it single frames are lost now and then, as on any cable beside a
 /// motor; engineering assumption.
 pub const WORST_LINE_PERCENT: f64 = 1.0;
-/// So few frames show no share.
+/// So few frames give no share.
 const LEAST_FRAMES: u64 = 100;
 /// So many damaged frames are no chance.
 const LEAST_DAMAGED: u64 = 3;

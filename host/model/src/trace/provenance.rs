@@ -31,7 +31,7 @@ pub struct Provenance {
     pub stated_supply_volts: Option<f64>,
     /// Version of the program that recorded it.
     pub recorded_by: String,
-    /// False when an imported file reported no times: one scan then counts as 1 ms, and rates, lengths and lags can't be had.
+    /// False when an imported file held no times: one scan then counts as 1 ms, and rates, lengths and lags can't be had.
     #[serde(default = "known")]
     pub time_known: bool,
     /// What the rig was asked to do, segment by segment; marks show when each began. Empty where no drive was programmed.
@@ -44,7 +44,7 @@ pub struct Provenance {
     /// closed stop; straight lines between, both ascending. Empty where nothing was followed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub mapping: Vec<(f64, f64)>,
-    /// Names of the places along the pigtail that were flexed in turn; marks show when. Empty where none were reported.
+    /// Names of the places along the pigtail that were flexed in turn; marks show when. Empty where none were named.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub places: Vec<String>,
     /// What the session was to do, in order, this procedure among it. Empty where nothing was planned: another logger's file, and recordings

@@ -238,7 +238,7 @@ mod tests {
     #[test]
     fn marks_that_agree_with_program_and_reference_are_believed() {
         assert_eq!(contradiction(&driven(0, None, 1.0)), None);
-        assert_eq!(contradiction(&driven(0, Some(2), 1.0)), None, "a lost event is no contradiction");
+        assert_eq!(contradiction(&driven(0, Some(2), 1.0)), None, "a lost event is not a contradiction");
         assert_eq!(contradiction(&driven(0, None, 0.1)), None, "a blocked part holds the reference back");
     }
 

@@ -14,7 +14,7 @@ pub enum CaseError {
         case: String,
         /// When.
         date: String,
-        /// How, and the words of then.
+        /// How, and the words that were written then.
         how: String,
     },
     /// An entry to a closed case.
@@ -35,7 +35,7 @@ pub enum CaseError {
     },
     /// The fault went away when a plug was pulled and put back, and nothing was mended since.
     #[error(
-        "{case} stays open: its fault went away when a plug was pulled and put back, and nothing was mended since. That is no repair: the contact will lose \
+        "{case} stays open: its fault went away when a plug was pulled and put back, and nothing was mended since. That is not a repair: the contact will lose \
          itself again. Look at the terminals (grip of each pin, corrosion), mend what is found, and note it: trackpair case note {case} --mended WHAT. \
          To give it away unmended: --ending handed_on"
     )]

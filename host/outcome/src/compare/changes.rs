@@ -8,10 +8,10 @@ use super::subject::{OtherKind, Side, Subject, differing, same_kind};
 use super::trend::{self, Trend};
 use serde::Serialize;
 
-/// The words for the uncertainty of every difference.
+/// What is stated of the uncertainty of every difference.
 pub const SHARED: &str = "what both measurements share (one rig, its calibration, the model of a figure) was not taken off: an outcome \
                           states one uncertainty for all of it. A change may go unseen for that; none is claimed for it";
-/// The words for the rule.
+/// What is stated of the rule.
 pub const RULE: &str = "\"changed\" is said only where chance is excluded for all figures of the comparison together: of comparisons of \
                         a part that did not change, one in 20 at most says it of anything (Holm)";
 

@@ -103,7 +103,7 @@ mod tests {
     fn the_rate_that_would_be_shown_is_shown_that_often() {
         let (before, minutes, enough) = (watched(2, 1.0), 2.0, 0.01);
         let rate = least_rate_shown(before, minutes, enough, 0.95).expect("there is one");
-        // Poisson probabilities summed up to the least count that is reported.
+        // Poisson probabilities summed up to the least count that counts.
         let mean = rate * minutes;
         let mut term = (-mean).exp();
         let mut shown = 0.0;

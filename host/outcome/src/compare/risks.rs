@@ -72,7 +72,7 @@ pub struct Rule {
     pub source: &'static str,
 }
 
-/// The words for parts: shares that add up to 1.
+/// What the limits do to parts: shares that add up to 1.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Said {

@@ -16,7 +16,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// With fewer parts an interval is given and said to be wide.
 pub const FEW: usize = 10;
-/// With fewer parts nothing is stated of a figure.
+/// With fewer parts nothing is said of a figure.
 pub const LEAST_PARTS: usize = 3;
 /// Share of the population that an interval is to hold.
 const INTERVAL: f64 = 0.95;

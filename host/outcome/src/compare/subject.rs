@@ -18,7 +18,7 @@ pub struct Subject<'a> {
     pub outcome: &'a Outcome,
 }
 
-/// The words for a record in a comparison.
+/// What a comparison states of a record.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[cfg_attr(feature = "schemas", derive(schemars::JsonSchema))]
 pub struct Side {
@@ -47,7 +47,7 @@ pub struct Side {
 }
 
 impl Subject<'_> {
-    /// The words for it.
+    /// What the record states.
     pub fn side(&self) -> Side {
         let o = self.outcome;
         Side {

@@ -1,7 +1,7 @@
 //! Charts of a series: individuals, moving range, exponentially weighted moving average (EWMA). It knows numbers, not figures.
 //!
 //! Scatter: the mean moving range over d2 (W. A. Shewhart's constants for ranges of two, ASTM E2587, from memory): a drift hardly shows in it.
-//! EWMA: S. W. Roberts, Technometrics 1, 1959, 239 (from memory). Two rules, so that it can be reported which of them signalled and how often they signal
+//! EWMA: S. W. Roberts, Technometrics 1, 1959, 239 (from memory). Two rules, so that it is known which of them signalled and how often they signal
 //! falsely: a value beyond the limits of individuals, and an EWMA beyond its own.
 //!
 //! Centre and scatter come from few first sweeps, so the limits of what comes after are those of a prediction: wider by √(1 + 1/n) and

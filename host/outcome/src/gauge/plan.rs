@@ -35,7 +35,7 @@ pub struct Plan {
     /// Sweeps of each mounting, at least 2.
     #[cfg_attr(feature = "schemas", schemars(range(min = 2)))]
     pub repeats: usize,
-    /// Part sheet, by name or file; null where the lines are to show.
+    /// Part sheet, by name or file; null where the lines show which.
     pub sheet: Option<String>,
     /// The parts, in the order in which they were named.
     #[cfg_attr(feature = "schemas", schemars(length(min = 2)))]

@@ -13,7 +13,7 @@ pub struct OutcomeContact {
     pub follows: Written<Follows>,
     /// The same as a sentence.
     pub why: String,
-    /// By place of the pigtail; empty where no places were reported.
+    /// By place of the pigtail; empty where no places were named.
     pub places: Vec<OutcomePlace>,
     /// Against temperature; null where that did not change, or nothing was lost.
     pub warmth: Option<OutcomeWarmth>,
@@ -86,7 +86,7 @@ pub struct OutcomeContactEvent {
     /// Since the recording began, s.
     #[cfg_attr(feature = "schemas", schemars(range(min = 0)))]
     pub at_s: f64,
-    /// Place of the pigtail by number; null where no places were reported.
+    /// Place of the pigtail by number; null where no places were named.
     pub place: Option<u8>,
     /// `rising`, `falling`, `common` (both, the supply steady), `supply` (both and the supply).
     pub wire: Written<Wire>,

@@ -7,7 +7,7 @@ use crate::sheet::{GradeRule, Limit, PartSheet};
 use crate::trace::TraceEnd;
 use crate::verdict::{Verdict, line_name};
 
-/// Most sentences that are reported; further ones say the same of other figures.
+/// Most sentences that are printed; further ones say the same of other figures.
 const MOST_SENTENCES: usize = 12;
 /// Most figures that one sentence names.
 const MOST_NAMES: usize = 3;

@@ -1,4 +1,4 @@
-//! Each condition of a rule makes a difference, and what kept a part from a grade is stated.
+//! Each condition of a rule makes a difference, and the outcome states what kept a part from a grade.
 
 use super::*;
 use crate::outcome::{OutcomeFinding, OutcomeLimit, OutcomeProcedure};

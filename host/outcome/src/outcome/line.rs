@@ -32,7 +32,7 @@ pub struct OutcomeLine {
 }
 
 impl OutcomeLine {
-    /// Of the sessions of a record; none where there was none, or none was reported to its end.
+    /// Of the sessions of a record; none where there was none, or none was recorded to its end.
     pub fn of(stories: &[Story]) -> Option<Self> {
         let mut line: Option<Self> = None;
         for story in stories {

@@ -100,14 +100,14 @@ pub struct Outcome {
     /// How often the connectors were plugged in; none where no rig was, and in outcomes of programs that did not count.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matings: Option<OutcomeMatings>,
-    /// What the line between rig and computer did; none where no rig was, and in outcomes of programs that did not show (schema 1).
+    /// What the line between rig and computer did; none where no rig was, and in outcomes of programs that did not record it (schema 1).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub line: Option<OutcomeLine>,
     /// Causes that fit, most likely first, problem by problem; none when nothing was found, and in outcomes of programs that ranked
     /// none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub suspects: Vec<OutcomeSuspect>,
-    /// Lost contact event by event; none where no pigtail was flexed, and in outcomes of programs that did not show.
+    /// Lost contact event by event; none where no pigtail was flexed, and in outcomes of programs that did not record it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub contact: Option<OutcomeContact>,
     /// The course of a soak; none for everything else.

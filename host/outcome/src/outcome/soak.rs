@@ -342,7 +342,7 @@ pub struct SoakDrift {
     pub drifts: bool,
     /// Hours after the last round at which it would reach its limit: earliest; only where it drifts towards one.
     pub reaches_from_h: Option<f64>,
-    /// The latest; null where the interval does not show.
+    /// The latest; null where the interval has no end.
     pub reaches_to_h: Option<f64>,
     /// The limit that it drifts towards.
     pub reaches_limit: Option<f64>,

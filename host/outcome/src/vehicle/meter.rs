@@ -67,10 +67,10 @@ pub struct Accuracy {
     pub resolution: f64,
 }
 
-/// Why a text is no accuracy.
+/// Why a text is not an accuracy.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "{given:?} is no accuracy of the {range} range; write it as the meter's data sheet has it: PERCENT % + COUNTS x RESOLUTION, like {example:?} \
+    "{given:?} is not an accuracy of the {range} range; write it as the meter's data sheet has it: PERCENT % + COUNTS x RESOLUTION, like {example:?} \
      (0 to 50 %, 0 to 1000 counts)"
 )]
 pub struct AccuracyError {

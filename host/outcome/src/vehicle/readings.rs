@@ -66,7 +66,7 @@ pub enum Reading {
     Firm,
     /// It does not.
     Loose,
-    /// That could not be reported.
+    /// That could not be seen.
     Unclear,
 }
 

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 /// Where a limit has no published source.
 pub const NO_SOURCE: &str = "common practice, no source; use the maker's service data";
 /// What terminals, crimps and the touch of the probes may add to a wire's resistance, Ω. At the 10 mA of a sensor half an ohm is 5 mV,
-/// 0.1 % of 5 V; a signal line carries less. A drop under load shows finer.
+/// 0.1 % of 5 V; a signal line carries less. A drop under load shows more.
 const CONTACT_OHMS: f64 = 0.5;
 /// What two crimps and two contacts may add when a current is driven through them and the probes carry none, Ω.
 const LOADED_CONTACT_OHMS: f64 = 0.05;

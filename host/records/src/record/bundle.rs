@@ -109,7 +109,7 @@ pub fn bundle(archive: &Archive, record: &StoredRecord, with_traces: bool) -> Re
 /// Checks a bundle by itself: whose keys these are is for the reader to know.
 ///
 /// # Errors
-/// It is no ZIP, or can't be read. What is amiss with its content is no error: it is reported.
+/// It is no ZIP, or can't be read. What is amiss with its content is not an error: it is reported.
 pub fn check_bundle(bytes: &[u8]) -> Result<BundleCheck, BundleError> {
     let files = unpack(bytes)?;
     let mut check = BundleCheck {

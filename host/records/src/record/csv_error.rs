@@ -102,7 +102,7 @@ pub enum CsvError {
         /// As given.
         given: String,
     },
-    /// The unit of the time column can't be reported.
+    /// The unit of the time column can't be known.
     #[error(
         "the unit of the time column {column:?} is not known (a step is {step}); give it with --time-unit s, ms, us or ns"
     )]

@@ -282,7 +282,7 @@ fn columns_seen(layout: &Layout) -> String {
     format!("the columns {}", shown.join(", "))
 }
 
-/// Refuses a file with many odd cells or rows, and reports few.
+/// Refuses a file with many odd cells or rows, and warns of few.
 fn check_cells(
     numbers: &Numbers,
     sources: &[Source],

@@ -29,7 +29,7 @@ pub struct Times {
     pub gaps: Vec<Gap>,
     /// Median step, us; 0 when the steps differ.
     pub period_us: u32,
-    /// Whether anything reported the time.
+    /// Whether anything gave the time.
     pub known: bool,
 }
 
@@ -96,7 +96,7 @@ pub fn unknown(rows: usize) -> Times {
 /// Times from a column.
 ///
 /// # Errors
-/// Times that go back, stand still in many rows, are closer than a microsecond, or whose unit can't be reported.
+/// Times that go back, stand still in many rows, are closer than a microsecond, or whose unit can't be known.
 pub fn from_column(mut column: TimeColumn<'_>, warnings: &mut Vec<CsvWarning>) -> Result<Times, CsvError> {
     let timeless = leave_rising(&mut column, warnings)?;
     let known = || column.values.iter().copied().filter(|v| v.is_finite());

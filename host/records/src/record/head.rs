@@ -1,5 +1,5 @@
 //! The archive's head: which seal is the newest, signed, in a file of its own. A chain that was cut at its end is shorter than its head
-//! says. Who put back an older copy of the whole archive is not found by it; the newest fingerprint, kept elsewhere, shows.
+//! says. Who put back an older copy of the whole archive is not found by it; the newest fingerprint, kept elsewhere, shows it.
 
 use super::archive_error::ArchiveError;
 use super::index::Index;

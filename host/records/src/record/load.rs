@@ -13,7 +13,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-/// Bytes of a file that show what it is.
+/// Bytes of a file by which it is recognised.
 const START: u64 = 1 << 16;
 
 /// Why there is no trace.

@@ -1,4 +1,4 @@
-//! What is written comes back bit for bit; what is damaged or another's is reported.
+//! What is written comes back bit for bit; what is damaged or another's is refused.
 
 use super::*;
 use crate::quantity::ProcedureKind;

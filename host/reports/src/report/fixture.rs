@@ -123,7 +123,7 @@ pub fn worn() -> Outcome {
     }
 }
 
-/// An outcome with nothing in it: an import that reported nothing.
+/// An outcome with nothing in it: an import that showed nothing.
 pub fn empty() -> Outcome {
     Outcome {
         verdict: Verdict::Undecided,

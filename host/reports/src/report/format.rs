@@ -8,7 +8,7 @@ pub use crate::quantity::rounding::{
     NOTHING, as_written, fixed, measured, rounded, rounded_up, significant, unit, with_unit,
 };
 
-/// A figure's value for people; rates carry their 95 % bound, and a count of 0 is "none". Bounds of quantiles are reported by their
+/// A figure's value for people; rates carry their 95 % bound, and a count of 0 is "none". Bounds of quantiles are given by their
 /// definition.
 pub fn figure_value(figure: &OutcomeFigure) -> String {
     let of_rate = |b: &f64| figure.unit == Unit::PerMinute && b.is_finite();

@@ -30,7 +30,7 @@ pub struct Grid {
     pub columns: Vec<String>,
     /// Name and cells of each row; none where nothing was measured.
     pub rows: Vec<(String, Vec<Option<FigureRow>>)>,
-    /// Limits by column, where every cell of a column has the same; else the cells show them.
+    /// Limits by column, where every cell of a column has the same; else they stand in the cells.
     pub limits: Vec<Option<Named>>,
 }
 

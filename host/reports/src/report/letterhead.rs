@@ -1,5 +1,5 @@
 //! What stands of the shop at the head of a document: name, address, logo. A logo that can't be used is left out;
-//! [`super::Shop::check_logo`] shows why.
+//! [`super::Shop::check_logo`] says why.
 
 use super::Shop;
 use super::logo::Logo;

@@ -207,7 +207,7 @@ fn figure_row(figure: &OutcomeFigure, lines: Lines, sources: &mut Vec<String>) -
     }
 }
 
-/// Definitions, each figure's once, under its name and condition; the same definition for both lines is reported once.
+/// Definitions, each figure's once, under its name and condition; the same definition for both lines is written once.
 fn definitions(figures: &[OutcomeFigure]) -> Vec<Named> {
     let mut all: Vec<Named> = Vec::new();
     for figure in figures.iter().filter(|f| !f.definition.trim().is_empty()) {

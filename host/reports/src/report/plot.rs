@@ -1,4 +1,4 @@
-//! A picture with the message beside it. It draws nothing.
+//! A picture with its title and its caption. It draws nothing.
 
 use super::svg::chart::Chart;
 use super::svg::picture::Picture;

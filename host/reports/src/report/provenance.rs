@@ -147,7 +147,7 @@ fn given(text: &str) -> String {
 }
 
 fn procedure(p: &OutcomeProcedure) -> [String; 4] {
-    // Where it lies in the archive is reported by kind, month, procedure and record; the name is enough to find it.
+    // Where it lies in the archive follows from kind, month, procedure and record; the name is enough to find it.
     let file = p.trace_file.as_deref().map_or(format::NOTHING, |f| f.rsplit('/').next().unwrap_or(f));
     [&words::procedure(&p.procedure), &p.scans.to_string(), &words::end(&p.end), file]
         .map(|cell| plain(cell, LABEL))

@@ -1,4 +1,4 @@
-//! Rows that several tables show: a figure, and a name with the message of it. It does not know where they stand.
+//! Rows that several tables show: a figure, and a name with its text. It does not know where they stand.
 
 /// A figure.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -43,12 +43,12 @@ impl FigureRow {
     }
 }
 
-/// A name and the message of it.
+/// A name and its text.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Named {
     /// The name.
     pub name: String,
-    /// The message.
+    /// The text.
     pub text: String,
 }
 

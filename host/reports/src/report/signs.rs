@@ -1,4 +1,4 @@
-//! The sign of each verdict as shapes, so that no verdict is reported by its colour alone. Every medium with pictures draws these.
+//! The sign of each verdict as shapes, so that no verdict is shown by its colour alone. Every medium with pictures draws these.
 
 use super::document::Mark;
 

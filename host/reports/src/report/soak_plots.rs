@@ -1,5 +1,5 @@
 //! A soak in pictures: the figure that reaches its limit first stands large between its limits; the others are small and share one scale,
-//! the room to their limits that they use, so that they can be compared. The words for them is [`super::soak`]'s business.
+//! the room to their limits that they use, so that they can be compared. Its words are [`super::soak`]'s business.
 
 use super::format;
 use super::plot::Plot;

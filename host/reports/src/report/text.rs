@@ -6,7 +6,7 @@ pub const LABEL: usize = 120;
 pub const SENTENCE: usize = 1500;
 
 /// `text` on one line, without control characters, without marks that turn the reading direction round, at most `most`
-/// characters; what was cut is stated.
+/// characters; what was cut is counted.
 pub fn plain(text: &str, most: usize) -> String {
     let mut shown = String::with_capacity(text.len().min(most * 4));
     let mut count = 0;
@@ -111,31 +111,28 @@ pub fn capital(words: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// Units as stored sentences spell them, and their signs, longest first. A degree stands at its number.
-const SIGNS: [(&str, &str); 8] = [
+/// Units as stored sentences spell them, and their signs. A degree stands at its number.
+const SIGNS: [(&str, &str); 7] = [
     (" deg/s", " °/s"),
+    (" degC", " °C"),
     (" deg", "°"),
     (" kohm", " kΩ"),
     (" Mohm", " MΩ"),
     (" ohm", " Ω"),
     (" us", " µs"),
-    (" degC", " °C"),
-    (" +- ", " ± "),
 ];
 
 /// Stored sentences spell units out; people read their signs. A terminal that knows only ASCII gets the words back.
 pub fn signs(text: &str) -> String {
-    let mut text = text.to_owned();
+    let mut text = text.replace(" +- ", " ± ");
     for (word, sign) in SIGNS {
-        let begins_at_number = !word.ends_with(' ');
         let mut out = String::with_capacity(text.len());
         for (k, piece) in text.split(word).enumerate() {
             if k > 0 {
-                // Not "ohmic", nor the word "us": a number or a closing bracket stands before a unit, and the word ends there.
+                // Not "ohmic"; and "us" is a word too, where no number stands before it.
                 let ends = !piece.starts_with(|c: char| c.is_alphanumeric() || c == '/');
-                let after_number = out.ends_with(|c: char| c.is_ascii_digit() || c == ')' || c == '°');
-                let is_unit = !begins_at_number || (ends && (word != " us" || after_number));
-                out.push_str(if is_unit { sign } else { word });
+                let after_number = out.ends_with(|c: char| c.is_ascii_digit() || c == ')');
+                out.push_str(if ends && (word != " us" || after_number) { sign } else { word });
             }
             out.push_str(piece);
         }

@@ -12,14 +12,6 @@ use crate::job::watched::Seconds;
 use crate::job::{Failure, qualify as job};
 use clap::Args;
 
-/// A single procedure.
-#[derive(Args, Debug)]
-pub struct OneProcedure {
-    /// Rig, part, record.
-    #[command(flatten)]
-    pub common: Common,
-}
-
 /// `hand-sweep`.
 #[derive(Args, Debug)]
 pub struct HandSweep {
@@ -35,10 +27,10 @@ pub struct HandSweep {
 }
 
 /// Carries out `self-check`.
-pub fn self_check(args: &OneProcedure, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
-    let mounted = args.common.settled(surroundings)?;
+pub fn self_check(common: &Common, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
+    let mounted = common.settled(surroundings)?;
     let concluded = at_terminal(surroundings, |outside| job::self_check(mounted, outside))?;
-    present(concluded, args.common.printed(), surroundings)
+    present(concluded, common.printed(), surroundings)
 }
 
 /// Carries out `leads-check`.

@@ -5,18 +5,19 @@ mod grip;
 
 use super::ending::Ending;
 use super::options::driven::BodyProcedure;
+use super::options::mounted::Common;
 use super::surroundings::Surroundings;
 use crate::job::Failure;
 use crate::quantity::ProcedureKind;
 use body::{GuidedPush, ToothMap, guided_push, one_procedure, tooth_map};
 use clap::Subcommand;
-use grip::{HandSweep, OneProcedure, hand_sweep, leads_check, self_check};
+use grip::{HandSweep, hand_sweep, leads_check, self_check};
 
 /// The procedures that can be run alone.
 #[derive(Debug, Subcommand)]
 pub enum ProcedureCommand {
     /// Supply, noise, reference, stops: are rig and part ready?
-    SelfCheck(OneProcedure),
+    SelfCheck(Common),
     /// Step the supply and load the lines: which lead is bad?
     LeadsCheck(BodyProcedure),
     /// Grip: turned by hand, without a drive
@@ -47,7 +48,7 @@ pub enum ProcedureCommand {
 /// [`Failure`] when nothing could be judged; it says why and what to do.
 pub fn procedure(command: &ProcedureCommand, surroundings: &Surroundings<'_>) -> Result<Ending, Failure> {
     match command {
-        ProcedureCommand::SelfCheck(args) => self_check(args, surroundings),
+        ProcedureCommand::SelfCheck(common) => self_check(common, surroundings),
         ProcedureCommand::LeadsCheck(args) => leads_check(args, surroundings),
         ProcedureCommand::HandSweep(args) => hand_sweep(args, surroundings),
         ProcedureCommand::Rest(args) => one_procedure(ProcedureKind::Rest, args, surroundings),

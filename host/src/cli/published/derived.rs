@@ -22,7 +22,7 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::{env, fs};
 
-/// A document, the message of it as a whole, the versions of its shape that are printed, and its type's schema.
+/// A document, its description, the versions of its shape that are printed, and its type's schema.
 struct Row {
     name: &'static str,
     title: &'static str,
@@ -102,7 +102,7 @@ fn rows() -> Vec<Row> {
         row::<Standing>(
             "standing",
             "A part among the population of its kind",
-            "What `trackpair compare --population --json` prints.",
+            "What `trackpair compare --others --json` prints.",
         ),
         row::<Proposal>(
             "proposal",
@@ -117,7 +117,7 @@ fn rows() -> Vec<Row> {
         row::<settings::Shown>(
             "config",
             "What is configured",
-            "What `trackpair config show --json` prints. What is typed on the command line goes before all of it.",
+            "What `trackpair config show --json` prints. Options on the command line override all of it.",
         ),
         row::<check_setup::Setup>(
             "setup",
@@ -127,7 +127,7 @@ fn rows() -> Vec<Row> {
         row::<records::list::RecordsDocument<'static>>(
             "records",
             "Records of an archive",
-            "What `trackpair records list --json` and `records find --json` print.",
+            "What `trackpair records list --json` prints.",
         ),
         row::<records::show::ShownRecord<'static>>(
             "record",

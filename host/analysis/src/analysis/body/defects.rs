@@ -1,6 +1,6 @@
 //! What the measured quantities say is wrong with a body. It sees no limit; a sheet's rules say what each finding means.
 //!
-//! Each rule compares one quantity, or two that hang together, with healthy bodies ([`HEALTHY`]) and shows how sure it is
+//! Each rule compares one quantity, or two that hang together, with healthy bodies ([`HEALTHY`]) and says how sure it is
 //! (`evidence`). What a more basic defect explains is not reported again: a weak spring makes friction look large beside it, a plate that
 //! hangs makes everything that starts from rest say nothing.
 

@@ -78,7 +78,7 @@ fn keep_without_ramps(out: &mut PartAnalysis) {
     out.not_testable.push(NotTestable { what, why });
 }
 
-/// The first line is its own angle here, so a flat spot of it can't be reported; and where a line is lost again and again, every bend of the
+/// The first line is its own angle here, so a flat spot of it can't be found; and where a line is lost again and again, every bend of the
 /// other against it is that.
 fn keep_sensible(out: &mut PartAnalysis) {
     let intermittent = out

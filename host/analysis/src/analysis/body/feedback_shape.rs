@@ -47,7 +47,7 @@ const LEAST_SHARE: f64 = 0.6;
 pub struct AgainstRotor {
     /// Where, degrees of plate.
     pub deg: Vec<f64>,
-    /// What each line deviates by from its own straight line there, degrees of plate, as if it reported the angle.
+    /// What each line deviates by from its own straight line there, degrees of plate, as if it measured the angle.
     pub off_deg: [Option<Vec<f64>>; 2],
     /// Largest deviation of each line, degrees, with its uncertainty, and where.
     pub worst: [Option<(Estimate, f64)>; 2],

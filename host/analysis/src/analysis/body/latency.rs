@@ -17,7 +17,7 @@ use hdrhistogram::Histogram;
 pub const LONGEST_US: u64 = 1_000_000;
 /// Significant digits of the histogram.
 pub const DIGITS: u8 = 3;
-/// Confidence of the bounds reported with quantiles.
+/// Confidence of the bounds that stand with quantiles.
 pub const CONFIDENCE: f64 = 0.95;
 /// A step of volts smaller than this shows no latency, V.
 const LEAST_VOLTS: f64 = 2.0;
@@ -249,7 +249,7 @@ pub fn measure(recordings: &[&Recording], ranges: Ranges, lag: Estimate) -> Step
     }
     for latencies in &mut out.latencies {
         let along = latencies.settle(lag);
-        // The first step is reported as it counts.
+        // The first step is shown as it counts.
         let mut shown =
             out.shown.iter_mut().filter(|s| (s.region, s.heading) == (latencies.region, latencies.heading));
         if let (Some(shown), Some(first)) = (shown.next(), along.first()) {

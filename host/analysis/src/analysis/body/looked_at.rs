@@ -50,7 +50,7 @@ pub fn teeth_limit(m: &Measured, population: &Population) -> Option<DetectionLim
     })
 }
 
-/// Lost motion is reported by its largest: a finding deeper than the place that stands out most, or a fall of the plate, is the figure.
+/// Lost motion is given by its largest: a finding deeper than the place that stands out most, or a fall of the plate, is the figure.
 pub fn largest_of_findings(out: &mut PartAnalysis) {
     let of =
         |f: &crate::analysis::Finding, name: &str| f.details.iter().find(|d| d.name == name).map(|d| d.value);

@@ -89,11 +89,11 @@ pub struct Motor {
     pub dead_spots: Vec<DeadSpot>,
     /// Places where the rotor ran free of the plate, in order of travel.
     pub ran_free: Vec<DeadSpot>,
-    /// Coasts that reported K'.
+    /// Coasts that gave K'.
     pub coasts: usize,
 }
 
-/// Measures the motor from every recording that reports it; `nominal` is the sheet's motor.
+/// Measures the motor from every recording that can give it; `nominal` is the sheet's motor.
 pub fn measure(
     recordings: &[&Recording],
     rest_deg: Option<f64>,

@@ -259,7 +259,7 @@ fn the_median_latency_is_covered_whatever_gears_friction_and_sensor_are_like() {
 fn a_supply_that_dips_with_the_motors_current_moves_no_figure() {
     let plain = seen(|_, _| {});
     check_sound(&plain, &[]);
-    // 10 mV per ampere; lost contact is the pair's own analysis' to show.
+    // 10 mV per ampere; lost contact is for the pair's own analysis.
     let sagging = seen(|b, _| b.sag = 0.010);
     check_sound(&sagging, &[FindingKind::FeedbackIntermittent, FindingKind::FlatSpot]);
     for s in &sagging {

@@ -66,7 +66,7 @@ pub fn stop(recording: &Recording, ratio: &[f32], end: End, per_deg: f64) -> Opt
     Some((stop, error))
 }
 
-/// Without a ramp of which every scan came, how far the stop gave way is not reported.
+/// Without a ramp of which every scan came, how far the stop gave way is not known.
 fn once(
     recording: &Recording,
     ratio: &[f32],

@@ -101,7 +101,7 @@ fn one(r: &Recording, before: &Stretch, s: &Stretch, rest_deg: f64) -> Option<Re
     let sign = (from_deg - rest_deg).signum();
     let past = smooth.iter().map(|d| -sign * d).fold(0.0, f64::max);
     let last_out = smooth.iter().rposition(|d| d.abs() >= NEAR_DEG);
-    // Lost scans between the last that is out and the first that is in, or the last of all: when it came is not reported.
+    // Lost scans between the last that is out and the first that is in, or the last of all: when it came is not known.
     let edge = last_out.map_or(0, |k| k + 1);
     if smooth.get(edge).or(smooth.last()).is_some_and(|d| !d.is_finite()) {
         return None;

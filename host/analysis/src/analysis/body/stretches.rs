@@ -58,7 +58,7 @@ pub struct Recording {
     pub noise_deg: f64,
     /// Stretches in order of time, none touched by a hole that could not be filled.
     pub stretches: Vec<Stretch>,
-    /// Stretches left out because such a hole touches them, or because what ended them was not reported.
+    /// Stretches left out because such a hole touches them, or because what ended them was not seen.
     pub left_out: usize,
     /// Scans whose angle is the second line's, or none, because the first contradicts it.
     pub angle_lost: usize,

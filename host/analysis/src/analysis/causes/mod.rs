@@ -1,5 +1,5 @@
 //! Faults of the part as a whole, by rules that can be explained: leads, leakage, gain, shared bends, dead or exchanged lines.
-//! Located defects are found elsewhere; what to do next is reported by `diagnosis`.
+//! Located defects are found elsewhere; what to do next comes from `diagnosis`.
 //!
 //! Order: what makes everything after it doubtful comes first. Not moving; dead lines; exchanged lines; what the leads check
 //! measured; then which one cause explains how the pair deviates from the sheet (see `hypotheses`); last a bend
@@ -64,12 +64,12 @@ pub struct CausesInput<'a> {
     pub located: &'a [Finding],
 }
 
-/// Causes, and what could not be reported.
+/// Causes, and what could not be looked for.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Report {
     /// What was found.
     pub findings: Vec<Finding>,
-    /// Kinds that could not be reported, and why.
+    /// Kinds that could not be looked for, and why.
     pub not_testable: Vec<NotTestable>,
     /// Why the recording says nothing of the part, as sentences.
     pub doubts: Vec<String>,

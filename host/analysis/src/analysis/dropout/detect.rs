@@ -4,7 +4,7 @@
 //! level before, way out, way back. A contact opens and closes within a few time constants of the input filter, so both
 //! edges must be jumps: more, within so many scans, than the motion of these scans can make of play, grain or a flat
 //! spot. What leaves and does not come back, or fades away, is a step, a flat spot or a motion. The threshold follows the
-//! local noise; how sure an excursion is, `place` shows.
+//! local noise; how sure an excursion is, `place` says.
 
 use crate::analysis::statistics;
 use std::ops::Range;

@@ -3,7 +3,7 @@
 //! A track's texture, a flat spot, play and an eccentric reference repeat at their place from pass to pass; a lost contact does not.
 //! So every pass over half a degree gives one reading, and the usual ones are those between the quartiles of all passes, both directions
 //! together: hysteresis lies between them, a loss in fewer than a quarter of the passes does not. A stay at one place counts as a pass
-//! every quarter of a second. Where less than three passes are known, the neighbourhood's quartiles stand in for them, and that is stated.
+//! every quarter of a second. Where less than three passes are known, the neighbourhood's quartiles stand in for them, and the outcome says so.
 
 use crate::analysis::prepared::Prepared;
 use crate::analysis::statistics;

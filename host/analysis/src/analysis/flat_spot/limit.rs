@@ -11,7 +11,7 @@ use crate::analysis::curve::{Curves, LineCurve};
 use crate::analysis::{Detail, DetectionLimit, statistics};
 use crate::quantity::{Channel, FindingKind};
 
-/// Widths reported, degrees: largest and step.
+/// Widths looked at, degrees: largest and step.
 const WIDTHS_DEG: (f64, f64) = (2.8, 0.05);
 /// Share of a filter's outputs that its spread is made of.
 const KEPT: f64 = 0.75;

@@ -162,7 +162,7 @@ fn spots_are_found_as_often_as_the_study_found_them_and_placed_as_well() {
         // Shares of 1 are known to 0.97 (95 %, 100 of 100).
         let (_, high) = statistics::clopper_pearson(errors.len() as u64, count, 0.98);
         assert!(high >= share - 0.03, "{case}");
-        // A spot at the edge of what is seen is placed within 0.2 deg, others within 0.15, nine times of ten; its width is reported within 0.45 deg.
+        // A spot at the edge of what is seen is placed within 0.2 deg, others within 0.15, nine times of ten; its width comes out within 0.45 deg.
         let place = if share < 1.0 { 0.2 } else { 0.15 };
         for (what, within) in [
             ("centre", errors.iter().filter(|e| e.0.abs() < place).count()),

@@ -1,4 +1,4 @@
-//! Runs that were made up with known lags: what is reported must be those.
+//! Runs that were made up with known lags: what is found must be those.
 
 use super::*;
 use crate::analysis::synthetic::Synthetic;

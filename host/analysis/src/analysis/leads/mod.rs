@@ -1,5 +1,5 @@
 //! The leads check: what supply steps and load steps say of supply, ground and signal leads and of leakage. It estimates;
-//! what the estimates mean is reported in `causes`.
+//! what the estimates mean is decided in `causes`.
 //!
 //! With the supply at V, a drop `u_s` in the supply lead and `u_g` in the ground lead, both of a constant current, a line at
 //! the sensor's ratio f reads r = f + (u_g·(1 − f) − u_s·f)/V. A supply step changes 1/V alone, so the change of r at several f

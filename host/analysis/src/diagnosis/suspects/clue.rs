@@ -1,5 +1,5 @@
 //! What the bench says for and against causes: each finding, and each figure outside that no finding explains, becomes a clue with the
-//! causes that fit it. Where the bench can't distinguishes two causes they fit alike, and stay tied. The rules are those of the physics
+//! causes that fit it. Where the bench can't distinguish two causes they fit alike, and stay tied. The rules are those of the physics
 //! study, 3.9 and 3.10; fits are engineering assumptions. It ranks nothing.
 
 use super::mechanics;
@@ -300,7 +300,7 @@ fn not_moving(finding: &FindingEvidence, kind: PartKind) -> Vec<(Cause, f64)> {
             (Cause::SupplyContact, RATHER_NOT),
             (Cause::StickyPlate, RATHER_NOT),
         ],
-        // Of a pair it is the grip that did not move: a plate that does not is reported by rest and stops.
+        // Of a pair it is the grip that did not move: a plate that does not is found by rest and stops.
         PartKind::Grip | PartKind::Pair if turned => {
             vec![(Cause::RigCoupling, 0.0), (Cause::SupplyContact, 0.0)]
         }

@@ -1,4 +1,4 @@
-//! Why the bench can't distinguishes two causes: the pairs of the physics study, 3.10, and those that hang on the same reasons.
+//! Why the bench can't distinguish two causes: the pairs of the physics study, 3.10, and those that hang on the same reasons.
 
 use crate::quantity::Cause;
 

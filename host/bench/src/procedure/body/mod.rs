@@ -27,7 +27,7 @@ pub use rest::RestFound;
 
 use super::recording::{Plan, Recording};
 use super::{Bench, Motion, ProcedureError};
-use crate::quantity::ProcedureKind;
+use crate::quantity::{PartKind, ProcedureKind};
 use crate::session::Facing;
 use crate::sheet::{BodyPlan, LoopGains};
 use crate::trace::PlateScale;
@@ -42,9 +42,6 @@ const DEAD_DEG: f64 = 0.12;
 /// The plate is kept this far from its stops by the position loop, degrees.
 const CLEAR_OF_STOPS_DEG: f64 = 0.8;
 
-/// What a rig without a motor bridge can do.
-const INSTEAD_FOR_GRIP: &str = "for a grip: qualify, self-check, leads-check, hand-sweep, flex";
-
 impl Bench<'_> {
     /// Whether the rig has a motor bridge: a throttle body is on it.
     ///
@@ -54,6 +51,19 @@ impl Bench<'_> {
         self.session.can(capability::BODY_DRIVE) && faced
     }
 
+    /// Whether a procedure that only a throttle body has can be done here.
+    ///
+    /// # Errors
+    /// [`ProcedureError::WrongPart`] on a rig without a motor bridge.
+    pub fn takes_bodies(&self, procedure: ProcedureKind) -> Result<(), ProcedureError> {
+        let part = PartKind::Body;
+        if self.session.can(capability::BODY_DRIVE) {
+            Ok(())
+        } else {
+            Err(ProcedureError::WrongPart { procedure, part })
+        }
+    }
+
     /// Whether a grip and a body are on the rig.
     pub fn has_pair(&self) -> bool {
         self.session.has_pair()
@@ -61,7 +71,7 @@ impl Bench<'_> {
 
     /// The sheet's plan for a body, when sheet and rig are for one.
     pub(super) fn body_plan(&self, procedure: ProcedureKind) -> Result<BodyPlan, ProcedureError> {
-        self.require(procedure, capability::BODY_DRIVE, "motor bridge", INSTEAD_FOR_GRIP)?;
+        self.takes_bodies(procedure)?;
         self.sheet.body.clone().ok_or(ProcedureError::OutOfRange {
             procedure,
             what: "a sheet for a throttle body",

@@ -86,7 +86,7 @@ pub struct FlexCue {
     pub on_and_off: bool,
     /// Lines that jumped.
     pub lines: Vec<Channel>,
-    /// Where the hand was; none where no places are reported.
+    /// Where the hand was; none where no places are named.
     pub place: Option<u8>,
 }
 
@@ -190,7 +190,7 @@ impl Bench<'_> {
 
     fn watch_for_jumps(&mut self, plan: FlexPlan<'_>, keep: FlexKeep) -> Result<FlexCapture, ProcedureError> {
         let procedure = ProcedureKind::Flex;
-        self.require_grip(procedure)?;
+        self.takes_grips(procedure)?;
         let course = self.course(&plan)?;
         self.power_up(procedure)?;
         self.pull_downs(true)?;

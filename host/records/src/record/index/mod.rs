@@ -189,7 +189,7 @@ fn is_read_only(cause: &rusqlite::Error) -> bool {
     matches!(cause.sqlite_error_code(), Some(Code::ReadOnly | Code::CannotOpen | Code::PermissionDenied))
 }
 
-/// A path inside a `file:` address: everything but letters, digits and `/-._~` as `%reports a line` (RFC 3986, 2.1).
+/// A path inside a `file:` address: everything but letters, digits and `/-._~` as `%XX` (RFC 3986, 2.1).
 fn percent_encoded(path: &Path) -> String {
     let text = path.to_string_lossy();
     text.bytes()

@@ -64,7 +64,7 @@ pub struct Expected {
 /// Verifies an archive.
 ///
 /// # Errors
-/// It holds no index, or one that can't be read at all. What is amiss with its content is no error: it is reported.
+/// It holds no index, or one that can't be read at all. What is amiss with its content is not an error: it is reported.
 pub fn verify(archive: &Archive, expected: &Expected) -> Result<Verification, ArchiveError> {
     let index = archive.index()?;
     let mut verifier = Verifier {

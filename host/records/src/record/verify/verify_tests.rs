@@ -269,7 +269,7 @@ fn seals_that_are_exchanged_removed_or_cut_off_are_found() {
         "not the one that it names",
     );
     check(|dir| sql(dir, "DELETE FROM seals WHERE sequence = 2"), "seal 3", "seal 2 before it is missing");
-    // The whole last outcome, with its files: only the head still shows.
+    // The whole last outcome, with its files: only the head still tells of it.
     check(
         |dir| {
             let last = "record = '20260131-140506-second' AND number = 2";

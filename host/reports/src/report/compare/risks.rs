@@ -10,7 +10,7 @@ use crate::report::format::{self, significant, with_unit};
 use crate::report::words::Lines;
 use crate::sheet::Topology;
 
-/// The ratio whose uncertainty is reported limit by limit: what a bench is usually asked for.
+/// The ratio whose risks are listed limit by limit: what a bench is usually asked for.
 const USUAL_RATIO: f64 = 4.0;
 
 /// The risks. `topology` shows what the lines are called.
@@ -170,7 +170,7 @@ fn quantity(limit: &LimitRisk) -> Quantity {
     }
 }
 
-/// A share in per cent; what is too small to be read is stated to be that.
+/// A share in per cent; what is too small is written as "below".
 fn percent(share: f64) -> String {
     match 100.0 * share {
         p if p < 1e-9 => "0 %".to_owned(),

@@ -21,7 +21,7 @@ pub struct CaseSuspects<'a> {
     pub suspects: &'a [OutcomeSuspect],
 }
 
-/// The words for a case.
+/// What a document on a case is made of.
 #[derive(Clone, Copy, Debug)]
 pub struct CaseInput<'a> {
     /// The case; hostile text possible.

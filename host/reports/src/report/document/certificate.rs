@@ -44,7 +44,7 @@ const LONGEST_GRADE: usize = 26;
 /// Characters of all cautions together, in characters of one sentence: the program's own, about 450, are never cut.
 const CAUTIONS_OF_LETTERS: usize = 12;
 
-/// How much is reported before lists are cut.
+/// How much is printed before lists are cut.
 #[derive(Clone, Copy, Debug)]
 struct Detail {
     figures: usize,
@@ -279,7 +279,7 @@ impl Edition<'_> {
         all
     }
 
-    /// A list of so many points at most; how many more there are is stated.
+    /// A list of so many points at most; then how many more there are.
     fn bullets(&self, all: &[String], most: usize) -> Vec<Block> {
         let mut told: Vec<String> = all.iter().take(most).map(|text| self.short(text)).collect();
         if all.len() > told.len() {
@@ -288,7 +288,7 @@ impl Edition<'_> {
         if told.is_empty() { Vec::new() } else { vec![Block::List(List::new(texts(told)))] }
     }
 
-    /// Cautions are reported whole while an outcome brings no more of them than it should.
+    /// Cautions are printed whole while an outcome brings no more of them than it should.
     fn cautions(&self) -> Vec<Text> {
         let mut room = CAUTIONS_OF_LETTERS * self.detail.letters;
         let mut told = Vec::new();

@@ -3,7 +3,7 @@
 //!
 //! - `text`: stretches of text, harmless by how they are made.
 //! - `table`, `callouts`: what is not plain text.
-//! - `report`, `figures`, `certificate`: builders of the message of a part; `summary`: the same in brief, for whoever glances at a screen.
+//! - `report`, `figures`, `certificate`: builders of what is reported of a part; `summary`: the same in brief, for whoever glances at a screen.
 //! - `vehicle`: the form of vehicle checks, and the judged worksheet.
 //! - `comparison`: what comparisons, gauge studies, check parts and explanations begin with.
 //! - `case`: a case.
@@ -95,7 +95,7 @@ pub enum Block {
     Verdict(Verdict),
     /// A grade.
     Grade(Grade),
-    /// Names with the message of them.
+    /// Names, each with its text.
     Facts(Facts),
     /// What ties it to its record, and lines where hands sign it.
     Sealing(Option<Sealing>, Vec<&'static str>),
@@ -125,12 +125,12 @@ pub enum Block {
     InFull(Vec<Block>),
 }
 
-/// A name and the message of it.
+/// A name and its text.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Fact {
     /// The name; empty where it goes on with the one before.
     pub name: Text,
-    /// The message.
+    /// The text.
     pub text: Text,
 }
 
@@ -227,7 +227,7 @@ pub struct List {
     pub points: Vec<Text>,
     /// Whether they bear numbers, from 1, that something refers to.
     pub numbered: bool,
-    /// Whether they are stated by the way.
+    /// Whether they are read in passing.
     pub aside: bool,
 }
 
@@ -237,7 +237,7 @@ impl List {
         Self { points, ..Self::default() }
     }
 
-    /// Points that are stated by the way.
+    /// Points that are read in passing.
     pub fn aside(points: Vec<Text>) -> Self {
         Self { aside: true, ..Self::new(points) }
     }
@@ -277,7 +277,7 @@ pub struct Boxes {
 pub struct Entry {
     /// What goes into it.
     pub place: Text,
-    /// What is expected; empty where it is stated for all of them.
+    /// What is expected; empty where it stands once for all of them.
     pub expected: Text,
     /// Its name, as it is typed.
     pub id: String,

@@ -224,7 +224,7 @@ pub(super) fn fact(named: &Named) -> Fact {
     Fact::new(&named.name, &named.text)
 }
 
-/// Names with the message of them; nothing for none.
+/// Names, each with its text; nothing for none.
 pub(super) fn facts(all: &[Named]) -> Vec<Block> {
     some(all.iter().map(fact).collect()).map(|all| Block::Facts(Facts::new(all))).into_iter().collect()
 }

@@ -1,16 +1,16 @@
 //! A report in brief: what a technician must know who looks at the screen for two seconds. It holds the same words as the report, and fewer.
 
-use super::{Banner, Mark, Suspect};
+use super::{Banner, Finding, Mark, Suspect};
 use crate::outcome::{Outcome, OutcomeFinding};
 use crate::report::ReportInput;
 use crate::report::people::People;
 use crate::report::text::{LABEL, SENTENCE, capital, plain, signs};
-use crate::verdict::{FindingEffect, Verdict};
+use crate::verdict::{FindingEffect, NOT_LOOKED_AT, Verdict};
 
 /// Most lines of a terminal that a summary takes, where no path is longer than a line.
 pub const MOST_LINES: usize = 24;
 
-/// What no bench can show, whatever it found.
+/// What no bench result shows, whatever was found.
 const CAUTION: &str = "A bench result does not clear the vehicle. Cautions: in the report.";
 
 /// A report in brief.
@@ -24,7 +24,7 @@ pub struct Summary {
     pub word: String,
     /// What it means.
     pub meaning: String,
-    /// The words for it, in the order of its weight.
+    /// Names with their points, what weighs most first.
     pub rows: Vec<SummaryRow>,
 }
 
@@ -33,7 +33,7 @@ pub struct Summary {
 pub struct SummaryRow {
     /// The name.
     pub name: &'static str,
-    /// The message; points that have no room are counted.
+    /// Its points; those that have no room are counted.
     pub points: Vec<String>,
     /// Lines that it may take.
     pub room: usize,
@@ -73,11 +73,14 @@ fn why(outcome: &Outcome, people: &People) -> Vec<String> {
     let lost = outcome.contact.iter().filter(|contact| !contact.events.is_empty());
     let mut points: Vec<String> =
         lost.map(|contact| capital(&plain(&signs(&contact.why), SENTENCE))).collect();
+    let found = |effect| {
+        let sure =
+            |finding: &Finding| format!("{}: confidence {}", capital(&finding.title()), finding.confidence);
+        with_effect(outcome, people, effect).map(move |(_, finding)| sure(finding))
+    };
     match outcome.verdict {
         Verdict::Outside => {
-            points.extend(with_effect(outcome, people, FindingEffect::Outside).map(|(_, finding)| {
-                format!("{}: confidence {}", capital(&finding.title()), finding.confidence)
-            }));
+            points.extend(found(FindingEffect::Outside));
             points.extend(
                 people
                     .figures
@@ -87,9 +90,7 @@ fn why(outcome: &Outcome, people: &People) -> Vec<String> {
             );
         }
         Verdict::Undecided => {
-            points.extend(with_effect(outcome, people, FindingEffect::Undecided).map(|(_, finding)| {
-                format!("{}: confidence {}", capital(&finding.title()), finding.confidence)
-            }));
+            points.extend(found(FindingEffect::Undecided));
             points.extend(people.undecided().iter().map(|n| format!("{} is undecided", capital(&n.name))));
         }
         Verdict::Within => {}
@@ -105,7 +106,7 @@ fn with_effect<'a>(
     outcome: &'a Outcome,
     people: &'a People,
     effect: FindingEffect,
-) -> impl Iterator<Item = (&'a OutcomeFinding, &'a super::Finding)> {
+) -> impl Iterator<Item = (&'a OutcomeFinding, &'a Finding)> {
     let of = |stored: &OutcomeFinding| match stored.effect {
         None if stored.decides => Some(FindingEffect::Outside),
         said => said,
@@ -130,7 +131,7 @@ fn resale(outcome: &Outcome) -> Vec<String> {
 
 /// The names of what was not tested; why stands in the report.
 fn not_tested(people: &People) -> Vec<String> {
-    let kinds = ["not tested", "not looked at"];
+    let kinds = ["not tested", NOT_LOOKED_AT];
     let reasons = reasons(people, &kinds).map(|reason| reason.split(": ").next().unwrap_or(reason));
     let names = reasons.chain(people.not_testable.iter().map(|n| n.name.as_str()));
     let names: Vec<&str> = names.collect();

@@ -72,7 +72,7 @@ fn pair(page: &mut Writer, fact: &Fact) {
     page.element("dd", &[], |page| apart(page, &fact.text));
 }
 
-/// Names with the message of them.
+/// Names, each with its text.
 pub fn facts(page: &mut Writer, facts: &Facts, class: &str) {
     page.class("dl", class, |page| facts.all.iter().for_each(|fact| pair(page, fact)));
 }

@@ -61,7 +61,7 @@ pub fn tree(text: &str) -> Result<Tree, usvg::Error> {
     Tree::from_xmltree(&document, &Options::default())
 }
 
-/// A picture must have a size that can be reported and drawn.
+/// A picture must have a size that can be read and drawn.
 fn check_size(root: Node<'_, '_>) -> Result<(), LogoError> {
     let number = |text: &str| {
         text.trim().trim_end_matches(|c: char| c.is_alphabetic() || c == '%').parse::<f64>().ok()

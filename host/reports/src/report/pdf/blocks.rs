@@ -73,7 +73,7 @@ impl Setter<'_> {
         pieces
     }
 
-    /// A name, so many points wide, and the message of it.
+    /// A name, so many points wide, and its text.
     pub fn fact_beside(&self, name: &str, text: &Rich, left: f32, style: Style) -> Vec<Piece> {
         let names = Rich::new(name, style.colour(FAINT)).lines(self.fonts, left - 10.0);
         let texts = text.lines(self.fonts, self.width - left);

@@ -5,7 +5,7 @@ pub use crate::report::svg::picture::Colour;
 
 /// Text, rules.
 pub const INK: Colour = (0x1a, 0x24, 0x30);
-/// The message by the way.
+/// Text that is read in passing.
 pub const FAINT: Colour = (0x55, 0x60, 0x6d);
 /// Rules between groups.
 pub const RULE: Colour = (0xae, 0xb7, 0xc1);

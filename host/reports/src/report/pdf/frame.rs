@@ -96,7 +96,7 @@ impl Frame {
     }
 }
 
-/// The message before everything else: its word and its sentence, on every page.
+/// What stands before everything else: its word and its sentence, on every page.
 fn banner(fonts: &Fonts, banner: &Banner, at: (f32, f32), width: f32) -> Vec<Item> {
     let (loud, quiet) = (Style::new(11.5).bold(), Style::new(8.4));
     let whole = fonts.shown(&format!("{} {}", banner.text, banner.more));
@@ -123,7 +123,7 @@ fn banner(fonts: &Fonts, banner: &Banner, at: (f32, f32), width: f32) -> Vec<Ite
     ]
 }
 
-/// Text on one line of a width; what is cut is stated by three points.
+/// Text on one line of a width; what is cut ends in three points.
 pub fn fit(fonts: &Fonts, text: &str, width: f32, style: Style) -> String {
     let mut text = fonts.shown(text);
     if fonts.width(&text, style.bold, style.size) <= width {

@@ -17,7 +17,7 @@ use crate::report::document::{
 };
 use crate::report::plot::Plot;
 
-/// Width of the titles at the left of the message on a single page, points.
+/// Width of the titles at the left of the text on a single page, points.
 const TITLES: f32 = 92.0;
 impl Setting<'_> {
     /// Blocks in order.
@@ -132,7 +132,7 @@ impl Setting<'_> {
         Ok([heading, inside].concat())
     }
 
-    /// A title at the left of the message, under a thin rule.
+    /// A title at the left of its text, under a thin rule.
     fn beside_title(&self, title: &str, said: &[Piece]) -> Piece {
         const ABOVE: f32 = 4.0;
         let titles = Setter { width: TITLES - 10.0, ..self.set };

@@ -10,7 +10,7 @@ use super::rich::{Rich, Style};
 use super::tags::within;
 use crate::report::document::{Fact, Facts, Layout, Text, Tone};
 
-/// Share of the width that names take up beside the message of them.
+/// Share of the width that names take up beside their text.
 const NAMES: f32 = 0.27;
 /// The same on a single page, points.
 const NARROW_NAMES: f32 = 74.0;
@@ -54,7 +54,7 @@ impl Setting<'_> {
         within(Role::P, self.set.paragraph(&rich(text, style), before))
     }
 
-    /// Names at the left, the message of them beside.
+    /// Names at the left, their text beside.
     pub fn facts(&self, facts: &Facts) -> Vec<Piece> {
         let left = if self.is_compact() { NARROW_NAMES } else { self.set.width * NAMES };
         facts_beside(&self.set, facts, left, self.small())
@@ -86,7 +86,7 @@ pub fn rich(text: &Text, style: Style) -> Rich {
     })
 }
 
-/// Names and the message of them, so many points for the names.
+/// Names and their text, so many points for the names.
 pub fn facts_beside(set: &Setter<'_>, facts: &Facts, left: f32, style: Style) -> Vec<Piece> {
     let one = |fact: &Fact| {
         within(Role::P, set.fact_beside(&fact.name.letters(), &rich(&fact.text, style), left, style))

@@ -92,7 +92,7 @@ pub fn text_width(content: &str, size: f64) -> f64 {
     content.chars().count() as f64 * size * 0.56
 }
 
-/// Text that is no wider than `room` px; what is cut is stated by three points.
+/// Text that is no wider than `room` px; what is cut ends in three points.
 pub fn cut_to_width(content: &str, size: f64, room: f64) -> String {
     if text_width(content, size) <= room {
         return content.to_owned();

@@ -7,7 +7,7 @@
 pub struct Ticks {
     /// Values, rising.
     pub values: Vec<f64>,
-    /// Decimals that distinguishes neighbours.
+    /// Decimals that keep neighbours apart.
     pub decimals: usize,
 }
 

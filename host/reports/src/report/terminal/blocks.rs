@@ -1,14 +1,13 @@
 //! Blocks of a document as lines: what a short form has of them.
 
-use super::page::{Page, code};
+use super::page::Page;
 use super::table::table;
 use super::tally::tallies;
 use crate::report::document::{
-    Blank, Block, Boxes, Facts, Finding, Grade, Level, List, Mark, Section, Suspects, Verdict,
+    Blank, Block, Boxes, Facts, Finding, Grade, Level, List, Section, Suspects, Verdict,
 };
-use crate::report::text::wrap;
 
-/// Names of facts that are longer stand above the message of them.
+/// Names of facts that are longer stand above their text.
 const LONGEST_NAME: usize = 26;
 
 /// Blocks in order.
@@ -61,20 +60,7 @@ fn head(page: &mut Page, inside: &[Block]) {
 }
 
 fn verdict(page: &mut Page, verdict: &Verdict) {
-    let word = verdict.word.to_uppercase();
-    let colour = if verdict.mark == Mark::Open { "1" } else { code(verdict.mark) };
-    // The word is found without colour too; what it means may take more than its line.
-    for (k, line) in
-        wrap(&format!("{word}: {}", verdict.meaning.letters()), page.style.width).iter().enumerate()
-    {
-        match line.strip_prefix(word.as_str()).filter(|_| k == 0) {
-            Some(rest) => {
-                let painted = page.painted(&word, colour);
-                page.line(&format!("{painted}{rest}"));
-            }
-            None => page.line(line),
-        }
-    }
+    page.verdict(&verdict.word.to_uppercase(), verdict.mark, &verdict.meaning.letters());
     verdict.reasons.iter().for_each(|reason| page.paragraph("  - ", &reason.letters()));
 }
 
@@ -87,7 +73,7 @@ fn grade(page: &mut Page, grade: &Grade) {
     }
 }
 
-/// Names in a column, the message of them beside.
+/// Names in a column, their text beside.
 fn facts(page: &mut Page, facts: &Facts) {
     let shown = &facts.all[..facts.all.len().min(facts.brief)];
     let lengths = shown.iter().map(|fact| fact.name.letters().chars().count());

@@ -78,6 +78,20 @@ impl Page {
         }
     }
 
+    /// A verdict's word and what it means, which may take more than its line. The word is found without colour too.
+    pub fn verdict(&mut self, word: &str, mark: Mark, meaning: &str) {
+        let colour = if mark == Mark::Open { "1" } else { code(mark) };
+        for (k, line) in wrap(&format!("{word}: {meaning}"), self.style.width).iter().enumerate() {
+            match line.strip_prefix(word).filter(|_| k == 0) {
+                Some(rest) => {
+                    let painted = self.painted(word, colour);
+                    self.line(&format!("{painted}{rest}"));
+                }
+                None => self.line(line),
+            }
+        }
+    }
+
     /// Said before everything else, between stripes.
     pub fn stripes(&mut self, banner: &Banner) {
         let text = format!(" {}: {} ", banner.word, banner.text.trim_end_matches('.'));

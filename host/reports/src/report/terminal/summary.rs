@@ -1,7 +1,7 @@
-//! A summary as lines: names in a column, the message of each beside it, each no longer than its room.
+//! A summary as lines: names in a column, their text beside, each no longer than its room.
 
 use super::Style;
-use super::page::{Page, code};
+use super::page::Page;
 use crate::report::document::{Fact, Mark, Summary, SummaryRow};
 use crate::report::text::wrap;
 
@@ -14,28 +14,12 @@ pub fn in_brief(summary: &Summary, kept: &[Fact], style: Style) -> String {
     if let Some(simulated) = &summary.simulated {
         page.stripes(simulated);
     }
-    headline(&mut page, summary);
+    page.verdict(&format!("{} {}", sign(summary.mark), summary.word), summary.mark, &summary.meaning);
     summary.rows.iter().for_each(|row| rows(&mut page, row));
     // Whole, however long: a path is copied.
     kept.iter()
         .for_each(|fact| page.line(&format!("{:<NAMES$}{}", fact.name.letters(), fact.text.letters())));
     page.finish()
-}
-
-/// The sign and the word of the verdict, found without colour, and what it means.
-fn headline(page: &mut Page, summary: &Summary) {
-    let word = format!("{} {}", sign(summary.mark), summary.word);
-    let begin = format!("{word}: ");
-    for (k, line) in wrap(&format!("{begin}{}", summary.meaning), page.style.width).iter().enumerate() {
-        match line.strip_prefix(word.as_str()).filter(|_| k == 0) {
-            Some(rest) => {
-                let colour = if summary.mark == Mark::Open { "1" } else { code(summary.mark) };
-                let painted = page.painted(&word, colour);
-                page.line(&format!("{painted}{rest}"));
-            }
-            None => page.line(line),
-        }
-    }
 }
 
 /// The shape beside the word.

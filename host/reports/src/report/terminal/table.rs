@@ -29,7 +29,7 @@ pub fn table(page: &mut Page, table: &Table) {
         columns.lines(page, &natural);
         return;
     }
-    // A few long cells spoil no columns: their rows are reported as sentences.
+    // A few long cells spoil no columns: their rows are written as sentences.
     let capped = columns.widths(if page.style.width < 90 { 22 } else { 28 });
     let fitting = columns.rows.iter().filter(|row| columns.fits(row, &capped, page)).count();
     if 2 * fitting > columns.rows.len() {
