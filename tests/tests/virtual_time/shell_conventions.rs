@@ -201,7 +201,12 @@ fn qualify_asks_at_a_terminal_what_the_part_is_and_no_bar_stands_under_the_quest
     ensure!(!before.contains('['), "a bar before the question: {before:?}");
     let record = Record::only(archive.path(), Said { code: Some(0), out: String::new(), err: said })?;
     assert_eq!(record.outcome["part"]["label"], "grip 4711, from the shelf");
-    // Nobody is asked who said it, or who sits at no terminal.
+    // A rig that can't be meant is named at once.
+    let mut wrong = command(["qualify", "--rig", "usb:1", "--archive"])?;
+    wrong.arg(archive.path()).env("TERM", "xterm");
+    let said = answered(wrong, "grip 4711\n")?;
+    ensure!(said.contains("usb:1") && !said.contains("Which part"), "{said}");
+    // Nobody is asked who has named the part.
     let archive = tempdir()?;
     let mut told = qualify(archive.path())?;
     told.args(["--part", "grip 4712"]);

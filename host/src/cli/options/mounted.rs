@@ -6,6 +6,7 @@ use crate::cli::terminal::answers::Typed;
 use crate::cli::terminal::conclusion::Printed;
 use crate::job::in_case::InCase;
 use crate::job::{Failure, Mounted};
+use crate::link::Address;
 use anyhow::anyhow;
 use clap::Args;
 use std::cell::OnceCell;
@@ -49,14 +50,16 @@ pub struct Common {
 
 impl Common {
     /// Asks what the part is, where it was not given and somebody sits at the terminal. An empty answer leaves the part without words.
+    /// Nobody is asked for a rig that can't be meant.
     ///
     /// # Errors
-    /// [`Failure::Rig`] when Ctrl-C was pressed instead: nothing was driven.
+    /// As [`rig_meant`]; [`Failure::Rig`] when Ctrl-C was pressed instead: nothing was driven.
     pub fn ask_for_part(&self, surroundings: &Surroundings<'_>) -> Result<(), Failure> {
         let known = !self.part.is_empty() || self.case.is_some();
         if known || !surroundings.progress || !std::io::stdin().is_terminal() {
             return Ok(());
         }
+        rig_meant(self.rig.as_deref(), surroundings)?;
         eprintln!("Which part is this? Number, serial, where it came from; Enter leaves it open:");
         match Typed::answer(surroundings.stop) {
             Some(words) => {
@@ -110,9 +113,10 @@ impl Common {
 /// The rig that is meant.
 ///
 /// # Errors
-/// [`Failure::Usage`] when none is named anywhere, or the configuration can't be used.
+/// [`Failure::Usage`] when none is named anywhere, the address can't be understood, or the configuration can't be used.
 pub fn rig_meant<'a>(typed: Option<&'a str>, surroundings: &Surroundings<'a>) -> Result<&'a str, Failure> {
     if let Some(rig) = typed {
+        Address::parse(rig).map_err(|e| Failure::Usage(e.into()))?;
         return Ok(rig);
     }
     surroundings.config()?.rig.value.as_deref().ok_or_else(|| {
